@@ -1,0 +1,43 @@
+# Every target needs only Python 3.11+ and make; each makes what it needs of .venv.
+PYTHON ?= python3
+BIN := .venv/bin
+NAME ?=
+
+.PHONY: demo test bench soak lint measurements clean
+
+demo: .venv/user
+	$(BIN)/tintladder demo
+
+test: .venv/dev
+	$(BIN)/python -m pytest
+
+# One benchmark alone: make bench NAME=fit.heldout_mean_de00
+bench: .venv/dev
+	$(BIN)/python -m tests.bench $(NAME)
+
+soak: .venv/dev
+	$(BIN)/python -m tests.soak $(NAME)
+
+# mypy sees the checkout under its import name through a link.
+lint: .venv/dev
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	MYPYPATH=.venv/src $(BIN)/mypy -p tintladder.calibrate -p tintladder.database
+
+measurements: .venv/dev
+	$(BIN)/python -m tests.lab.boatyard measurements
+
+.venv/bin/python:
+	$(PYTHON) -m venv .venv
+
+.venv/user: .venv/bin/python pyproject.toml
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable .
+	mkdir -p .venv/src && ln -sfn "$(CURDIR)" .venv/src/tintladder
+	touch $@
+
+.venv/dev: .venv/user pyproject.toml
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[dev]'
+	touch $@
+
+clean:
+	rm -rf .venv build dist *.egg-info bench.json soak.json tintladder-demo

@@ -1,0 +1,1 @@
+"""Drawdown cards: layouts, what was weighed, mixed and drawn down."""

@@ -1,0 +1,109 @@
+"""Drawdown cards: what was weighed, mixed and drawn down, over what and how thick."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from ..optics.surface import Gloss
+
+SUBSTRATES = ("black", "white")
+BARE = "bare"
+
+
+@dataclass(frozen=True)
+class Drawdown:
+    """One mix, drawn down once over the card's substrates.
+
+    A fresh step has `masses`; a step taken from another has `taken_from`, `taken_g` and what was
+    added to it in `masses`.
+
+    Attributes
+    ----------
+    step : str
+        Unique on its card; its patches are read as ``STEP/black`` and ``STEP/white``.
+    paint : str or None
+        Nickname of the paint whose ladder this step belongs to; None for a free mixture.
+    masses : mapping of paint nickname to g
+        As weighed.
+    taken_from : str or None
+        The step it was taken from.
+    taken_g : float or None
+        Grams taken of it.
+    white : str or None
+        Nickname of the white of this ladder.
+    lots : mapping of paint nickname to lot
+        The lot of each paint, where it was said.
+    over : tuple of {"black", "white"}
+        The substrates it was drawn over.
+    opaque : bool
+        Painted until the black no longer shows.
+    gap_um : float or None
+        Gap of the applicator, µm wet.
+    thickness_um : float or None
+        Dry film thickness, µm, if it was measured.
+    surface : {"gloss", "satin", "matt"}
+    coats : int
+    hours_dried : float or None
+    """
+
+    step: str
+    paint: str | None
+    masses: Mapping[str, float]
+    taken_from: str | None = None
+    taken_g: float | None = None
+    white: str | None = None
+    lots: Mapping[str, str] = field(default_factory=dict)
+    over: tuple[str, ...] = SUBSTRATES
+    opaque: bool = False
+    gap_um: float | None = None
+    thickness_um: float | None = None
+    surface: Gloss = "gloss"
+    coats: int = 1
+    hours_dried: float | None = None
+
+
+@dataclass(frozen=True)
+class Card:
+    """A card as painted.
+
+    Attributes
+    ----------
+    name : str
+    file : str
+        Where it was read from, for messages.
+    drawdowns : tuple of Drawdown
+    layout : str or None
+        A layout of ``tintladder.charts``.
+    date : str or None
+        ISO 8601.
+    balance_g : float
+        Resolution of the balance.
+    sealed : bool
+        Whether the bare substrates were sealed, so that their readings hold under the film.
+    purpose : {"fit", "check"}
+        A check card holds mixtures that no fit ever sees; it judges the fit.
+    note : str
+    """
+
+    name: str
+    file: str
+    drawdowns: tuple[Drawdown, ...]
+    purpose: Literal["fit", "check"] = "fit"
+    layout: str | None = None
+    date: str | None = None
+    balance_g: float = 0.01
+    sealed: bool = True
+    note: str = ""
+
+    @property
+    def patches(self) -> tuple[str, ...]:
+        """Labels of every patch that may be read: the bare substrates, then each drawdown."""
+        bare = tuple(f"{BARE}/{substrate}" for substrate in SUBSTRATES)
+        return bare + tuple(f"{d.step}/{over}" for d in self.drawdowns for over in d.over)
+
+    @property
+    def paints(self) -> tuple[str, ...]:
+        """Nicknames of every paint weighed for the card, in order of appearance."""
+        return tuple(dict.fromkeys(p for d in self.drawdowns for p in d.masses))

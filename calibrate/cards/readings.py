@@ -1,0 +1,65 @@
+"""A card together with what was read of it, on the inside grid."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..errors import InputError
+from ..formats.session import Session
+from ..optics.spectra import Spectra, check_possible, to_grid
+from ..optics.surface import Surface
+from .card import Card
+
+
+@dataclass(frozen=True)
+class CardReadings:
+    """Readings of one card.
+
+    Attributes
+    ----------
+    card : Card
+    spectra : Spectra
+        On the inside grid; labels are the card's patch labels, a repeat is a row of the same label.
+    surface : Surface
+        As the instrument sees a glossy drawdown; each drawdown's own gloss is on the card.
+    source : str
+        The file of readings.
+    """
+
+    card: Card
+    spectra: Spectra
+    surface: Surface
+    source: str
+
+    def rows(self, patch: str) -> np.ndarray:
+        """Rows of the spectra that are readings of a patch."""
+        return np.array([i for i, label in enumerate(self.spectra.labels) if label == patch], int)
+
+
+def pair(card: Card, session: Session) -> CardReadings:
+    """Put a session's readings to the patches of a card.
+
+    Raises
+    ------
+    InputError
+        For a reading whose label is no patch of the card, a card of which nothing was read, wet
+        paint, or an impossible reflectance.
+    """
+    if session.state == "wet":
+        raise InputError(
+            session.file, None, "these readings are of wet paint", "read the card again once dry"
+        )
+    patches = set(card.patches)
+    for label in session.spectra.labels:
+        if label not in patches:
+            raise InputError(
+                session.file,
+                f"sample {label}",
+                f"card {card.name} has no such patch (it has {', '.join(card.patches[:4])}, ...)",
+                "name samples STEP/black and STEP/white as on the card, or give the right --card",
+            )
+    check_possible(session.spectra, session.file)
+    surface = Surface.of(session.geometry, session.specular)
+    return CardReadings(card, to_grid(session.spectra), surface, session.file)

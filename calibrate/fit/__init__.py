@@ -1,0 +1,1 @@
+"""From card readings to K and S with their uncertainty."""

@@ -1,0 +1,69 @@
+"""What a fit returns: coefficients with their uncertainty, and how well they hold."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from ..optics.coefficients import Coefficients
+
+
+@dataclass(frozen=True)
+class PaintFit:
+    """The fit of one paint.
+
+    Attributes
+    ----------
+    paint : str
+    coefficients : Coefficients
+        Of this paint and, where it has a ladder, its white.
+    patches : DataFrame
+        A row for each patch read: card, patch, step, over, de00 (fit against reading, D50/2 deg),
+        rms (reflectance), weight (1 = kept whole), flag (words, or empty).
+    residuals : DataFrame
+        A row for each patch and wavelength: card, patch, wavelength, measured, fitted, sigma.
+    verdict : str
+        "good to mix by", "a first guess" or "paint this step again".
+    reasons : tuple of str
+    """
+
+    paint: str
+    coefficients: Coefficients
+    patches: pd.DataFrame
+    residuals: pd.DataFrame
+    verdict: str
+    reasons: tuple[str, ...]
+
+    @property
+    def de00_mean(self) -> float:
+        """Mean CIEDE2000 of fitted against measured patches."""
+        return float(self.patches["de00"].mean())
+
+    @property
+    def de00_max(self) -> float:
+        """Largest CIEDE2000 of a fitted against its measured patch."""
+        return float(self.patches["de00"].max())
+
+
+@dataclass(frozen=True)
+class JointFit:
+    """A fit of several paints at once.
+
+    Attributes
+    ----------
+    paints : mapping of nickname to PaintFit
+    coefficients : Coefficients
+        Of all of them.
+    nuisances : DataFrame
+        A row for each value fitted beside K and S: name, value, uncertainty, prior, prior_sd, unit.
+    settings : mapping
+        Every setting that the result depends on, JSON-able.
+    """
+
+    paints: Mapping[str, PaintFit]
+    coefficients: Coefficients
+    nuisances: pd.DataFrame
+    settings: Mapping[str, Any]

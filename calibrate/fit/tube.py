@@ -1,0 +1,52 @@
+"""What is known of a tube before any of its paint is read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+TYPICAL_DENSITY = 1.3
+"""g/ml of artists' acrylic tube paint; common practice, no source."""
+TYPICAL_VOLUME_SOLIDS = 0.4
+"""Dry volume over wet volume of artists' acrylic tube paint; common practice, no source."""
+ASSUMED_SPREAD = 0.20
+"""Relative standard uncertainty of a dry volume per gram that was not measured."""
+
+
+@dataclass(frozen=True)
+class Tube:
+    """A lot of a paint.
+
+    Attributes
+    ----------
+    paint : str
+        Nickname.
+    density : float or None
+        Of the tube paint, g/ml.
+    volume_solids : float or None
+        Dry volume over wet volume.
+    lot : str
+    refuse : str or None
+        Why the theory can't hold for it (metallic, interference, fluorescent), if so.
+    """
+
+    paint: str
+    density: float | None = None
+    volume_solids: float | None = None
+    lot: str = ""
+    refuse: str | None = None
+
+    @property
+    def dry_volume(self) -> float:
+        """Dry volume that a gram leaves, ml/g; typical where unknown."""
+        solids = TYPICAL_VOLUME_SOLIDS if self.volume_solids is None else self.volume_solids
+        return solids / self.wet_density
+
+    @property
+    def wet_density(self) -> float:
+        """Density of the tube paint, g/ml; typical where unknown."""
+        return TYPICAL_DENSITY if self.density is None else self.density
+
+    @property
+    def dry_volume_measured(self) -> bool:
+        """Whether the dry volume rests on the lot's own figures."""
+        return self.density is not None and self.volume_solids is not None

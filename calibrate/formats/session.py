@@ -1,0 +1,51 @@
+"""A session: one file of readings as it came in, before anything is done to it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from ..optics.spectra import Spectra
+from ..optics.surface import Geometry
+
+
+@dataclass(frozen=True)
+class Session:
+    """Readings of one sitting with one instrument.
+
+    Attributes
+    ----------
+    spectra : Spectra
+        As read, on the file's own wavelengths, as fractions; a repeat is a row with the same label.
+    file : str
+    sha256 : str
+        Of the file's bytes.
+    format : str
+        What the file was taken for, such as ``CGATS.17 text``.
+    unit : {"fraction", "percent"}
+        What the file's numbers were in.
+    geometry : {"di:8", "8:di", "45:0"}
+    specular : {"included", "excluded"}
+    condition : str or None
+        Measurement condition of ISO 13655, M0 to M3, if stated.
+    state : {"dry", "wet"}
+    date : str or None
+        ISO 8601.
+    device : str or None
+    header : mapping
+        Every other statement of the file, as written.
+    """
+
+    spectra: Spectra
+    file: str
+    sha256: str
+    format: str
+    unit: Literal["fraction", "percent"]
+    geometry: Geometry
+    specular: Literal["included", "excluded"] = "included"
+    condition: str | None = None
+    state: Literal["dry", "wet"] = "dry"
+    date: str | None = None
+    device: str | None = None
+    header: Mapping[str, str] = field(default_factory=dict)

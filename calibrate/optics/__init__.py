@@ -1,0 +1,1 @@
+"""Spectra, surfaces, turbid films, colour, coefficients and prediction."""

@@ -1,0 +1,114 @@
+"""K and S of a set of paints, with everything that is known of their uncertainty."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .spectra import Array
+from .surface import Surface
+
+ABSOLUTE = "absolute"
+"""Scale of K and S in 1/mm. Any other scale reads ``relative to NICKNAME``: that white's S is 1."""
+
+
+@dataclass(frozen=True)
+class Coefficients:
+    """K and S of paints, frozen.
+
+    The covariance of everything here has two parts. `local` holds, for each paint and wavelength,
+    the 2x2 covariance of (K, S) that belongs to that value alone. `factors` holds what each shared
+    nuisance value does to every K and S: factor ``f`` is a standard normal variable, and
+    ``factors[f]`` the change of (K, S) at one standard deviation. So between any two values::
+
+        cov = delta * local + sum over f of factors[f] * factors[f]
+
+    Attributes
+    ----------
+    paints : tuple of P str
+        Nicknames.
+    wavelengths : (W,) array, nm
+    k, s : (P, W) array
+        In 1/mm, or relative to a white (see `scale`). NaN where nothing was read.
+    local : (P, 2, 2, W) array
+    factors : (F, P, 2, W) array
+    factor_names : tuple of F str
+    scale : str
+        ``absolute``, or ``relative to NICKNAME``.
+    surface : Surface
+        The surface record that these K and S were fitted with and belong to.
+    dry_volume : (P,) array, ml/g
+        Dry volume that a gram of tube paint leaves.
+    density : (P,) array, g/ml
+        Density of the tube paint.
+    dry_volume_measured : (P,) bool array
+        False where a typical value was assumed.
+    ratio_only : (P, W) bool array
+        Where the film hid its substrate, so that only K/S is known.
+    scan_made : (P,) bool array
+    model_error : (W,) array
+        Standard deviation of what two fluxes get wrong in a mixture, as reflectance.
+    model : str
+    """
+
+    paints: tuple[str, ...]
+    wavelengths: Array
+    k: Array
+    s: Array
+    local: Array
+    factors: Array
+    factor_names: tuple[str, ...]
+    scale: str
+    surface: Surface
+    dry_volume: Array
+    density: Array
+    dry_volume_measured: NDArray[np.bool_]
+    ratio_only: NDArray[np.bool_]
+    scan_made: NDArray[np.bool_]
+    model_error: Array
+    model: str = field(default="two-flux")
+
+    def index(self, paint: str) -> int:
+        """Row of a paint.
+
+        Raises
+        ------
+        KeyError
+            Where it isn't among the paints.
+        """
+        try:
+            return self.paints.index(paint)
+        except ValueError:
+            raise KeyError(paint) from None
+
+    def select(self, paints: Sequence[str]) -> Coefficients:
+        """Keep the given paints, in that order."""
+        rows = np.array([self.index(p) for p in paints], dtype=np.intp)
+        return replace(
+            self,
+            paints=tuple(paints),
+            k=self.k[rows],
+            s=self.s[rows],
+            local=self.local[rows],
+            factors=self.factors[:, rows],
+            dry_volume=self.dry_volume[rows],
+            density=self.density[rows],
+            dry_volume_measured=self.dry_volume_measured[rows],
+            ratio_only=self.ratio_only[rows],
+            scan_made=self.scan_made[rows],
+        )
+
+    @property
+    def covariance(self) -> Array:
+        """Covariance of (K, S) of each paint at each wavelength, (P, 2, 2, W)."""
+        shared: Array = np.einsum("fpiw,fpjw->pijw", self.factors, self.factors)
+        return self.local + shared
+
+    @property
+    def uncertainty(self) -> tuple[Array, Array]:
+        """Standard uncertainty of K and of S, (P, W) each, in their unit."""
+        covariance = self.covariance
+        return np.sqrt(covariance[:, 0, 0]), np.sqrt(covariance[:, 1, 1])

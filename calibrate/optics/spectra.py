@@ -1,0 +1,205 @@
+"""Spectra: a table of readings over wavelength, with a flag for whatever is odd about one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import IntFlag
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
+
+from ..errors import InputError
+
+Array = NDArray[np.float64]
+
+GRID: Array = np.arange(380.0, 731.0, 10.0)
+"""The wavelengths used inside, nm."""
+
+LOWEST, HIGHEST = -0.02, 1.3
+"""A reflectance beyond these is impossible for a drawdown and is refused."""
+
+
+class Flag(IntFlag):
+    """What is odd about one value. A flagged value is kept as read."""
+
+    MISSING = 1
+    BELOW_ZERO = 2
+    ABOVE_ONE = 4
+    BELOW_SURFACE = 8
+    """Darker than the surface reflection alone: its inside reflectance is negative."""
+    FLUORESCENT = 16
+    NO_SUBSTRATE_SEEN = 32
+    OUTLIER = 64
+
+
+@dataclass(frozen=True)
+class Spectra:
+    """Reflectance spectra on one wavelength grid.
+
+    Attributes
+    ----------
+    wavelengths : (W,) array, nm, increasing
+    values : (N, W) array
+        Reflectance as a fraction; NaN where missing.
+    labels : tuple of N str
+    flags : (N, W) array of uint16
+        `Flag` bits.
+    """
+
+    wavelengths: Array
+    values: Array
+    labels: tuple[str, ...]
+    flags: NDArray[np.uint16]
+
+    @classmethod
+    def from_values(
+        cls, wavelengths: Sequence[float] | Array, values: Array, labels: Sequence[str]
+    ) -> Spectra:
+        """Make spectra and flag missing values and small excursions beyond 0 to 1.
+
+        Raises
+        ------
+        ValueError
+            Where shapes disagree or wavelengths don't increase.
+        """
+        wl = np.asarray(wavelengths, dtype=float)
+        v = np.atleast_2d(np.asarray(values, dtype=float))
+        if v.shape != (len(labels), wl.size):
+            raise ValueError(f"values {v.shape} for {len(labels)} labels and {wl.size} wavelengths")
+        if wl.size > 1 and not np.all(np.diff(wl) > 0):
+            raise ValueError("wavelengths must increase")
+        flags = np.zeros(v.shape, dtype=np.uint16)
+        spectra = cls(wl, v, tuple(labels), flags)
+        return (
+            spectra.flag(np.isnan(v), Flag.MISSING)
+            .flag(v < 0, Flag.BELOW_ZERO)
+            .flag(v > 1, Flag.ABOVE_ONE)
+        )
+
+    def flag(self, where: NDArray[np.bool_], flag: Flag) -> Spectra:
+        """Return the same spectra with one more flag where ``where`` (N, W) holds."""
+        return replace(self, flags=self.flags | np.where(where, np.uint16(flag), np.uint16(0)))
+
+    def __len__(self) -> int:
+        return len(self.labels)
+
+    def select(self, rows: Sequence[int] | NDArray[np.intp]) -> Spectra:
+        """Return the given rows."""
+        index = np.asarray(rows, dtype=np.intp)
+        labels = tuple(self.labels[i] for i in index)
+        return replace(self, values=self.values[index], flags=self.flags[index], labels=labels)
+
+    def flagged(self) -> list[tuple[str, float, Flag]]:
+        """List each flagged value as (label, wavelength, flag)."""
+        rows, columns = np.nonzero(self.flags)
+        return [
+            (self.labels[r], float(self.wavelengths[c]), Flag(int(self.flags[r, c])))
+            for r, c in zip(rows, columns, strict=True)
+        ]
+
+
+def check_possible(spectra: Spectra, file: str | None = None) -> None:
+    """Refuse reflectances that no drawdown can have.
+
+    Raises
+    ------
+    InputError
+        Naming the first value below `LOWEST` or above `HIGHEST`.
+    """
+    with np.errstate(invalid="ignore"):
+        bad = (spectra.values < LOWEST) | (spectra.values > HIGHEST)
+    if bad.any():
+        row, column = np.argwhere(bad)[0]
+        raise InputError(
+            file,
+            f"{spectra.labels[row]} at {spectra.wavelengths[column]:g} nm",
+            f"expected a reflectance from {LOWEST} to {HIGHEST}, got {spectra.values[row, column]:g}",
+            "check whether the file is in percent (--unit percent), or read the patch again",
+        )
+
+
+_SPRAGUE = (
+    np.array(
+        [
+            [0, 0, 24, 0, 0, 0],
+            [2, -16, 0, 16, -2, 0],
+            [-1, 16, -30, 16, -1, 0],
+            [-9, 39, -70, 66, -33, 7],
+            [13, -64, 126, -124, 61, -12],
+            [-5, 25, -50, 50, -25, 5],
+        ]
+    )
+    / 24.0
+)
+# Sprague's boundary points (CIE 167:2005): two before the first reading, from six readings.
+_SPRAGUE_EDGE = (
+    np.array([[884, -1960, 3033, -2648, 1080, -180], [508, -540, 488, -367, 144, -24]]) / 209.0
+)
+
+
+def _sprague(wl: Array, values: Array, at: Array) -> Array:
+    step = wl[1] - wl[0]
+    head = values[:, :6] @ _SPRAGUE_EDGE.T
+    tail = (values[:, :-7:-1] @ _SPRAGUE_EDGE.T)[:, ::-1]
+    padded = np.concatenate([head, values, tail], axis=1)
+    position = (at - wl[0]) / step
+    i = np.clip(np.floor(position + 1e-9).astype(int), 0, wl.size - 2)
+    x = position - i
+    powers = x[:, None] ** np.arange(6)
+    weights = powers @ _SPRAGUE
+    window = padded[:, i[:, None] + np.arange(6)]
+    result: Array = np.einsum("aj,naj->na", weights, window)
+    return result
+
+
+def _triangular(wl: Array, values: Array, at: Array) -> Array:
+    weights = np.clip(1 - np.abs(at[:, None] - wl[None, :]) / 10.0, 0, None)
+    # A triangle cut by the end of the range would lean inwards; keep only its symmetric part.
+    reach = np.minimum(at - wl[0], wl[-1] - at)
+    weights[np.abs(at[:, None] - wl[None, :]) > reach[:, None] + 1e-9] = 0.0
+    result: Array = values @ (weights / weights.sum(axis=1, keepdims=True)).T
+    return result
+
+
+def to_grid(spectra: Spectra, grid: Array = GRID) -> Spectra:
+    """Bring spectra to another grid; nothing is extrapolated.
+
+    Equal steps of 10 nm or more are interpolated by Sprague's method, finer equal steps averaged
+    over a triangle of 10 nm half-width, unequal steps interpolated by a monotone cubic. Grid points
+    outside the readings, or beside a missing one, are NaN and flagged missing.
+
+    References
+    ----------
+    CIE 167:2005, Recommended practice for tabulating spectral data for use in colour computations.
+    """
+    wl, v = spectra.wavelengths, spectra.values
+    inside = (grid >= wl[0] - 1e-9) & (grid <= wl[-1] + 1e-9)
+    at = np.clip(grid[inside], wl[0], wl[-1])
+    nearest = np.abs(at[:, None] - wl[None, :]).argmin(axis=1)
+    out = np.full((len(spectra), grid.size), np.nan)
+    flags = np.zeros(out.shape, dtype=np.uint16)
+    steps = np.diff(wl)
+    equal = wl.size > 1 and bool(np.allclose(steps, steps[0], atol=1e-6))
+    gaps = np.isnan(v).any(axis=1)
+    if np.allclose(wl[nearest], at, atol=1e-6) and (not equal or steps[0] >= 10 - 1e-6):
+        out[:, inside] = v[:, nearest]
+    else:
+        whole = np.flatnonzero(~gaps)
+        if equal and steps[0] < 10 - 1e-6:
+            out[np.ix_(whole, inside)] = _triangular(wl, v[whole], at)
+        elif equal and wl.size >= 6:
+            out[np.ix_(whole, inside)] = _sprague(wl, v[whole], at)
+        elif whole.size:
+            out[np.ix_(whole, inside)] = PchipInterpolator(wl, v[whole], axis=1)(at)
+        left = np.clip(np.searchsorted(wl, at, side="right") - 1, 0, wl.size - 2)
+        for row in np.flatnonzero(gaps):
+            good = ~np.isnan(v[row])
+            if good.sum() >= 2:
+                filled = PchipInterpolator(wl[good], v[row, good], extrapolate=False)(at)
+                filled[~(good[left] & good[left + 1])] = np.nan
+                out[row, inside] = filled
+    flags[:, inside] = spectra.flags[:, nearest]
+    flags[~np.isnan(out)] &= ~np.uint16(Flag.MISSING)
+    return Spectra(grid, out, spectra.labels, flags).flag(np.isnan(out), Flag.MISSING)

@@ -1,0 +1,144 @@
+"""The paint's surface: what it reflects outside, and what it hides of the inside.
+
+Saunderson's correction relates the reflectance an instrument reads to the reflectance inside the
+film, just under the surface. Which constants apply depends on the instrument's geometry.
+
+References
+----------
+J. L. Saunderson, Calculation of the color of pigmented plastics, J. Opt. Soc. Am. 32 (1942) 727.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Literal
+
+import numpy as np
+from scipy.integrate import quad
+
+from .spectra import Array
+
+Geometry = Literal["di:8", "8:di", "45:0"]
+GEOMETRIES: tuple[Geometry, ...] = ("di:8", "8:di", "45:0")
+Gloss = Literal["gloss", "satin", "matt"]
+GLOSSES: tuple[Gloss, ...] = ("gloss", "satin", "matt")
+# Share of the surface reflection that still reaches an instrument that excludes the specular:
+# all but none of it on gloss, all of it on matt. Satin lies between and is fitted from there.
+_HAZE: dict[str, tuple[float, float]] = {
+    "gloss": (0.0, 0.0),
+    "satin": (0.5, 0.2),
+    "matt": (1.0, 0.1),
+}
+
+
+def fresnel(n: float, cos_inside_air: Array | float) -> Array:
+    """Unpolarised Fresnel reflectance of a flat surface for light from air.
+
+    Parameters
+    ----------
+    n : float
+        Refractive index of the film.
+    cos_inside_air : array
+        Cosine of the angle of incidence, in air.
+    """
+    ci = np.asarray(cos_inside_air, dtype=float)
+    ct = np.sqrt(1 - (1 - ci**2) / n**2)
+    parallel = (n * ci - ct) / (n * ci + ct)
+    perpendicular = (ci - n * ct) / (ci + n * ct)
+    result: Array = 0.5 * (parallel**2 + perpendicular**2)
+    return result
+
+
+@cache
+def diffuse_external(n: float) -> float:
+    """Reflectance of the surface for diffuse light from air (0.0918 at n = 1.5)."""
+    # In u = cos^2 the cosine weight 2 mu dmu becomes du.
+    return float(quad(lambda u: float(fresnel(n, np.sqrt(u))), 0, 1, epsabs=1e-12, limit=200)[0])
+
+
+@cache
+def diffuse_internal(n: float) -> float:
+    """Reflectance of the surface for diffuse light from inside (0.596 at n = 1.5)."""
+    return 1 - (1 - diffuse_external(n)) / n**2
+
+
+@dataclass(frozen=True)
+class Surface:
+    """A surface as one instrument sees it.
+
+    Attributes
+    ----------
+    geometry : {"di:8", "8:di", "45:0"}
+    specular : {"included", "excluded"}
+    gloss : {"gloss", "satin", "matt"}
+    n : float
+        Refractive index of the film.
+    k2 : float
+        Internal diffuse reflectance. Belongs to the K and S fitted with it.
+    haze : float
+        Share of the surface reflection that reaches an instrument that excludes the specular.
+    """
+
+    geometry: Geometry = "di:8"
+    specular: Literal["included", "excluded"] = "included"
+    gloss: Gloss = "gloss"
+    n: float = 1.5
+    k2: float = diffuse_internal(1.5)
+    haze: float = 0.0
+
+    @classmethod
+    def of(
+        cls,
+        geometry: Geometry,
+        specular: Literal["included", "excluded"] = "included",
+        gloss: Gloss = "gloss",
+        n: float = 1.5,
+    ) -> Surface:
+        """Make the physical surface of that index and gloss."""
+        return cls(geometry, specular, gloss, n, diffuse_internal(n), _HAZE[gloss][0])
+
+    @property
+    def k1(self) -> float:
+        """Reflectance of the surface itself, at normal incidence."""
+        return float(fresnel(self.n, 1.0))
+
+    @property
+    def alpha(self) -> float:
+        """Share of `k1` that the instrument sees."""
+        if self.geometry != "45:0" and self.specular == "included":
+            return 1.0
+        return self.haze
+
+    @property
+    def haze_is_free(self) -> bool:
+        """Whether a reading says anything about the haze, and the surface leaves it open."""
+        return haze_prior(self.gloss)[1] > 0 and not (
+            self.geometry != "45:0" and self.specular == "included"
+        )
+
+    @property
+    def tau(self) -> float:
+        """Transmittance in and out of the film."""
+        if self.geometry == "45:0":
+            inward = 1 - float(fresnel(self.n, np.cos(np.pi / 4)))
+            return inward * (1 - self.k1) / self.n**2
+        return (1 - self.k1) * (1 - self.k2)
+
+
+def haze_prior(gloss: Gloss) -> tuple[float, float]:
+    """Mean and standard deviation of the haze of a surface so described."""
+    return _HAZE[gloss]
+
+
+def to_measured(inside: Array, surface: Surface) -> Array:
+    """Reflectance read from outside, of a given reflectance inside."""
+    result: Array = surface.alpha * surface.k1 + surface.tau * inside / (1 - surface.k2 * inside)
+    return result
+
+
+def to_inside(measured: Array, surface: Surface) -> Array:
+    """Inverse of `to_measured`. Negative where the reading is darker than the surface alone."""
+    y = measured - surface.alpha * surface.k1
+    result: Array = y / (surface.tau + surface.k2 * y)
+    return result

@@ -1,0 +1,1 @@
+"""Drawdown-card layouts, one TOML a layout: data, no code."""

@@ -1,0 +1,1 @@
+"""The studio store, published releases, and everything that uses them."""

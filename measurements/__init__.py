@@ -1,0 +1,1 @@
+"""Demo sessions of an invented boatyard sign shop: data, no code."""

@@ -1,0 +1,1 @@
+"""Benchmarks: accuracy and timings (make bench)."""
