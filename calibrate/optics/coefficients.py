@@ -19,12 +19,16 @@ ABSOLUTE = "absolute"
 class Coefficients:
     """K and S of paints, frozen.
 
-    The covariance of everything here has two parts. `local` holds, for each paint and wavelength,
-    the 2x2 covariance of (K, S) that belongs to that value alone. `factors` holds what each shared
-    nuisance value does to every K and S: factor ``f`` is a standard normal variable, and
-    ``factors[f]`` the change of (K, S) at one standard deviation. So between any two values::
+    The covariance of everything here has three parts. `local` holds, for each paint and wavelength,
+    the 2x2 covariance of (K, S) that belongs to that value alone. `own` holds what each value that
+    one paint has to itself (the thickness of its drawdowns, its weighings) does to its K and S at
+    all wavelengths, and `factors` what each value shared between paints (the white, an applicator)
+    does to every K and S. Each is a standard normal variable; the arrays hold the change of (K, S)
+    at one standard deviation. So between two values of one paint::
 
-        cov = delta * local + sum over f of factors[f] * factors[f]
+        cov = delta * local + sum over g of own[g] * own[g] + sum over f of factors[f] * factors[f]
+
+    and between two paints the last sum alone.
 
     Attributes
     ----------
@@ -34,6 +38,7 @@ class Coefficients:
     k, s : (P, W) array
         In 1/mm, or relative to a white (see `scale`). NaN where nothing was read.
     local : (P, 2, 2, W) array
+    own : (P, G, 2, W) array
     factors : (F, P, 2, W) array
     factor_names : tuple of F str
     scale : str
@@ -59,6 +64,7 @@ class Coefficients:
     k: Array
     s: Array
     local: Array
+    own: Array
     factors: Array
     factor_names: tuple[str, ...]
     scale: str
@@ -93,6 +99,7 @@ class Coefficients:
             k=self.k[rows],
             s=self.s[rows],
             local=self.local[rows],
+            own=self.own[rows],
             factors=self.factors[:, rows],
             dry_volume=self.dry_volume[rows],
             density=self.density[rows],
@@ -104,8 +111,10 @@ class Coefficients:
     @property
     def covariance(self) -> Array:
         """Covariance of (K, S) of each paint at each wavelength, (P, 2, 2, W)."""
-        shared: Array = np.einsum("fpiw,fpjw->pijw", self.factors, self.factors)
-        return self.local + shared
+        own = np.einsum("pgiw,pgjw->pijw", self.own, self.own)
+        shared = np.einsum("fpiw,fpjw->pijw", self.factors, self.factors)
+        total: Array = self.local + own + shared
+        return total
 
     @property
     def uncertainty(self) -> tuple[Array, Array]:

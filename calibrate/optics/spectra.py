@@ -115,7 +115,8 @@ def check_possible(spectra: Spectra, file: str | None = None) -> None:
         raise InputError(
             file,
             f"{spectra.labels[row]} at {spectra.wavelengths[column]:g} nm",
-            f"expected a reflectance from {LOWEST} to {HIGHEST}, got {spectra.values[row, column]:g}",
+            f"expected a reflectance from {LOWEST} to {HIGHEST}, "
+            f"got {spectra.values[row, column]:g}",
             "check whether the file is in percent (--unit percent), or read the patch again",
         )
 
