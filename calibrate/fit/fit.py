@@ -1,0 +1,191 @@
+"""Fits K and S of paints to the readings of their cards."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..cards.readings import CardReadings
+from ..optics.coefficients import ABSOLUTE
+from ..optics.kubelka_munk import from_black_and_white, ratio_of_opaque
+from ..optics.spectra import Array
+from ..optics.surface import to_inside
+from .posterior import coefficients
+from .problem import Problem, build, in_mixture, sees_substrate, substrate_inside
+from .quality import nuisance_table, paint_fit
+from .result import JointFit
+from .settings import FitSettings
+from .solve import Prior, Progress, Solution, clusters, solve
+from .tube import Tube
+
+_ANCHOR_SD = 4.0
+"""Spread of log K and log S about their starting values: a factor of fifty either way."""
+_LOWEST_LOG, _HIGHEST_LOG = np.log(1e-4), np.log(1e4)
+
+
+def fit_paints(
+    readings: Sequence[CardReadings],
+    tubes: Mapping[str, Tube],
+    settings: FitSettings | None = None,
+    *,
+    progress: Progress | None = None,
+) -> JointFit:
+    """Fit K and S of every paint on the cards, jointly.
+
+    Parameters
+    ----------
+    readings : sequence of CardReadings
+        Cards whose purpose is ``check`` are passed over: no fit ever sees them.
+    tubes : mapping of nickname to Tube
+    settings : FitSettings, optional
+    progress : callable, optional
+        Called with the step and the cost.
+
+    Returns
+    -------
+    JointFit
+
+    Raises
+    ------
+    InputError
+        See `tintladder.calibrate.fit.problem.build`.
+
+    Notes
+    -----
+    All wavelengths, paints and nuisance values are one least-squares problem; see
+    `tintladder.calibrate.fit.solve`. Uncertainties follow from its curvature at the minimum
+    (JCGM 102), so they hold what the nuisance values leave open.
+    """
+    settings = settings or FitSettings()
+    problem = build(readings, tubes, settings)
+    start = starting_values(problem)
+    prior = smooth_prior(problem, start, settings)
+    solution = solve(problem, start, prior, first_weight(problem, settings), progress=progress)
+    weight = full_weight(problem, solution, settings)
+    solution = solve(problem, solution.theta, prior, weight, nu=solution.nu, progress=progress)
+    return report(problem, solution, weight, tubes, settings)
+
+
+def report(
+    problem: Problem,
+    solution: Solution,
+    weight: Array,
+    tubes: Mapping[str, Tube],
+    settings: FitSettings,
+) -> JointFit:
+    """Put a solution into words and tables."""
+    unread, ratio_only = _unread(problem), _ratio_only(problem)
+    found = coefficients(problem, solution, unread, ratio_only, tubes)
+    return JointFit(
+        paints={p: paint_fit(p, problem, solution, weight, found) for p in problem.paints},
+        coefficients=found,
+        nuisances=nuisance_table(problem, solution),
+        settings=settings.as_dict(),
+    )
+
+
+def _unread(problem: Problem) -> NDArray[np.bool_]:
+    """Paints and wavelengths that no patch tells anything about, (P, W)."""
+    read = ~np.isnan(problem.measured)
+    holds = problem.fractions[problem.drawdown] > 0
+    result: NDArray[np.bool_] = ~((holds.T.astype(float) @ read.astype(float)) > 0)
+    return result
+
+
+def _ratio_only(problem: Problem) -> NDArray[np.bool_]:
+    """Paints and wavelengths of which only K/S follows, (P, W)."""
+    if problem.scale != ABSOLUTE:
+        return np.zeros((len(problem.paints), problem.wavelengths.size), dtype=bool)
+    return ~sees_substrate(problem) & ~in_mixture(problem)[:, None]
+
+
+def starting_values(problem: Problem) -> Array:
+    """Log K and log S to begin from, (P, 2, W).
+
+    The whites come first: their own drawdown over black and white solved in closed form. A paint's
+    own drawdown gives its K and S the same way; where it hides the substrate, K/S of the opaque
+    film with a typical S.
+    """
+    n_w = problem.wavelengths.size
+    rg = substrate_inside(problem)
+    inside = np.array(
+        [to_inside(m, s) for m, s in zip(problem.measured, problem.surfaces, strict=True)]
+    )
+    inside = np.clip(np.where(np.isnan(inside), 0.3, inside), 2e-3, 0.97)
+    absolute = problem.scale == ABSOLUTE
+    typical_s = 20.0 if absolute else 0.3
+    out = np.empty((len(problem.paints), 2, n_w))
+    for i in range(len(problem.paints)):
+        # The drawdown with the most of this paint speaks first for it.
+        share = problem.fractions[problem.drawdown, i]
+        best = problem.drawdown[int(np.argmax(share))]
+        rows = {problem.patches[n].over: n for n in np.flatnonzero(problem.drawdown == best)}
+        s = np.full(n_w, typical_s)
+        k = s * ratio_of_opaque(inside[next(iter(rows.values()))])
+        if problem.film[best] and len(rows) == 2:
+            b, w = rows["black"], rows["white"]
+            solids = problem.fractions[best] @ problem.dry_volume
+            solids /= problem.fractions[best] @ problem.inverse_density
+            x = np.exp(problem.log_thickness[best]) * (
+                solids if problem.solids_count[best] else 1.0
+            )
+            dark, light = np.clip(rg[b], 1e-4, 1), np.clip(rg[w], 1e-4, 1)
+            k_two, s_two = from_black_and_white(inside[b], inside[w], dark, light, np.full(n_w, x))
+            good = ~np.isnan(k_two) & (k_two > 0)
+            k, s = np.where(good, k_two, k), np.where(good, s_two, s)
+        out[i, 0], out[i, 1] = np.log(k), np.log(s)
+    if not absolute:
+        out[problem.paints.index(problem.scale.removeprefix("relative to ")), 1] = 0.0
+    out = np.where(np.isfinite(out), out, np.log(typical_s))
+    result: Array = np.clip(out, _LOWEST_LOG, _HIGHEST_LOG)
+    return result
+
+
+def smooth_prior(problem: Problem, start: Array, settings: FitSettings) -> Prior:
+    """Log K and log S vary smoothly over wavelength, by no more than `settings.roughness`."""
+    n_w = problem.wavelengths.size
+    second = np.diff(np.eye(n_w), 2, axis=0)
+    rough = second.T @ second / settings.roughness**2
+    anchor = np.eye(n_w) / _ANCHOR_SD**2
+    precision = np.broadcast_to(rough + anchor, (*start.shape[:2], n_w, n_w)).copy()
+    center = np.repeat(start.mean(axis=2, keepdims=True), n_w, axis=2)
+    if problem.scale != ABSOLUTE:
+        # The named white's S is 1 by definition.
+        white = problem.paints.index(problem.scale.removeprefix("relative to "))
+        precision[white, 1] += np.eye(n_w) * 1e10
+        center[white, 1] = 0.0
+    return Prior(center, precision)
+
+
+def first_weight(problem: Problem, settings: FitSettings) -> Array:
+    """Inverse variance before any fit, (N, W): the reading's noise and a share of its value."""
+    total = problem.variance + (settings.model_spread * problem.measured) ** 2
+    return np.where(np.isnan(total), 0.0, 1 / np.where(np.isnan(total), 1.0, total))
+
+
+def full_weight(problem: Problem, solution: Solution, settings: FitSettings) -> Array:
+    """Inverse variance at a fit, (N, W).
+
+    Beside the reading's own noise it holds the noise of the bare substrate's reading as it reaches
+    the patch, and what two fluxes get wrong, in proportion to R (1 - R) inside: nothing where the
+    film is black or a perfect white.
+    """
+    total = problem.variance.copy()
+    for block, _, _ in solution.blocks:
+        by_bare = block.predict(
+            solution.theta[block.paints, 0],
+            solution.theta[block.paints, 1],
+            solution.nu[block.scalars],
+        )[3]
+        total[block.rows] += by_bare**2 * problem.bare_variance[block.rows]
+    for n, surface in enumerate(problem.surfaces):
+        r = to_inside(solution.fitted[n], surface)
+        slope = surface.tau / (1 - surface.k2 * r) ** 2
+        total[n] += (settings.model_spread * slope * r * (1 - r)) ** 2
+    good = ~np.isnan(problem.measured) & ~np.isnan(total)
+    return np.where(good, 1 / np.where(good, total, 1.0), 0.0)
+
+
+__all__ = ["clusters", "fit_paints", "report"]

@@ -1,0 +1,437 @@
+"""From cards and readings to the arrays of a least-squares problem.
+
+Unknown are log K and log S of every paint at every wavelength, and the nuisance values: what the
+cards and the lab bench leave open. Every nuisance value is scaled to a prior of mean 0 and standard
+deviation 1.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..cards.card import BARE, SUBSTRATES, Card, Drawdown
+from ..cards.readings import CardReadings
+from ..cards.weighing import composition
+from ..errors import InputError
+from ..optics.spectra import GRID, Array, Flag
+from ..optics.surface import Surface, haze_prior, to_inside
+from .settings import FitSettings
+from .tube import ASSUMED_SPREAD, Tube
+
+Ints = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Nuisance:
+    """A value fitted beside K and S.
+
+    Attributes
+    ----------
+    name : str
+    kind : {"thickness", "weighing", "dry volume", "k2", "haze"}
+    spread : float
+        Prior standard deviation, in the nuisance's own unit.
+    unit : str
+    drawdowns : tuple of int
+        The drawdowns it touches.
+    target : int
+        The weighing's column, or the paint's, where the kind needs one; else -1.
+    """
+
+    name: str
+    kind: str
+    spread: float
+    unit: str
+    drawdowns: tuple[int, ...]
+    target: int = -1
+
+
+@dataclass(frozen=True)
+class Patch:
+    """One patch: a drawdown over one substrate, all its repeats averaged."""
+
+    card: str
+    label: str
+    step: str
+    over: str
+    drawdown: int
+    repeats: int
+    flags: int
+
+
+@dataclass(frozen=True)
+class Problem:
+    """The arrays of a fit; D drawdowns, N patches, P paints, W wavelengths, M nuisance values.
+
+    Attributes
+    ----------
+    paints : tuple of P str
+    hubs : tuple of int
+        Paints that others are mixed with everywhere: the whites, and any other shared paint.
+    fractions : (D, P) array
+        Mass fractions as weighed.
+    film : (D,) bool array
+        False for an opaque drawdown.
+    log_thickness : (D,) array
+        Log of the dry thickness in mm without what the mix's solids contribute, or of the measured
+        dry thickness.
+    solids_count : (D,) bool array
+        Whether the dry thickness follows from the mix's volume solids.
+    weighing : list of (D, P) array
+        For each nuisance of kind weighing, in order: change of the mass fractions at one standard
+        deviation.
+    dry_volume, inverse_density : (P,) array
+    nuisances : tuple of M Nuisance
+    patches : tuple of N Patch
+    drawdown : (N,) int array
+    measured, variance : (N, W) array
+        Mean of the repeats, NaN where unread, and its variance from reading noise alone.
+    bare, bare_variance : (N, W) array
+        Reading of the bare substrate under each patch.
+    surfaces : tuple of N Surface
+    scale : str
+    """
+
+    paints: tuple[str, ...]
+    hubs: tuple[int, ...]
+    fractions: Array
+    film: NDArray[np.bool_]
+    log_thickness: Array
+    solids_count: NDArray[np.bool_]
+    weighing: Mapping[int, Array]
+    dry_volume: Array
+    inverse_density: Array
+    nuisances: tuple[Nuisance, ...]
+    patches: tuple[Patch, ...]
+    drawdown: Ints
+    measured: Array
+    variance: Array
+    bare: Array
+    bare_variance: Array
+    surfaces: tuple[Surface, ...]
+    scale: str
+    wavelengths: Array
+
+
+def reading_sd(reflectance: Array, settings: FitSettings) -> Array:
+    """Standard uncertainty of one reading of a reflectance."""
+    return settings.noise_offset + settings.noise_slope * np.abs(reflectance)
+
+
+def _mean(
+    readings: CardReadings, label: str, settings: FitSettings
+) -> tuple[Array, Array, int, int]:
+    """Mean of a patch's repeats, its variance, how many there were, and their flags together."""
+    rows = readings.rows(label)
+    values = readings.spectra.values[rows]
+    read = ~np.isnan(values)
+    n = read.sum(axis=0)
+    with np.errstate(invalid="ignore"):
+        mean = np.where(n > 0, np.nansum(values, axis=0) / np.maximum(n, 1), np.nan)
+    variance = reading_sd(mean, settings) ** 2 / np.maximum(n, 1)
+    flags = int(np.bitwise_or.reduce(readings.spectra.flags[rows], axis=None))
+    return mean, variance, int(rows.size), flags
+
+
+def _where(card: Card, d: Drawdown) -> str:
+    return f"drawdown {card.drawdowns.index(d) + 1} ({d.step})"
+
+
+def _check(cards: Sequence[Card], tubes: Mapping[str, Tube]) -> None:
+    for card in cards:
+        for d in card.drawdowns:
+            for paint in d.masses:
+                tube = tubes.get(paint)
+                if tube is None:
+                    raise InputError(
+                        card.file,
+                        f"{_where(card, d)}, masses.{paint}",
+                        "expected a paint of this studio",
+                        "add it with 'tintladder tubes add', or mend its nickname in the card",
+                    )
+                if tube.refuse:
+                    raise InputError(
+                        card.file,
+                        f"{_where(card, d)}, masses.{paint}",
+                        f"{paint} is {tube.refuse}: its colour changes with the angle or with the "
+                        "lamp, which absorption and scattering can't describe",
+                        "leave this paint out of the fit",
+                    )
+            if not d.opaque and d.gap_um is None and d.thickness_um is None:
+                raise InputError(
+                    card.file,
+                    _where(card, d),
+                    "expected how thick it was painted",
+                    "give gap_um (the applicator's gap) or thickness_um (dry), or say "
+                    "opaque = true if the black no longer shows",
+                )
+
+
+def _hubs(cards: Sequence[Card], paints: Sequence[str]) -> tuple[int, ...]:
+    """The whites that ladders name, and any paint that three or more others are mixed with."""
+    whites = {d.white for c in cards for d in c.drawdowns if d.white}
+    partners: dict[str, set[str]] = defaultdict(set)
+    for card in cards:
+        made = composition(card)
+        for row in made.fractions > 0:
+            others = [
+                p for p, used in zip(made.paints, row, strict=True) if used and p not in whites
+            ]
+            for p in others:
+                partners[p].update(q for q in others if q != p)
+    shared = {p for p, others in partners.items() if len(others) >= 3}
+    return tuple(i for i, p in enumerate(paints) if p in whites | shared)
+
+
+def build(
+    readings: Sequence[CardReadings], tubes: Mapping[str, Tube], settings: FitSettings
+) -> Problem:
+    """Lay out the problem.
+
+    Raises
+    ------
+    InputError
+        For a paint that no tube is known of or that the theory can't hold for, a drawdown without
+        thickness, a card without readings of its bare substrates, or a paint that can't be fitted.
+    """
+    readings = [r for r in readings if r.card.purpose == "fit"]
+    cards = [r.card for r in readings]
+    if not cards:
+        raise InputError(
+            None, None, "there is no card to fit", "read a card and its readings first"
+        )
+    _check(cards, tubes)
+    paints = tuple(dict.fromkeys(p for card in cards for p in card.paints))
+    column = {p: i for i, p in enumerate(paints)}
+    n_paints = len(paints)
+
+    fractions: list[Array] = []
+    film: list[bool] = []
+    log_x: list[float] = []
+    solids: list[bool] = []
+    nuisances: list[Nuisance] = []
+    weighing: dict[int, Array] = {}
+    thickness: dict[tuple[str, str, float], list[int]] = defaultdict(list)
+    patches: list[Patch] = []
+    measured, variance, bare, bare_variance = ([] for _ in range(4))
+    surfaces: list[Surface] = []
+    hazes: dict[tuple[str, str], list[int]] = defaultdict(list)
+    with_read_patches: list[tuple[Card, Drawdown, int]] = []
+
+    for r in readings:
+        card = r.card
+        made = composition(card)
+        to = np.array([column[p] for p in made.paints])
+        substrates = {}
+        for name in SUBSTRATES:
+            if r.rows(f"{BARE}/{name}").size:
+                substrates[name] = _mean(r, f"{BARE}/{name}", settings)
+        first = len(fractions)
+        for i, d in enumerate(card.drawdowns):
+            index = first + i
+            row = np.zeros(n_paints)
+            row[to] = made.fractions[i]
+            fractions.append(row)
+            film.append(not d.opaque)
+            measured_x = d.thickness_um is not None
+            wet = 1.0 if d.opaque else (d.thickness_um or settings.transfer * (d.gap_um or 0.0))
+            log_x.append(float(np.log(wet * 1e-3)))
+            solids.append(not measured_x)
+            read_over = [o for o in d.over if r.rows(f"{d.step}/{o}").size]
+            if not read_over:
+                continue
+            with_read_patches.append((card, d, index))
+            if not d.opaque:
+                spread = settings.measured_spread if measured_x else settings.drawdown_spread
+                name = f"{card.name} {d.step}: thickness"
+                nuisances.append(Nuisance(name, "thickness", spread, "relative", (index,)))
+                if not measured_x:
+                    gap = float(d.gap_um or 0.0)
+                    thickness[("card", card.name, gap)].append(index)
+                    thickness[("gap", "", gap)].append(index)
+            surface = replace(r.surface, gloss=d.surface, haze=haze_prior(d.surface)[0])
+            for over in read_over:
+                label = f"{d.step}/{over}"
+                mean, var, repeats, flags = _mean(r, label, settings)
+                if not d.opaque and over not in substrates:
+                    raise InputError(
+                        r.source,
+                        f"{BARE}/{over}",
+                        f"card {card.name} was drawn over {over}, but its bare {over} was not read",
+                        f"read the bare {over} of the card as '{BARE}/{over}'",
+                    )
+                rg, rg_var = substrates[over][:2] if over in substrates else (mean, 0 * var)
+                if surface.haze_is_free:
+                    hazes[(card.name, d.surface)].append(len(patches))
+                patches.append(Patch(card.name, label, d.step, over, index, repeats, flags))
+                measured.append(mean)
+                variance.append(var)
+                bare.append(rg)
+                bare_variance.append(rg_var)
+                surfaces.append(surface)
+        for j, name in enumerate(made.weighings):
+            change = np.zeros((len(card.drawdowns), n_paints))
+            change[:, to] = made.by_weighing[:, j] * card.balance_g
+            touched = np.flatnonzero(np.abs(change).max(axis=1) > 1e-7)
+            read = {index for c, _, index in with_read_patches if c is card}
+            hit = tuple(int(first + t) for t in touched if first + t in read)
+            if hit:
+                weighing[len(nuisances)] = change[[h - first for h in hit]]
+                nuisances.append(
+                    Nuisance(f"{card.name} {name}", "weighing", card.balance_g, "g", hit, j)
+                )
+    if not patches:
+        raise InputError(None, None, "no card has a readable patch", "read the cards first")
+    for (what, card_name, gap), group in thickness.items():
+        spread = settings.session_spread if what == "card" else settings.transfer_spread
+        name = (
+            f"{card_name} gap {gap:g} µm: thickness"
+            if what == "card"
+            else (f"gap {gap:g} µm: transfer")
+        )
+        nuisances.append(Nuisance(name, "thickness", spread, "relative", tuple(group)))
+    table = np.array(fractions)
+    read_rows = np.array([index for _, _, index in with_read_patches])
+    for i, paint in enumerate(paints):
+        rows = tuple(int(x) for x in read_rows if table[x, i] > 0)
+        tube = tubes[paint]
+        if rows and len(paints) > 1:
+            spread = settings.dry_volume_spread if tube.dry_volume_measured else ASSUMED_SPREAD
+            nuisances.append(
+                Nuisance(f"{paint}: dry volume", "dry volume", spread, "relative", rows, i)
+            )
+    if settings.fit_k2:
+        every = tuple(int(x) for x in read_rows)
+        nuisances.append(Nuisance("k2", "k2", settings.k2_spread, "", every))
+    for (card_name, gloss), rows_of in hazes.items():
+        hit = tuple(sorted({patches[n].drawdown for n in rows_of}))
+        spread = haze_prior(gloss)[1]  # type: ignore[arg-type]
+        nuisances.append(Nuisance(f"{card_name} {gloss}: haze", "haze", spread, "", hit))
+
+    problem = Problem(
+        paints=paints,
+        hubs=_hubs(cards, paints),
+        fractions=table,
+        film=np.array(film),
+        log_thickness=np.array(log_x),
+        solids_count=np.array(solids),
+        weighing=weighing,
+        dry_volume=np.array([tubes[p].dry_volume for p in paints]),
+        inverse_density=np.array([1 / tubes[p].wet_density for p in paints]),
+        nuisances=tuple(nuisances),
+        patches=tuple(patches),
+        drawdown=np.array([p.drawdown for p in patches]),
+        measured=np.array(measured),
+        variance=np.array(variance),
+        bare=np.array(bare),
+        bare_variance=np.array(bare_variance),
+        surfaces=tuple(surfaces),
+        scale=_scale(cards),
+        wavelengths=GRID,
+    )
+    _check_fittable(problem, cards)
+    return problem
+
+
+def _scale(cards: Sequence[Card]) -> str:
+    """Absolute where any drawdown has a thickness, else relative to the first ladder's white."""
+    drawdowns = [d for card in cards for d in card.drawdowns]
+    if any(not d.opaque for d in drawdowns):
+        return "absolute"
+    white = next((d.white for d in drawdowns if d.white), None)
+    if white is None:
+        card = cards[0]
+        raise InputError(
+            card.file,
+            None,
+            "expected a ladder in white: an opaque masstone alone gives K/S, not K and S",
+            "add tints in white and name the white, or draw it down thin over black and white",
+        )
+    return f"relative to {white}"
+
+
+def sees_substrate(problem: Problem) -> NDArray[np.bool_]:
+    """Where some film of a paint alone shows its substrate by over three standard uncertainties.
+
+    Returns
+    -------
+    (P, W) bool array
+    """
+    seen = np.zeros((len(problem.paints), problem.wavelengths.size), dtype=bool)
+    pairs: dict[int, dict[str, int]] = defaultdict(dict)
+    for n, patch in enumerate(problem.patches):
+        pairs[patch.drawdown][patch.over] = n
+    for drawdown, over in pairs.items():
+        alone = np.flatnonzero(problem.fractions[drawdown] > 0)
+        if len(over) == 2 and alone.size == 1 and problem.film[drawdown]:
+            b, w = over["black"], over["white"]
+            sd = np.sqrt(problem.variance[b] + problem.variance[w])
+            with np.errstate(invalid="ignore"):
+                difference = problem.measured[w] - problem.measured[b]
+                seen[alone[0]] |= np.abs(difference) > 3 * sd
+    return seen
+
+
+def in_mixture(problem: Problem) -> NDArray[np.bool_]:
+    """Whether each paint was read in a mix with another, (P,)."""
+    mixed = (problem.fractions > 0).sum(axis=1) > 1
+    read = np.zeros(mixed.size, dtype=bool)
+    read[problem.drawdown] = True
+    result: NDArray[np.bool_] = ((problem.fractions > 0) & (mixed & read)[:, None]).any(axis=0)
+    return result
+
+
+def _check_fittable(problem: Problem, cards: Sequence[Card]) -> None:
+    seen, mixed = sees_substrate(problem).any(axis=1), in_mixture(problem)
+    read = (problem.fractions[problem.drawdown] > 0).any(axis=0)
+    for i, paint in enumerate(problem.paints):
+        card = next(c for c in cards if paint in c.paints)
+        if not read[i]:
+            raise InputError(
+                card.file,
+                f"paint {paint}",
+                "no patch with this paint was read",
+                "read its patches, or take it off the card",
+            )
+        if not seen[i] and not mixed[i]:
+            raise InputError(
+                card.file,
+                f"paint {paint}",
+                "its masstone hides black and white at every wavelength and it has no ladder, so "
+                "only K/S can be known",
+                "add tints in white, or draw it down thinner",
+            )
+
+
+def surface_darker(problem: Problem) -> NDArray[np.bool_]:
+    """Readings darker than the surface reflection alone, (N, W)."""
+    floor = np.array([s.alpha * s.k1 for s in problem.surfaces])
+    with np.errstate(invalid="ignore"):
+        result: NDArray[np.bool_] = problem.measured < floor[:, None]
+    return result
+
+
+FLAG_WORDS = {
+    Flag.MISSING: "some wavelengths unread",
+    Flag.BELOW_ZERO: "below zero",
+    Flag.ABOVE_ONE: "above one",
+    Flag.BELOW_SURFACE: "darker than the surface alone",
+    Flag.FLUORESCENT: "bump near 440 nm",
+    Flag.NO_SUBSTRATE_SEEN: "substrate hidden",
+    Flag.OUTLIER: "doesn't fit its ladder",
+}
+
+
+def substrate_inside(problem: Problem, k2: float | None = None) -> Array:
+    """Inside reflectance of the substrate under each patch, (N, W); negative values stay."""
+    out = np.empty_like(problem.bare)
+    for i, surface in enumerate(problem.surfaces):
+        # The sealed card is glossy whatever the paint on it: its haze is none.
+        card = replace(surface, gloss="gloss", haze=0.0, k2=surface.k2 if k2 is None else k2)
+        out[i] = to_inside(problem.bare[i], card)
+    return out

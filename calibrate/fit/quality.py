@@ -1,0 +1,131 @@
+"""How well a fit holds: per patch, per paint, and in words."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from ..optics.coefficients import Coefficients
+from ..optics.colour import ciede2000, lab
+from ..optics.spectra import Array, Flag
+from .problem import FLAG_WORDS, Problem, surface_darker
+from .result import PaintFit
+from .solve import Solution
+
+GOOD, ROUGH = 1.5, 4.0
+"""Mean and worst patch below which a fit is good to mix by, in CIEDE2000 (our rule, no source)."""
+
+
+def patch_flags(problem: Problem, n: int) -> str:
+    """What is odd about a patch, in words."""
+    flags = Flag(problem.patches[n].flags)
+    if bool(surface_darker(problem)[n].any()):
+        flags |= Flag.BELOW_SURFACE
+    return ", ".join(FLAG_WORDS[flag] for flag in Flag if flag in flags)
+
+
+def paint_fit(
+    paint: str,
+    problem: Problem,
+    solution: Solution,
+    weight: Array,
+    found: Coefficients,
+) -> PaintFit:
+    """Report on one paint: the patches of its own card, or those that hold it where it has none."""
+    column = problem.paints.index(paint)
+    holds = problem.fractions[problem.drawdown, column] > 0
+    own = np.array([p.card for p in problem.patches])
+    alone = (problem.fractions > 0).sum(axis=1)[problem.drawdown] == 1
+    cards = set(own[holds & alone]) or set(own[holds])
+    rows = np.flatnonzero(holds & np.isin(own, sorted(cards)))
+    measured, fitted = problem.measured[rows], solution.fitted[rows]
+    fitted = np.where(np.isnan(measured), np.nan, fitted)
+    difference = ciede2000(lab(fitted, problem.wavelengths), lab(measured, problem.wavelengths))
+    patches = [problem.patches[n] for n in rows]
+    table = pd.DataFrame(
+        {
+            "card": [p.card for p in patches],
+            "patch": [p.label for p in patches],
+            "step": [p.step for p in patches],
+            "over": [p.over for p in patches],
+            "de00": difference,
+            "rms": np.sqrt(np.nanmean((measured - fitted) ** 2, axis=1)),
+            "weight": np.ones(rows.size),
+            "flag": [patch_flags(problem, n) for n in rows],
+        }
+    )
+    n_w = problem.wavelengths.size
+    sd = np.sqrt(np.where(weight[rows] > 0, 1 / np.maximum(weight[rows], 1e-30), np.nan))
+    residuals = pd.DataFrame(
+        {
+            "card": np.repeat(table["card"].to_numpy(), n_w),
+            "patch": np.repeat(table["patch"].to_numpy(), n_w),
+            "wavelength": np.tile(problem.wavelengths, rows.size),
+            "measured": measured.ravel(),
+            "fitted": fitted.ravel(),
+            "sigma": sd.ravel(),
+        }
+    )
+    verdict, reasons = judge(table, found, column)
+    names = [paint]
+    whites = [problem.paints[h] for h in problem.hubs if problem.paints[h] != paint]
+    names += [
+        w
+        for w in whites
+        if problem.fractions[problem.drawdown[rows], problem.paints.index(w)].any()
+    ]
+    return PaintFit(paint, found.select(names), table, residuals, verdict, reasons)
+
+
+def judge(table: pd.DataFrame, found: Coefficients, column: int) -> tuple[str, tuple[str, ...]]:
+    """Say in words how far a fit can be trusted, and why."""
+    mean, worst = float(table["de00"].mean()), float(table["de00"].max())
+    at = table.loc[table["de00"].idxmax(), "patch"]
+    reasons = [f"on average the fit misses its own patches by CIEDE2000 {mean:.1f}"]
+    verdict = "good to mix by"
+    if worst > ROUGH:
+        verdict = "paint this step again"
+        reasons.append(f"{at} lies {worst:.1f} from what its ladder says")
+    elif mean > GOOD:
+        verdict = "a first guess"
+    hidden = int(found.ratio_only[column].sum())
+    if hidden:
+        verdict = "a first guess" if verdict == "good to mix by" else verdict
+        reasons.append(
+            f"at {hidden} wavelengths the film hid its substrate: only K/S is known there"
+        )
+    if not found.dry_volume_measured[column]:
+        reasons.append("its dry volume per gram is assumed, not measured")
+    if found.scale != "absolute":
+        reasons.append(f"K and S are {found.scale}: good for opaque mixes, not for glazes")
+    for flag in sorted({f for f in table["flag"] if f}):
+        reasons.append(f"flagged patches: {flag}")
+    return verdict, tuple(reasons)
+
+
+def nuisance_table(problem: Problem, solution: Solution) -> pd.DataFrame:
+    """Each nuisance value with its uncertainty and prior."""
+    n_w = problem.wavelengths.size
+    sd = np.full(len(problem.nuisances), np.nan)
+    hub_size = 2 * len(problem.hubs) * n_w
+    sd[solution.border_scalars] = np.sqrt(np.diag(solution.border)[hub_size:])
+    for block, (factor, _), response in solution.blocks:
+        if not block.own:
+            continue
+        at = slice(2 * block.own * n_w, None)
+        inverse = np.linalg.inv(factor * np.tri(factor.shape[0]))
+        own = (inverse[:, at] ** 2).sum(axis=0)
+        via = np.einsum("ib,bc,ic->i", response[at], solution.border, response[at])
+        sd[block.scalars[: block.own_scalars]] = np.sqrt(own + via)
+    spread = np.array([n.spread for n in problem.nuisances])
+    return pd.DataFrame(
+        {
+            "name": [n.name for n in problem.nuisances],
+            "kind": [n.kind for n in problem.nuisances],
+            "value": solution.nu * spread,
+            "uncertainty": sd * spread,
+            "prior": 0.0,
+            "prior_sd": spread,
+            "unit": [n.unit for n in problem.nuisances],
+        }
+    )

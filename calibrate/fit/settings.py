@@ -1,0 +1,55 @@
+"""What a fit assumes before it sees a reading."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+
+@dataclass(frozen=True)
+class FitSettings:
+    """Priors, noise and choices of a fit; the defaults suit a home card read by an instrument.
+
+    Attributes
+    ----------
+    transfer : float
+        Wet film left by an applicator over its gap (0.5-0.9; common practice, no source).
+    transfer_spread : float
+        Relative standard uncertainty of `transfer`, common to all cards of one gap. It passes whole
+        into K and S in 1/mm.
+    session_spread : float
+        Relative standard uncertainty of thickness shared by the drawdowns of one card and gap.
+    drawdown_spread : float
+        Relative standard uncertainty of thickness of each drawdown.
+    measured_spread : float
+        The same for a dry thickness that was measured.
+    dry_volume_spread : float
+        Relative standard uncertainty of a dry volume per gram that rests on the lot's own figures.
+    noise_offset, noise_slope : float
+        Standard uncertainty of one reading: ``noise_offset + noise_slope * R``.
+    model_spread : float
+        Standard uncertainty, as reflectance inside, of what two fluxes get wrong.
+    k2_spread : float
+        Prior standard uncertainty of the internal reflectance k2.
+    fit_k2 : bool
+        Whether k2 is fitted from its prior or held at its physical value.
+    roughness : float
+        Standard deviation of the second difference of log K and log S over wavelength.
+    """
+
+    transfer: float = 0.6
+    transfer_spread: float = 0.10
+    session_spread: float = 0.05
+    drawdown_spread: float = 0.05
+    measured_spread: float = 0.03
+    dry_volume_spread: float = 0.01
+    noise_offset: float = 0.0005
+    noise_slope: float = 0.002
+    model_spread: float = 0.004
+    k2_spread: float = 0.05
+    fit_k2: bool = False
+    roughness: float = 1.0
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the settings as a JSON-able mapping."""
+        return asdict(self)

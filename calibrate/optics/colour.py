@@ -1,0 +1,201 @@
+"""Colour of a reflectance: CIELAB, CIEDE2000 and what a display can show of it.
+
+The colorimetry is colour-science's; here its weights are built once and applied to whole tables.
+"""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .spectra import GRID, Array
+
+# CIELAB's cube root gives way to a line below (6/29)^3 (ISO/CIE 11664-4).
+_EPSILON = (6 / 29) ** 3
+_SLOPE = 1 / (3 * (6 / 29) ** 2)
+_OBSERVERS = {
+    2: "CIE 1931 2 Degree Standard Observer",
+    10: "CIE 1964 10 Degree Standard Observer",
+}
+ILLUMINANTS = ("D50", "D65", "A")
+
+
+@dataclass(frozen=True)
+class View:
+    """An illuminant and an observer; D50 and 2 degrees by default (ISO 13655)."""
+
+    illuminant: str = "D50"
+    observer: int = 2
+
+    def __str__(self) -> str:
+        return f"{self.illuminant}/{self.observer}°"
+
+
+D50 = View()
+
+
+@lru_cache(maxsize=64)
+def _full_weights(view: View) -> tuple[Array, Array]:
+    """Weights at 10 nm over 360-780 nm, (W, 3), and the white point, Y = 1."""
+    with warnings.catch_warnings():
+        # colour-science warns of optional packages that nothing here needs.
+        warnings.simplefilter("ignore")
+        import colour
+
+        cmfs = colour.MSDS_CMFS[_OBSERVERS[view.observer]].copy()
+        shape = colour.SpectralShape(360, 780, 1)
+        cmfs.align(shape)
+        illuminant = colour.SDS_ILLUMINANTS[view.illuminant].copy().align(shape)
+        weights = colour.colorimetry.tristimulus_weighting_factors_ASTME2022(
+            cmfs, illuminant, colour.SpectralShape(360, 780, 10)
+        )
+    w = np.asarray(weights, dtype=float)
+    w = w / w[:, 1].sum()
+    return w, w.sum(axis=0)
+
+
+@lru_cache(maxsize=256)
+def _weights(view: View, wavelengths: bytes) -> tuple[Array, Array]:
+    grid = np.frombuffer(wavelengths, dtype=float)
+    full, white = _full_weights(view)
+    at = np.arange(360.0, 781.0, 10.0)
+    # ASTM E308: weights beyond the readings go to the first and the last reading.
+    index = np.abs(np.clip(at, grid[0], grid[-1])[:, None] - grid[None, :]).argmin(axis=1)
+    folded = np.zeros((grid.size, 3))
+    np.add.at(folded, index, full)
+    return folded, white
+
+
+def weights(wavelengths: Array = GRID, view: View = D50) -> tuple[Array, Array]:
+    """Weights that turn reflectance into tristimulus values.
+
+    Parameters
+    ----------
+    wavelengths : (W,) array
+        10 nm apart, within 360-780 nm.
+    view : View
+
+    Returns
+    -------
+    weights : (W, 3) array
+    white : (3,) array
+        Tristimulus values of the perfect diffuser, Y = 1.
+
+    References
+    ----------
+    ASTM E308 (readings shorter than the observer's range), ASTM E2022 (weights).
+    """
+    return _weights(view, np.ascontiguousarray(wavelengths, dtype=float).tobytes())
+
+
+def xyz(reflectance: Array, wavelengths: Array = GRID, view: View = D50) -> Array:
+    """Tristimulus values of reflectances (N, W), Y = 1 for the perfect diffuser; (N, 3).
+
+    Wavelengths at which a row is NaN at either end of its range are treated as unread (ASTM E308);
+    a gap inside its range makes the row NaN.
+    """
+    r = np.atleast_2d(np.asarray(reflectance, dtype=float))
+    read = ~np.isnan(r)
+    out = np.empty((r.shape[0], 3))
+    masks, which = np.unique(read, axis=0, return_inverse=True)
+    for i, mask in enumerate(masks):
+        rows = np.flatnonzero(which.ravel() == i)
+        good = np.flatnonzero(mask)
+        if good.size == 0 or good[-1] - good[0] + 1 != good.size:
+            out[rows] = np.nan
+            continue
+        w, _ = weights(wavelengths[good], view)
+        out[rows] = r[np.ix_(rows, good)] @ w
+    return out
+
+
+def _f(t: Array) -> Array:
+    return np.where(t > _EPSILON, np.cbrt(np.maximum(t, _EPSILON)), _SLOPE * t + 4 / 29)
+
+
+def lab(reflectance: Array, wavelengths: Array = GRID, view: View = D50) -> Array:
+    """CIELAB of reflectances (N, W): (N, 3)."""
+    _, white = weights(GRID, view)
+    f = _f(xyz(reflectance, wavelengths, view) / white)
+    return np.stack(
+        [116 * f[:, 1] - 16, 500 * (f[:, 0] - f[:, 1]), 200 * (f[:, 1] - f[:, 2])], axis=1
+    )
+
+
+def lab_jacobian(reflectance: Array, wavelengths: Array = GRID, view: View = D50) -> Array:
+    """Derivative of CIELAB by reflectance, (N, 3, W), for rows (N, W) without gaps."""
+    w, white = weights(wavelengths, view)
+    t = (np.atleast_2d(reflectance) @ w) / white
+    slope = np.where(t > _EPSILON, 1 / (3 * np.cbrt(np.maximum(t, _EPSILON)) ** 2), _SLOPE)
+    df = slope[:, :, None] * (w / white).T[None]
+    return np.stack(
+        [116 * df[:, 1], 500 * (df[:, 0] - df[:, 1]), 200 * (df[:, 1] - df[:, 2])], axis=1
+    )
+
+
+def chroma_hue(colours: Array) -> tuple[Array, Array]:
+    """Chroma C* and hue angle (degrees, 0-360) of CIELAB colours (..., 3)."""
+    a, b = colours[..., 1], colours[..., 2]
+    return np.hypot(a, b), np.degrees(np.arctan2(b, a)) % 360
+
+
+def ciede2000(one: Array, other: Array) -> Array:
+    """CIEDE2000 colour difference of CIELAB colours (..., 3), ISO/CIE 11664-6."""
+    import colour
+
+    result: Array = np.asarray(
+        colour.delta_E(np.asarray(one), np.asarray(other), method="CIE 2000"), dtype=float
+    )
+    return result
+
+
+def srgb(reflectance: Array, wavelengths: Array = GRID) -> tuple[Array, NDArray[np.bool_]]:
+    """What a display shows of reflectances (N, W) lit by D50.
+
+    Returns
+    -------
+    rgb : (N, 3) array
+        sRGB (IEC 61966-2-1), 0-1, adapted from D50 to D65 by the Bradford transform; cut to range.
+    out_of_gamut : (N,) bool array
+        Where it had to be cut by more than one 8-bit step.
+    """
+    return srgb_of_xyz(xyz(reflectance, wavelengths, D50))
+
+
+def srgb_of_xyz(tristimulus: Array) -> tuple[Array, NDArray[np.bool_]]:
+    """As `srgb`, from tristimulus values under D50, (N, 3)."""
+    import colour
+
+    whites = colour.CCS_ILLUMINANTS[_OBSERVERS[2]]
+    rgb = np.asarray(
+        colour.XYZ_to_sRGB(
+            tristimulus, illuminant=whites["D50"], chromatic_adaptation_transform="Bradford"
+        ),
+        dtype=float,
+    )
+    cut = np.clip(rgb, 0, 1)
+    return cut, np.any(np.abs(rgb - cut) > 1 / 255, axis=-1)
+
+
+def lab_to_srgb(colours: Array) -> tuple[Array, NDArray[np.bool_]]:
+    """As `srgb`, from CIELAB under D50, (N, 3)."""
+    c = np.atleast_2d(colours)
+    fy = (c[:, 0] + 16) / 116
+    f = np.stack([fy + c[:, 1] / 500, fy, fy - c[:, 2] / 200], axis=1)
+    t = np.where(f > 6 / 29, f**3, (f - 4 / 29) / _SLOPE)
+    return srgb_of_xyz(t * weights(GRID, D50)[1])
+
+
+def in_words(difference: float) -> str:
+    """A CIEDE2000 difference in everyday words (a rule of thumb, no source)."""
+    if difference < 1:
+        return "hard to see"
+    if difference < 2:
+        return "seen side by side only"
+    if difference < 5:
+        return "a near miss"
+    return "a different colour"

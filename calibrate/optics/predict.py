@@ -1,0 +1,136 @@
+"""From a mix and its paints' K and S to what an instrument would read, and how surely."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from .coefficients import Coefficients
+from .colour import D50, View, lab, lab_jacobian
+from .kubelka_munk import film_derivatives, opaque_derivatives
+from .spectra import Array
+from .surface import Surface, to_measured
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """Predicted readings of M mixes, with their uncertainty.
+
+    Attributes
+    ----------
+    wavelengths : (W,) array, nm
+    reflectance : (M, W) array
+    local : (M, W) array
+        Variance that each wavelength has to itself.
+    factors : (M, F, W) array
+        Change at one standard deviation of each independent shared cause.
+    """
+
+    wavelengths: Array
+    reflectance: Array
+    local: Array
+    factors: Array
+
+    @property
+    def uncertainty(self) -> Array:
+        """Standard uncertainty of the reflectance, (M, W)."""
+        result: Array = np.sqrt(self.local + (self.factors**2).sum(axis=1))
+        return result
+
+    def lab(self, view: View = D50) -> Array:
+        """CIELAB, (M, 3)."""
+        return lab(self.reflectance, self.wavelengths, view)
+
+    def lab_covariance(self, view: View = D50) -> Array:
+        """Covariance of CIELAB, (M, 3, 3), to first order (JCGM 100)."""
+        slope = lab_jacobian(self.reflectance, self.wavelengths, view)
+        moved = np.einsum("miw,mfw->mif", slope, self.factors)
+        own = np.einsum("miw,mw,mjw->mij", slope, self.local, slope)
+        result: Array = own + np.einsum("mif,mjf->mij", moved, moved)
+        return result
+
+
+def dry_fractions(coefficients: Coefficients, masses: Sequence[Mapping[str, float]]) -> Array:
+    """Dry-volume fractions of mixes given in grams (or parts by mass) of tube paint, (M, P).
+
+    Raises
+    ------
+    KeyError
+        For a paint that the coefficients don't have.
+    """
+    out = np.zeros((len(masses), len(coefficients.paints)))
+    for i, mix in enumerate(masses):
+        for paint, mass in mix.items():
+            out[i, coefficients.index(paint)] += mass
+    out *= coefficients.dry_volume
+    result: Array = out / out.sum(axis=1, keepdims=True)
+    return result
+
+
+def volume_solids(coefficients: Coefficients, masses: Sequence[Mapping[str, float]]) -> Array:
+    """Dry over wet volume of mixes given in grams, (M,)."""
+    dry, wet = np.zeros(len(masses)), np.zeros(len(masses))
+    for i, mix in enumerate(masses):
+        for paint, mass in mix.items():
+            at = coefficients.index(paint)
+            dry[i] += mass * coefficients.dry_volume[at]
+            wet[i] += mass / coefficients.density[at]
+    return dry / wet
+
+
+def predict(
+    coefficients: Coefficients,
+    fractions: Array,
+    thickness: Array | None = None,
+    substrate: Array | None = None,
+    surface: Surface | None = None,
+) -> Prediction:
+    """Predict what an instrument reads of mixes.
+
+    Parameters
+    ----------
+    coefficients : Coefficients
+    fractions : (M, P) array
+        Dry-volume fractions.
+    thickness : (M,) array, mm, optional
+        Dry film thickness; None for opaque films.
+    substrate : (M, W) array, optional
+        Inside reflectance of the substrate; needed with a thickness.
+    surface : Surface, optional
+        The surface to predict for; by default the one fitted. Its k2 must be the fitted one.
+
+    Raises
+    ------
+    ValueError
+        Where a film is asked of relative coefficients, or without a substrate, or where the surface
+        isn't the one that K and S belong to.
+    """
+    surface = surface or coefficients.surface
+    if abs(surface.k2 - coefficients.surface.k2) > 1e-9:
+        raise ValueError("K and S belong to the k2 they were fitted with")
+    c = np.atleast_2d(fractions)
+    k, s = c @ coefficients.k, c @ coefficients.s
+    if thickness is None:
+        r, dk, ds = opaque_derivatives(k, s)
+    else:
+        if coefficients.scale != "absolute":
+            raise ValueError(f"a film needs K and S in 1/mm; these are {coefficients.scale}")
+        if substrate is None:
+            raise ValueError("a film needs its substrate")
+        film = film_derivatives(k, s, np.asarray(thickness)[:, None], np.atleast_2d(substrate))
+        r, dk, ds = film.r, film.d_k, film.d_s
+    slope = surface.tau / (1 - surface.k2 * r) ** 2
+    dk, ds = slope * dk, slope * ds
+    both = np.stack([dk, ds], axis=1)
+    local = np.einsum("miw,pijw,mjw,mp->mw", both, coefficients.local, both, c**2)
+    shared = np.einsum("miw,fpiw,mp->mfw", both, coefficients.factors, c)
+    own = np.einsum("miw,pgiw,mp->mpgw", both, coefficients.own, c)
+    used = c.any(axis=0)
+    own = own[:, used].reshape(c.shape[0], -1, k.shape[1])
+    model = coefficients.model_error[None, None, :] * np.ones((c.shape[0], 1, 1))
+    # Half of the model's error moves the whole spectrum, half each wavelength for itself.
+    local = local + 0.5 * model[:, 0] ** 2
+    factors = np.concatenate([shared, own, np.sqrt(0.5) * model], axis=1)
+    return Prediction(coefficients.wavelengths, to_measured(r, surface), local, factors)
