@@ -1,0 +1,310 @@
+"""Cards, and what was read of them, in the studio database."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import Counter
+from dataclasses import dataclass, fields, replace
+from typing import Any, Literal, cast
+
+import numpy as np
+from sqlalchemy import select
+from sqlalchemy.orm import Session as OrmSession
+
+from ..calibrate.cards.card import Card, Drawdown
+from ..calibrate.cards.readings import CardReadings, pair
+from ..calibrate.errors import InputError
+from ..calibrate.formats.session import Session
+from ..calibrate.optics.spectra import Spectra
+from . import schema
+from .transactions import Transactions, now
+
+_SAME = (
+    "masses",
+    "taken_from",
+    "taken_g",
+    "lots",
+    "opaque",
+    "gap_um",
+    "thickness_um",
+    "surface",
+    "coats",
+    "hours_dried",
+)
+"""Fields that a drawdown has in the database just as in memory."""
+
+
+@dataclass(frozen=True)
+class StoredReadings(CardReadings):
+    """Readings of a card together with where the studio keeps both, so that a fit can name them.
+
+    Attributes
+    ----------
+    session : int
+    session_sha256 : str
+    card_version : int
+    card_sha256 : str
+    """
+
+    session: int
+    session_sha256: str
+    card_version: int
+    card_sha256: str
+
+
+class CardStore(Transactions):
+    """Cards and sessions."""
+
+    def add_card(self, card: Card, text: str) -> Literal["added", "changed", "unchanged"]:
+        """Add a card, or what its corrected file now says; earlier versions are kept.
+
+        Raises
+        ------
+        InputError
+            Where it names a paint that isn't in the studio, or no longer has a patch that was read.
+        """
+        sha256 = hashlib.sha256(text.encode()).hexdigest()
+        with self.transaction() as session:
+            row = session.scalar(select(schema.Card).where(schema.Card.name == card.name))
+            if row is not None and row.versions[-1].sha256 == sha256:
+                return "unchanged"
+            outcome: Literal["added", "changed"] = "added" if row is None else "changed"
+            if row is None:
+                row = schema.Card(name=card.name)
+                session.add(row)
+            else:
+                _check_patches_remain(session, row, card)
+            row.versions.append(_version(session, card, text, sha256))
+            session.flush()
+            return outcome
+
+    def card(self, name: str) -> Card:
+        """Return a card as its last version describes it.
+
+        Raises
+        ------
+        InputError
+            Where there is none of that name.
+        """
+        with self._reading() as session:
+            return _card(_last_version(session, name))
+
+    def cards(self) -> list[Card]:
+        """Every card, by name."""
+        with self._reading() as session:
+            rows = session.scalars(select(schema.Card).order_by(schema.Card.name))
+            return [_card(row.versions[-1]) for row in rows]
+
+    def add_session(self, card: Card | str, readings: Session) -> int:
+        """Add a file of readings to a card, whole or not at all, and return its number.
+
+        Readings of wet paint are kept too, but no fit takes them.
+
+        Raises
+        ------
+        InputError
+            Where the card isn't there, a label is no patch of it, a reflectance is impossible, or
+            the same file was read before.
+        """
+        name = card if isinstance(card, str) else card.name
+        with self.transaction() as session:
+            version = _last_version(session, name, readings.file)
+            pair(_card(version), replace(readings, state="dry"))
+            known = select(schema.Session).where(
+                schema.Session.card_id == version.card_id,
+                schema.Session.sha256 == readings.sha256,
+            )
+            if (before := session.scalar(known)) is not None:
+                raise InputError(
+                    readings.file,
+                    None,
+                    f"already read for card {name} ({before.added}, from {before.file})",
+                    "nothing to do; the readings are in the studio",
+                )
+            row = schema.Session(
+                card_id=version.card_id,
+                device=_device(session, readings.device),
+                file=readings.file,
+                sha256=readings.sha256,
+                format=readings.format,
+                unit=readings.unit,
+                geometry=readings.geometry,
+                specular=readings.specular,
+                condition=readings.condition,
+                state=readings.state,
+                date=readings.date,
+                header=dict(readings.header),
+                wavelengths=readings.spectra.wavelengths.tolist(),
+                added=now(),
+                readings=_reading_rows(readings.spectra),
+            )
+            session.add(row)
+            session.flush()
+            return row.id
+
+    def card_readings(self, purpose: Literal["fit", "check"] = "fit") -> list[StoredReadings]:
+        """Return every dry session with its card, by card name, then by the file's hash.
+
+        The order doesn't depend on when each file was read, so neither does a fit.
+        """
+        query = (
+            select(schema.Session)
+            .join(schema.Card)
+            .where(schema.Session.state == "dry")
+            .order_by(schema.Card.name, schema.Session.sha256)
+        )
+        found = []
+        with self._reading() as session:
+            for row in session.scalars(query):
+                version = row.card.versions[-1]
+                if version.purpose != purpose:
+                    continue
+                paired = pair(_card(version), session_of(row))
+                found.append(
+                    StoredReadings(
+                        **{f.name: getattr(paired, f.name) for f in fields(paired)},
+                        session=row.id,
+                        session_sha256=row.sha256,
+                        card_version=version.id,
+                        card_sha256=version.sha256,
+                    )
+                )
+        return found
+
+
+def session_of(row: schema.Session) -> Session:
+    """Return the session that a row keeps, as it was read."""
+    values = np.array([reading.reflectance for reading in row.readings], dtype=float)
+    flags = np.array([reading.flags for reading in row.readings], dtype=np.uint16)
+    labels = tuple(reading.patch for reading in row.readings)
+    return Session(
+        spectra=Spectra(np.array(row.wavelengths, dtype=float), values, labels, flags),
+        file=row.file,
+        sha256=row.sha256,
+        format=row.format,
+        # The table's own checks hold these to the words of their types.
+        unit=cast(Any, row.unit),
+        geometry=cast(Any, row.geometry),
+        specular=cast(Any, row.specular),
+        state=cast(Any, row.state),
+        condition=row.condition,
+        date=row.date,
+        device=row.device.name if row.device else None,
+        header=row.header,
+    )
+
+
+def _last_version(session: OrmSession, name: str, file: str | None = None) -> schema.CardVersion:
+    row = session.scalar(select(schema.Card).where(schema.Card.name == name))
+    if row is None:
+        names = list(session.scalars(select(schema.Card.name).order_by(schema.Card.name)))
+        there = f" (there are: {', '.join(names[:6])})" if names else ""
+        raise InputError(
+            file,
+            None,
+            f"the studio has no card {name}{there}",
+            "read the card's file first, or name it with --card",
+        )
+    return row.versions[-1]
+
+
+def _version(session: OrmSession, card: Card, text: str, sha256: str) -> schema.CardVersion:
+    paints = {row.nickname: row for row in session.scalars(select(schema.Paint))}
+    for i, drawdown in enumerate(card.drawdowns, 1):
+        named = {f"masses.{paint}": paint for paint in drawdown.masses}
+        named |= {"paint": drawdown.paint or "", "white": drawdown.white or ""}
+        for where, paint in named.items():
+            if paint and paint not in paints:
+                raise InputError(
+                    card.file,
+                    f"drawdown {i}, {where}",
+                    f"the studio has no paint with the nickname {paint}",
+                    "add it with tintladder tubes add, or mend the nickname",
+                )
+    return schema.CardVersion(
+        file=card.file,
+        text=text,
+        sha256=sha256,
+        added=now(),
+        purpose=card.purpose,
+        layout=card.layout,
+        date=card.date,
+        balance_g=card.balance_g,
+        sealed=card.sealed,
+        note=card.note,
+        drawdowns=[
+            schema.Drawdown(
+                step=drawdown.step,
+                paint=paints[drawdown.paint] if drawdown.paint else None,
+                white=paints[drawdown.white] if drawdown.white else None,
+                over=list(drawdown.over),
+                **{key: getattr(drawdown, key) for key in _SAME if key not in ("masses", "lots")},
+                masses=dict(drawdown.masses),
+                lots=dict(drawdown.lots),
+            )
+            for drawdown in card.drawdowns
+        ],
+    )
+
+
+def _card(version: schema.CardVersion) -> Card:
+    return Card(
+        name=version.card.name,
+        file=version.file,
+        drawdowns=tuple(
+            Drawdown(
+                step=row.step,
+                paint=row.paint.nickname if row.paint else None,
+                white=row.white.nickname if row.white else None,
+                over=tuple(row.over),
+                **{key: getattr(row, key) for key in _SAME},
+            )
+            for row in version.drawdowns
+        ),
+        purpose=cast(Any, version.purpose),
+        layout=version.layout,
+        date=version.date,
+        balance_g=version.balance_g,
+        sealed=version.sealed,
+        note=version.note,
+    )
+
+
+def _check_patches_remain(session: OrmSession, row: schema.Card, card: Card) -> None:
+    read = session.execute(
+        select(schema.Reading.patch, schema.Session.file)
+        .join(schema.Session)
+        .where(schema.Session.card_id == row.id)
+        .order_by(schema.Reading.id)
+    )
+    for patch, file in read:
+        if patch not in card.patches:
+            raise InputError(
+                card.file,
+                f"patch {patch}",
+                f"was read ({file}) but is no longer on card {card.name}",
+                "keep the step under its name, or give the changed card a new name",
+            )
+
+
+def _device(session: OrmSession, name: str | None) -> schema.Device | None:
+    if not name:
+        return None
+    known = session.scalar(select(schema.Device).where(schema.Device.name == name))
+    return known or schema.Device(name=name)
+
+
+def _reading_rows(spectra: Spectra) -> list[schema.Reading]:
+    repeats: Counter[str] = Counter()
+    rows = []
+    for label, values, flags in zip(spectra.labels, spectra.values, spectra.flags, strict=True):
+        repeats[label] += 1
+        rows.append(
+            schema.Reading(
+                patch=label,
+                repeat=repeats[label],
+                reflectance=[None if np.isnan(value) else value for value in values.tolist()],
+                flags=flags.tolist(),
+            )
+        )
+    return rows

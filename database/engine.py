@@ -1,0 +1,117 @@
+"""Opens the studio's database and brings it to the present schema."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
+from sqlalchemy.exc import DatabaseError
+
+from ..calibrate.errors import InputError
+from .schema import HEAD, Base
+from .studio import Studio
+
+BUSY_SECONDS = 30
+"""How long a writer waits for another one."""
+
+
+def open_engine(studio: Studio, create: bool = True) -> Engine:
+    """Open the database, made or migrated forward where that is due.
+
+    Raises
+    ------
+    InputError
+        Where there is none and `create` is False, where it can't be opened, is no studio, or was
+        made by a newer version.
+    """
+    file = studio.database
+    if file is not None and not file.exists():
+        if not create:
+            raise InputError(
+                studio.folder,
+                None,
+                "there is no studio here yet",
+                "start one with: tintladder tubes add (or name its folder with --studio)",
+            )
+        try:
+            studio.folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise unusable(studio, error) from error
+    try:
+        engine = _engine(studio)
+        with engine.connect() as connection:
+            version = _version(connection)
+        if version != HEAD:
+            _migrate(engine, studio, version)
+    except DatabaseError as error:
+        raise unusable(studio, error.orig or error) from error
+    return engine
+
+
+def unusable(studio: Studio, error: BaseException) -> InputError:
+    """Say in one line why the database can't be used."""
+    return InputError(
+        studio.database or "the shared database",
+        None,
+        f"the studio can't be used ({error})",
+        "check that it is a studio, that the disk is writable and has room, and that no other "
+        "program holds it",
+    )
+
+
+def _engine(studio: Studio) -> Engine:
+    if studio.database is None:
+        return create_engine(studio.url)
+    engine = create_engine(studio.url, connect_args={"timeout": BUSY_SECONDS})
+
+    @event.listens_for(engine, "connect")
+    def _prepare(connection: Any, _record: Any) -> None:
+        # The driver's own transactions leave table changes outside; ours begin in _begin.
+        connection.isolation_level = None
+        for pragma in ("journal_mode=WAL", "foreign_keys=ON", "synchronous=FULL"):
+            connection.execute(f"PRAGMA {pragma}")
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        # A writer takes its lock at once: one that reads first and writes later may be refused.
+        write = connection.get_execution_options().get("write", False)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if write else "BEGIN")
+
+    return engine
+
+
+def _version(connection: Connection) -> str | None:
+    if not inspect(connection).has_table("alembic_version"):
+        return None
+    return connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+
+
+def migration_config(connection: Connection | None = None) -> Any:
+    """Alembic's settings, with the migrations that are packed here."""
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
+    config.attributes["connection"] = connection
+    config.attributes["metadata"] = Base.metadata
+    return config
+
+
+def _migrate(engine: Engine, studio: Studio, version: str | None) -> None:
+    from alembic import command
+    from alembic.script import ScriptDirectory
+
+    known = {
+        script.revision
+        for script in ScriptDirectory.from_config(migration_config()).walk_revisions()
+    }
+    if version is not None and version not in known:
+        raise InputError(
+            studio.database or "the shared database",
+            None,
+            f"this studio was made by a newer tintladder (its schema is {version}, ours {HEAD})",
+            "update with: pip install --upgrade tintladder",
+        )
+    with engine.connect().execution_options(write=True) as connection, connection.begin():
+        command.upgrade(migration_config(connection), "head")

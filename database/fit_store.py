@@ -1,0 +1,206 @@
+"""Fits in the studio database: each run a row, and of each paint the current one."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Sequence
+from importlib.metadata import version
+
+import numpy as np
+import pandas as pd
+from sqlalchemy import select, update
+
+from ..calibrate.errors import InputError
+from ..calibrate.fit.result import JointFit, PaintFit
+from ..calibrate.optics.coefficients import Coefficients
+from . import schema
+from .card_store import CardStore, StoredReadings
+from .joining import join
+from .packing import pack_coefficients, pack_table, unpack_coefficients, unpack_table
+from .paint_store import PaintStore
+from .transactions import now
+
+
+class FitStore(CardStore, PaintStore):
+    """Fits, their checks, and the coefficients in use."""
+
+    def record_fit(self, fit: JointFit, inputs: Sequence[StoredReadings]) -> int:
+        """Keep a run, make it the current fit of its paints, and return its number.
+
+        Earlier runs stay as they are.
+
+        Parameters
+        ----------
+        fit : JointFit
+        inputs : sequence of StoredReadings
+            What it was fitted to, from `card_readings`.
+        """
+        packed = pack_coefficients(fit.coefficients)
+        with self.transaction() as session:
+            row = schema.Fit(
+                created=now(),
+                code_version=version("tintladder"),
+                settings=dict(fit.settings),
+                inputs={
+                    "sessions": [
+                        {
+                            "session": item.session,
+                            "sha256": item.session_sha256,
+                            "card_version": item.card_version,
+                            "card_sha256": item.card_sha256,
+                        }
+                        for item in inputs
+                    ]
+                },
+                coefficients=packed,
+                coefficients_sha256=hashlib.sha256(packed).hexdigest(),
+                nuisances=pack_table(fit.nuisances),
+            )
+            session.add(row)
+            paints = {paint.nickname: paint for paint in self.paints()}
+            for nickname, paint_fit in fit.paints.items():
+                paint = paints[nickname]
+                session.execute(
+                    update(schema.PaintFit)
+                    .where(schema.PaintFit.paint_id == paint.id, schema.PaintFit.current)
+                    .values(current=False)
+                )
+                row.paint_fits.append(_paint_fit_row(paint, paint_fit, inputs))
+            session.flush()
+            return row.id
+
+    def record_checks(self, fit: int, checks: pd.DataFrame) -> None:
+        """Keep how far a fit's predictions lie from mixtures that it never saw.
+
+        Parameters
+        ----------
+        fit : int
+        checks : DataFrame
+            Columns card, patch, de00.
+        """
+        with self.transaction() as session:
+            cards = {row.name: row for row in session.scalars(select(schema.Card))}
+            for card, patch, de00 in checks[["card", "patch", "de00"]].itertuples(index=False):
+                session.add(
+                    schema.Check(fit_id=fit, card=cards[card], patch=patch, de00=float(de00))
+                )
+
+    def current_fits(self) -> dict[str, int]:
+        """Return the number of each fitted paint's current fit, by nickname."""
+        with self._reading() as session:
+            rows = session.execute(
+                select(schema.Paint.nickname, schema.PaintFit.fit_id)
+                .join(schema.PaintFit)
+                .where(schema.PaintFit.current)
+                .order_by(schema.Paint.nickname_key)
+            )
+            return {nickname: fit for nickname, fit in rows}
+
+    def current_coefficients(self, paints: Iterable[str] | None = None) -> Coefficients:
+        """Return K and S in use, of the given nicknames (default: of all fitted), in that order.
+
+        Raises
+        ------
+        InputError
+            Where a paint has no fit, or their fits can't be used together.
+        """
+        current = self.current_fits()
+        wanted = list(current if paints is None else dict.fromkeys(paints))
+        for nickname in wanted:
+            if nickname not in current:
+                raise _no_fit(self.find_paint(nickname).nickname)
+        if not wanted:
+            raise InputError(
+                None, None, "no paint of this studio has a fit yet", "run: tintladder fit"
+            )
+        with self._reading() as session:
+            parts = []
+            for fit in sorted({current[nickname] for nickname in wanted}):
+                mine = [nickname for nickname in wanted if current[nickname] == fit]
+                row = session.get_one(schema.Fit, fit)
+                parts.append((f"fit {fit}", unpack_coefficients(row.coefficients).select(mine)))
+        return join(parts).select(wanted)
+
+    def fit_of(self, paint: str) -> PaintFit:
+        """Return the current fit of a paint, by nickname or part of a name.
+
+        Raises
+        ------
+        InputError
+            Where there is no such paint, or it has no fit.
+        """
+        with self._reading() as session:
+            found = self.find_paint(paint)
+            row = session.scalar(
+                select(schema.PaintFit).where(
+                    schema.PaintFit.paint_id == found.id, schema.PaintFit.current
+                )
+            )
+            if row is None:
+                raise _no_fit(found.nickname)
+            return _paint_fit(row, unpack_coefficients(row.fit.coefficients))
+
+    def joint_fit(self, fit: int) -> JointFit:
+        """Return a run by its number, as it was recorded."""
+        with self._reading() as session:
+            row = session.get_one(schema.Fit, fit)
+            coefficients = unpack_coefficients(row.coefficients)
+            return JointFit(
+                paints={p.paint.nickname: _paint_fit(p, coefficients) for p in row.paint_fits},
+                coefficients=coefficients,
+                nuisances=unpack_table(row.nuisances),
+                settings=row.settings,
+            )
+
+
+def _no_fit(nickname: str) -> InputError:
+    return InputError(
+        None,
+        nickname,
+        "has no fit yet",
+        f"read its card, then run: tintladder fit {nickname}",
+    )
+
+
+def _paint_fit(row: schema.PaintFit, coefficients: Coefficients) -> PaintFit:
+    return PaintFit(
+        paint=row.paint.nickname,
+        coefficients=coefficients.select(row.beside),
+        patches=unpack_table(row.patches),
+        residuals=unpack_table(row.residuals),
+        verdict=row.verdict,
+        reasons=tuple(row.reasons),
+    )
+
+
+def _paint_fit_row(
+    paint: schema.Paint, fit: PaintFit, inputs: Sequence[StoredReadings]
+) -> schema.PaintFit:
+    return schema.PaintFit(
+        paint=paint,
+        lot=_lot_fitted(paint, inputs),
+        current=True,
+        beside=list(fit.coefficients.paints),
+        verdict=fit.verdict,
+        reasons=list(fit.reasons),
+        de00_mean=_finite(fit.de00_mean),
+        de00_max=_finite(fit.de00_max),
+        patches=pack_table(fit.patches),
+        residuals=pack_table(fit.residuals),
+    )
+
+
+def _lot_fitted(paint: schema.Paint, inputs: Sequence[StoredReadings]) -> schema.Lot | None:
+    """Return the lot that the cards name for a paint, else the one in use."""
+    named = {
+        drawdown.lots.get(paint.nickname)
+        for item in inputs
+        for drawdown in item.card.drawdowns
+        if drawdown.paint == paint.nickname
+    }
+    lots = [lot for lot in paint.lots if lot.lot in named]
+    return lots[0] if len(lots) == 1 else paint.current_lot
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None

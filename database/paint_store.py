@@ -1,0 +1,154 @@
+"""Paints and their lots in the studio database."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+
+from sqlalchemy import select
+
+from ..calibrate.errors import InputError
+from ..calibrate.fit.tube import Tube
+from . import schema
+from .paint_names import check_nickname, find, nickname_key
+from .paints_file import NewLot, NewPaint, check_lot, parse_paints
+from .transactions import Transactions
+
+
+class PaintStore(Transactions):
+    """Paints and lots."""
+
+    def paints(self) -> list[schema.Paint]:
+        """Every paint with its lots, by nickname."""
+        with self._reading() as session:
+            return list(session.scalars(select(schema.Paint).order_by(schema.Paint.nickname_key)))
+
+    def find_paint(self, text: str) -> schema.Paint:
+        """Find a paint by nickname, or by any part of a name that fits only one.
+
+        Raises
+        ------
+        InputError
+            Where it fits several, naming them; or none, naming the closest.
+        """
+        return find(self.paints(), text)
+
+    def add_paint(self, paint: NewPaint, file: str | None = None) -> schema.Paint:
+        """Add a paint, with the lots that come with it.
+
+        Raises
+        ------
+        InputError
+            Where the nickname is taken or can't stand.
+        """
+        check_nickname(paint.nickname, file)
+        with self.transaction() as session:
+            taken = self._by_nickname(paint.nickname)
+            if taken is not None:
+                raise InputError(
+                    file,
+                    f"nickname {paint.nickname}",
+                    f"already that of {taken.name} by {taken.maker or 'an unnamed maker'}",
+                    "choose another, such as one with the maker's initials",
+                )
+            row = schema.Paint(**_columns(paint))
+            row.lots = [schema.Lot(**asdict(check_lot(lot, file))) for lot in paint.lots]
+            session.add(row)
+            session.flush()
+            return row
+
+    def add_lot(self, nickname: str, lot: NewLot) -> schema.Lot:
+        """Add a lot of a paint.
+
+        Raises
+        ------
+        InputError
+            Where the paint isn't known, has that lot already, or a figure is impossible.
+        """
+        check_lot(lot)
+        with self.transaction() as session:
+            paint = self.find_paint(nickname)
+            if any(known.lot == lot.lot for known in paint.lots):
+                raise InputError(
+                    None,
+                    f"lot {lot.lot!r} of {paint.nickname}",
+                    "is in the studio already",
+                    "give this lot a name of its own",
+                )
+            row = schema.Lot(**asdict(lot))
+            paint.lots.append(row)
+            session.flush()
+            return row
+
+    def set_on_hand(self, nickname: str, on_hand: bool) -> schema.Paint:
+        """Say that a paint is on hand (its lot in use) or out (every lot).
+
+        Raises
+        ------
+        InputError
+            Where the paint isn't known.
+        """
+        with self.transaction() as session:
+            paint = self.find_paint(nickname)
+            current = paint.current_lot
+            if on_hand and current is None:
+                paint.lots.append(schema.Lot())
+            elif on_hand and current is not None:
+                current.on_hand = True
+            else:
+                for lot in paint.lots:
+                    lot.on_hand = False
+            session.flush()
+            return paint
+
+    def import_paints(self, text: str, file: str = "paints.toml") -> list[schema.Paint]:
+        """Add the paints of a file, all or none; one already here takes what the file says.
+
+        Raises
+        ------
+        InputError
+            Where the file is faulty, or a nickname belongs to another paint.
+        """
+        rows = []
+        with self.transaction() as session:
+            for paint in parse_paints(text, file):
+                row = self._by_nickname(paint.nickname)
+                if row is None or (row.name, row.maker) != (paint.name, paint.maker):
+                    rows.append(self.add_paint(paint, file))
+                    continue
+                for key, value in _columns(paint).items():
+                    setattr(row, key, value)
+                lots = {lot.lot: lot for lot in row.lots}
+                for lot in paint.lots:
+                    if lot.lot not in lots:
+                        row.lots.append(schema.Lot(**asdict(lot)))
+                        continue
+                    for key, value in asdict(lot).items():
+                        setattr(lots[lot.lot], key, value)
+                session.flush()
+                rows.append(row)
+        return rows
+
+    def tubes(self) -> dict[str, Tube]:
+        """Return the lot in use of every paint, as a fit takes it, by nickname."""
+        return {paint.nickname: _tube(paint) for paint in self.paints()}
+
+    def _by_nickname(self, nickname: str) -> schema.Paint | None:
+        with self._reading() as session:
+            key = nickname_key(nickname)
+            return session.scalar(select(schema.Paint).where(schema.Paint.nickname_key == key))
+
+
+def _columns(paint: NewPaint) -> dict[str, object]:
+    columns = asdict(paint) | {"pigments": list(paint.pigments)}
+    del columns["lots"]
+    return columns | {"nickname_key": nickname_key(paint.nickname)}
+
+
+def _tube(paint: schema.Paint) -> Tube:
+    lot = paint.current_lot
+    refuse = None
+    if paint.finish != schema.ORDINARY:
+        refuse = f"{paint.nickname} is {paint.finish}, which two-constant theory can't hold"
+    if lot is None:
+        return Tube(paint.nickname, refuse=refuse)
+    return Tube(paint.nickname, lot.density, lot.volume_solids, lot.lot, refuse)
