@@ -78,7 +78,7 @@ VARIANTS = {
         Variant("thickness spread 10 %", thickness_spread=0.10),
         Variant("surface haze", haze=0.3),
         Variant("white crowds", crowding=0.25),
-        Variant("card not Lambertian", lobe=0.25),
+        Variant("card not Lambertian", lobe=0.2),
     )
 }
 
@@ -114,11 +114,18 @@ class LabMixtures(NamedTuple):
 
 
 @dataclass(frozen=True)
-class _Pots:
-    """What was truly drawn down on one card."""
+class Pots:
+    """What was truly drawn down on one card.
 
-    fractions: Array  # (D, P) by dry volume
-    thickness: Array  # (D,) mm
+    Attributes
+    ----------
+    fractions : (D, P) array
+        By dry volume, of `PAINTS` in their order.
+    thickness : (D,) array, mm
+    """
+
+    fractions: Array
+    thickness: Array
 
 
 @dataclass(frozen=True)
@@ -184,7 +191,7 @@ class Lab:
             None if seed is None else np.random.default_rng([seed, crc32(card.name.encode())])
             for card in cards
         ]
-        pots = [_paint(card, rng) for card, rng in zip(cards, generators, strict=True)]
+        pots = [paint_card(card, rng) for card, rng in zip(cards, generators, strict=True)]
         haze = [
             SATIN_HAZE if d.surface != "gloss" else self.variant.haze
             for card in cards
@@ -279,7 +286,7 @@ def _g(paint: LabPaint, amount: float) -> Array:
     return np.asarray(NOMINAL_G + amount * (paint.g_offset + slope))
 
 
-def _paint(card: Card, rng: np.random.Generator | None) -> _Pots:
+def paint_card(card: Card, rng: np.random.Generator | None) -> Pots:
     """Weigh, mix and draw down, with the errors of a hand, a balance and an applicator."""
 
     def weigh(grams: float) -> float:
@@ -304,7 +311,7 @@ def _paint(card: Card, rng: np.random.Generator | None) -> _Pots:
     if rng is not None:
         shared = SHARED_SD * rng.standard_normal()
         thickness = thickness * (1 + shared) * (1 + EACH_SD * rng.standard_normal(gaps.size))
-    return _Pots(dry / dry.sum(axis=1, keepdims=True), thickness)
+    return Pots(dry / dry.sum(axis=1, keepdims=True), thickness)
 
 
 def nominal_thickness(card: Card) -> Array:
