@@ -1,0 +1,307 @@
+"""What a file of readings states about itself: unit, geometry, condition, state, date."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Literal, NamedTuple
+
+from ..errors import InputError
+from ..optics.surface import GEOMETRIES, Geometry
+from .cells import normal
+
+Unit = Literal["fraction", "percent"]
+Specular = Literal["included", "excluded"]
+
+_TOPICS = {
+    "REFLECTANCEUNIT": "unit",
+    "REFLECTANCEUNITS": "unit",
+    "UNIT": "unit",
+    "UNITS": "unit",
+    "MEASUREMENTGEOMETRY": "geometry",
+    "GEOMETRY": "geometry",
+    "SPECULAR": "specular",
+    "SPECULARCOMPONENT": "specular",
+    "SAMPLESTATE": "state",
+    "STATE": "state",
+    "MEASUREMENTCONDITION": "condition",
+    "CONDITION": "condition",
+    "FILTER": "condition",
+    "MEASUREMENTSOURCE": "condition",
+    "CREATED": "date",
+    "DATE": "date",
+    "INSTRUMENTATION": "device",
+    "INSTRUMENT": "device",
+    "DEVICE": "device",
+}
+_UNITS: dict[str, Unit] = {
+    **dict.fromkeys(("fraction", "fractions", "decimal", "factor", "0-1", "0..1"), "fraction"),
+    **dict.fromkeys(("percent", "%", "pct", "percentage", "0-100", "0..100"), "percent"),
+}
+_SPECULAR: dict[str, Specular] = {
+    **dict.fromkeys(("included", "include", "sci", "in", "yes"), "included"),
+    **dict.fromkeys(("excluded", "exclude", "sce", "ex", "no"), "excluded"),
+}
+_SIDE = r"(45[acx]?|0|8|d[ie]?)"
+_GEOMETRY = re.compile(rf"(?<![0-9a-z]){_SIDE}\s*[:/]\s*{_SIDE}(?![0-9a-z])")
+_DATES = ("%d.%m.%Y", "%d %B %Y", "%d %b %Y", "%B %d, %Y", "%b %d, %Y", "%B %d %Y", "%b %d %Y")
+
+
+class Statement(NamedTuple):
+    """One statement of a file, as written, and where it stands."""
+
+    where: str
+    key: str
+    value: str
+
+
+@dataclass(frozen=True)
+class Stated:
+    """What file and options together state; the fields are those of `Session`."""
+
+    unit: Unit
+    geometry: Geometry
+    specular: Specular
+    condition: str | None
+    state: Literal["dry", "wet"]
+    date: str | None
+    device: str | None
+    header: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def scale(self) -> float:
+        """Divisor that makes the file's numbers fractions."""
+        return 100.0 if self.unit == "percent" else 1.0
+
+    def fields(self) -> dict[str, Any]:
+        """Everything, by the names that `Session` gives it."""
+        return dict(vars(self))
+
+
+def topic(key: str) -> str | None:
+    """Return what a statement's keyword is about, or None if it isn't understood."""
+    return _TOPICS.get(normal(key))
+
+
+def parse_geometry(text: str) -> tuple[Geometry, Specular | None] | None:
+    """Geometry and specular component that a text names, or None.
+
+    Understands the notation of CIE 15 (``di:8``, ``de:8``, ``8:di``, ``45:0``, ``45a:0``) and the
+    older ``d/8``, ``8/d``, ``45/0``, ``0/45``, with or without degree signs. ``d`` alone leaves the
+    specular component open; 45:0 never sees it.
+    """
+    words = re.sub(r"°|º|\bdeg(?:rees?)?\b", "", text.lower())
+    found = {match.groups() for match in _GEOMETRY.finditer(words)}
+    if len(found) != 1:
+        return None
+    ((left, right),) = found
+    if {left[:2], right[:2]} == {"45", "0"}:
+        return "45:0", "excluded"
+    sphere = left if left.startswith("d") else right
+    geometry: Geometry
+    if left.startswith("d") and right == "8":
+        geometry = "di:8"
+    elif left == "8" and right.startswith("d"):
+        geometry = "8:di"
+    else:
+        return None
+    specular: Specular | None = {"di": "included", "de": "excluded"}.get(sphere)  # type: ignore[assignment]
+    said = {_SPECULAR[w] for w in re.findall(r"[a-z]+", words) if len(w) > 2 and w in _SPECULAR}
+    if specular:
+        said.add(specular)
+    if len(said) > 1:
+        return None
+    return geometry, said.pop() if said else None
+
+
+def _date(text: str) -> str | None:
+    """ISO 8601 of a date; None where day and month could be mistaken."""
+    text = text.strip()
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        for form in _DATES:
+            try:
+                return datetime.strptime(text, form).date().isoformat()
+            except ValueError:
+                continue
+        return None
+    return moment.isoformat() if len(text) > 10 else moment.date().isoformat()
+
+
+class _Reader:
+    """Collects statements, and refuses two that contradict each other."""
+
+    def __init__(self, file: str) -> None:
+        self.file = file
+        self.said: dict[str, tuple[str, str]] = {}
+        self.header: dict[str, str] = {}
+
+    def keep(self, key: str, value: str) -> None:
+        before = self.header.get(key)
+        if before is None:
+            self.header[key] = value
+        elif value not in before.split("; "):
+            self.header[key] = f"{before}; {value}"
+
+    def say(self, about: str, value: str, where: str) -> None:
+        before = self.said.setdefault(about, (value, where))
+        if before[0] != value:
+            raise InputError(
+                self.file,
+                where,
+                f"{about} is {value} here but {before[0]} by {before[1]}",
+                "correct the file, or split it so that each part has one",
+            )
+
+    def refuse(self, statement: Statement, expected: str) -> InputError:
+        return InputError(
+            self.file,
+            f"{statement.where}, {statement.key}",
+            f"expected {expected}, found {statement.value[:40]!r}",
+            "correct that statement in the file",
+        )
+
+    def read(self, statement: Statement) -> None:
+        where, key, value = statement
+        word = value.strip().lower()
+        about = topic(key)
+        if about == "unit":
+            if word not in _UNITS:
+                raise self.refuse(statement, "percent or fraction")
+            self.say("unit", _UNITS[word], where)
+        elif about == "geometry":
+            geometry = parse_geometry(value)
+            if geometry is None:
+                self.keep(key, value)
+                return
+            self.say("geometry", geometry[0], where)
+            if geometry[1]:
+                self.say("specular", geometry[1], where)
+        elif about == "specular":
+            if word not in _SPECULAR:
+                raise self.refuse(statement, "included or excluded")
+            self.say("specular", _SPECULAR[word], where)
+        elif about == "state":
+            if word not in ("dry", "wet"):
+                raise self.refuse(statement, "dry or wet")
+            self.say("state", word, where)
+        elif about == "condition" and (found := set(re.findall(r"\bM[0-3]\b", value.upper()))):
+            if len(found) > 1:
+                raise self.refuse(statement, "one of M0, M1, M2, M3")
+            condition = found.pop()
+            self.say("condition", condition, where)
+            if value.strip().upper() != condition:
+                self.keep(key, value)
+        elif about == "date" and "date" not in self.said and (date := _date(value)):
+            self.say("date", date, where)
+        elif about == "device" and "device" not in self.said and value:
+            self.say("device", value, where)
+        else:
+            self.keep(key, value)
+
+
+def _options(
+    unit: str | None, geometry: str | None, specular: str | None
+) -> list[tuple[str, str, str]]:
+    """Options as (about, value, option), with what a geometry implies."""
+    said: list[tuple[str, str, str]] = []
+    if unit is not None:
+        if unit not in ("fraction", "percent"):
+            raise InputError(None, "--unit", f"got {unit!r}", "give percent or fraction")
+        said.append(("unit", unit, "--unit"))
+    if specular is not None and specular not in ("included", "excluded"):
+        raise InputError(None, "--specular", f"got {specular!r}", "give included or excluded")
+    implied: str | None = None
+    if geometry is not None:
+        parsed = parse_geometry(geometry)
+        if parsed is None:
+            raise InputError(
+                None, "--geometry", f"got {geometry!r}", f"give one of {', '.join(GEOMETRIES)}"
+            )
+        said.append(("geometry", parsed[0], "--geometry"))
+        implied = parsed[1]
+        # "di:8" is also what the instrument is called, so --specular may still say "excluded".
+        if specular == "excluded" and implied == "included":
+            implied = None
+    for value, option in ((specular, "--specular"), (implied, "--geometry")):
+        if value is not None:
+            said.append(("specular", value, option))
+    return said
+
+
+def resolve(
+    statements: Sequence[Statement],
+    file: str,
+    *,
+    column_unit: Unit | None = None,
+    unit: str | None = None,
+    geometry: str | None = None,
+    specular: str | None = None,
+) -> Stated:
+    """Put together what a file states and what the user says of it; nothing is guessed.
+
+    Parameters
+    ----------
+    statements : sequence of Statement
+    file : str
+    column_unit : {"fraction", "percent"}, optional
+        As the names of the spectral columns state it.
+    unit, geometry, specular : str, optional
+        As the user says it; must not contradict the file.
+
+    Raises
+    ------
+    InputError
+        Where unit, geometry or specular component are stated nowhere, or contradict each other.
+    """
+    reader = _Reader(file)
+    for statement in statements:
+        reader.read(statement)
+    if column_unit:
+        reader.say("unit", column_unit, "the column names")
+    for about, value, option in _options(unit, geometry, specular):
+        before = reader.said.setdefault(about, (value, option))
+        if before[0] != value:
+            raise InputError(
+                file,
+                before[1] if before[1] != option else None,
+                f"{about} is {before[0]} here but {value} by {option}",
+                f"leave out {option}, or correct the file if it is wrong",
+            )
+    said = {about: value for about, (value, _) in reader.said.items()}
+    if "unit" not in said:
+        raise InputError(
+            file,
+            None,
+            "it doesn't say whether reflectance is in percent or a fraction of 1",
+            "pass --unit percent or --unit fraction",
+        )
+    if "geometry" not in said:
+        raise InputError(
+            file,
+            None,
+            "it doesn't say the instrument's geometry",
+            "pass --geometry di:8, --geometry 8:di or --geometry 45:0 "
+            "(a sphere also --specular included or excluded)",
+        )
+    if "specular" not in said:
+        raise InputError(
+            file,
+            None,
+            f"it says {said['geometry'].replace('di', 'd')} but not whether the specular "
+            "reflection is included",
+            "pass --specular included or --specular excluded",
+        )
+    return Stated(
+        unit=said["unit"],  # type: ignore[arg-type]
+        geometry=said["geometry"],  # type: ignore[arg-type]
+        specular=said["specular"],  # type: ignore[arg-type]
+        condition=said.get("condition"),
+        state=said.get("state", "dry"),  # type: ignore[arg-type]
+        date=said.get("date"),
+        device=said.get("device"),
+        header=reader.header,
+    )
