@@ -1,13 +1,18 @@
 """The lab's paints, its bookkeeping of errors, and the demo sessions made with it."""
 
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from tintladder.calibrate.cards.card_file import read_card
+from tintladder.calibrate.cards.readings import pair
 from tintladder.calibrate.cards.weighing import composition
+from tintladder.calibrate.formats.read import read_session
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.calibrate.optics.surface import Surface, to_measured
+from tintladder.database.paints_file import parse_paints
 
 from tests.lab import boatyard, plan
 from tests.lab.drawdown import (
@@ -180,3 +185,34 @@ def test_demo_is_what_is_committed():
         assert "nvented" in text
         if name.endswith(".toml"):
             tomllib.loads(text)
+
+
+def test_committed_cards_and_readings_read_back_as_painted():
+    lab = Lab()
+    check = plan.check_card("mixtures", plan.MIXTURES, "")
+    painted = [
+        *lab.read(plan.ladders(), boatyard.SEED),
+        lab.mixtures(check, boatyard.SEED).readings,
+    ]
+    for made in painted:
+        card = read_card(COMMITTED / "cards" / made.card.file, known_paints=list(PAINTS))
+        assert (card.name, card.purpose, card.date, card.balance_g, card.sealed) == (
+            made.card.name,
+            made.card.purpose,
+            made.card.date,
+            plan.BALANCE_G,
+            True,
+        )
+        for ours, theirs in zip(made.card.drawdowns, card.drawdowns, strict=True):
+            assert replace(theirs, lots=ours.lots) == ours
+            assert ours.lots.items() <= theirs.lots.items()
+        got = pair(card, read_session(COMMITTED / "readings" / f"{card.name}.txt"))
+        assert got.surface == made.surface
+        assert got.spectra.labels == made.spectra.labels
+        np.testing.assert_allclose(got.spectra.values, made.spectra.values, atol=5.1e-6)
+
+
+def test_committed_paints_read_back_as_labelled():
+    text = (COMMITTED / "paints.toml").read_text(encoding="utf-8")
+    paints = parse_paints(text, "paints.toml")
+    assert [p.nickname for p in paints] == list(PAINTS)

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from tintladder.calibrate.cards.card import Card, Drawdown
 from tintladder.calibrate.cards.readings import CardReadings
+from tintladder.calibrate.formats.cgats import format_cgats
+from tintladder.calibrate.formats.session import Session
 
 from . import plan
 from .drawdown import Lab
@@ -115,33 +119,27 @@ def card_toml(card: Card) -> str:
 
 
 def readings_text(readings: CardReadings) -> str:
-    """Readings as CGATS.17 text."""
+    """Readings as CGATS.17 text, to five decimals."""
     card, spectra = readings.card, readings.spectra
     said = f"Card {card.name}. {INVENTED}" + (f" {_CHECK}" if card.purpose == "check" else "")
-    lines = [
-        "CGATS.17",
-        "",
-        'ORIGINATOR "Boatyard sign shop (invented)"',
-        f'DESCRIPTOR "{said}"',
-        f'CREATED "{card.date}"',
-        'INSTRUMENTATION "Virtual paint lab (simulated)"',
-        'MEASUREMENT_SOURCE "Simulated by radiative transfer; MeasurementCondition=M0"',
-    ]
-    for key, value in {
-        "REFLECTANCE_UNIT": "fraction",
-        "MEASUREMENT_GEOMETRY": readings.surface.geometry,
-        "SPECULAR": readings.surface.specular,
-        "SAMPLE_STATE": "dry",
-        "MEASUREMENT_CONDITION": "M0",
-    }.items():
-        lines += [f'KEYWORD "{key}"', f'{key} "{value}"']
-    fields = ["SAMPLE_ID", "SAMPLE_NAME", *(f"SPECTRAL_NM{wl:.0f}" for wl in spectra.wavelengths)]
-    lines += ["", f"NUMBER_OF_FIELDS {len(fields)}"]
-    lines += ["BEGIN_DATA_FORMAT", "\t".join(fields), "END_DATA_FORMAT"]
-    lines += ["", f"NUMBER_OF_SETS {len(spectra)}", "BEGIN_DATA"]
-    for i, (label, row) in enumerate(zip(spectra.labels, spectra.values, strict=True), 1):
-        lines.append("\t".join([str(i), f'"{label}"', *(f"{value:.5f}" for value in row)]))
-    return "\n".join([*lines, "END_DATA"]) + "\n"
+    session = Session(
+        replace(spectra, values=np.round(spectra.values, 5)),
+        file=readings.source,
+        sha256="",
+        format="CGATS.17 text",
+        unit="fraction",
+        geometry=readings.surface.geometry,
+        specular=readings.surface.specular,
+        condition="M0",
+        date=card.date,
+        device="Virtual paint lab (simulated)",
+        header={
+            "ORIGINATOR": "Boatyard sign shop (invented)",
+            "DESCRIPTOR": said,
+            "MEASUREMENT_SOURCE": "Simulated by radiative transfer",
+        },
+    )
+    return format_cgats(session, comments=[INVENTED])
 
 
 def demo_files() -> dict[str, str]:

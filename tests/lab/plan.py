@@ -128,8 +128,9 @@ def check_card(name: str, mixtures: Mapping[str, Mapping[str, float]], note: str
 def random_mixtures(count: int, seed: int) -> dict[str, dict[str, float]]:
     """Draw mixtures of two to four paints, 10 g each, as a painter might weigh them.
 
-    Paints are drawn alike, white twice as often as another (more than half of all mixtures hold
-    it); masses are uniform over the simplex (Dirichlet of ones), at least 0.2 g, to 0.01 g.
+    Paints are drawn alike, white with twice the odds of another (about half of all mixtures hold
+    it, so half are darker than what a sign shop mostly mixes); masses are uniform over the simplex
+    (Dirichlet of ones), at least 0.2 g, to 0.01 g.
     """
     rng = np.random.default_rng([seed, 0x6D697874])
     names = list(PAINTS)
