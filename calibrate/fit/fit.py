@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from ..cards.readings import CardReadings
 from ..optics.coefficients import ABSOLUTE
@@ -22,6 +23,8 @@ from .tube import Tube
 
 _ANCHOR_SD = 4.0
 """Spread of log K and log S about their starting values: a factor of fifty either way."""
+_ROUGHLY = 10.0
+"""Fall of the cost at which the first pass, whose weights are provisional, may stop."""
 _LOWEST_LOG, _HIGHEST_LOG = np.log(1e-4), np.log(1e4)
 
 
@@ -62,10 +65,14 @@ def fit_paints(
     problem = build(readings, tubes, settings)
     start = starting_values(problem)
     prior = smooth_prior(problem, start, settings)
-    solution = solve(problem, start, prior, first_weight(problem, settings), progress=progress)
-    weight = full_weight(problem, solution, settings)
-    solution = solve(problem, solution.theta, prior, weight, nu=solution.nu, progress=progress)
-    return report(problem, solution, weight, tubes, settings)
+    # Hundreds of small factors: more than one thread only gets in its own way, and one thread adds
+    # in one order, so that the same readings give the same bytes.
+    with threadpool_limits(1, "blas"):
+        rough = first_weight(problem, settings)
+        solution = solve(problem, start, prior, rough, tolerance=_ROUGHLY, progress=progress)
+        weight = full_weight(problem, solution, settings)
+        solution = solve(problem, solution.theta, prior, weight, nu=solution.nu, progress=progress)
+        return report(problem, solution, weight, tubes, settings)
 
 
 def report(

@@ -382,13 +382,14 @@ def in_mixture(problem: Problem) -> NDArray[np.bool_]:
     mixed = (problem.fractions > 0).sum(axis=1) > 1
     read = np.zeros(mixed.size, dtype=bool)
     read[problem.drawdown] = True
-    result: NDArray[np.bool_] = ((problem.fractions > 0) & (mixed & read)[:, None]).any(axis=0)
-    return result
+    held = (problem.fractions > 0) & (mixed & read)[:, None]
+    return np.asarray(held.any(axis=0))
 
 
 def _check_fittable(problem: Problem, cards: Sequence[Card]) -> None:
-    seen, mixed = sees_substrate(problem).any(axis=1), in_mixture(problem)
-    read = (problem.fractions[problem.drawdown] > 0).any(axis=0)
+    seen = np.asarray(sees_substrate(problem).any(axis=1))
+    mixed = in_mixture(problem)
+    read = np.asarray((problem.fractions[problem.drawdown] > 0).any(axis=0))
     for i, paint in enumerate(problem.paints):
         card = next(c for c in cards if paint in c.paints)
         if not read[i]:

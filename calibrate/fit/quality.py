@@ -41,17 +41,19 @@ def paint_fit(
     measured, fitted = problem.measured[rows], solution.fitted[rows]
     fitted = np.where(np.isnan(measured), np.nan, fitted)
     difference = ciede2000(lab(fitted, problem.wavelengths), lab(measured, problem.wavelengths))
-    patches = [problem.patches[n] for n in rows]
+    patches = [problem.patches[int(n)] for n in rows]
     table = pd.DataFrame(
         {
             "card": [p.card for p in patches],
             "patch": [p.label for p in patches],
             "step": [p.step for p in patches],
             "over": [p.over for p in patches],
+            "share": solution.share[problem.drawdown[rows], column],
+            "thickness_um": solution.thickness[problem.drawdown[rows]] * 1e3,
             "de00": difference,
             "rms": np.sqrt(np.nanmean((measured - fitted) ** 2, axis=1)),
             "weight": np.ones(rows.size),
-            "flag": [patch_flags(problem, n) for n in rows],
+            "flag": [patch_flags(problem, int(n)) for n in rows],
         }
     )
     n_w = problem.wavelengths.size
@@ -80,7 +82,7 @@ def paint_fit(
 def judge(table: pd.DataFrame, found: Coefficients, column: int) -> tuple[str, tuple[str, ...]]:
     """Say in words how far a fit can be trusted, and why."""
     mean, worst = float(table["de00"].mean()), float(table["de00"].max())
-    at = table.loc[table["de00"].idxmax(), "patch"]
+    at = table["patch"].iloc[int(np.argmax(table["de00"].to_numpy()))]
     reasons = [f"on average the fit misses its own patches by CIEDE2000 {mean:.1f}"]
     verdict = "good to mix by"
     if worst > ROUGH:

@@ -21,7 +21,8 @@ class PaintFit:
     coefficients : Coefficients
         Of this paint and, where it has a ladder, its white.
     patches : DataFrame
-        A row for each patch read: card, patch, step, over, de00 (fit against reading, D50/2 deg),
+        A row for each patch read: card, patch, step, over, share (dry-volume fraction of this
+        paint, as fitted), thickness_um (dry, as fitted), de00 (fit against reading, D50/2 deg),
         rms (reflectance), weight (1 = kept whole), flag (words, or empty).
     residuals : DataFrame
         A row for each patch and wavelength: card, patch, wavelength, measured, fitted, sigma.

@@ -28,7 +28,8 @@ class FitSettings:
     noise_offset, noise_slope : float
         Standard uncertainty of one reading: ``noise_offset + noise_slope * R``.
     model_spread : float
-        Standard uncertainty, as reflectance inside, of what two fluxes get wrong.
+        What two fluxes get wrong, as a standard uncertainty of ``model_spread * R (1 - R)`` of the
+        reflectance inside: nothing where a film is black or a perfect white.
     k2_spread : float
         Prior standard uncertainty of the internal reflectance k2.
     fit_k2 : bool
@@ -45,7 +46,7 @@ class FitSettings:
     dry_volume_spread: float = 0.01
     noise_offset: float = 0.0005
     noise_slope: float = 0.002
-    model_spread: float = 0.004
+    model_spread: float = 0.03
     k2_spread: float = 0.05
     fit_k2: bool = False
     roughness: float = 1.0
