@@ -292,7 +292,7 @@ def solve(
     while step < most:
         step += 1
         parts, schur, right = eliminate(normals, bb, gb, damping)
-        delta_b: Array = np.linalg.solve(schur, right) if size else right
+        delta_b = np.asarray(np.linalg.solve(schur, right) if size else right, dtype=float)
         new_theta, new_nu = theta.copy(), nu.copy()
         for i, paint in enumerate(hubs):
             new_theta[paint] += _limit(delta_b[2 * i * n_w : 2 * (i + 1) * n_w].reshape(2, n_w))
@@ -326,7 +326,7 @@ def solve(
         share[np.ix_(block.drawdowns, block.paints)] = c
         thickness[block.drawdowns] = np.exp(log_x)
     thickness[~problem.film] = np.nan
-    border: Array = np.linalg.inv(schur) if size else schur
+    border = np.asarray(np.linalg.inv(schur) if size else schur, dtype=float)
     kept = tuple((b, f, r) for b, (f, r, _) in zip(blocks, parts, strict=True))
     return Solution(theta, nu, fitted, share, thickness, kept, border, shared, cost, step)
 

@@ -165,6 +165,10 @@ def _parse(
                 "name the sample without #, or delete the row",
             )
     samples = [sample for sample in samples if sample.filled]
+    if not samples:
+        raise InputError(
+            file, header.where, "there is no reading below it", "export the session again"
+        )
     for sample in samples:
         if any(sample.cells[len(header.cells) :]):
             raise InputError(

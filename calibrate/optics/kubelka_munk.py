@@ -39,6 +39,7 @@ def _penetration(q: Array, x: Array) -> tuple[Array, Array, Array]:
     small = u2 < 1e-3
     safe_q = np.where(small, 1.0, q)
     root = np.sqrt(safe_q)
+    u2 = np.minimum(u2, 1e-3)  # the series is used below that alone; above it would overflow
     t = np.where(
         small, x * (1 - u2 / 3 + 2 * u2**2 / 15 - 17 * u2**3 / 315), np.tanh(root * x) / root
     )
