@@ -2,66 +2,72 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from .card import Drawdown
 from .toml_text import Table, closest
 
 
-def contents(drawdowns: list[Drawdown], tables: list[Table], balance_g: float) -> list[set[str]]:
-    """Paints in each drawdown, its chain followed down to fresh steps.
+def contents(
+    drawdowns: Sequence[Drawdown], tables: Sequence[Table], balance_g: float
+) -> list[set[str]]:
+    """Paints in each drawdown, its chain followed down to a fresh step.
+
+    Parameters
+    ----------
+    drawdowns : sequence of N Drawdown
+    tables : sequence of N Table
+        Where each was read from, for messages.
+    balance_g : float
 
     Raises
     ------
     InputError
         For a step said twice, taken from an unknown one, in a circle, or taken more than there was.
     """
-    at: dict[str, int] = {}
-    for i, (d, table) in enumerate(zip(drawdowns, tables, strict=True)):
-        twice = at.setdefault(d.step.lower(), i)
-        if twice != i:
-            raise table.error(
-                "step", f"{d.step} is also drawdown {twice + 1}", "give each step a name of its own"
-            )
-    steps = {d.step: i for i, d in enumerate(drawdowns)}
-    parents: list[int | None] = []
-    taken = [0.0] * len(drawdowns)
-    for d, table in zip(drawdowns, tables, strict=True):
-        parent = None
-        if d.taken_from is not None:
-            if d.taken_from not in steps:
-                raise table.error(
-                    "from", f"there is no step {d.taken_from}", closest(d.taken_from, steps)
-                )
-            parent = steps[d.taken_from]
-            taken[parent] += d.taken_g or 0.0
-            whole = sum(drawdowns[parent].masses.values()) + (drawdowns[parent].taken_g or 0.0)
-            # Weighing the same paint twice may differ by the balance's last digit.
-            if taken[parent] > whole + balance_g:
-                raise table.error(
-                    "grams",
-                    f"{taken[parent]:g} g are taken of step {d.taken_from}, of which {whole:g} g "
-                    "were weighed",
-                    "check the grams of both steps",
-                )
-        parents.append(parent)
+    parents = _parents(drawdowns, tables)
     held = []
     for i, table in enumerate(tables):
-        paints: set[str] = set()
-        seen: set[int] = set()
-        link: int | None = i
-        while link is not None:
-            if link in seen:
+        chain = [i]
+        while (parent := parents[chain[-1]]) is not None:
+            if parent in chain:
                 raise table.error(
-                    "from",
-                    "the steps are taken from each other in a circle",
-                    "begin with a fresh step",
+                    "from", "the steps are taken in a circle", "begin with a fresh step"
                 )
-            seen.add(link)
-            paints |= set(drawdowns[link].masses)
-            link = parents[link]
-        held.append(paints)
+            chain.append(parent)
+        held.append({paint for link in chain for paint in drawdowns[link].masses})
+    taken = [0.0] * len(drawdowns)
+    for d, parent, table in zip(drawdowns, parents, tables, strict=True):
+        if parent is None:
+            continue
+        taken[parent] += d.taken_g or 0.0
+        whole = sum(drawdowns[parent].masses.values()) + (drawdowns[parent].taken_g or 0.0)
+        # Weighing the same paint twice may differ by the balance's last digit.
+        if taken[parent] > whole + balance_g * (1 + 1e-9):
+            raise table.error(
+                "grams",
+                f"{taken[parent]:g} g are taken of step {d.taken_from}, of which {whole:g} g "
+                "were weighed",
+                "check the grams of both steps",
+            )
     return held
+
+
+def _parents(drawdowns: Sequence[Drawdown], tables: Sequence[Table]) -> list[int | None]:
+    """Index of the step that each was taken from, None for a fresh one."""
+    first: dict[str, int] = {}
+    for i, (d, table) in enumerate(zip(drawdowns, tables, strict=True)):
+        if (before := first.setdefault(d.step.lower(), i)) != i:
+            raise table.error(
+                "step", f"{d.step} is also drawdown {before + 1}", "give each step its own name"
+            )
+    steps = {d.step: i for i, d in enumerate(drawdowns)}
+    for d, table in zip(drawdowns, tables, strict=True):
+        if d.taken_from is not None and d.taken_from not in steps:
+            do = closest(d.taken_from, steps)
+            raise table.error("from", f"there is no step {d.taken_from}", do)
+    return [None if d.taken_from is None else steps[d.taken_from] for d in drawdowns]
 
 
 def ladder(d: Drawdown, paints: set[str], table: Table) -> Drawdown:
