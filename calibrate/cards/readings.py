@@ -8,7 +8,7 @@ import numpy as np
 
 from ..errors import InputError
 from ..formats.session import Session
-from ..optics.spectra import Spectra, check_possible, to_grid
+from ..optics.spectra import Array, Spectra, check_possible, to_grid
 from ..optics.surface import Surface
 from .card import Card
 
@@ -36,6 +36,10 @@ class CardReadings:
     def rows(self, patch: str) -> np.ndarray:
         """Rows of the spectra that are readings of a patch."""
         return np.array([i for i, label in enumerate(self.spectra.labels) if label == patch], int)
+
+    def read(self, patch: str) -> Array:
+        """Every reading of a patch, (repeats, W)."""
+        return self.spectra.values[self.rows(patch)]  # noqa: PD011 (not a pandas object)
 
 
 def pair(card: Card, session: Session) -> CardReadings:

@@ -95,9 +95,9 @@ def predict(
     fractions : (M, P) array
         Dry-volume fractions.
     thickness : (M,) array, mm, optional
-        Dry film thickness; None for opaque films.
+        Dry film thickness; infinite, or None, for opaque films.
     substrate : (M, W) array, optional
-        Inside reflectance of the substrate; needed with a thickness.
+        Inside reflectance of the substrate; needed with a finite thickness.
     surface : Surface, optional
         The surface to predict for; by default the one fitted. Its k2 must be the fitted one.
 
@@ -112,15 +112,16 @@ def predict(
         raise ValueError("K and S belong to the k2 they were fitted with")
     c = np.atleast_2d(fractions)
     k, s = c @ coefficients.k, c @ coefficients.s
-    if thickness is None:
-        r, dk, ds = opaque_derivatives(k, s)
-    else:
+    r, dk, ds = opaque_derivatives(k, s)
+    thin = np.isfinite(np.full(len(c), np.inf) if thickness is None else thickness)
+    if thin.any():
         if coefficients.scale != "absolute":
             raise ValueError(f"a film needs K and S in 1/mm; these are {coefficients.scale}")
         if substrate is None:
             raise ValueError("a film needs its substrate")
-        film = film_derivatives(k, s, np.asarray(thickness)[:, None], np.atleast_2d(substrate))
-        r, dk, ds = film.r, film.d_k, film.d_s
+        x = np.asarray(thickness, dtype=float)[thin, None]
+        film = film_derivatives(k[thin], s[thin], x, np.atleast_2d(substrate)[thin])
+        r[thin], dk[thin], ds[thin] = film.r, film.d_k, film.d_s
     slope = surface.tau / (1 - surface.k2 * r) ** 2
     dk, ds = slope * dk, slope * ds
     both = np.stack([dk, ds], axis=1)
