@@ -39,7 +39,7 @@ class CardReadings:
 
     def read(self, patch: str) -> Array:
         """Every reading of a patch, (repeats, W)."""
-        return self.spectra.values[self.rows(patch)]  # noqa: PD011 (not a pandas object)
+        return self.spectra.values[self.rows(patch)]
 
 
 def pair(card: Card, session: Session) -> CardReadings:
