@@ -86,12 +86,12 @@ class CardStore(Transactions):
         InputError
             Where there is none of that name.
         """
-        with self._reading() as session:
+        with self.snapshot() as session:
             return _card(_last_version(session, name))
 
     def cards(self) -> list[Card]:
         """Every card, by name."""
-        with self._reading() as session:
+        with self.snapshot() as session:
             rows = session.scalars(select(schema.Card).order_by(schema.Card.name))
             return [_card(row.versions[-1]) for row in rows]
 
@@ -154,7 +154,7 @@ class CardStore(Transactions):
             .order_by(schema.Card.name, schema.Session.sha256)
         )
         found = []
-        with self._reading() as session:
+        with self.snapshot() as session:
             for row in session.scalars(query):
                 version = row.card.versions[-1]
                 if version.purpose != purpose:

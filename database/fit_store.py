@@ -87,7 +87,7 @@ class FitStore(CardStore, PaintStore):
 
     def current_fits(self) -> dict[str, int]:
         """Return the number of each fitted paint's current fit, by nickname."""
-        with self._reading() as session:
+        with self.snapshot() as session:
             rows = session.execute(
                 select(schema.Paint.nickname, schema.PaintFit.fit_id)
                 .join(schema.PaintFit)
@@ -113,7 +113,7 @@ class FitStore(CardStore, PaintStore):
             raise InputError(
                 None, None, "no paint of this studio has a fit yet", "run: tintladder fit"
             )
-        with self._reading() as session:
+        with self.snapshot() as session:
             parts = []
             for fit in sorted({current[nickname] for nickname in wanted}):
                 mine = [nickname for nickname in wanted if current[nickname] == fit]
@@ -129,7 +129,7 @@ class FitStore(CardStore, PaintStore):
         InputError
             Where there is no such paint, or it has no fit.
         """
-        with self._reading() as session:
+        with self.snapshot() as session:
             found = self.find_paint(paint)
             row = session.scalar(
                 select(schema.PaintFit).where(
@@ -142,7 +142,7 @@ class FitStore(CardStore, PaintStore):
 
     def joint_fit(self, fit: int) -> JointFit:
         """Return a run by its number, as it was recorded."""
-        with self._reading() as session:
+        with self.snapshot() as session:
             row = session.get_one(schema.Fit, fit)
             coefficients = unpack_coefficients(row.coefficients)
             return JointFit(

@@ -19,7 +19,7 @@ class PaintStore(Transactions):
 
     def paints(self) -> list[schema.Paint]:
         """Every paint with its lots, by nickname."""
-        with self._reading() as session:
+        with self.snapshot() as session:
             return list(session.scalars(select(schema.Paint).order_by(schema.Paint.nickname_key)))
 
     def find_paint(self, text: str) -> schema.Paint:
@@ -133,7 +133,7 @@ class PaintStore(Transactions):
         return {paint.nickname: _tube(paint) for paint in self.paints()}
 
     def _by_nickname(self, nickname: str) -> schema.Paint | None:
-        with self._reading() as session:
+        with self.snapshot() as session:
             key = nickname_key(nickname)
             return session.scalar(select(schema.Paint).where(schema.Paint.nickname_key == key))
 

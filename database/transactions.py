@@ -84,7 +84,8 @@ class Transactions:
             self._current = None
 
     @contextmanager
-    def _reading(self) -> Iterator[OrmSession]:
+    def snapshot(self) -> Iterator[OrmSession]:
+        """Everything read within is of one moment. May be nested, also in a transaction."""
         if self._current is not None:
             yield self._current
             return

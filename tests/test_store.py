@@ -142,7 +142,7 @@ def test_cards_and_readings_come_back_as_they_were(filled):
     assert back.source == read.file
     assert back.surface.geometry == "45:0"
     inside = np.isin(read.spectra.wavelengths, back.spectra.wavelengths)
-    np.testing.assert_array_equal(back.spectra.values, read.spectra.values[:, inside])
+    np.testing.assert_array_equal(back.spectra.values, read.spectra.values[:, inside])  # noqa: PD011
     assert back.spectra.labels == read.spectra.labels
     np.testing.assert_array_equal(back.rows(card.patches[0]), [0, 1])
 

@@ -1,0 +1,133 @@
+"""The files of a release: hashed, packed into one canonical zip, and read back with care."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import os
+import stat
+import zipfile
+from collections.abc import Mapping
+from pathlib import Path, PurePosixPath
+
+from ..calibrate.errors import InputError
+
+SUMS = "SHA256SUMS"
+LARGEST = 4 * 2**30
+"""Bytes that a zip may unpack to."""
+HIGHEST_RATIO = 250
+"""Unpacked to packed bytes; tables of figures stay under 30 (measured on our own releases)."""
+_EPOCH = (1980, 1, 1, 0, 0, 0)
+
+
+def sha256(data: bytes) -> str:
+    """SHA-256 in hexadecimal."""
+    return hashlib.sha256(data).hexdigest()
+
+
+def sums(files: Mapping[str, bytes]) -> bytes:
+    """Return the text of SHA256SUMS over files, as ``sha256sum -c`` reads it."""
+    lines = (f"{sha256(files[name])}  {name}\n" for name in sorted(files) if name != SUMS)
+    return "".join(lines).encode()
+
+
+def zipped(folder: str, files: Mapping[str, bytes]) -> bytes:
+    """Pack files below a folder's name: sorted, with one timestamp and one permission."""
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED, compresslevel=6) as archive:
+        for name in sorted(files):
+            info = zipfile.ZipInfo(f"{folder}/{name}", _EPOCH)
+            info.compress_type = zipfile.ZIP_DEFLATED
+            info.create_system = 3
+            info.external_attr = (stat.S_IFREG | 0o644) << 16
+            archive.writestr(info, files[name])
+    return buffer.getvalue()
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file and wait until the disk has it."""
+    with path.open("wb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def sync_folder(folder: Path) -> None:
+    """Wait until the disk has a folder's names, where the system knows how."""
+    if os.name != "posix":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def read_files(path: str | Path) -> dict[str, bytes]:
+    """Read every file of a release, folder or zip, by its name in it.
+
+    Raises
+    ------
+    InputError
+        Where there is no release, or a zip is damaged, climbs out of its folder, or swells.
+    """
+    place = Path(path)
+    if place.is_dir():
+        return _folder(place)
+    if not place.exists():
+        raise InputError(path, None, "no such release", "give its folder or its zip")
+    try:
+        with zipfile.ZipFile(place) as archive:
+            names = _safe_names(archive, place)
+            return {name: archive.read(info) for name, info in names.items()}
+    except (zipfile.BadZipFile, EOFError, OSError, RuntimeError, NotImplementedError) as error:
+        raise InputError(
+            path, None, f"expected the zip of a release ({error})", "fetch it again, or its folder"
+        ) from error
+    except ValueError as error:
+        raise InputError(
+            path, None, f"the zip is damaged ({error})", "fetch it again, or its folder"
+        ) from error
+
+
+def _folder(place: Path) -> dict[str, bytes]:
+    files = {}
+    for path in sorted(place.rglob("*")):
+        name = path.relative_to(place).as_posix()
+        if path.is_symlink():
+            raise InputError(place, name, "a release holds no links", "fetch it again")
+        if path.is_file():
+            files[name] = path.read_bytes()
+    return files
+
+
+def _safe_names(archive: zipfile.ZipFile, place: Path) -> dict[str, zipfile.ZipInfo]:
+    infos = [info for info in archive.infolist() if not info.is_dir()]
+    packed, unpacked = place.stat().st_size, sum(info.file_size for info in infos)
+    if unpacked > LARGEST or unpacked > HIGHEST_RATIO * packed:
+        raise InputError(
+            place,
+            None,
+            f"{packed} bytes would unpack to {unpacked}, no release does that",
+            "do not open it; fetch it again from where you trust",
+        )
+    names: dict[str, zipfile.ZipInfo] = {}
+    folders = set()
+    for info in infos:
+        path = PurePosixPath(info.filename)
+        link = stat.S_ISLNK(info.external_attr >> 16)
+        if link or path.is_absolute() or ".." in path.parts or "\\" in info.filename:
+            raise InputError(
+                place,
+                info.filename,
+                "climbs out of the release's folder",
+                "do not open it; fetch it again from where you trust",
+            )
+        name = path.relative_to(path.parts[0]).as_posix()
+        folders.add(path.parts[0])
+        if len(path.parts) < 2 or len(folders) > 1 or name in names:
+            raise InputError(
+                place, info.filename, "expected one folder, each file in it once", "fetch it again"
+            )
+        names[name] = info
+    return names

@@ -1,0 +1,256 @@
+"""The tables of a release, from the store."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from sqlalchemy import select
+from sqlalchemy.orm import Session as OrmSession
+
+from ..calibrate.optics.coefficients import Coefficients
+from ..calibrate.optics.spectra import Array
+from . import schema
+from .packing import unpack_table
+from .release_schema import TABLES
+from .store import Store
+
+Rows = list[dict[str, Any]]
+
+
+@dataclass(frozen=True)
+class Contents:
+    """What goes into a release.
+
+    Attributes
+    ----------
+    tables : mapping of name to DataFrame
+    paints : mapping of nickname to what the studio remembers of it
+        ``name``, ``fit`` and ``words``, a hash of all that is said about it beside its numbers.
+    """
+
+    tables: Mapping[str, pd.DataFrame]
+    paints: Mapping[str, dict[str, Any]]
+
+
+def contents(store: Store) -> Contents:
+    """Gather the current fits of a studio with everything they rest on.
+
+    Raises
+    ------
+    InputError
+        Where no paint has a fit, or their fits can't be used together.
+    """
+    coefficients = store.current_coefficients()
+    with store.snapshot() as session:
+        current = {
+            row.paint.nickname: row
+            for row in session.scalars(select(schema.PaintFit).where(schema.PaintFit.current))
+        }
+        fits = sorted({row.fit for row in current.values()}, key=lambda fit: fit.id)
+        checks = [
+            check
+            for check in session.scalars(select(schema.Check).order_by(schema.Check.id))
+            if check.fit_id in {fit.id for fit in fits}
+        ]
+        sessions, versions = _inputs(session, fits, checks)
+        paints = [_paint(current[nickname], coefficients) for nickname in coefficients.paints]
+        rows: dict[str, Rows | pd.DataFrame] = {
+            "paints": paints,
+            "cards": [_card(version) for version in versions],
+            "drawdowns": [_drawdown(v, row) for v in versions for row in v.drawdowns],
+            "sessions": [_session(row) for row in sessions],
+            "readings": _joined(_readings(row) for row in sessions),
+            "fits": [_fit(fit, coefficients) for fit in fits],
+            "nuisances": _joined(unpack_table(fit.nuisances).assign(fit=fit.id) for fit in fits),
+            "patches": _joined(
+                unpack_table(row.patches).assign(fit=row.fit_id, paint=nickname)
+                for nickname, row in current.items()
+            ),
+            "checks": [
+                {"fit": c.fit_id, "card": c.card.name, "patch": c.patch, "de00": c.de00}
+                for c in checks
+            ],
+        }
+    rows |= coefficient_tables(coefficients)
+    tables = {}
+    for table in TABLES:
+        columns = [column.name for column in table.columns]
+        tables[table.name] = pd.DataFrame(rows[table.name], columns=columns)
+    return Contents(tables, {row["paint"]: _remembered(row) for row in paints})
+
+
+def coefficient_tables(coefficients: Coefficients) -> dict[str, pd.DataFrame]:
+    """Coefficients as long tables: wavelengths, coefficients, covariance, own, shared, factors."""
+    c = coefficients
+    p, w = c.k.shape
+    paints = np.array(c.paints, dtype=object)
+    values, uncertainty = np.stack([c.k, c.s], 1), np.stack(c.uncertainty, 1)
+    paint, quantity, wavelength = (axis.ravel() for axis in np.indices((p, 2, w)))
+    words = np.array(["K", "S"], dtype=object)
+    table = pd.DataFrame(
+        {
+            "paint": paints[paint],
+            "model": c.model,
+            "quantity": words[quantity],
+            "wavelength": c.wavelengths[wavelength],
+            "value": values.ravel(),
+            "uncertainty": uncertainty.ravel(),
+            "scan_made": c.scan_made[paint],
+            "geometry": c.surface.geometry,
+            "scale": c.scale,
+            "ratio_only": c.ratio_only[paint, wavelength],
+        }
+    )
+    covariance = pd.DataFrame(
+        {
+            "paint": np.repeat(paints, w),
+            "wavelength": np.tile(c.wavelengths, p),
+            "kk": c.local[:, 0, 0].ravel(),
+            "ks": c.local[:, 0, 1].ravel(),
+            "ss": c.local[:, 1, 1].ravel(),
+        }
+    )
+
+    def changes(array: Array, order: tuple[str, str]) -> pd.DataFrame:
+        first, second, which, at = np.nonzero(array)
+        place = {order[0]: first, order[1]: second}
+        return pd.DataFrame(
+            {
+                "factor": place["factor"] + 1,
+                "paint": paints[place["paint"]],
+                "quantity": words[which],
+                "wavelength": c.wavelengths[at],
+                "change": array[first, second, which, at],
+            }
+        )
+
+    return {
+        "coefficients": table,
+        "covariance": covariance,
+        "wavelengths": pd.DataFrame({"wavelength": c.wavelengths, "model_error": c.model_error}),
+        "own": changes(c.own, ("paint", "factor")),
+        "shared": pd.DataFrame(
+            {"factor": np.arange(len(c.factor_names)) + 1, "name": list(c.factor_names)}
+        ),
+        "factors": changes(c.factors, ("factor", "paint")),
+    }
+
+
+def _joined(tables: Iterable[pd.DataFrame]) -> pd.DataFrame:
+    listed = list(tables)
+    return pd.concat(listed, ignore_index=True) if listed else pd.DataFrame()
+
+
+def _inputs(
+    session: OrmSession, fits: list[schema.Fit], checks: list[schema.Check]
+) -> tuple[list[schema.Session], list[schema.CardVersion]]:
+    """Return the sessions that the fits and checks rest on, and the cards as the fits took them."""
+    inputs = [item for fit in fits for item in fit.inputs["sessions"]]
+    cards = {check.card for check in checks}
+    query = select(schema.Session).order_by(schema.Session.id)
+    sessions = {row.id: row for row in session.scalars(query)}
+    checked = {row.id for row in sessions.values() if row.card in cards and row.state == "dry"}
+    versions = {item["card_version"] for item in inputs} | {card.versions[-1].id for card in cards}
+    newest: dict[str, schema.CardVersion] = {}
+    for number in sorted(versions):
+        version = session.get_one(schema.CardVersion, number)
+        newest[version.card.name] = version
+    wanted = sorted({item["session"] for item in inputs} | checked)
+    return [sessions[i] for i in wanted], [newest[name] for name in sorted(newest)]
+
+
+def _paint(row: schema.PaintFit, coefficients: Coefficients) -> dict[str, Any]:
+    paint, i = row.paint, coefficients.index(row.paint.nickname)
+    return {
+        "paint": paint.nickname,
+        "name": paint.name,
+        "maker": paint.maker,
+        "range": paint.range,
+        "pigments": " ".join(paint.pigments),
+        "binder": paint.binder,
+        "finish": paint.finish,
+        "lot": row.lot.lot if row.lot else "",
+        "density": coefficients.density[i],
+        "dry_volume": coefficients.dry_volume[i],
+        "dry_volume_measured": bool(coefficients.dry_volume_measured[i]),
+        "scan_made": bool(coefficients.scan_made[i]),
+        "fit": row.fit_id,
+        "verdict": row.verdict,
+        "reasons": "; ".join(row.reasons),
+        "de00_mean": row.de00_mean,
+        "de00_max": row.de00_max,
+    } | _theory(coefficients)
+
+
+def _theory(coefficients: Coefficients) -> dict[str, Any]:
+    return {
+        "model": coefficients.model,
+        "scale": coefficients.scale,
+        **asdict(coefficients.surface),
+    }
+
+
+def _remembered(row: dict[str, Any]) -> dict[str, Any]:
+    said = [row[key] for key in ("name", "maker", "range", "pigments", "binder", "finish", "lot")]
+    words = hashlib.sha256(json.dumps(said).encode()).hexdigest()
+    return {"name": row["name"], "fit": row["fit"], "words": words}
+
+
+def _card(row: schema.CardVersion) -> dict[str, Any]:
+    columns = ("purpose", "layout", "date", "balance_g", "sealed", "note", "sha256")
+    return {"card": row.card.name} | {column: getattr(row, column) for column in columns}
+
+
+def _drawdown(version: schema.CardVersion, row: schema.Drawdown) -> dict[str, Any]:
+    as_kept = ("step", "taken_from", "taken_g", "opaque", "gap_um", "thickness_um", "surface")
+    return {
+        "card": version.card.name,
+        "paint": row.paint.nickname if row.paint else "",
+        "white": row.white.nickname if row.white else "",
+        "masses": json.dumps(row.masses, ensure_ascii=False),
+        "lots": json.dumps(row.lots, ensure_ascii=False),
+        "over": " ".join(row.over),
+        "coats": row.coats,
+        "hours_dried": row.hours_dried,
+    } | {column: getattr(row, column) for column in as_kept}
+
+
+def _session(row: schema.Session) -> dict[str, Any]:
+    as_kept = ("file", "sha256", "format", "unit", "geometry", "specular", "condition", "state")
+    return {
+        "session": row.id,
+        "card": row.card.name,
+        "date": row.date,
+        "device": row.device.name if row.device else "",
+    } | {column: getattr(row, column) for column in as_kept}
+
+
+def _readings(row: schema.Session) -> pd.DataFrame:
+    n, w = len(row.readings), len(row.wavelengths)
+    return pd.DataFrame(
+        {
+            "session": row.id,
+            "patch": np.repeat([reading.patch for reading in row.readings], w),
+            "repeat": np.repeat([reading.repeat for reading in row.readings], w),
+            "wavelength": np.tile(np.array(row.wavelengths, dtype=float), n),
+            "reflectance": np.array([r.reflectance for r in row.readings], dtype=float).ravel(),
+            "flags": np.array([r.flags for r in row.readings], dtype=int).ravel(),
+        }
+    )
+
+
+def _fit(row: schema.Fit, coefficients: Coefficients) -> dict[str, Any]:
+    return {
+        "fit": row.id,
+        "created": row.created,
+        "code_version": row.code_version,
+        "settings": json.dumps(row.settings, ensure_ascii=False),
+        "inputs": json.dumps(row.inputs),
+        "coefficients_sha256": row.coefficients_sha256,
+    } | _theory(coefficients)

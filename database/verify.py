@@ -1,0 +1,182 @@
+"""Checks a release: that it is as published, hangs together, and makes physical sense."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from jsonschema import Draft202012Validator
+
+from ..calibrate.errors import InputError
+from .release_files import SUMS, read_files, sha256, sums
+from .release_load import coefficients_of, parse_table, read_descriptor
+from .release_schema import DESCRIPTOR, SCHEMA, TABLES, Column, as_json, json_schema
+from .release_tables import coefficient_tables
+
+_LINE = re.compile(r"([0-9a-f]{64})  (.+)")
+
+
+def verify_release(path: str | Path, digest: str | None = None) -> list[str]:
+    """Check a release, folder or zip.
+
+    Parameters
+    ----------
+    path : str or Path
+    digest : str, optional
+        SHA-256 of its SHA256SUMS, as its maker's studio keeps it. Without it a release that was
+        changed together with its SHA256SUMS passes.
+
+    Returns
+    -------
+    list of str
+        What is wrong, each beginning with the file at fault; empty where nothing is.
+
+    Raises
+    ------
+    InputError
+        Where it is no release at all, or a zip that must not be opened.
+    """
+    files = read_files(path)
+    problems = [*_zip_hash(Path(path)), *_hashes(files, digest)]
+    try:
+        descriptor = read_descriptor(files, path)
+    except InputError:
+        if problems:
+            return problems
+        raise
+    problems += _descriptor(descriptor, files)
+    tables: dict[str, pd.DataFrame] = {}
+    for table in TABLES:
+        if table.file in files:
+            try:
+                tables[table.name] = parse_table(table, files[table.file])
+            except ValueError as error:
+                problems.append(f"{table.file}: can't be read ({error})")
+    problems += _keys(tables)
+    if len(tables) == len(TABLES) and not problems:
+        problems += _sense(tables)
+    return problems
+
+
+def _zip_hash(path: Path) -> Iterator[str]:
+    beside = path.with_name(f"{path.name}.sha256")
+    if path.is_file() and beside.is_file():
+        line = f"{sha256(path.read_bytes())}  {path.name}\n"
+        if beside.read_bytes() != line.encode():
+            yield f"{path.name}: isn't the file that {beside.name} was written for"
+
+
+def _hashes(files: Mapping[str, bytes], digest: str | None) -> Iterator[str]:
+    if SUMS not in files:
+        yield f"{SUMS}: is missing"
+        return
+    if digest is not None and sha256(files[SUMS]) != digest:
+        yield f"{SUMS}: isn't the one that was published"
+    listed = dict[str, str]()
+    for number, line in enumerate(files[SUMS].decode(errors="replace").splitlines(), 1):
+        if match := _LINE.fullmatch(line):
+            listed[match[2]] = match[1]
+        else:
+            yield f"{SUMS}: line {number} isn't a hash and a name"
+    sound = True
+    for name in sorted(listed.keys() | files.keys() - {SUMS}):
+        if name not in files:
+            wrong = "is missing"
+        elif name not in listed:
+            wrong = f"is not listed in {SUMS}"
+        elif sha256(files[name]) != listed[name]:
+            wrong = "was changed since it was published"
+        else:
+            continue
+        sound = False
+        yield f"{name}: {wrong}"
+    if sound and sums(files) != files[SUMS]:
+        yield f"{SUMS}: isn't as it was written"
+
+
+def _descriptor(descriptor: Mapping[str, object], files: Mapping[str, bytes]) -> Iterator[str]:
+    for error in Draft202012Validator(json_schema()).iter_errors(descriptor):
+        yield f"{DESCRIPTOR}: {error.json_path}: {error.message[:120]}"
+        return
+    if files.get(SCHEMA) != as_json(json_schema()):
+        yield f"{SCHEMA}: isn't that of this layout"
+    resources = descriptor["resources"]
+    assert isinstance(resources, list)
+    for resource in resources:
+        data = files.get(resource["path"])
+        if data is None:
+            yield f"{resource['path']}: is missing"
+        elif resource["hash"] != f"sha256:{sha256(data)}" or resource["bytes"] != len(data):
+            yield f"{resource['path']}: isn't the table that {DESCRIPTOR} describes"
+
+
+def _keys(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
+    for table in TABLES:
+        if table.name not in tables:
+            continue
+        frame = tables[table.name]
+        for column in table.columns:
+            yield from (f"{table.file}: {wrong}" for wrong in _column(column, frame[column.name]))
+        if table.key and frame.duplicated(list(table.key)).any():
+            yield f"{table.file}: two rows of one {', '.join(table.key)}"
+        for own, other, theirs in table.foreign:
+            if other not in tables:
+                continue
+            known = pd.MultiIndex.from_frame(tables[other][list(theirs)])
+            mine = pd.MultiIndex.from_frame(frame[list(own)])
+            lost = mine[~mine.isin(known)]
+            if len(lost):
+                first = ", ".join(str(part) for part in lost[0])
+                yield f"{table.file}: {', '.join(own)} {first} isn't in {other}.csv"
+
+
+def _column(column: Column, values: pd.Series) -> Iterator[str]:
+    if column.required and (values.isna() | (values.astype(str) == "")).any():
+        yield f"{column.name} is empty in a row"
+    if column.words and not values.isin(column.words).all():
+        odd = values[~values.isin(column.words)].iloc[0]
+        yield f"{column.name} {odd!r} isn't one of {', '.join(column.words)}"
+    if column.kind == "number" and np.isinf(values.to_numpy()).any():
+        yield f"{column.name} isn't finite"
+    if column.kind == "object":
+        for value in values:
+            try:
+                json.loads(value)
+            except ValueError:
+                yield f"{column.name} isn't JSON in a row"
+                return
+
+
+def _sense(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
+    table, grid = tables["coefficients"], len(tables["wavelengths"])
+    value, unsure = table["value"].to_numpy(), table["uncertainty"].to_numpy()
+    for what, bad in (
+        ("a negative K or S", value < 0),
+        ("a negative uncertainty", unsure < 0),
+        ("a value without its uncertainty", np.isnan(unsure) & ~np.isnan(value)),
+    ):
+        if bad.any():
+            row = table.iloc[int(np.argmax(bad))]
+            place = f"{row['paint']}, {row['quantity']} at {row['wavelength']:g} nm"
+            yield f"coefficients.csv: {what}: {place}"
+    counts = table.groupby(["paint", "quantity"]).size()
+    if len(counts) != 2 * len(tables["paints"]) or (counts != grid).any():
+        yield "coefficients.csv: a paint isn't on the one grid of wavelengths.csv"
+        return
+    theory = ["model", "scale", "geometry", "specular", "gloss", "n", "k2", "haze"]
+    if len(tables["paints"][theory].drop_duplicates()) != 1:
+        yield "paints.csv: paints of different scale or surface can't stand in one release"
+        return
+    coefficients = coefficients_of(tables)
+    lone = np.isnan(coefficients.k) != np.isnan(coefficients.s)
+    if (lone & ~coefficients.ratio_only).any():
+        yield "coefficients.csv: K without S, or S without K"
+    keys = ["paint", "quantity", "wavelength"]
+    follows = coefficient_tables(coefficients)["coefficients"].set_index(keys)["uncertainty"]
+    stated = table.set_index(keys)["uncertainty"].loc[follows.index]
+    if not np.allclose(stated, follows, rtol=1e-9, equal_nan=True):
+        yield "coefficients.csv: an uncertainty doesn't follow from covariance, own and factors"
