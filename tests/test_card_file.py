@@ -187,10 +187,7 @@ def test_files_that_are_no_cards(tmp_path: Path) -> None:
     for raw, word in (
         (b"", "no name"),
         (b"\xff\xfe\x00", "UTF-8"),
-        (
-            SMALL.replace('"small"', '"small"\nlayout = "ladder-two-band"').encode(),
-            "ladder-two-bands",
-        ),
+        (misspelt.encode(), "did you mean ladder-two-bands"),
         (b"#" * 1_000_001, "too large"),
     ):
         path.write_bytes(raw)

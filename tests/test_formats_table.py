@@ -130,8 +130,18 @@ def test_missing_values_are_flagged() -> None:
     for word in ("", "-", "NaN", "N/A", "#N/A"):
         assert parse(ROWS.replace("15.5", word)).spectra.flagged() == expected
         assert parse(COLUMNS.replace("15.5", word)).spectra.flagged() == expected
-    short = parse(ROWS.replace(",15.5,16.5", "")).spectra
-    assert [nm for _, nm, _ in short.flagged()] == [410.0, 420.0]
+    bare = parse(ROWS.replace("15.5,16.5", ",")).spectra
+    assert [nm for _, nm, _ in bare.flagged()] == [410.0, 420.0]
+
+
+def test_cells_that_may_have_moved_are_refused() -> None:
+    refused(ROWS.replace(",15.5,16.5", ""), "line 5", "expected 4 cells")
+    refused(ROWS.replace("sample,400,410", "sample,400,,410"), "line 4", "expected 5 cells")
+    moved = ROWS.replace("400,410", "400,,410").replace(".5\n", ".5,1\n")
+    refused(moved, "line 4", "'5.5' stands where the header has no wavelength")
+    refused(COLUMNS.replace("masstone/white", "masstone,white"), "line 4", "expected 4 cells")
+    refused(COLUMNS.replace("410,5.5", "410,\n,5.5"), "line 5", "expected 3 cells")
+    refused(COLUMNS.replace("410,5.5,15.5", "410,,\n,5.5,15.5"), "column 2", "no wavelength")
 
 
 def test_samples_with_numbers_for_names() -> None:

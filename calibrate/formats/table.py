@@ -64,7 +64,7 @@ def _statement(row: _Row) -> Statement | None:
     return None
 
 
-def _turned(rows: list[_Row], column: int) -> tuple[list[_Row], list[_Row]]:
+def _turned(rows: list[_Row], column: int, file: str) -> tuple[list[_Row], list[_Row]]:
     """Rows above the names of the samples, and the table below turned on its side."""
     cells_of_axis = [row.cells[column] if column < len(row.cells) else "" for row in rows]
     first = next(i for i, cell in enumerate(cells_of_axis) if _in_range(cell))
@@ -72,6 +72,16 @@ def _turned(rows: list[_Row], column: int) -> tuple[list[_Row], list[_Row]]:
         first -= 1
     preamble = [row for row in rows[:first] if _statement(row)]
     table = [row for row in rows[:first] if not _statement(row)] + rows[first:]
+    # A row shorter than the row of names would leave a name without its values.
+    named = len(rows[first - 1].cells) if first else 0
+    for row, cell in zip(rows[first:], cells_of_axis[first:], strict=True):
+        if cells.wavelength(cell) and len(row.cells) < named:
+            raise InputError(
+                file,
+                row.where,
+                f"expected {named} cells as in the row of names, found {len(row.cells)}",
+                "leave a cell empty where a value is missing",
+            )
     width = max(len(row.cells) for row in table)
     padded = [row.cells + [""] * (width - len(row.cells)) for row in table]
     turned = [
@@ -99,7 +109,7 @@ def _layout(rows: list[_Row], file: str) -> tuple[list[_Row], list[_Row], str]:
     if row is not None:
         return rows[:row], rows[row:], "samples in rows"
     if column is not None:
-        return *_turned(rows, column), "samples in columns"
+        return *_turned(rows, column, file), "samples in columns"
     raise InputError(
         file,
         None,
@@ -107,6 +117,27 @@ def _layout(rows: list[_Row], file: str) -> tuple[list[_Row], list[_Row], str]:
         f"from {cells.SHORTEST:g} to {cells.LONGEST:g} nm",
         "export spectral reflectance as CGATS, CSV or XLSX, with wavelengths such as 400 or NM400",
     )
+
+
+def _check_whole(header: _Row, sample: _Row, axis: Sequence[int], file: str) -> None:
+    """Refuse a row whose cells may have moved against the header's."""
+    width = len(header.cells)
+    if len(sample.cells) <= axis[-1] or any(sample.cells[width:]):
+        raise InputError(
+            file,
+            sample.where,
+            f"expected {width} cells as in the header, found {len(sample.cells)}",
+            "leave a cell empty where a value is missing, and separate cells by tabs or "
+            "semicolons if numbers have a decimal comma",
+        )
+    for name, cell in list(zip(header.cells, sample.cells, strict=False))[axis[0] :]:
+        if cell and not name:
+            raise InputError(
+                file,
+                sample.where,
+                f"{cells.plain(cell)[:40]!r} stands where the header has no wavelength",
+                "give each value its wavelength",
+            )
 
 
 def _names(header: _Row, samples: Sequence[_Row], axis: Sequence[int], file: str) -> list[str]:
@@ -170,13 +201,7 @@ def _parse(
             file, header.where, "there is no reading below it", "export the session again"
         )
     for sample in samples:
-        if any(sample.cells[len(header.cells) :]):
-            raise InputError(
-                file,
-                sample.where,
-                f"expected {len(header.cells)} cells as in the header, found {len(sample.cells)}",
-                "separate cells by tabs or semicolons if numbers are written with a decimal comma",
-            )
+        _check_whole(header, sample, axis, file)
     rows_of_values = [[s.cells[j] if j < len(s.cells) else "" for j in axis] for s in samples]
     statements = []
     for row in [*comments, *above]:
