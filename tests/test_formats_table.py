@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from tintladder.calibrate.errors import InputError
+from tintladder.calibrate.formats import read
 from tintladder.calibrate.formats.read import LARGEST, read_session
 from tintladder.calibrate.formats.session import Session
 from tintladder.calibrate.formats.table import parse_cells, parse_table
@@ -121,6 +122,7 @@ def test_ways_to_write_one_table(text: str) -> None:
 def test_other_columns_and_titles_are_not_spectra() -> None:
     text = ROWS.replace("sample,400", "L*,no,sample,400").replace("mass", "30,7,mass")
     assert parse("Session of the shed\n" + text).spectra.labels == parse(ROWS).spectra.labels
+    assert parse("2 cards of the shed\n" + COLUMNS).spectra.labels == parse(COLUMNS).spectra.labels
     header = parse("Session of the shed\n" + ROWS + "# checked twice\n").header
     assert header == {"line 7": "# checked twice", "line 1": "Session of the shed"}
 
@@ -225,6 +227,16 @@ def test_spreadsheets(tmp_path: Path) -> None:
         path.write_bytes(raw)
         with pytest.raises(InputError, match=word):
             read_session(path)
+
+
+def test_a_spreadsheet_that_swells_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "readings.xlsx"
+    path.write_bytes(workbook(readings=SHEET))
+    monkeypatch.setattr(read, "_UNPACKED", 1000)
+    with pytest.raises(InputError, match="unpacks to far more"):
+        read_session(path)
 
 
 def test_a_session_knows_its_file(tmp_path: Path) -> None:

@@ -25,7 +25,9 @@ _NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][-+]?[0-9
 _WAVELENGTH = re.compile(
     r"(?:SPECTRAL[_ ]?)?(?P<kind>NM|PCT|DEC|R)?[_ ]?(?P<nm>[0-9]{3,4}(?:[.,][0-9]+)?)[_ ]?(?:NM)?"
 )
-_ALMOST = re.compile(r"[0-9]|(?:SPECTRAL|NM|PCT|DEC)_?[0-9A-Z_]*[0-9]")
+_ALMOST = re.compile(
+    r"[0-9][0-9A-Z.,]{1,6}(?: ?NM)?|(?:SPECTRAL|NM|PCT|DEC)[0-9A-Z_]*[0-9][0-9A-Z_]*"
+)
 
 
 class Wavelength(NamedTuple):
@@ -74,7 +76,7 @@ def wavelength(name: str) -> Wavelength | None:
 
 def almost_wavelength(name: str) -> bool:
     """Whether a name that is no wavelength was likely meant as one, such as ``4O0``."""
-    return wavelength(name) is None and _ALMOST.match(name.strip().upper()) is not None
+    return wavelength(name) is None and _ALMOST.fullmatch(name.strip().upper()) is not None
 
 
 def column_unit(fields: Sequence[Wavelength], file: str) -> Literal["fraction", "percent"] | None:
