@@ -82,6 +82,17 @@ class Block:
         return out
 
     @cached_property
+    def two_flux_slopes(self) -> Array:
+        """Change of log K of the mix with each nuisance value of that kind, (D, M)."""
+        p = self.problem
+        out = np.zeros((self.drawdowns.size, self.scalars.size))
+        for m, scalar in enumerate(self.scalars):
+            nuisance = p.nuisances[scalar]
+            if nuisance.kind == "two fluxes":
+                out[np.isin(self.drawdowns, nuisance.drawdowns), m] = nuisance.spread
+        return out
+
+    @cached_property
     def volume_slopes(self) -> Array:
         """Change of log dry volume per gram with each nuisance value, (M, A)."""
         p = self.problem
@@ -151,7 +162,9 @@ class Block:
         k, s = np.exp(log_k), np.exp(log_s)
         c, log_x, dc, dlog_x = self.mixes(nu)
         c_row, dc_row, dlog_row = c[self.at], dc[self.at], dlog_x[self.at]
-        km, sm = c_row @ k, c_row @ s
+        slopes = self.two_flux_slopes[self.at]
+        bend = np.exp(slopes @ nu)[:, None]
+        km, sm = (c_row @ k) * bend, c_row @ s
         x = np.exp(log_x[self.at])[:, None]
         k1, alpha, k2, sphere, fixed = self.surface_arrays
         haze_at = [m for m, i in enumerate(self.scalars) if p.nuisances[i].kind == "haze"]
@@ -184,9 +197,10 @@ class Block:
         alpha = alpha + haze @ nu
         measured = (alpha * k1)[:, None] + tau[:, None] * r * lift
         spectral = np.empty((self.rows.size, self.paints.size, 2, k.shape[1]))
-        spectral[:, :, 0] = (slope * dr_k)[:, None, :] * c_row[:, :, None] * k
+        spectral[:, :, 0] = (slope * dr_k * bend)[:, None, :] * c_row[:, :, None] * k
         spectral[:, :, 1] = (slope * dr_s)[:, None, :] * c_row[:, :, None] * s
-        scalar = (slope * dr_k)[:, None, :] * (dc_row @ k) + (slope * dr_s)[:, None, :] * (
+        scalar = (slope * dr_k * km)[:, None, :] * slopes[:, :, None]
+        scalar += (slope * dr_k * bend)[:, None, :] * (dc_row @ k) + (slope * dr_s)[:, None, :] * (
             dc_row @ s
         )
         scalar += (slope * dr_x * x)[:, None, :] * dlog_row[:, :, None]

@@ -33,7 +33,7 @@ class Nuisance:
     Attributes
     ----------
     name : str
-    kind : {"thickness", "weighing", "dry volume", "k2", "haze"}
+    kind : {"thickness", "weighing", "dry volume", "two fluxes", "k2", "haze"}
     spread : float
         Prior standard deviation, in the nuisance's own unit.
     unit : str
@@ -246,6 +246,10 @@ def build(
             if not read_over:
                 continue
             with_read_patches.append((card, d, index))
+            name = f"{card.name} {d.step}: two fluxes"
+            nuisances.append(
+                Nuisance(name, "two fluxes", settings.two_flux_spread, "relative", (index,))
+            )
             if not d.opaque:
                 spread = settings.measured_spread if measured_x else settings.drawdown_spread
                 name = f"{card.name} {d.step}: thickness"

@@ -27,9 +27,14 @@ class FitSettings:
         Relative standard uncertainty of a dry volume per gram that rests on the lot's own figures.
     noise_offset, noise_slope : float
         Standard uncertainty of one reading: ``noise_offset + noise_slope * R``.
+    two_flux_spread : float
+        What two fluxes get wrong of a whole mix: relative standard uncertainty of its absorption.
+        Real paint's K, as two fluxes see it, is not quite proportional to its share; without room
+        for that the fit would blame the balance and the applicator.
     model_spread : float
-        What two fluxes get wrong, as a standard uncertainty of ``model_spread * R (1 - R)`` of the
-        reflectance inside: nothing where a film is black or a perfect white.
+        What they get wrong at each wavelength: a standard uncertainty of ``model_spread * R (1 - R)``
+        of the reflectance inside, nothing where a film is black or a perfect white. The two spreads
+        were chosen on mixtures of the virtual paint lab that no fit saw.
     k2_spread : float
         Prior standard uncertainty of the internal reflectance k2.
     fit_k2 : bool
@@ -46,7 +51,8 @@ class FitSettings:
     dry_volume_spread: float = 0.01
     noise_offset: float = 0.0005
     noise_slope: float = 0.002
-    model_spread: float = 0.03
+    two_flux_spread: float = 0.04
+    model_spread: float = 0.07
     k2_spread: float = 0.05
     fit_k2: bool = False
     roughness: float = 1.0

@@ -153,6 +153,54 @@ def ciede2000(one: Array, other: Array) -> Array:
     return result
 
 
+def ciede2000_metric(colours: Array) -> Array:
+    """CIEDE2000 near a colour as a quadratic form, (N, 3, 3): ``dE^2 = d @ metric @ d``.
+
+    Notes
+    -----
+    Taken by small steps along and between the axes; CIEDE2000 has no closed metric.
+    """
+    c = np.atleast_2d(colours)
+    h = 1e-2
+    steps = np.eye(3) * h
+    square = np.empty((3, 3, len(c)))
+    for i in range(3):
+        for j in range(i, 3):
+            step = steps[i] if i == j else steps[i] + steps[j]
+            square[i, j] = ciede2000(c - step / 2, c + step / 2) ** 2 / h**2
+    metric = np.empty((len(c), 3, 3))
+    for i in range(3):
+        for j in range(i, 3):
+            mixed = square[i, j] if i == j else (square[i, j] - square[i, i] - square[j, j]) / 2
+            metric[:, i, j] = metric[:, j, i] = mixed
+    return metric
+
+
+def ciede2000_band(colours: Array, covariance: Array) -> Array:
+    """CIEDE2000 that a colour stays within with 95 % probability, (N,).
+
+    Parameters
+    ----------
+    colours : (N, 3) array
+        CIELAB.
+    covariance : (N, 3, 3) array
+        Of CIELAB.
+
+    Notes
+    -----
+    The squared distance is a sum of squared normal variables; its 95th percentile is that of a
+    scaled chi-square of the same mean and variance (Welch-Satterthwaite, JCGM 100, G.4).
+    """
+    from scipy.stats import chi2
+
+    product = ciede2000_metric(colours) @ np.atleast_3d(covariance)
+    mean = np.trace(product, axis1=1, axis2=2)
+    spread = 2 * np.trace(product @ product, axis1=1, axis2=2)
+    freedom = 2 * mean**2 / np.maximum(spread, 1e-300)
+    result: Array = np.sqrt(mean * chi2.ppf(0.95, freedom) / freedom)
+    return result
+
+
 def srgb(reflectance: Array, wavelengths: Array = GRID) -> tuple[Array, NDArray[np.bool_]]:
     """What a display shows of reflectances (N, W) lit by D50.
 
