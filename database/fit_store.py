@@ -76,14 +76,14 @@ class FitStore(CardStore, PaintStore):
         ----------
         fit : int
         checks : DataFrame
-            Columns card, patch, de00.
+            Columns card, step, over, de00, as in `tintladder.calibrate.fit.check.Check`.
         """
         with self.transaction() as session:
             cards = {row.name: row for row in session.scalars(select(schema.Card))}
-            for card, patch, de00 in checks[["card", "patch", "de00"]].itertuples(index=False):
-                session.add(
-                    schema.Check(fit_id=fit, card=cards[card], patch=patch, de00=float(de00))
-                )
+            columns = (checks[name].tolist() for name in ("card", "step", "over", "de00"))
+            for card, step, over, de00 in zip(*columns, strict=True):
+                patch = f"{step}/{over}"
+                session.add(schema.Check(fit_id=fit, card=cards[card], patch=patch, de00=de00))
 
     def current_fits(self) -> dict[str, int]:
         """Return the number of each fitted paint's current fit, by nickname."""

@@ -15,8 +15,9 @@ from sqlalchemy import select
 from ..calibrate.errors import InputError
 from . import schema
 from .release_changes import Changes, checked_version, next_version, version_key
+from .release_descriptor import DESCRIPTOR, SCHEMA, as_json, describe, json_schema
 from .release_files import SUMS, sha256, sums, sync_folder, write_whole, zipped
-from .release_schema import DESCRIPTOR, LAYOUT, SCHEMA, TABLES, as_json, json_schema, table_schema
+from .release_schema import TABLES, Table
 from .release_tables import Contents, contents
 from .release_words import changelog, citation, readme
 from .store import Store
@@ -132,8 +133,8 @@ def _files(
 ) -> dict[str, bytes]:
     code, paints = installed_version("tintladder"), list(held.paints)
     scale = str(held.tables["paints"]["scale"].iloc[0])
-    files = {table.file: _csv(held.tables[table.name]) for table in TABLES}
-    files[DESCRIPTOR] = as_json(_descriptor(name, version, created, code, files))
+    files = {table.file: _csv(table, held.tables[table.name]) for table in TABLES}
+    files[DESCRIPTOR] = as_json(describe(name, version, created, code, files))
     files[SCHEMA] = as_json(json_schema())
     files["README.md"] = readme(name, version, paints, scale).encode()
     files["CHANGELOG.md"] = changelog(history).encode()
@@ -141,39 +142,14 @@ def _files(
     return files | {SUMS: sums(files)}
 
 
-def _csv(table: pd.DataFrame) -> bytes:
-    return table.to_csv(index=False, lineterminator="\n").encode()
-
-
-def _descriptor(
-    name: str, version: str, created: str, code: str, files: dict[str, bytes]
-) -> dict[str, Any]:
-    return {
-        "$schema": "https://datapackage.org/profiles/2.0/datapackage.json",
-        "name": name,
-        "title": "K and S of tube paints",
-        "description": "How tube paints absorb (K) and scatter (S) light, with uncertainty, and "
-        "the readings that this rests on",
-        "version": version,
-        "created": created,
-        "layout": LAYOUT,
-        "made_with": f"tintladder {code}",
-        "resources": [
-            {
-                "name": table.name,
-                "path": table.file,
-                "type": "table",
-                "description": table.meaning,
-                "format": "csv",
-                "mediatype": "text/csv",
-                "encoding": "utf-8",
-                "bytes": len(files[table.file]),
-                "hash": f"sha256:{sha256(files[table.file])}",
-                "schema": table_schema(table),
-            }
-            for table in TABLES
-        ],
+def _csv(table: Table, rows: pd.DataFrame) -> bytes:
+    # Left to itself numpy shortens figures by a setting that other libraries change.
+    exact = {
+        column.name: ["" if value != value else repr(value) for value in rows[column.name].tolist()]
+        for column in table.columns
+        if column.kind == "number"
     }
+    return rows.assign(**exact).to_csv(index=False, lineterminator="\n").encode()
 
 
 def _put_in_place(releases: Path, name: str, files: dict[str, bytes]) -> Path:

@@ -7,6 +7,7 @@ import io
 import os
 import stat
 import zipfile
+import zlib
 from collections.abc import Mapping
 from pathlib import Path, PurePosixPath
 
@@ -80,7 +81,14 @@ def read_files(path: str | Path) -> dict[str, bytes]:
         with zipfile.ZipFile(place) as archive:
             names = _safe_names(archive, place)
             return {name: archive.read(info) for name, info in names.items()}
-    except (zipfile.BadZipFile, EOFError, OSError, RuntimeError, NotImplementedError) as error:
+    except (
+        zipfile.BadZipFile,
+        EOFError,
+        OSError,
+        RuntimeError,
+        NotImplementedError,
+        zlib.error,
+    ) as error:
         raise InputError(
             path, None, f"expected the zip of a release ({error})", "fetch it again, or its folder"
         ) from error

@@ -16,8 +16,9 @@ import pandas as pd
 from ..calibrate.errors import InputError
 from ..calibrate.optics.coefficients import Coefficients
 from ..calibrate.optics.surface import Surface
+from .release_descriptor import DESCRIPTOR
 from .release_files import read_files
-from .release_schema import DESCRIPTOR, LAYOUT, TABLES, Kind, Table
+from .release_schema import LAYOUT, TABLES, Kind, Table
 
 _DTYPES: dict[Kind, str] = {
     "string": "str",

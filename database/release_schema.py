@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 from ..calibrate.optics.surface import GEOMETRIES, GLOSSES
 from .schema import FINISHES
 
 LAYOUT = 1
 """Number of this layout; a release states it."""
-DESCRIPTOR = "datapackage.json"
-SCHEMA = "schema.json"
 
 Kind = Literal["string", "integer", "number", "boolean", "object"]
 
@@ -265,7 +262,7 @@ TABLES: tuple[Table, ...] = (
             _count("repeat", "first, second, ... reading of the patch"),
             _WAVELENGTH,
             _number("reflectance", "fraction; empty where missing"),
-            _count("flags", "sum of 1 missing, 2 below zero, 4 above one, 8 below the surface"),
+            _count("flags", "what is odd about it: sum of 1 missing, 2 below zero, 4 above one"),
         ),
         ("session", "patch", "repeat", "wavelength"),
         ((("session",), "sessions", ("session",)),),
@@ -311,6 +308,8 @@ TABLES: tuple[Table, ...] = (
             _key("patch", "step/substrate"),
             _text("step", "name on the card"),
             _text("over", "substrate"),
+            _number("share", "of the paint in its dry volume"),
+            _number("thickness_um", "fitted dry film, µm"),
             _number("de00", "CIEDE2000 of fitted against read, D50/2 deg"),
             _number("rms", "of reflectance"),
             _number("weight", "1 where kept whole"),
@@ -328,92 +327,7 @@ TABLES: tuple[Table, ...] = (
             _key("patch", "step/substrate"),
             _number("de00", "CIEDE2000 of predicted against read, D50/2 deg", True),
         ),
-        ("fit", "card", "patch"),
+        (),
         (_TO_FIT, _TO_CARD),
     ),
 )
-
-
-def as_json(value: object) -> bytes:
-    """Write JSON as it stands in a release."""
-    return (json.dumps(value, indent=1, ensure_ascii=False) + "\n").encode()
-
-
-def table_schema(table: Table) -> dict[str, Any]:
-    """Return a table's schema in the open Table Schema form."""
-    fields = []
-    for column in table.columns:
-        constraints: dict[str, Any] = {"required": True} if column.required else {}
-        if column.words:
-            constraints["enum"] = list(column.words)
-        field: dict[str, Any] = {"name": column.name, "type": column.kind}
-        fields.append(
-            field
-            | {"description": column.meaning}
-            | ({"constraints": constraints} if constraints else {})
-        )
-    foreign = [
-        {"fields": list(own), "reference": {"resource": other, "fields": list(theirs)}}
-        for own, other, theirs in table.foreign
-    ]
-    return {
-        "fields": fields,
-        "missingValues": [""],
-        **({"primaryKey": list(table.key)} if table.key else {}),
-        **({"foreignKeys": foreign} if foreign else {}),
-    }
-
-
-def json_schema() -> dict[str, Any]:
-    """Return the JSON Schema of the descriptor; a row of each table stands under ``$defs``."""
-    resources = [
-        {
-            "type": "object",
-            "required": ["name", "path", "type", "format", "bytes", "hash", "schema"],
-            "properties": {
-                "name": {"const": table.name},
-                "path": {"const": table.file},
-                "type": {"const": "table"},
-                "format": {"const": "csv"},
-                "encoding": {"const": "utf-8"},
-                "bytes": {"type": "integer", "minimum": 1},
-                "hash": {"type": "string", "pattern": "^sha256:[0-9a-f]{64}$"},
-                "schema": {"const": table_schema(table)},
-            },
-        }
-        for table in TABLES
-    ]
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "title": "A release of paint coefficients",
-        "type": "object",
-        "required": ["name", "version", "created", "layout", "resources"],
-        "properties": {
-            "name": {"type": "string", "pattern": "^[a-z0-9._-]+$"},
-            "version": {"type": "string", "pattern": r"^\d+\.\d+\.\d+$"},
-            "created": {"type": "string"},
-            "layout": {"const": LAYOUT},
-            "resources": {
-                "type": "array",
-                "prefixItems": resources,
-                "minItems": len(resources),
-                "maxItems": len(resources),
-            },
-        },
-        "$defs": {table.name: _row_schema(table) for table in TABLES},
-    }
-
-
-def _row_schema(table: Table) -> dict[str, Any]:
-    properties = {}
-    for column in table.columns:
-        kinds = [column.kind] if column.required else [column.kind, "null"]
-        kind: dict[str, Any] = {"type": kinds, "description": column.meaning}
-        properties[column.name] = kind | ({"enum": list(column.words)} if column.words else {})
-    return {
-        "type": "object",
-        "description": table.meaning,
-        "properties": properties,
-        "required": [column.name for column in table.columns if column.required],
-        "additionalProperties": False,
-    }

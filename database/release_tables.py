@@ -81,7 +81,8 @@ def contents(store: Store) -> Contents:
     tables = {}
     for table in TABLES:
         columns = [column.name for column in table.columns]
-        tables[table.name] = pd.DataFrame(rows[table.name], columns=columns)
+        numbers = {column.name: float for column in table.columns if column.kind == "number"}
+        tables[table.name] = pd.DataFrame(rows[table.name], columns=columns).astype(numbers)
     return Contents(tables, {row["paint"]: _remembered(row) for row in paints})
 
 

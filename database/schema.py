@@ -287,9 +287,8 @@ class Check(Base):
     """How far a fit's prediction of a mixture it never saw lies from the reading."""
 
     __tablename__ = "checks"
-    __table_args__ = (UniqueConstraint("fit_id", "card_id", "patch"),)
 
-    fit_id: Mapped[int] = mapped_column(ForeignKey("fits.id"))
+    fit_id: Mapped[int] = mapped_column(ForeignKey("fits.id"), index=True)
     card_id: Mapped[int] = mapped_column(ForeignKey("cards.id"))
     patch: Mapped[str]
     de00: Mapped[float]

@@ -12,9 +12,10 @@ import pandas as pd
 from jsonschema import Draft202012Validator
 
 from ..calibrate.errors import InputError
+from .release_descriptor import DESCRIPTOR, SCHEMA, as_json, json_schema
 from .release_files import SUMS, read_files, sha256, sums
 from .release_load import coefficients_of, parse_table, read_descriptor
-from .release_schema import DESCRIPTOR, SCHEMA, TABLES, Column, as_json, json_schema
+from .release_schema import TABLES, Column
 from .release_tables import coefficient_tables
 
 _LINE = re.compile(r"([0-9a-f]{64})  (.+)")

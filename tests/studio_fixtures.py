@@ -133,6 +133,8 @@ def joint_fit(paints: tuple[str, ...] = ("HULL", "KEEL"), seed: int = 1) -> Join
             "patch": ["masstone/black", "tenth/white"],
             "step": ["masstone", "tenth"],
             "over": ["black", "white"],
+            "share": [1.0, 0.1],
+            "thickness_um": [61.0, 58.5],
             "de00": [0.1 / 3, 1.25],
             "rms": [0.001, 0.002],
             "weight": [1.0, 0.5],

@@ -130,10 +130,8 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["card_id"], ["cards.id"], name=op.f("fk_checks_card_id")),
         sa.ForeignKeyConstraint(["fit_id"], ["fits.id"], name=op.f("fk_checks_fit_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_checks")),
-        sa.UniqueConstraint(
-            "fit_id", "card_id", "patch", name=op.f("uq_checks_fit_id_card_id_patch")
-        ),
     )
+    op.create_index("ix_checks_fit_id", "checks", ["fit_id"], unique=False)
     op.create_table(
         "lots",
         sa.Column("id", sa.Integer(), nullable=False),
