@@ -32,7 +32,7 @@ class FitSettings:
         Real paint's K, as two fluxes see it, is not quite proportional to its share; without room
         for that the fit would blame the balance and the applicator.
     model_spread : float
-        What they get wrong at each wavelength: a standard uncertainty of ``model_spread * R (1 - R)``
+        What they get wrong at each wavelength: a standard uncertainty of ``model_spread R (1 - R)``
         of the reflectance inside, nothing where a film is black or a perfect white. The two spreads
         were chosen on mixtures of the virtual paint lab that no fit saw.
     k2_spread : float

@@ -1,0 +1,185 @@
+"""Mixes by name and parts: what they look like, and how surely."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..calibrate.errors import InputError
+from ..calibrate.optics.coefficients import ABSOLUTE, Coefficients
+from ..calibrate.optics.colour import (
+    D50,
+    View,
+    chroma_hue,
+    ciede2000_band,
+    srgb,
+)
+from ..calibrate.optics.predict import Prediction, dry_fractions, predict
+from ..calibrate.optics.spectra import Array
+from .colour_words import colour_words, hue_name
+
+CARD_BLACK, CARD_WHITE = 0.01, 0.86
+"""Inside reflectance of a typical sealed card's bands (common practice, no source)."""
+VIEWS = (D50, View("D65"), View("A"))
+
+
+def parse_mix(text: str, resolve: Callable[[str], str]) -> dict[str, float]:
+    """Read a mix such as ``ANCHOR=2,ROPE=1,HULL=7``.
+
+    Parameters
+    ----------
+    text : str
+        NAME=PARTS, separated by commas. Parts are of tube paint, by mass.
+    resolve : callable
+        From a name as typed to a nickname; raises InputError for a name that fits none.
+
+    Returns
+    -------
+    dict of nickname to parts
+        A paint named twice has its parts added.
+
+    Raises
+    ------
+    InputError
+        For a part that is no number, negative, or all of them zero.
+    """
+    parts: dict[str, float] = {}
+    for item in filter(None, (piece.strip() for piece in text.split(","))):
+        name, equals, number = (piece.strip() for piece in item.partition("="))
+        if not equals or not name:
+            raise InputError(
+                "mix", item, "expected NAME=PARTS", "write for instance 'ANCHOR=2,HULL=7'"
+            )
+        if not re.fullmatch(r"\d+(\.\d*)?|\.\d+", number) or not np.isfinite(float(number)):
+            raise InputError(
+                "mix", item, "expected parts as a number, zero or more", "write for instance 2.5"
+            )
+        nickname = resolve(name)
+        parts[nickname] = parts.get(nickname, 0.0) + float(number)
+    if not parts or sum(parts.values()) <= 0:
+        raise InputError(
+            "mix", text or None, "expected at least one part above zero", "name some paint"
+        )
+    return {name: amount for name, amount in parts.items() if amount > 0}
+
+
+@dataclass(frozen=True)
+class Look:
+    """How one mix looks over one ground.
+
+    Attributes
+    ----------
+    over : str
+        ``opaque``, ``black`` or ``white``.
+    prediction : Prediction
+        Of this one mix.
+    """
+
+    over: str
+    prediction: Prediction
+
+    @property
+    def reflectance(self) -> Array:
+        """Reflectance, (W,)."""
+        return self.prediction.reflectance[0]
+
+    def lab(self, view: View = D50) -> Array:
+        """CIELAB, (3,)."""
+        return self.prediction.lab(view)[0]
+
+    @property
+    def band(self) -> float:
+        """CIEDE2000 (D50/2°) that the true colour stays within with 95 % probability."""
+        return float(ciede2000_band(self.prediction.lab(), self.prediction.lab_covariance())[0])
+
+    @property
+    def words(self) -> str:
+        """The colour in words."""
+        return colour_words(self.lab())
+
+    @property
+    def hex(self) -> str:
+        """What a display shows of it, as #rrggbb, and "!" behind it where it can't."""
+        rgb, cut = srgb(self.prediction.reflectance, self.prediction.wavelengths)
+        code = "#" + "".join(f"{round(255 * float(x)):02x}" for x in rgb[0])
+        return code + ("!" if cut[0] else "")
+
+
+def look(
+    coefficients: Coefficients, mix: Mapping[str, float], thickness_um: float | None = None
+) -> list[Look]:
+    """Predict a mix: opaque, and as a film over black and over white where a thickness is given.
+
+    Raises
+    ------
+    InputError
+        For a film of paints whose K and S are relative to a white.
+    """
+    if thickness_um is not None and coefficients.scale != ABSOLUTE:
+        raise InputError(
+            "--thickness",
+            None,
+            f"K and S of these paints are {coefficients.scale}: how thin a film hides is unknown",
+            "leave the thickness out, or read a drawdown of known thickness over black and white",
+        )
+    used = coefficients.select(list(mix))
+    fractions = dry_fractions(used, [mix])
+    looks = [Look("opaque", predict(used, fractions))]
+    if thickness_um is not None:
+        x = np.array([thickness_um * 1e-3])
+        for over, inside in (("black", CARD_BLACK), ("white", CARD_WHITE)):
+            ground = np.full((1, used.wavelengths.size), inside)
+            looks.append(Look(over, predict(used, fractions, x, ground)))
+    return looks
+
+
+def mix_words(mix: Mapping[str, float], names: Mapping[str, str]) -> str:
+    """A recipe as a sentence's middle: ``6 parts Rope Earth, 2 Hull White``."""
+    ordered = sorted(mix.items(), key=lambda item: -item[1])
+    first = True
+    words = []
+    for nickname, amount in ordered:
+        unit = (" part" if amount == 1 else " parts") if first else ""
+        words.append(f"{amount:g}{unit} {names.get(nickname, nickname)}")
+        first = False
+    return ", ".join(words)
+
+
+def why(coefficients: Coefficients, mix: Mapping[str, float], names: Mapping[str, str]) -> str:
+    """Say what the dullest paint of a mix does to it, from their K and S.
+
+    Compares the opaque mix with the same mix less each of its coloured paints in turn: the paint
+    whose leaving cleans the colour most is the one that dulls it.
+    """
+    if len(mix) < 3:
+        return ""
+    whole = look(coefficients, mix)[0].lab()
+    chroma = float(chroma_hue(whole)[0])
+    gains = {}
+    for name in mix:
+        rest = {n: amount for n, amount in mix.items() if n != name}
+        without = look(coefficients, rest)[0].lab()
+        gains[name] = (float(chroma_hue(without)[0]) - chroma, without)
+    name = max(gains, key=lambda n: gains[n][0])
+    gain, without = gains[name]
+    if gain < 3:
+        return ""
+    hue = hue_name(float(chroma_hue(without)[1]))
+    black = "" if any(_is_black(coefficients, n) for n in mix) else ", so no black"
+    return f"the {names.get(name, name)} already dulls the {hue}{black}"
+
+
+def _is_black(coefficients: Coefficients, nickname: str) -> bool:
+    colour = look(coefficients, {nickname: 1.0})[0].lab()
+    return bool(colour[0] < 30 and chroma_hue(colour)[0] < 10)
+
+
+def tint_ladder(
+    coefficients: Coefficients, paint: str, white: str, ratios: Sequence[float]
+) -> Prediction:
+    """Predict opaque tints of a paint, given as parts of white to one of colour, by mass."""
+    used = coefficients.select([paint, white])
+    return predict(used, dry_fractions(used, [{paint: 1.0, white: r} for r in ratios]))
