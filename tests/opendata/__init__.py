@@ -1,0 +1,1 @@
+"""Measured data and published tables from outside the project, and how the tests read them."""

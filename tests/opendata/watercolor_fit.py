@@ -1,0 +1,217 @@
+"""K and S of watercolor pigments from thin washes on paper, and what they predict of mixtures.
+
+The quantity of paint on a patch stands for the film's thickness. Grainy paper spreads it: within a
+patch the film is gamma-distributed about its mean. All wavelengths are solved at once, each a small
+Gauss-Newton problem in log K and log S of every pigment.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import gamma
+from tintladder.calibrate.optics.colour import ciede2000, lab
+from tintladder.calibrate.optics.kubelka_munk import film, film_derivatives
+from tintladder.calibrate.optics.spectra import Array
+from tintladder.calibrate.optics.surface import Surface, to_inside, to_measured
+
+from .watercolor import PIGMENTS, STEPS, VIEW, WAVELENGTHS, Mixtures, Watercolors
+
+NODES = 6
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What is chosen beforehand: `LADDERS` and `WITH_MIXTURES`, both found on the train split.
+
+    Attributes
+    ----------
+    haze : float
+        Share of the surface reflection that the instrument sees.
+    spread : float
+        Coefficient of variation of the thickness within a patch.
+    offset : float
+        Reflectances count as (R + offset)^(1/3), much as they are seen.
+    log_k, log_s : float
+        What K and S (per 0.01 ml) are expected to be where the readings don't tell: an opaque
+        ladder fixes only K/S.
+    hold_k, hold_s : float
+        How firmly.
+    optical_weight : float
+        Weight of the optical depth that the thinnest step's transmittance shows.
+    dark : float
+        Transmittance that is taken for none.
+    ladder_weight : float
+        Weight of a reading of a ladder beside one of a mixture.
+    """
+
+    haze: float
+    spread: float
+    offset: float
+    log_k: float
+    log_s: float
+    hold_k: float
+    hold_s: float
+    optical_weight: float
+    dark: float
+    ladder_weight: float = 1.0
+
+    @property
+    def surface(self) -> Surface:
+        return Surface("di:8", "excluded", "satin", haze=self.haze)
+
+    @property
+    def nodes(self) -> Array:
+        """Relative thicknesses of equal share within a patch, mean 1; (J, 1)."""
+        shape = self.spread**-2
+        nodes = gamma.ppf((np.arange(NODES) + 0.5) / NODES, shape)
+        return (nodes / nodes.mean())[:, None]
+
+
+LADDERS = Settings(
+    haze=0.47,
+    spread=0.24,
+    offset=0.063,
+    log_k=-0.7,
+    log_s=-0.78,
+    hold_k=0.004,
+    hold_s=0.062,
+    optical_weight=0.03,
+    dark=9e-4,
+)
+WITH_MIXTURES = Settings(
+    haze=0.31,
+    spread=0.69,
+    offset=0.046,
+    log_k=-2.3,
+    log_s=1.0,
+    hold_k=0.0076,
+    hold_s=0.022,
+    optical_weight=0.0095,
+    dark=9e-4,
+    ladder_weight=0.1,
+)
+
+
+@dataclass(frozen=True)
+class Washes:
+    """K and S per 0.01 ml of paint on a patch, (P, W)."""
+
+    k: Array
+    s: Array
+    paper: Array
+    settings: Settings
+
+    def predict(self, mixtures: Mixtures) -> Array:
+        """Reflectance of mixtures, (N, W)."""
+        amounts = _amounts(mixtures)[:, None, :]
+        surface, x = self.settings.surface, self.settings.nodes
+        inside = film(amounts @ self.k, amounts @ self.s, x, to_inside(self.paper, surface))
+        result: Array = to_measured(inside, surface).mean(axis=1)
+        return result
+
+
+def _amounts(mixtures: Mixtures) -> Array:
+    """Quantity of every pigment in each mixture, (N, P)."""
+    amounts = np.zeros((len(mixtures), PIGMENTS))
+    np.put_along_axis(amounts, mixtures.pigments, mixtures.quantities.astype(float), axis=1)
+    return amounts
+
+
+def _density(k: Array, s: Array) -> tuple[Array, Array, Array]:
+    """-ln of a unit film's transmittance (Kubelka 1948), and the slopes of its logarithm by log K
+    and log S: by complex steps, exact to rounding."""
+
+    def density(k: Array, s: Array) -> Array:
+        u = np.sqrt(k * (k + 2 * s))
+        e = np.exp(-2 * u)
+        return u + np.log((1 + e + (k + s) / u * (1 - e)) / 2)
+
+    tiny = 1e-20j
+    value = density(k, s)
+    by_k = density(k * (1 + tiny), s).imag / 1e-20
+    by_s = density(k, s * (1 + tiny)).imag / 1e-20
+    return value, by_k / value, by_s / value
+
+
+def fit(
+    data: Watercolors, mixtures: Mixtures | None = None, settings: Settings = LADDERS
+) -> Washes:
+    """Fit every pigment's K and S.
+
+    Parameters
+    ----------
+    data : Watercolors
+        Its ladders, and the transmittance of their thinnest step.
+    mixtures : Mixtures, optional
+        Mixtures to be fitted along with the ladders.
+    settings : Settings
+    """
+    surface, x = settings.surface, settings.nodes
+    rg = to_inside(data.paper, surface)
+    amounts = np.kron(np.eye(PIGMENTS), np.array(STEPS, float)[:, None])
+    readings = data.ladder.reshape(-1, WAVELENGTHS.size)
+    weight = np.full((len(readings), 1), settings.ladder_weight)
+    if mixtures is not None:
+        amounts = np.vstack([amounts, _amounts(mixtures)])
+        readings = np.vstack([readings, mixtures.reflectance])
+        weight = np.vstack([weight, np.ones((len(mixtures), 1))])
+    target = np.cbrt(readings + settings.offset)
+    # Transmittance is relative to an unknown reference; the clearest wash comes near it.
+    clear = 1.3 * data.transmittance.max(axis=(0, 1))
+    density = np.log(-np.log((data.transmittance[:, 0] + settings.dark) / (clear + settings.dark)))
+    expected = np.repeat([settings.log_k, settings.log_s], PIGMENTS)[:, None]
+    hold = np.repeat([settings.hold_k, settings.hold_s], PIGMENTS)[:, None]
+    each = np.arange(PIGMENTS)
+
+    def residuals(z: Array) -> tuple[Array, Array]:
+        k, s = np.exp(z[:PIGMENTS]), np.exp(z[PIGMENTS:])
+        d = film_derivatives((amounts @ k)[:, None], (amounts @ s)[:, None], x, rg)
+        read = np.cbrt(to_measured(d.r, surface).mean(axis=1) + settings.offset)
+        slope = surface.tau / (1 - surface.k2 * d.r) ** 2 / (3 * read**2)[:, None]
+        by_k = weight * (slope * d.d_k).mean(axis=1)
+        by_s = weight * (slope * d.d_s).mean(axis=1)
+        shown, shown_k, shown_s = _density(k, s)
+        shown = settings.optical_weight * (np.log(shown) - density)
+        value = np.vstack([weight * (read - target), shown, hold * (z - expected)])
+
+        jacobian = np.zeros((WAVELENGTHS.size, len(value), 2 * PIGMENTS))
+        n = len(amounts)
+        jacobian[:, :n, :PIGMENTS] = by_k.T[:, :, None] * amounts * k.T[:, None]
+        jacobian[:, :n, PIGMENTS:] = by_s.T[:, :, None] * amounts * s.T[:, None]
+        jacobian[:, n + each, each] = settings.optical_weight * shown_k.T
+        jacobian[:, n + each, PIGMENTS + each] = settings.optical_weight * shown_s.T
+        jacobian[:, n + PIGMENTS :] = np.diag(hold[:, 0])
+        return value.T, jacobian
+
+    z = _gauss_newton(residuals, np.repeat(expected, WAVELENGTHS.size, axis=1))
+    return Washes(np.exp(z[:PIGMENTS]), np.exp(z[PIGMENTS:]), data.paper, settings)
+
+
+def _gauss_newton(residuals: Callable[[Array], tuple[Array, Array]], z: Array) -> Array:
+    """Minimise squares for each column of z (Q, W) by itself, damped; from residuals (W, M) and
+    their derivatives (W, M, Q)."""
+    damping = np.full(z.shape[1], 1e-2)
+    value, jacobian = residuals(z)
+    for _ in range(25):
+        turned = jacobian.transpose(0, 2, 1)
+        normal = turned @ jacobian
+        damped = normal * (1 + damping[:, None, None] * np.eye(len(z)))
+        step = -np.linalg.solve(damped, turned @ value[..., None])[..., 0].T
+        tried = z + np.clip(step, -1.5, 1.5)
+        new_value, new_jacobian = residuals(tried)
+        better = (new_value**2).sum(axis=1) < (value**2).sum(axis=1)
+        z = np.where(better, tried, z)
+        value = np.where(better[:, None], new_value, value)
+        jacobian = np.where(better[:, None, None], new_jacobian, jacobian)
+        damping *= np.where(better, 0.3, 5.0)
+    return z
+
+
+def differences(washes: Washes, mixtures: Mixtures) -> tuple[Array, Array]:
+    """CIELAB 1976 difference and CIEDE2000 of each predicted mixture, D65 and 2 degrees."""
+    predicted = lab(washes.predict(mixtures), WAVELENGTHS, VIEW)
+    measured = lab(mixtures.reflectance, WAVELENGTHS, VIEW)
+    return np.linalg.norm(predicted - measured, axis=1), ciede2000(predicted, measured)
