@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -47,15 +47,17 @@ class Block:
         return np.searchsorted(self.drawdowns, self.problem.drawdown[self.rows])
 
     @cached_property
-    def surface_arrays(self) -> tuple[Array, Array, Array, Array, Array]:
-        """k1, alpha, k2, whether tau holds k2, and tau's other part, (N,) each."""
+    def surface_arrays(self) -> tuple[Array, Array, Array, Array, Array, Array]:
+        """k1, alpha, k2, whether tau holds k2, tau's other part, the bare card's floor, (N,)."""
         surfaces = [self.problem.surfaces[i] for i in self.rows]
         k1 = np.array([s.k1 for s in surfaces])
         alpha = np.array([s.alpha for s in surfaces])
         k2 = np.array([s.k2 for s in surfaces])
         sphere = np.array([s.geometry != "45:0" for s in surfaces], dtype=float)
         fixed = np.where(sphere > 0, 1 - k1, [s.tau for s in surfaces])
-        return k1, alpha, k2, sphere, fixed
+        # The sealed bare card is glossy: of its surface it shows what a sphere shows, or nothing.
+        bare = [replace(s, gloss="gloss", haze=0.0) for s in surfaces]
+        return k1, alpha, k2, sphere, fixed, np.array([s.alpha * s.k1 for s in bare])
 
     @cached_property
     def mass_slopes(self) -> Array:
@@ -166,13 +168,11 @@ class Block:
         bend = np.exp(slopes @ nu)[:, None]
         km, sm = (c_row @ k) * bend, c_row @ s
         x = np.exp(log_x[self.at])[:, None]
-        k1, alpha, k2, sphere, fixed = self.surface_arrays
+        k1, alpha, k2, sphere, fixed, bare_floor = self.surface_arrays
         haze_at = [m for m, i in enumerate(self.scalars) if p.nuisances[i].kind == "haze"]
         k2_at = [m for m, i in enumerate(self.scalars) if p.nuisances[i].kind == "k2"]
         for m in k2_at:
             k2 = k2 + p.nuisances[self.scalars[m]].spread * nu[m]
-        # The sealed bare card is glossy: of its surface it shows what a sphere shows, or nothing.
-        bare_floor = np.where(alpha == 1.0, k1, 0.0) * sphere
         tau = fixed * np.where(sphere > 0, 1 - k2, 1.0)
         bare = p.bare[self.rows] - bare_floor[:, None]
         inner = tau[:, None] + k2[:, None] * bare
