@@ -74,6 +74,24 @@ def check_lot(lot: NewLot, file: str | None = None, where: str | None = None) ->
     return lot
 
 
+def check_finish(finish: str, file: str | None = None, where: str = "") -> str:
+    """Return a finish that a paint can have.
+
+    Raises
+    ------
+    InputError
+        Where it is none.
+    """
+    if finish not in FINISHES:
+        raise InputError(
+            file,
+            f"{where}finish",
+            f"expected one of {', '.join(FINISHES)}, got {finish!r}",
+            "leave it out for an ordinary paint",
+        )
+    return finish
+
+
 def parse_paints(text: str, file: str) -> list[NewPaint]:
     """Parse the text of a file of paints.
 
@@ -160,13 +178,7 @@ def _paint(table: Any, file: str, where: str) -> NewPaint:
         if not values.get(key, "").strip():
             raise InputError(file, f"{where}, {key}", "expected one, found none", "write it")
     check_nickname(values["nickname"], file, f"{where}, nickname")
-    if values.get("finish", ORDINARY) not in FINISHES:
-        raise InputError(
-            file,
-            f"{where}, finish",
-            f"expected one of {', '.join(FINISHES)}, got {values['finish']!r}",
-            "leave it out for an ordinary paint",
-        )
+    check_finish(values.get("finish", ORDINARY), file, f"{where}, ")
     pigments = values.pop("pigments", [])
     if not all(isinstance(pigment, str) for pigment in pigments):
         raise InputError(

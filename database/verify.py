@@ -64,7 +64,7 @@ def verify_release(path: str | Path, digest: str | None = None) -> list[str]:
 
 
 def _zip_hash(path: Path) -> Iterator[str]:
-    beside = path.with_name(f"{path.name}.sha256")
+    beside = path.parent / f"{path.name}.sha256"
     if path.is_file() and beside.is_file():
         line = f"{sha256(path.read_bytes())}  {path.name}\n"
         if beside.read_bytes() != line.encode():

@@ -1,0 +1,67 @@
+"""What the commands share: options, opening the studio, and saying the result."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from ..store import Store
+
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON, for machines.")]
+StudioOption = Annotated[
+    str | None,
+    typer.Option("--studio", metavar="DIR", help="Folder of the studio; else the one you are in."),
+]
+
+
+def worked(example: str) -> str:
+    """Return the end of a help text: one worked example, its lines left as they are."""
+    return f"\b\nExample:\n  {example}"
+
+
+def open_store(studio: str | None, create: bool = False) -> Store:
+    """Open the studio that the user means; heavy imports wait until here."""
+    from ..store import Store
+
+    return Store.open(studio, create)
+
+
+@contextmanager
+def working(what: str, quiet: bool = False) -> Iterator[Callable[[str], None]]:
+    """Show that something goes on while it does; the callable says how far it is."""
+    from rich.console import Console
+
+    console = Console(stderr=True, quiet=quiet)
+    with console.status(f"{what} ...") as status:
+        yield lambda words: status.update(f"{what}: {words} ...")
+
+
+def say(result: Any, as_json: bool, show: Callable[[], None]) -> None:
+    """Print a result as JSON, or let `show` print it for people."""
+    if as_json:
+        typer.echo(json.dumps(result, indent=1, ensure_ascii=False))
+    else:
+        show()
+
+
+def print_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Print a plain table, as wide as it needs where no terminal bounds it."""
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    console = Console()
+    if not console.is_terminal:
+        console.width = 200
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for column in columns:
+        table.add_column(column)
+    for row in rows:
+        # What the user typed is text, never markup.
+        table.add_row(*(Text(cell) for cell in row))
+    console.print(table)

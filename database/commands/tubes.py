@@ -1,0 +1,249 @@
+"""The tubes of a studio: list, add, on hand or out."""
+
+from __future__ import annotations
+
+import re
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from ...calibrate.errors import InputError
+from .common import JsonOption, StudioOption, open_store, print_table, say, worked
+
+if TYPE_CHECKING:
+    from ..schema import Paint
+    from ..store import Store
+
+EXAMPLE = "tintladder tubes"
+
+app = typer.Typer(no_args_is_help=False)
+
+
+@app.callback(invoke_without_command=True, epilog=worked(EXAMPLE))
+def tubes(ctx: typer.Context, as_json: JsonOption = False, studio: StudioOption = None) -> None:
+    """List your tubes; add one, or say which are on hand."""
+    ctx.obj = studio
+    if ctx.invoked_subcommand is not None:
+        return
+    with open_store(studio) as store:
+        paints, fitted = store.paints(), store.current_fits()
+    rows = [_described(paint) | {"fitted": paint.nickname in fitted} for paint in paints]
+
+    def show() -> None:
+        if not rows:
+            typer.echo("No tubes yet. Add one: tintladder tubes add")
+            return
+        print_table(
+            ("Nickname", "Name", "Maker", "Pigments", "On hand", "Fitted"),
+            [
+                (
+                    row["nickname"],
+                    row["name"],
+                    row["maker"],
+                    " ".join(row["pigments"]),
+                    "yes" if row["on_hand"] else "out",
+                    "yes" if row["fitted"] else "not yet",
+                )
+                for row in rows
+            ],
+        )
+
+    say(rows, as_json, show)
+
+
+@app.command(
+    epilog=worked(
+        'tintladder tubes add --name "Hull White" --maker Slipway --pigments PW6 --size 250'
+    )
+)
+def add(
+    ctx: typer.Context,
+    name: Annotated[
+        str | None, typer.Option(help="As on the label; then nothing is asked.")
+    ] = None,
+    maker: Annotated[str | None, typer.Option(help="As on the label.")] = None,
+    pigments: Annotated[
+        str | None, typer.Option(help='Colour Index names on the label, such as "PB29 PW6".')
+    ] = None,
+    nickname: Annotated[
+        str | None, typer.Option(help="One word of your own to call it by.")
+    ] = None,
+    size: Annotated[str | None, typer.Option(metavar="ML", help="Size of the tube, ml.")] = None,
+    range_: Annotated[str, typer.Option("--range", help="The maker's range.")] = "",
+    finish: Annotated[
+        str, typer.Option(help="ordinary, metallic, interference or fluorescent.")
+    ] = "ordinary",
+    lot: Annotated[str, typer.Option(help="The lot on this tube.")] = "",
+    price: Annotated[float | None, typer.Option(help="Of this tube.")] = None,
+    density: Annotated[float | None, typer.Option(help="Of the paint, g/ml, if known.")] = None,
+    volume_solids: Annotated[
+        float | None, typer.Option(help="Dry over wet volume, 0 to 1, if known.")
+    ] = None,
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
+    """Add a tube: five questions, or the same as options."""
+    from ..paint_names import check_nickname, suggest_nickname
+    from ..paints_file import NewLot, NewPaint, check_finish
+
+    check_finish(finish)
+    with open_store(studio or ctx.obj, create=True) as store:
+        asking = name is None
+        name = _answer("Name on the label", name)
+        maker = _answer("Maker", maker, "", asking)
+        pigments = _answer("Pigments on the label, such as PB29 PW6", pigments, "", asking)
+        _check_new(store, name, maker)
+        suggested = suggest_nickname(name, maker, [paint.nickname for paint in store.paints()])
+        if nickname is None and not asking:
+            _check_tellable(store, name, suggested)
+        nickname = _answer("A nickname for it", nickname, suggested, asking)
+        check_nickname(nickname)
+        size = _answer("Size of the tube, ml", size, "", asking)
+        paint = store.add_paint(
+            NewPaint(
+                nickname=nickname,
+                name=name,
+                maker=maker,
+                range=range_,
+                pigments=tuple(re.findall(r"[^\s,;/]+", pigments)),
+                finish=finish,
+                lots=(NewLot(lot, _millilitres(size), price, density, volume_solids),),
+            )
+        )
+        result = _described(paint)
+    say(result, as_json, lambda: typer.echo(f"Added {paint.name} as {paint.nickname}, on hand."))
+
+
+@app.command("on", epilog=worked("tintladder tubes on HULL"))
+def on(
+    ctx: typer.Context,
+    nick: Annotated[str, typer.Argument(help="Nickname, or a part of the name.")],
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
+    """Say that a tube is on hand."""
+    _set(ctx, nick, True, as_json, studio)
+
+
+@app.command("out", epilog=worked("tintladder tubes out HULL"))
+def out(
+    ctx: typer.Context,
+    nick: Annotated[str, typer.Argument(help="Nickname, or a part of the name.")],
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
+    """Say that a tube is used up."""
+    _set(ctx, nick, False, as_json, studio)
+
+
+@app.command("load", epilog=worked("tintladder tubes load paints.toml"))
+def load(
+    ctx: typer.Context,
+    file: Annotated[Path, typer.Argument(help="A file of paints, TOML.")],
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
+    """Add every tube of a file, all or none."""
+    from ..text_file import read_text
+
+    text = read_text(file)
+    with open_store(studio or ctx.obj, create=True) as store:
+        result = [_described(paint) for paint in store.import_paints(text, str(file))]
+    names = ", ".join(row["nickname"] for row in result)
+    say(result, as_json, lambda: typer.echo(f"{file}: {len(result)} paints: {names}."))
+
+
+def _set(ctx: typer.Context, nick: str, on_hand: bool, as_json: bool, studio: str | None) -> None:
+    with open_store(studio or ctx.obj) as store:
+        paint = store.set_on_hand(nick, on_hand)
+        result = _described(paint)
+    words = "on hand" if on_hand else "out"
+    say(result, as_json, lambda: typer.echo(f"{paint.nickname} ({paint.name}) is {words}."))
+
+
+def _described(paint: Paint) -> dict[str, Any]:
+    return {
+        "nickname": paint.nickname,
+        "name": paint.name,
+        "maker": paint.maker,
+        "range": paint.range,
+        "pigments": paint.pigments,
+        "finish": paint.finish,
+        "on_hand": paint.on_hand,
+        "lots": [
+            {
+                "lot": lot.lot,
+                "size_ml": lot.size_ml,
+                "price": lot.price,
+                "density": lot.density,
+                "volume_solids": lot.volume_solids,
+                "opened": lot.opened.isoformat() if lot.opened else None,
+                "on_hand": lot.on_hand,
+            }
+            for lot in paint.lots
+        ],
+    }
+
+
+def _answer(
+    question: str, given: str | None, default: str | None = None, asking: bool = True
+) -> str:
+    """Return what an option gave, else the answer to the question, else the default."""
+    if given is None and asking:
+        hint = f" [{default}]" if default else ""
+        typer.echo(f"{question}{hint}: ", nl=False, err=True)
+        given = sys.stdin.readline()
+        if not given:
+            typer.echo(err=True)
+            raise InputError(
+                None,
+                "tubes add",
+                f"stopped at the question: {question}",
+                "answer it, or give --name and the other options",
+            )
+    answer = (given or "").strip() or default
+    if answer is None:
+        raise InputError(None, "tubes add", "a tube needs a name", "give it as on the label")
+    return answer
+
+
+def _check_new(store: Store, name: str, maker: str) -> None:
+    for paint in store.paints():
+        same = (paint.name.casefold(), paint.maker.casefold()) == (
+            name.casefold(),
+            maker.casefold(),
+        )
+        if same:
+            raise InputError(
+                None,
+                name,
+                f"that paint is in the studio already, as {paint.nickname}",
+                f"if you have it again: tintladder tubes on {paint.nickname}",
+            )
+
+
+def _check_tellable(store: Store, name: str, suggested: str) -> None:
+    for paint in store.paints():
+        if paint.name.casefold() == name.casefold():
+            raise InputError(
+                None,
+                name,
+                f"there is one already, by {paint.maker or 'an unnamed maker'} ({paint.nickname})",
+                f"give yours a nickname of its own, such as --nickname {suggested}",
+            )
+
+
+def _millilitres(text: str) -> float | None:
+    if not text:
+        return None
+    match = re.fullmatch(r"(\d+(?:[.,]\d+)?)\s*(?:ml)?", text, re.IGNORECASE)
+    if not match:
+        raise InputError(
+            None,
+            "size",
+            f"expected millilitres such as 60, got {text!r}",
+            "leave it out if unknown",
+        )
+    return float(match[1].replace(",", "."))

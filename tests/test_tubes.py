@@ -1,0 +1,260 @@
+"""Tubes: named, found, added and used up, at the command line and in the store."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import pytest
+from tintladder.calibrate.errors import InputError
+from tintladder.database.paint_names import LONGEST, check_nickname, suggest_nickname
+from tintladder.database.paints_file import NewLot, NewPaint, parse_paints
+from tintladder.database.store import Store
+
+from .command import run
+from .studio_fixtures import PAINTS_TOML
+
+
+@pytest.fixture
+def store(tmp_path):
+    with Store.open(tmp_path) as opened:
+        opened.import_paints(PAINTS_TOML)
+        yield opened
+
+
+@pytest.fixture
+def tool(monkeypatch, capsys, tmp_path):
+    monkeypatch.chdir(tmp_path)
+    return partial(run, monkeypatch, capsys)
+
+
+# The store
+
+
+def test_a_file_of_paints_comes_in_whole(store):
+    hull = store.find_paint("HULL")
+    assert (hull.name, hull.pigments, hull.range) == ("Hull White", ["PW6"], "Sign acrylic")
+    (lot,) = hull.lots
+    assert (lot.lot, lot.size_ml, lot.price, lot.opened.isoformat()) == (
+        "W1",
+        250.0,
+        14.5,
+        "2026-03-01",
+    )
+
+
+def test_tubes_for_a_fit(store):
+    tubes = store.tubes()
+    assert tubes["HULL"].dry_volume == pytest.approx(0.42 / 1.45)
+    assert tubes["HULL"].lot == "W1" and tubes["HULL"].refuse is None
+    assert not tubes["KEEL"].dry_volume_measured
+    assert "metallic" in tubes["BRASS"].refuse
+
+
+def test_loading_a_file_again_takes_its_corrections(store):
+    store.import_paints(PAINTS_TOML.replace("density = 1.45", "density = 1.5"))
+    assert len(store.paints()) == 4
+    assert store.tubes()["HULL"].density == 1.5
+
+
+@pytest.mark.parametrize("text", ["HULL", "hull", "Hull W", "hull white", "  HULL "])
+def test_a_paint_is_found_by_nickname_or_part_of_a_name(store, text):
+    assert store.find_paint(text).nickname == "HULL"
+
+
+def test_a_nickname_comes_before_a_part_of_another(store):
+    assert store.find_paint("keel").nickname == "KEEL"
+
+
+def test_a_part_that_fits_several_names_them(store):
+    with pytest.raises(
+        InputError, match=r"fits 2 paints: KEEL \(Keel Blue\), KEEL-T \(Keel Blue\)"
+    ):
+        store.find_paint("blue")
+
+
+def test_a_slip_is_answered_with_the_closest(store):
+    with pytest.raises(InputError, match=r"fits no tube; closest: HULL \(Hull White\)"):
+        store.find_paint("HUL1")
+    with pytest.raises(InputError, match=r"fits no tube; see tintladder tubes"):
+        store.find_paint("zzz")
+    with pytest.raises(InputError, match="fits no tube"):
+        store.find_paint("  ")
+
+
+def test_nicknames_are_unique_in_any_case(store):
+    with pytest.raises(InputError, match="already that of Hull White"):
+        store.add_paint(NewPaint("hull", "Hull Grey"))
+
+
+def test_the_lot_in_use_is_the_one_opened_last(store):
+    from datetime import date
+
+    store.add_lot("HULL", NewLot("W2", density=1.6, opened=date(2026, 6, 1)))
+    store.add_lot("HULL", NewLot("W0", density=1.3, opened=date(2025, 6, 1)))
+    assert store.tubes()["HULL"].lot == "W2"
+    with pytest.raises(InputError, match="in the studio already"):
+        store.add_lot("HULL", NewLot("W2"))
+
+
+@pytest.mark.parametrize("bad", ["", "two words", "a=b", "a,b", "a/b", "-x", "x" * (LONGEST + 1)])
+def test_nicknames_that_cannot_stand(bad):
+    with pytest.raises(InputError, match="expected a nickname"):
+        check_nickname(bad)
+
+
+@pytest.mark.parametrize(
+    "name, maker, taken, expected",
+    [
+        ("Keel Blue", "Slipway", [], "KEEL"),
+        ("Keel Blue", "Tarred Rope Works", ["keel"], "KEEL-TRW"),
+        ("Keel Blue", "", ["KEEL"], "KEEL-2"),
+        ("Keel Blue", "Slipway", ["KEEL", "KEEL-S"], "KEEL-2"),
+        ("!!!", "", [], "PAINT"),
+        ("Türkis hell", "", [], "TÜRKIS"),
+        ("Extraordinarilylongpaintname", "Maker", ["x"], "EXTRAORDINARILYLON"),
+    ],
+)
+def test_suggested_nicknames(name, maker, taken, expected):
+    assert suggest_nickname(name, maker, taken) == check_nickname(expected)
+
+
+def test_names_with_odd_characters_come_back(store):
+    name = 'Noir d\'Été; DROP TABLE paints; -- [bold]"x" 漆'
+    store.add_paint(NewPaint("NOIR", name, maker="[red]"))
+    assert store.find_paint("NOIR").name == name
+
+
+@pytest.mark.parametrize(
+    "old, new, said",
+    [
+        ("[[paint]]", "[[pant]]", "pant: expected a file of paints"),
+        ('nickname = "HULL"', 'nickname = "HU LL"', "paint 1, nickname: expected a nickname"),
+        ('nickname = "HULL"\n', "", "paint 1, nickname: expected one, found none"),
+        ('nickname = "HULL"', 'nickname = "keel"', "paint 2, nickname: KEEL is already"),
+        ("density = 1.45", "density = 1450", "lot 1, density: expected above 0.5 and up to 6"),
+        ("density = 1.45", 'density = "1.45"', "lot 1, density: expected a number"),
+        ("density = 1.45", "density = nan", "lot 1, density"),
+        ("volume_solids = 0.42", "volume_solids = 42", "lot 1, volume_solids"),
+        ("size_ml = 250", "size_ml = 0", "lot 1, size_ml: expected above 0"),
+        ("on_hand = true", 'on_hand = "yes"', "on_hand: expected true or false"),
+        ("opened = 2026-03-01", 'opened = "March"', "opened: expected a date"),
+        ('pigments = ["PW6"]', 'pigments = "PW6"', "pigments: expected a list"),
+        ('pigments = ["PW6"]', "pigments = [6]", "pigments: expected names"),
+        ('finish = "metallic"', 'finish = "shiny"', "paint 4, finish: expected one of ordinary"),
+        ("price = 14.5", "prise = 14.5", "lot 1, prise: expected one of lot"),
+        ("[[paint]]", "[[paint]", "not TOML"),
+    ],
+)
+def test_a_faulty_file_of_paints_is_refused_by_place(store, old, new, said):
+    text = PAINTS_TOML.replace(old, new)
+    assert text != PAINTS_TOML
+    with pytest.raises(InputError) as caught:
+        store.import_paints(text, "my paints.toml")
+    assert said in str(caught.value) and "my paints.toml" in str(caught.value)
+    assert "\n" not in str(caught.value)
+    assert len(store.paints()) == 4
+
+
+def test_a_file_is_taken_whole_or_not(tmp_path):
+    text = PAINTS_TOML.replace('"KEEL-T"', '"OTHER"')
+    with Store.open(tmp_path) as store:
+        store.add_paint(NewPaint("OTHER", "Other Paint"))
+        with pytest.raises(InputError, match="already that of Other Paint"):
+            store.import_paints(text)
+        assert [paint.nickname for paint in store.paints()] == ["OTHER"]
+
+
+def test_two_lots_of_one_name():
+    text = PAINTS_TOML.split("[[paint]]")[1]
+    doubled = "[[paint]]" + text + "[[paint.lot]]\nlot = 'W1'\n"
+    with pytest.raises(InputError, match="two lots of one name"):
+        parse_paints(doubled, "paints.toml")
+
+
+# The command
+
+
+def test_five_questions(tool):
+    asked = tool("tubes", "add", typed="Keel Blue\nSlipway\nPB29, PW6\n\n60 ml\n")
+    assert (asked.status, asked.out) == (0, "Added Keel Blue as KEEL, on hand.\n")
+    assert [
+        asked.err.count(word) for word in ("Name", "Maker", "Pigments", "nickname", "Size")
+    ] == ([1] * 5)
+    (row,) = tool("tubes", "--json").json
+    assert row["pigments"] == ["PB29", "PW6"] and row["lots"][0]["size_ml"] == 60.0
+    assert row["on_hand"] and not row["fitted"]
+
+
+def test_one_name_from_two_makers_asks_for_a_nickname(tool):
+    tool("tubes", "add", "--name", "Keel Blue", "--maker", "Slipway")
+    again = tool("tubes", "add", "--name", "Keel Blue", "--maker", "Tarred Rope")
+    assert again.status == 2 and "--nickname KEEL-TR" in again.err
+    asked = tool("tubes", "add", typed="Keel Blue\nTarred Rope\n\n\n\n")
+    assert "as KEEL-TR, on hand" in asked.out
+
+
+def test_the_same_paint_twice_is_refused(tool):
+    for _ in range(2):
+        last = tool("tubes", "add", "--name", "Keel Blue", "--maker", "Slipway")
+    assert last.status == 2 and "tintladder tubes on KEEL" in last.err
+
+
+def test_stopping_halfway_adds_nothing(tool):
+    stopped = tool("tubes", "add", typed="Keel Blue\nSlipway\n")
+    assert stopped.status == 2 and "stopped at the question: Pigments" in stopped.err
+    assert tool("tubes", "--json").json == []
+
+
+@pytest.mark.parametrize(
+    "options, said",
+    [
+        (("--name", " "), "a tube needs a name"),
+        (("--name", "X", "--size", "big"), "expected millilitres"),
+        (("--name", "X", "--finish", "shiny"), "finish: expected one of ordinary"),
+        (("--name", "X", "--nickname", "a b"), "expected a nickname"),
+        (("--name", "X", "--density", "1450"), "density: expected above 0.5"),
+    ],
+)
+def test_faulty_options_add_nothing(tool, options, said):
+    outcome = tool("tubes", "add", *options)
+    assert (outcome.status, said in outcome.err, outcome.err.count("\n")) == (2, True, 1)
+    assert "No tubes yet" in tool("tubes").out or "no studio here yet" in tool("tubes").err
+
+
+def test_on_hand_and_out(tool, tmp_path):
+    (tmp_path / "paints.toml").write_text(PAINTS_TOML)
+    loaded = tool("tubes", "load", "paints.toml")
+    assert loaded.out == "paints.toml: 4 paints: HULL, KEEL, KEEL-T, BRASS.\n"
+    assert tool("tubes", "out", "hull").out == "HULL (Hull White) is out.\n"
+    listed = {row["nickname"]: row["on_hand"] for row in tool("tubes", "--json").json}
+    assert listed == {"BRASS": False, "HULL": False, "KEEL": False, "KEEL-T": False}
+    assert tool("tubes", "on", "KEEL").status == 0
+    table = tool("tubes").out
+    assert [line.split()[0] for line in table.splitlines()] == [
+        "Nickname",
+        "BRASS",
+        "HULL",
+        "KEEL",
+        "KEEL-T",
+    ]
+    assert table.splitlines()[3].split()[-3:] == ["yes", "not", "yet"]
+    assert "shelf" not in table
+
+
+def test_the_studio_may_be_named_before_or_after(tool, tmp_path):
+    place = tmp_path / "elsewhere"
+    assert tool("tubes", "--studio", place, "add", "--name", "Keel Blue").status == 0
+    assert [row["nickname"] for row in tool("tubes", "--studio", place, "--json").json] == ["KEEL"]
+    assert tool("tubes", "out", "KEEL", "--studio", place).status == 0
+    assert not (tmp_path / "studio.db").exists()
+
+
+def test_no_studio_yet_says_how_to_start(tool, tmp_path):
+    outcome = tool("tubes")
+    assert outcome.status == 2 and "start one with: tintladder tubes add" in outcome.err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_markup_in_a_name_is_only_text(tool):
+    tool("tubes", "add", "--name", "Deck [bold]Red[/bold]", "--maker", "[/]")
+    assert "Deck [bold]Red[/bold]" in tool("tubes").out
