@@ -173,8 +173,14 @@ def why(coefficients: Coefficients, mix: Mapping[str, float], names: Mapping[str
 
 
 def _is_black(coefficients: Coefficients, nickname: str) -> bool:
-    colour = look(coefficients, {nickname: 1.0})[0].lab()
-    return bool(colour[0] < 30 and chroma_hue(colour)[0] < 10)
+    """Whether a paint is a black: it absorbs all wavelengths alike, far more than it scatters.
+
+    Its masstone alone doesn't tell: that of a strong violet or green is as dark.
+    """
+    row = coefficients.index(nickname)
+    seen = (coefficients.wavelengths >= 430) & (coefficients.wavelengths <= 680)
+    k, s = coefficients.k[row, seen], coefficients.s[row, seen]
+    return bool(np.nanmin(k) > 0.3 * np.nanmax(k) and np.nanmin(k / s) > 2)
 
 
 def tint_ladder(

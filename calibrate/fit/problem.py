@@ -414,11 +414,11 @@ def _check_fittable(problem: Problem, cards: Sequence[Card]) -> None:
 
 
 def surface_darker(problem: Problem) -> NDArray[np.bool_]:
-    """Readings darker than the surface reflection alone, (N, W)."""
+    """Readings darker than the surface reflection alone, beyond their own noise, (N, W)."""
     floor = np.array([s.alpha * s.k1 for s in problem.surfaces])
     with np.errstate(invalid="ignore"):
-        result: NDArray[np.bool_] = problem.measured < floor[:, None]
-    return result
+        below = problem.measured + 3 * np.sqrt(problem.variance) < floor[:, None]
+    return below
 
 
 FLAG_WORDS = {
