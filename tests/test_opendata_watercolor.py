@@ -79,5 +79,7 @@ def test_a_fit_gets_back_what_made_the_readings(data: Watercolors) -> None:
         data.ladder.reshape(len(step), -1),
     )
     invented = replace(data, ladder=made(alone).reflectance.reshape(data.ladder.shape))
-    found = fit(invented, made(data.train), WITH_MIXTURES)
-    assert differences(found, made(data.test))[0].mean() < 0.2
+    # Made without noise, so nothing but the readings need hold K and S.
+    free = replace(WITH_MIXTURES, hold_k=1e-5, hold_s=1e-5, optical_weight=0.0)
+    found = fit(invented, made(data.train), free)
+    assert differences(found, made(data.test))[0].max() < 0.05

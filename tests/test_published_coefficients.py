@@ -63,12 +63,12 @@ def test_ultramarine_and_burnt_sienna_make_grey(colour: float, k2: float) -> Non
 @pytest.mark.parametrize("paint", [BLUE, "Pyrrole Red", "Burnt Sienna", "Hansa Yellow Opaque"])
 def test_a_fit_of_opaque_readings_gives_the_published_values_back(paint: str) -> None:
     """From an opaque ladder of seven steps and white's masstone, made from the table."""
-    readings, tubed = [opaque_card(paint, surface(0.60))], tubes(paint, WHITE)
+    readings, its_tubes = [opaque_card(paint, surface(0.60))], tubes(paint, WHITE)
     k, s = table()[paint]
 
     # The readings were made by the fit's own theory and from exact masses.
     exact = FitSettings(model_spread=1e-4, two_flux_spread=1e-4, dry_volume_spread=1e-4)
-    found = fit_paints(readings, tubed, exact).coefficients
+    found = fit_paints(readings, its_tubes, exact).coefficients
     assert found.scale == f"relative to {WHITE}"
     np.testing.assert_allclose(found.s[found.index(WHITE)], 1, rtol=1e-9)
     # Below 400 nm white itself absorbs so strongly that the ladder hardly tells the two apart.
@@ -78,7 +78,7 @@ def test_a_fit_of_opaque_readings_gives_the_published_values_back(paint: str) ->
     np.testing.assert_allclose(found.s[i, seen], s[seen], rtol=0.01)
 
     # As a user fits, allowing for what the theory gets wrong: within what is stated.
-    fitted = fit_paints(readings, tubed)
+    fitted = fit_paints(readings, its_tubes)
     found = fitted.coefficients
     i = found.index(paint)
     u_k, u_s = found.uncertainty
