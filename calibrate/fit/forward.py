@@ -174,7 +174,8 @@ class Block:
         for m in k2_at:
             k2 = k2 + p.nuisances[self.scalars[m]].spread * nu[m]
         tau = fixed * np.where(sphere > 0, 1 - k2, 1.0)
-        bare = p.bare[self.rows] - bare_floor[:, None]
+        # Where the bare card is unread a reading has no weight; any substrate keeps it finite.
+        bare = np.nan_to_num(p.bare[self.rows]) - bare_floor[:, None]
         inner = tau[:, None] + k2[:, None] * bare
         rg = bare / inner
         d = film_derivatives(km, sm, x, rg)
