@@ -1,0 +1,274 @@
+"""The joint fit: gives back what made the readings, and solves what it says it solves."""
+
+import numpy as np
+import pytest
+from scipy.optimize import least_squares
+from tintladder.calibrate.fit.fit import (
+    clusters,
+    first_weight,
+    fit_paints,
+    smooth_prior,
+    starting_values,
+)
+from tintladder.calibrate.fit.forward import Block
+from tintladder.calibrate.fit.posterior import coefficients
+from tintladder.calibrate.fit.problem import build
+from tintladder.calibrate.fit.quality import nuisance_table
+from tintladder.calibrate.fit.settings import FitSettings
+from tintladder.calibrate.fit.solve import solve
+from tintladder.calibrate.optics.spectra import GRID
+from tintladder.calibrate.optics.surface import Surface
+
+from tests.heldout import by_coefficients, differences, figures
+from tests.lab.drawdown import Lab
+from tests.synthetic import KS, TUBES, ladder, ladders, read
+
+# Readings without error, and a fit that trusts them so.
+SURE = FitSettings(two_flux_spread=1e-6, model_spread=0.0, noise_offset=1e-6, noise_slope=1e-6)
+NO_MODEL_ERROR = FitSettings(two_flux_spread=1e-6, model_spread=0.0)
+
+
+def truth(paints):
+    return tuple(np.array([KS[p][i] for p in paints]) for i in (0, 1))
+
+
+@pytest.mark.parametrize(
+    "surface",
+    [Surface.of("di:8"), Surface.of("di:8", "excluded"), Surface.of("45:0")],
+    ids=lambda s: f"{s.geometry} {s.specular}",
+)
+@pytest.mark.parametrize("gloss", ["gloss", "satin"])
+def test_exact_readings_give_k_and_s_back(surface, gloss):
+    paints = ("W", "R", "E")
+    fit = fit_paints(ladders(paints, surface=surface, gloss=gloss), TUBES, SURE)
+    c = fit.coefficients
+    k, s = truth(c.paints)
+    assert c.scale == "absolute"
+    np.testing.assert_allclose(c.k, k, rtol=1e-3)
+    np.testing.assert_allclose(c.s, s, rtol=1e-3)
+    assert max(p.de00_max for p in fit.paints.values()) < 1e-3
+    assert {p.verdict for p in fit.paints.values()} == {"good to mix by"}
+
+
+def test_opaque_ladders_give_them_back_relative_to_white():
+    """S of the white is 1; the rest within their own uncertainty, as grams fix only so much."""
+    fit = fit_paints(ladders(opaque_films=True), TUBES, NO_MODEL_ERROR)
+    c = fit.coefficients
+    k, s = (v / KS["W"][1] for v in truth(c.paints))
+    assert c.scale == "relative to W"
+    np.testing.assert_allclose(c.s[c.index("W")], 1, atol=1e-6)
+    np.testing.assert_allclose(c.k[c.index("W")], k[c.index("W")], rtol=5e-3)
+    u_k, u_s = c.uncertainty
+    assert np.all(np.abs(c.k - k) < 0.5 * u_k)
+    others = [i for i, p in enumerate(c.paints) if p != "W"]
+    assert np.all(np.abs(c.s - s)[others] < 0.5 * u_s[others])
+    # K/S shows in the masstone itself. At the ends of the blue the tints tell nothing of it.
+    shown = (k / s > 1e-3) & (k / s < 50)
+    np.testing.assert_allclose((c.k / c.s)[shown], (k / s)[shown], rtol=0.02)
+
+
+def test_noisy_readings_give_them_back_within_their_uncertainty():
+    """Errors drawn from the fit's own priors: their mean square, in standard uncertainties, is 1.
+
+    Over seeds, paints and wavelengths; the shared errors (thickness, white) leave few degrees of
+    freedom, so the bounds are wide. The bench holds the figure itself.
+    """
+    z = []
+    for seed in range(1, 6):
+        fit = fit_paints(ladders(seed=seed), TUBES, NO_MODEL_ERROR)
+        c = fit.coefficients
+        k, s = truth(c.paints)
+        u_k, u_s = c.uncertainty
+        z += [(c.k - k) / u_k, (c.s - s) / u_s]
+    assert 0.5 < np.mean(np.square(z)) < 1.6
+
+
+def test_fit_stops_and_reports_its_steps():
+    steps = []
+    fit_paints(ladders(("W", "R")), TUBES, progress=lambda i, cost: steps.append((i, cost)))
+    assert 2 < len(steps) < 40
+    assert all(np.isfinite(cost) for _, cost in steps)
+
+
+def test_same_readings_same_bytes():
+    one, other = (fit_paints(ladders(("W", "R", "B"), seed=3), TUBES) for _ in range(2))
+    for name in ("k", "s", "local", "own", "factors", "model_error"):
+        a, b = (getattr(f.coefficients, name) for f in (one, other))
+        assert a.tobytes() == b.tobytes(), name
+    assert one.nuisances.equals(other.nuisances)
+
+
+# A small problem solved twice: in blocks and border, and as one dense least-squares problem.
+
+
+class Dense:
+    """All unknowns in one vector: log K and log S of every paint, then the nuisance values."""
+
+    def __init__(self, problem, prior, weight):
+        self.problem, self.prior, self.weight = problem, prior, weight
+        n, m = len(problem.paints), len(problem.nuisances)
+        self.block = Block(
+            problem, np.arange(len(problem.patches)), np.arange(n), n, np.arange(m), m
+        )
+        self.shape = (n, 2, GRID.size)
+        self.roots = np.linalg.cholesky(prior.precision).transpose(0, 1, 3, 2)
+
+    def split(self, z):
+        size = int(np.prod(self.shape))
+        return z[:size].reshape(self.shape), z[size:]
+
+    def residuals(self, z):
+        theta, nu = self.split(z)
+        made = self.block.predict(theta[:, 0], theta[:, 1], nu)[0]
+        read = np.sqrt(self.weight) * (made - self.problem.measured)
+        held = np.einsum("pqij,pqj->pqi", self.roots, theta - self.prior.center)
+        return np.concatenate([read.ravel(), held.ravel(), nu])
+
+    def jacobian(self, z):
+        theta, nu = self.split(z)
+        n, _, w = self.shape
+        _, spectral, scalar, _ = self.block.predict(theta[:, 0], theta[:, 1], nu)
+        rows = spectral.shape[0]
+        read = np.zeros((rows, w, n, 2, w))
+        at = np.arange(w)
+        read[:, at, :, :, at] = spectral.transpose(3, 0, 1, 2)
+        by_nuisance = scalar.transpose(0, 2, 1).reshape(rows * w, -1)
+        left = np.concatenate([read.reshape(rows * w, -1), by_nuisance], axis=1)
+        left *= np.sqrt(self.weight).reshape(-1, 1)
+        held = np.zeros((2 * n * w, z.size))
+        for i in range(2 * n):
+            own = slice(i * w, (i + 1) * w)
+            held[own, own] = self.roots.reshape(2 * n, w, w)[i]
+        nuisance = np.eye(nu.size, z.size, z.size - nu.size)
+        return np.concatenate([left, held, nuisance])
+
+
+@pytest.fixture(scope="module")
+def both():
+    """The two solutions of three paints, one of them satin and mixed with another."""
+    settings = FitSettings(fit_k2=True)
+    surface = Surface.of("45:0")
+    cards = [ladder("W"), ladder("R", (1, 7), surface="satin"), ladder("Y", (3,))]
+    problem = build([read(c, surface, 7 + i) for i, c in enumerate(cards)], TUBES, settings)
+    start = starting_values(problem)
+    prior = smooth_prior(problem, start, settings)
+    weight = first_weight(problem, settings)
+    ours = solve(problem, start, prior, weight, tolerance=1e-11, most=200)
+    dense = Dense(problem, prior, weight)
+    z0 = np.concatenate([start.ravel(), np.zeros(len(problem.nuisances))])
+    found = least_squares(dense.residuals, z0, dense.jacobian, method="lm", xtol=1e-12, ftol=1e-14)
+    jacobian = dense.jacobian(found.x)
+    return problem, ours, dense, found, np.linalg.inv(jacobian.T @ jacobian)
+
+
+def test_blocks_and_border_find_the_dense_minimum(both):
+    problem, ours, dense, found, covariance = both
+    assert len(clusters(problem)[0]) == 3
+    assert ours.cost == pytest.approx(2 * found.cost, rel=1e-9)
+    theta, nu = dense.split(found.x)
+    u_theta, u_nu = dense.split(np.sqrt(np.diag(covariance)))
+    assert np.abs((ours.theta - theta) / u_theta).max() < 1e-3
+    assert np.abs((ours.nu - nu) / u_nu).max() < 1e-3
+
+
+def test_covariance_is_the_dense_inverse_hessian(both):
+    problem, ours, dense, _, covariance = both
+    none = np.zeros((len(problem.paints), GRID.size), dtype=bool)
+    c = coefficients(problem, ours, none, none, TUBES)
+    n, _, w = dense.shape
+    full = covariance[: 2 * n * w, : 2 * n * w].reshape(n, 2, w, n, 2, w)
+    at, each = np.arange(w), np.arange(n)
+    # K and S are fitted as logarithms: to first order cov(K, S) = cov(log K, log S) times values.
+    values = np.stack([c.k, c.s], axis=1)
+    expected = full[each, :, :, each][:, :, at, :, at].transpose(1, 2, 3, 0)
+    expected = expected * values[:, :, None] * values[:, None, :]
+    scale = np.sqrt(np.einsum("piiw->piw", expected))
+    scale = scale[:, :, None] * scale[:, None, :]
+    np.testing.assert_allclose(c.covariance / scale, expected / scale, atol=1e-4)
+
+
+def test_kept_factors_carry_the_covariance_between_wavelengths(both):
+    """What the few factors leave over stays in the blocks; what they hold is nearly all of it."""
+    problem, ours, dense, _, covariance = both
+    none = np.zeros((len(problem.paints), GRID.size), dtype=bool)
+    c = coefficients(problem, ours, none, none, TUBES)
+    n, _, w = dense.shape
+    full = covariance[: 2 * n * w, : 2 * n * w].reshape(n, 2 * w, n, 2 * w)
+    values = np.stack([c.k, c.s], axis=1).reshape(n, 2 * w)
+    # The standard uncertainty of an even sum over wavelengths of log K, or of log S.
+    for p in range(n):
+        moved = np.concatenate([c.own[p], c.factors[:, p]]).reshape(-1, 2 * w) / values[p]
+        for q, even in enumerate(np.eye(2).repeat(w, axis=1)):
+            local = c.local[p, q, q] / (c.k[p], c.s[p])[q] ** 2
+            kept = ((moved @ even) ** 2).sum() + local.sum()
+            assert np.sqrt(kept / (even @ full[p, :, p] @ even)) == pytest.approx(1, abs=0.1)
+
+
+def test_nuisance_uncertainties_are_the_dense_ones(both):
+    problem, ours, _, _, covariance = both
+    table = nuisance_table(problem, ours)
+    sd = np.sqrt(np.diag(covariance))[-len(problem.nuisances) :]
+    np.testing.assert_allclose(table["uncertainty"] / table["prior_sd"], sd, rtol=1e-4)
+    assert (table["uncertainty"] <= table["prior_sd"] * (1 + 1e-9)).all()
+
+
+# Readings that fall short of the inside range.
+
+
+def shortened(readings, low=400, high=700):
+    values = readings.spectra.values.copy()
+    values[:, (low > GRID) | (high < GRID)] = np.nan
+    spectra = type(readings.spectra).from_values(GRID, values, readings.spectra.labels)
+    return type(readings)(readings.card, spectra, readings.surface, readings.source)
+
+
+def test_unread_wavelengths_have_no_k_and_s():
+    fit = fit_paints([shortened(r) for r in ladders(("W", "R"), seed=1)], TUBES)
+    c = fit.coefficients
+    outside = (GRID < 400) | (GRID > 700)
+    assert np.isnan(c.k[:, outside]).all()
+    assert np.isnan(c.s[:, outside]).all()
+    assert np.isfinite(c.k[:, ~outside]).all()
+    assert np.isfinite(c.s[:, ~outside]).all()
+    u_k, u_s = c.uncertainty
+    assert np.isfinite(u_k[:, ~outside]).all()
+    assert np.isfinite(u_s[:, ~outside]).all()
+    patches = fit.paints["R"].patches
+    assert np.isfinite(patches["de00"]).all()
+    assert patches["flag"].str.contains("unread").all()
+
+
+def test_what_is_read_decides_nothing_elsewhere():
+    """K and S of the wavelengths read are those of a full reading, but for a shared thickness."""
+    full = fit_paints(ladders(("W", "R"), seed=1), TUBES).coefficients
+    short = fit_paints([shortened(r) for r in ladders(("W", "R"), seed=1)], TUBES).coefficients
+    inner = (GRID >= 420) & (GRID <= 680)
+    apart = np.abs(full.k - short.k) / full.uncertainty[0]
+    assert apart[:, inner].max() < 0.5
+
+
+def test_one_paint_read_further_than_another():
+    white, red = ladders(("W", "R"), seed=1)
+    c = fit_paints([white, shortened(red)], TUBES).coefficients
+    assert np.isfinite(c.k[c.index("W")]).all()
+    assert np.isnan(c.k[c.index("R"), 0])
+
+
+def test_a_white_read_alone():
+    fit = fit_paints(ladders(("W",), seed=1), TUBES)
+    k, s = truth(("W",))
+    assert fit.coefficients.paints == ("W",)
+    u_k, u_s = fit.coefficients.uncertainty
+    assert np.mean(np.abs(fit.coefficients.s - s) / u_s) < 3
+    assert np.mean(np.abs(fit.coefficients.k - k) / u_k) < 3
+
+
+def test_heldout_mixtures_of_the_lab():
+    """Adding-doubling paint, demo noise: the bench's target, of one seed."""
+    lab = Lab()
+    cards = lab.ladder_cards(1)
+    fit = fit_paints([card.noisy for card in cards], lab.tubes)
+    mixtures = lab.random_mixtures(20, 1)
+    found = figures(differences(by_coefficients(fit.coefficients), mixtures.readings))
+    assert found.mean <= 1.3
+    assert found.p95 <= 2.6
