@@ -2,17 +2,33 @@
 
 from __future__ import annotations
 
-import importlib
 import os
 import sys
+from types import ModuleType
 
 import typer
+from typer.core import TyperGroup
 
 from ..calibrate.errors import InputError
+from .commands import demo, fit, plot, predict, publish, read, releases, tubes, verify
 from .commands.common import worked
+
+COMMANDS = (demo, tubes, read, fit, plot, predict, publish, releases, verify)
+"""One module a command, in the order in which a studio comes to need them."""
+
+
+def _name(module: ModuleType) -> str:
+    return module.__name__.rpartition(".")[2]
+
+
+class _InOrder(TyperGroup):
+    def list_commands(self, ctx: typer.Context) -> list[str]:  # type: ignore[override]
+        return [_name(module) for module in COMMANDS]
+
 
 app = typer.Typer(
     name="tintladder",
+    cls=_InOrder,
     help="Learn from drawdown cards what your paint tubes do in a mix.",
     epilog=worked("tintladder tubes add    (and --help after any command)"),
     no_args_is_help=True,
@@ -20,15 +36,10 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-# In the order in which a studio comes to need them.
-for name in ("demo", "tubes", "read", "fit", "plot", "predict", "publish", "releases", "verify"):
-    try:
-        module = importlib.import_module(f".commands.{name}", __package__)
-    except ModuleNotFoundError:
-        continue
-    if name == "tubes":
-        app.add_typer(module.app, name=name)
-    else:
+app.add_typer(tubes.app, name="tubes")
+for module in COMMANDS:
+    if module is not tubes:
+        name = _name(module)
         app.command(name, epilog=worked(module.EXAMPLE))(getattr(module, name))
 
 
