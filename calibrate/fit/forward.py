@@ -126,13 +126,13 @@ class Block:
         w = np.maximum(w0 + np.einsum("dma,m->da", dw, nu), 1e-3 * w0)
         v = p.dry_volume[self.paints] * np.exp(nu @ self.volume_slopes)
         rho = p.inverse_density[self.paints]
-        wv = w * v
-        total = wv.sum(axis=1, keepdims=True)
-        c = wv / total
-        # d(w v) = v dw + w v dlog v, for every nuisance value at once.
-        dwv = dw * v + wv[:, None, :] * self.volume_slopes[None]
-        dtotal = dwv.sum(axis=2)
-        dc = (dwv - c[:, None, :] * dtotal[:, :, None]) / total[:, :, None]
+        # K and S are stated for the dry volume per gram as first believed, so that a wrong belief
+        # cancels wherever thickness follows from what was weighed; it remains in the whole volume.
+        stated = p.dry_volume[self.paints]
+        total = (w * v).sum(axis=1, keepdims=True)
+        c = w * stated / total
+        dtotal = (dw * v + (w * v)[:, None, :] * self.volume_slopes[None]).sum(axis=2)
+        dc = (dw * stated - c[:, None, :] * dtotal[:, :, None]) / total[:, :, None]
         wet = w @ rho
         counts = p.solids_count[self.drawdowns].astype(float)
         log_x = p.log_thickness[self.drawdowns] + self.thickness_slopes @ nu

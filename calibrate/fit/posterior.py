@@ -116,22 +116,13 @@ def coefficients(
         factor_names=tuple(f"shared {i + 1}" for i in range(SHARED_FACTORS)),
         scale=problem.scale,
         surface=surface,
-        dry_volume=_fitted_dry_volume(problem, solution),
+        dry_volume=problem.dry_volume,
         density=1 / problem.inverse_density,
         dry_volume_measured=np.array([tubes[p].dry_volume_measured for p in problem.paints]),
         ratio_only=ratio_only,
         scan_made=np.zeros(n_p, dtype=bool),
         model_error=model_error(problem, solution),
     )
-
-
-def _fitted_dry_volume(problem: Problem, solution: Solution) -> Array:
-    """Dry volume per gram as the fit left it, ml/g: K and S belong to it."""
-    out = problem.dry_volume.copy()
-    for m, nuisance in enumerate(problem.nuisances):
-        if nuisance.kind == "dry volume":
-            out[nuisance.target] *= np.exp(nuisance.spread * solution.nu[m])
-    return out
 
 
 def model_error(problem: Problem, solution: Solution) -> Array:

@@ -18,10 +18,11 @@ from ..cards.card import BARE, SUBSTRATES, Card, Drawdown
 from ..cards.readings import CardReadings
 from ..cards.weighing import composition
 from ..errors import InputError
+from ..optics.coefficients import dry_volume_spread
 from ..optics.spectra import GRID, Array, Flag
 from ..optics.surface import Surface, haze_prior, to_inside
 from .settings import FitSettings
-from .tube import ASSUMED_SPREAD, Tube
+from .tube import Tube
 
 Ints = NDArray[np.intp]
 
@@ -302,10 +303,15 @@ def build(
     table = np.array(fractions)
     read_rows = np.array([index for _, _, index in with_read_patches])
     for i, paint in enumerate(paints):
-        rows = tuple(int(x) for x in read_rows if table[x, i] > 0)
+        # A dry volume per gram shows only where the dry thickness of a mix was measured: elsewhere
+        # it cancels between share and thickness.
+        mixed = (table > 0).sum(axis=1) > 1
+        rows = tuple(
+            int(x) for x in read_rows if table[x, i] > 0 and mixed[x] and film[x] and not solids[x]
+        )
         tube = tubes[paint]
-        if rows and len(paints) > 1:
-            spread = settings.dry_volume_spread if tube.dry_volume_measured else ASSUMED_SPREAD
+        if rows:
+            spread = dry_volume_spread(tube.dry_volume_measured)
             nuisances.append(
                 Nuisance(f"{paint}: dry volume", "dry volume", spread, "relative", rows, i)
             )

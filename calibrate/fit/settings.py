@@ -23,8 +23,6 @@ class FitSettings:
         Relative standard uncertainty of thickness of each drawdown.
     measured_spread : float
         The same for a dry thickness that was measured.
-    dry_volume_spread : float
-        Relative standard uncertainty of a dry volume per gram that rests on the lot's own figures.
     noise_offset, noise_slope : float
         Standard uncertainty of one reading: ``noise_offset + noise_slope * R``.
     two_flux_spread : float
@@ -48,7 +46,6 @@ class FitSettings:
     session_spread: float = 0.05
     drawdown_spread: float = 0.05
     measured_spread: float = 0.03
-    dry_volume_spread: float = 0.01
     noise_offset: float = 0.0005
     noise_slope: float = 0.002
     two_flux_spread: float = 0.04

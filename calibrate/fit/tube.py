@@ -8,8 +8,6 @@ TYPICAL_DENSITY = 1.3
 """g/ml of artists' acrylic tube paint; common practice, no source."""
 TYPICAL_VOLUME_SOLIDS = 0.4
 """Dry volume over wet volume of artists' acrylic tube paint; common practice, no source."""
-ASSUMED_SPREAD = 0.20
-"""Relative standard uncertainty of a dry volume per gram that was not measured."""
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .coefficients import Coefficients
+from .coefficients import Coefficients, dry_volume_spread
 from .colour import D50, View, lab, lab_jacobian
 from .kubelka_munk import film_derivatives, opaque_derivatives
 from .spectra import Array
@@ -113,6 +113,7 @@ def predict(
     c = np.atleast_2d(fractions)
     k, s = c @ coefficients.k, c @ coefficients.s
     r, dk, ds = opaque_derivatives(k, s)
+    dx = np.zeros_like(r)
     thin = np.isfinite(np.full(len(c), np.inf) if thickness is None else thickness)
     if thin.any():
         if coefficients.scale != "absolute":
@@ -121,17 +122,20 @@ def predict(
             raise ValueError("a film needs its substrate")
         x = np.asarray(thickness, dtype=float)[thin, None]
         film = film_derivatives(k[thin], s[thin], x, np.atleast_2d(substrate)[thin])
-        r[thin], dk[thin], ds[thin] = film.r, film.d_k, film.d_s
+        r[thin], dk[thin], ds[thin], dx[thin] = film.r, film.d_k, film.d_s, film.d_x * x
     slope = surface.tau / (1 - surface.k2 * r) ** 2
-    dk, ds = slope * dk, slope * ds
+    dk, ds, dx = slope * dk, slope * ds, slope * dx
     both = np.stack([dk, ds], axis=1)
     local = np.einsum("miw,pijw,mjw,mp->mw", both, coefficients.local, both, c**2)
     shared = np.einsum("miw,fpiw,mp->mfw", both, coefficients.factors, c)
     own = np.einsum("miw,pgiw,mp->mpgw", both, coefficients.own, c)
     used = c.any(axis=0)
     own = own[:, used].reshape(c.shape[0], -1, k.shape[1])
+    # A gram that leaves more dry volume than believed makes less of a film of given thickness.
+    spread = np.array([dry_volume_spread(bool(m)) for m in coefficients.dry_volume_measured])
+    volume = (c * spread)[:, used, None] * dx[:, None, :]
     model = coefficients.model_error[None, None, :] * np.ones((c.shape[0], 1, 1))
     # Half of the model's error moves the whole spectrum, half each wavelength for itself.
     local = local + 0.5 * model[:, 0] ** 2
-    factors = np.concatenate([shared, own, np.sqrt(0.5) * model], axis=1)
+    factors = np.concatenate([shared, own, volume, np.sqrt(0.5) * model], axis=1)
     return Prediction(coefficients.wavelengths, to_measured(r, surface), local, factors)
