@@ -11,6 +11,8 @@ from tintladder.calibrate.optics.colour import (
     View,
     chroma_hue,
     ciede2000,
+    ciede2000_band,
+    ciede2000_metric,
     in_words,
     lab,
     lab_jacobian,
@@ -155,6 +157,31 @@ def test_ciede2000_of_tables():
     other = np.array([p[1] for p in SHARMA], float).reshape(2, 4, 3)
     assert ciede2000(one, other).shape == (2, 4)
     assert ciede2000(one, one) == pytest.approx(np.zeros((2, 4)), abs=1e-12)
+
+
+PALETTE = np.array([[50, 30, -40], [85, -3, 60], [30, 5, 5], [92, -0.5, 2.5], [25, 20, -55.0]])
+
+
+def test_ciede2000_near_a_colour_is_a_quadratic_form():
+    metric = ciede2000_metric(PALETTE)
+    np.testing.assert_allclose(metric, metric.transpose(0, 2, 1))
+    for d in 0.05 * np.random.default_rng(1).standard_normal((20, 3)):
+        direct = ciede2000(PALETTE - d / 2, PALETTE + d / 2)
+        form = np.sqrt(np.einsum("i,nij,j->n", d, metric, d))
+        np.testing.assert_allclose(form, direct, rtol=0.01)
+
+
+@pytest.mark.parametrize("rank", [1, 3])
+def test_band_holds_95_of_100_draws(rank):
+    """JCGM 101: of colours drawn about each, 95 % lie within its band."""
+    rng = np.random.default_rng(4)
+    root = 0.3 * rng.standard_normal((len(PALETTE), 3, rank))
+    covariance = root @ root.transpose(0, 2, 1)
+    band = ciede2000_band(PALETTE, covariance)
+    drawn = np.einsum("nir,rnk->kni", root, rng.standard_normal((rank, len(PALETTE), 8000)))
+    within = ciede2000(PALETTE + drawn, PALETTE + 0 * drawn) <= band
+    # The scaled chi-square is not exact for three unequal axes.
+    np.testing.assert_allclose(within.mean(axis=0), 0.95, atol=0.012)
 
 
 def test_chroma_and_hue():
