@@ -1,0 +1,74 @@
+"""Fit the studio's paints."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import typer
+
+from .common import JsonOption, StudioOption, open_store, print_table, say, working
+
+if TYPE_CHECKING:
+    from ..fitting import StudioFit
+
+EXAMPLE = "tintladder fit"
+
+
+def fit(as_json: JsonOption = False, studio: StudioOption = None) -> None:
+    """Fit absorption K and scattering S of every paint read, and check them on mixtures."""
+    with open_store(studio) as store, working("Fitting", as_json) as progress:
+        from ..fitting import fit_studio
+
+        done = fit_studio(store, progress=lambda step, _: progress(f"step {step}"))
+        names = {paint.nickname: paint.name for paint in store.paints()}
+    say(fit_as_dict(done, names), as_json, lambda: show_fit(done))
+
+
+def fit_as_dict(done: StudioFit, names: dict[str, str]) -> dict[str, object]:
+    """Return a fit for machines."""
+    check = done.check
+    any_check = not check.patches.empty
+    means = [paint.de00_mean for paint in done.fit.paints.values()]
+    return {
+        "fit": done.number,
+        "paints": [
+            {
+                "nickname": paint.paint,
+                "name": names.get(paint.paint, paint.paint),
+                "fit_de00_mean": paint.de00_mean,
+                "fit_de00_max": paint.de00_max,
+                "verdict": paint.verdict,
+                "reasons": list(paint.reasons),
+            }
+            for paint in done.fit.paints.values()
+        ],
+        "fit_de00_mean": sum(means) / len(means),
+        "heldout_de00_mean": check.mean if any_check else None,
+        "heldout_de00_p95": check.p95 if any_check else None,
+        "heldout_de00_max": check.worst if any_check else None,
+    }
+
+
+def show_fit(done: StudioFit) -> None:
+    """Print a fit for people: a line a paint, then how mixtures came out."""
+    from ...calibrate.optics.colour import in_words
+
+    rows = [
+        (p.paint, p.verdict, f"{p.de00_mean:.1f}", f"{p.de00_max:.1f}", "; ".join(p.reasons[1:]))
+        for p in done.fit.paints.values()
+    ]
+    print_table(["paint", "verdict", "miss", "worst", "remarks"], rows)
+    typer.echo(
+        "(miss: how far the fit lies from its own patches, as CIEDE2000: under 1 hard to see, "
+        "1-2 side by side only, 2-5 a near miss, above a different colour)"
+    )
+    check = done.check
+    if check.patches.empty:
+        typer.echo("No check card was read, so nothing says yet how mixtures will come out.")
+    else:
+        typer.echo(
+            f"Mixtures that the fit never saw ({check.patches['step'].nunique()} mixes, "
+            f"{len(check.patches)} patches): off by {check.mean:.2f} on average "
+            f"({in_words(check.mean)}), 95 of 100 within {check.p95:.2f}, "
+            f"the worst {check.worst:.2f} ({in_words(check.worst)})."
+        )
