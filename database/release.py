@@ -102,7 +102,10 @@ def publish(
             )
         )
         session.flush()
-        folder = _put_in_place(store.studio.releases, name, files)
+        try:
+            folder = _put_in_place(store.studio.releases, name, files)
+        except OSError as error:
+            raise _cannot(store.studio.releases, error) from error
     return Release(wanted, name, folder, folder.with_name(f"{name}.zip"), digest, changes)
 
 
@@ -175,6 +178,15 @@ def _put_in_place(releases: Path, name: str, files: dict[str, bytes]) -> Path:
     finally:
         shutil.rmtree(building)
     return releases / name
+
+
+def _cannot(releases: Path, error: OSError) -> InputError:
+    return InputError(
+        releases,
+        None,
+        f"the release can't be written ({error.strerror or error})",
+        "make room on the disk or mend who may write there; nothing was published",
+    )
 
 
 def _put_aside(path: Path) -> None:

@@ -86,4 +86,3 @@ cli.main()
 
     assert "tubes" in tool("--help")
     assert "as KEEL, on hand" in tool("tubes", "add", "--name", "Keel Blue")
-    assert "Keel Blue" in tool("tubes")

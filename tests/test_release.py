@@ -176,7 +176,7 @@ def test_a_publishing_cut_short_leaves_no_release(store, monkeypatch):
 
     with monkeypatch.context() as patch:
         patch.setattr(release_module, "write_whole", full_disk)
-        with pytest.raises(OSError, match="No space"):
+        with pytest.raises(InputError, match="No space left on device"):
             publish(store)
     assert releases(store) == [] and list(store.studio.releases.iterdir()) == []
     assert publish(store).version == "1.0.0"

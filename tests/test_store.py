@@ -112,6 +112,17 @@ def test_what_is_no_studio_is_refused(tmp_path):
         Studio.at(tmp_path / "studio.db")
 
 
+def test_a_studio_that_another_program_holds(filled, monkeypatch):
+    monkeypatch.setattr("tintladder.database.engine.BUSY_SECONDS", 0.05)
+    with sqlite3.connect(filled.studio.database) as other, Store.open(filled.studio) as second:
+        other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(InputError, match=r"can't be used \(database is locked\)"):
+            second.set_on_hand("KEEL", True)
+        assert len(second.card_readings()) == 1
+        other.rollback()
+        assert second.set_on_hand("KEEL", True).on_hand
+
+
 def test_opening_again_keeps_everything(filled):
     with Store.open(filled.studio.folder) as again:
         assert [paint.nickname for paint in again.paints()] == ["BRASS", "HULL", "KEEL", "KEEL-T"]

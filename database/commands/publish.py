@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from .common import JsonOption, StudioOption, open_store, say
+from .common import JsonOption, StudioOption, open_store, say, working
 
 EXAMPLE = 'tintladder publish --note "two new blues"'
 
@@ -20,9 +20,9 @@ def publish(
     studio: StudioOption = None,
 ) -> None:
     """Publish your fitted paints as a release: numbered, hashed, never changed after."""
-    from ..release import publish as make
+    with working("Publishing", as_json), open_store(studio) as store:
+        from ..release import publish as make
 
-    with open_store(studio) as store:
         made = make(store, version, note)
     result = {
         "version": made.version,

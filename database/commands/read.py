@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from .common import JsonOption, StudioOption, open_store, say
+from .common import JsonOption, StudioOption, open_store, say, working
 
 if TYPE_CHECKING:
     from ..reading_in import TakenIn
@@ -39,9 +39,9 @@ def read(
     """Read any file into the studio, and say what it was taken for. All of them, or none."""
     from dataclasses import asdict
 
-    from ..reading_in import take_in
+    with working("Reading", as_json), open_store(studio, create=True) as store:
+        from ..reading_in import take_in
 
-    with open_store(studio, create=True) as store:
         taken = take_in(store, files, card, unit, geometry, specular)
     say([asdict(item) for item in taken], as_json, lambda: _show(taken))
 
