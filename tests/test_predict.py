@@ -76,10 +76,20 @@ def test_reflectance_is_the_films():
 
 def test_thick_film_is_the_opaque_one_uncertainty_and_all():
     f = np.array([[0.6, 0.2, 0.2]])
+    # Its thickness no longer counts, nor then how much dry volume a gram leaves.
     thick, hidden = predict(C, f, np.array([50.0]), OVER_BLACK), predict(C, f)
     np.testing.assert_allclose(thick.reflectance, hidden.reflectance, atol=1e-12)
     np.testing.assert_allclose(thick.uncertainty, hidden.uncertainty, rtol=1e-9)
     np.testing.assert_allclose(thick.lab_covariance(), hidden.lab_covariance(), rtol=1e-9)
+
+
+def test_an_endless_film_is_an_opaque_one():
+    f = np.array([[0.6, 0.2, 0.2], [0.6, 0.2, 0.2]])
+    both = predict(C, f, np.array([0.07, np.inf]), np.repeat(OVER_BLACK, 2, axis=0))
+    np.testing.assert_allclose(both.reflectance[1], predict(C, f[:1]).reflectance[0], rtol=1e-12)
+    thin = predict(C, f[:1], np.array([0.07]), OVER_BLACK)
+    np.testing.assert_allclose(both.reflectance[0], thin.reflectance[0], rtol=1e-12)
+    np.testing.assert_allclose(both.uncertainty[0], thin.uncertainty[0])
 
 
 @pytest.mark.parametrize("thickness", [None, 0.07])
@@ -100,7 +110,10 @@ def test_uncertainty_is_the_spread_of_draws(thickness):
         drawn = to_measured(opaque(k, s), SURFACE)
         got = predict(c, f)
     else:
-        drawn = to_measured(film(k, s, thickness, OVER_BLACK), SURFACE)
+        # A gram that leaves more dry volume than stated dilutes K and S of a film so thick.
+        spread = np.where(c.dry_volume_measured, 0.01, 0.20)
+        x = thickness * np.exp(-rng.standard_normal((n, len(PAINTS))) * spread @ f)[:, None]
+        drawn = to_measured(film(k, s, x, OVER_BLACK), SURFACE)
         got = predict(c, f, np.array([thickness]), OVER_BLACK)
     # The standard deviation of 20000 draws has a standard uncertainty of 0.5 %.
     np.testing.assert_allclose(drawn.std(axis=0), got.uncertainty[0], rtol=0.03)
