@@ -15,7 +15,7 @@ from ..calibrate.fit.result import JointFit, PaintFit
 from ..calibrate.optics.coefficients import Coefficients
 from . import schema
 from .card_store import CardStore, StoredReadings
-from .joining import join
+from .joining import Part, check_alike, join
 from .packing import pack_coefficients, pack_table, unpack_coefficients, unpack_table
 from .paint_store import PaintStore
 from .transactions import now
@@ -104,22 +104,34 @@ class FitStore(CardStore, PaintStore):
         InputError
             Where a paint has no fit, or their fits can't be used together.
         """
-        current = self.current_fits()
-        wanted = list(current if paints is None else dict.fromkeys(paints))
-        for nickname in wanted:
-            if nickname not in current:
-                raise _no_fit(self.find_paint(nickname).nickname)
-        if not wanted:
-            raise InputError(
-                None, None, "no paint of this studio has a fit yet", "run: tintladder fit"
-            )
+        wanted = list(self.current_fits() if paints is None else dict.fromkeys(paints))
+        return join(self.current_parts(wanted)).select(wanted)
+
+    def current_parts(self, paints: Iterable[str] | None = None) -> list[Part]:
+        """Return the same, fit by fit: nothing is as large as all fits together.
+
+        Raises
+        ------
+        InputError
+            As `current_coefficients`.
+        """
         with self.snapshot() as session:
+            current = self.current_fits()
+            wanted = list(current if paints is None else dict.fromkeys(paints))
+            for nickname in wanted:
+                if nickname not in current:
+                    raise _no_fit(self.find_paint(nickname).nickname)
+            if not wanted:
+                raise InputError(
+                    None, None, "no paint of this studio has a fit yet", "run: tintladder fit"
+                )
             parts = []
             for fit in sorted({current[nickname] for nickname in wanted}):
                 mine = [nickname for nickname in wanted if current[nickname] == fit]
                 row = session.get_one(schema.Fit, fit)
                 parts.append((f"fit {fit}", unpack_coefficients(row.coefficients).select(mine)))
-        return join(parts).select(wanted)
+        check_alike(parts)
+        return parts
 
     def fit_of(self, paint: str) -> PaintFit:
         """Return the current fit of a paint, by nickname or part of a name.

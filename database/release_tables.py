@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -16,11 +16,13 @@ from sqlalchemy.orm import Session as OrmSession
 from ..calibrate.optics.coefficients import Coefficients
 from ..calibrate.optics.spectra import Array
 from . import schema
+from .joining import Part, factor_names, model_error
 from .packing import unpack_table
 from .release_schema import TABLES
 from .store import Store
 
 Rows = list[dict[str, Any]]
+_QUANTITIES = np.array(["K", "S"], dtype=object)
 
 
 @dataclass(frozen=True)
@@ -46,11 +48,17 @@ def contents(store: Store) -> Contents:
     InputError
         Where no paint has a fit, or their fits can't be used together.
     """
-    coefficients = store.current_coefficients()
     with store.snapshot() as session:
+        parts = store.current_parts()
+        part_of = {paint: part for _, part in parts for paint in part.paints}
         current = {
             row.paint.nickname: row
-            for row in session.scalars(select(schema.PaintFit).where(schema.PaintFit.current))
+            for row in session.scalars(
+                select(schema.PaintFit)
+                .join(schema.Paint)
+                .where(schema.PaintFit.current)
+                .order_by(schema.Paint.nickname_key)
+            )
         }
         fits = sorted({row.fit for row in current.values()}, key=lambda fit: fit.id)
         checks = [
@@ -59,14 +67,14 @@ def contents(store: Store) -> Contents:
             if check.fit_id in {fit.id for fit in fits}
         ]
         sessions, versions = _inputs(session, fits, checks)
-        paints = [_paint(current[nickname], coefficients) for nickname in coefficients.paints]
+        paints = [_paint(row, part_of[nickname]) for nickname, row in current.items()]
         rows: dict[str, Rows | pd.DataFrame] = {
             "paints": paints,
             "cards": [_card(version) for version in versions],
             "drawdowns": [_drawdown(v, row) for v in versions for row in v.drawdowns],
             "sessions": [_session(row) for row in sessions],
             "readings": _joined(_readings(row) for row in sessions),
-            "fits": [_fit(fit, coefficients) for fit in fits],
+            "fits": [_fit(fit, parts[0][1]) for fit in fits],
             "nuisances": _joined(unpack_table(fit.nuisances).assign(fit=fit.id) for fit in fits),
             "patches": _joined(
                 unpack_table(row.patches).assign(fit=row.fit_id, paint=nickname)
@@ -77,7 +85,7 @@ def contents(store: Store) -> Contents:
                 for c in checks
             ],
         }
-    rows |= coefficient_tables(coefficients)
+    rows |= coefficient_tables(parts, list(current))
     tables = {}
     for table in TABLES:
         columns = [column.name for column in table.columns]
@@ -86,31 +94,67 @@ def contents(store: Store) -> Contents:
     return Contents(tables, {row["paint"]: _remembered(row) for row in paints})
 
 
-def coefficient_tables(coefficients: Coefficients) -> dict[str, pd.DataFrame]:
-    """Coefficients as long tables: wavelengths, coefficients, covariance, own, shared, factors."""
-    c = coefficients
+def coefficient_tables(parts: Sequence[Part], paints: Sequence[str]) -> dict[str, pd.DataFrame]:
+    """Coefficients as long tables: wavelengths, coefficients, covariance, own, shared, factors.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+        Of fits that are alike.
+    paints : sequence of str
+        All their paints, in the order of the tables.
+    """
+    first = parts[0][1]
+    before = np.cumsum([0, *(len(part.factor_names) for _, part in parts)])
+    names = factor_names(parts)
+    order = {paint: position for position, paint in enumerate(paints)}
+
+    def sorted_by_paint(tables: Iterable[pd.DataFrame]) -> pd.DataFrame:
+        joined = pd.concat(list(tables), ignore_index=True)
+        # In one place all rows of a paint: it can be looked up without reading the rest.
+        return joined.sort_values("paint", key=lambda p: p.map(order), kind="stable")
+
+    return {
+        "wavelengths": pd.DataFrame(
+            {"wavelength": first.wavelengths, "model_error": model_error(parts)}
+        ),
+        "coefficients": sorted_by_paint(_values(part) for _, part in parts),
+        "covariance": sorted_by_paint(_local(part) for _, part in parts),
+        "own": sorted_by_paint(
+            _changes(part.own.swapaxes(0, 1), part, start=1) for _, part in parts
+        ),
+        "shared": pd.DataFrame({"factor": np.arange(len(names)) + 1, "name": list(names)}),
+        "factors": sorted_by_paint(
+            _changes(part.factors, part, start=int(offset) + 1)
+            for (_, part), offset in zip(parts, before[:-1], strict=True)
+        ),
+    }
+
+
+def _values(c: Coefficients) -> pd.DataFrame:
     p, w = c.k.shape
-    paints = np.array(c.paints, dtype=object)
-    values, uncertainty = np.stack([c.k, c.s], 1), np.stack(c.uncertainty, 1)
     paint, quantity, wavelength = (axis.ravel() for axis in np.indices((p, 2, w)))
-    words = np.array(["K", "S"], dtype=object)
-    table = pd.DataFrame(
+    return pd.DataFrame(
         {
-            "paint": paints[paint],
+            "paint": np.array(c.paints, dtype=object)[paint],
             "model": c.model,
-            "quantity": words[quantity],
+            "quantity": _QUANTITIES[quantity],
             "wavelength": c.wavelengths[wavelength],
-            "value": values.ravel(),
-            "uncertainty": uncertainty.ravel(),
+            "value": np.stack([c.k, c.s], 1).ravel(),
+            "uncertainty": np.stack(c.uncertainty, 1).ravel(),
             "scan_made": c.scan_made[paint],
             "geometry": c.surface.geometry,
             "scale": c.scale,
             "ratio_only": c.ratio_only[paint, wavelength],
         }
     )
-    covariance = pd.DataFrame(
+
+
+def _local(c: Coefficients) -> pd.DataFrame:
+    p, w = c.k.shape
+    return pd.DataFrame(
         {
-            "paint": np.repeat(paints, w),
+            "paint": np.repeat(np.array(c.paints, dtype=object), w),
             "wavelength": np.tile(c.wavelengths, p),
             "kk": c.local[:, 0, 0].ravel(),
             "ks": c.local[:, 0, 1].ravel(),
@@ -118,29 +162,19 @@ def coefficient_tables(coefficients: Coefficients) -> dict[str, pd.DataFrame]:
         }
     )
 
-    def changes(array: Array, order: tuple[str, str]) -> pd.DataFrame:
-        first, second, which, at = np.nonzero(array)
-        place = {order[0]: first, order[1]: second}
-        return pd.DataFrame(
-            {
-                "factor": place["factor"] + 1,
-                "paint": paints[place["paint"]],
-                "quantity": words[which],
-                "wavelength": c.wavelengths[at],
-                "change": array[first, second, which, at],
-            }
-        )
 
-    return {
-        "coefficients": table,
-        "covariance": covariance,
-        "wavelengths": pd.DataFrame({"wavelength": c.wavelengths, "model_error": c.model_error}),
-        "own": changes(c.own, ("paint", "factor")),
-        "shared": pd.DataFrame(
-            {"factor": np.arange(len(c.factor_names)) + 1, "name": list(c.factor_names)}
-        ),
-        "factors": changes(c.factors, ("factor", "paint")),
-    }
+def _changes(factors: Array, c: Coefficients, start: int) -> pd.DataFrame:
+    """Long table of (F, P, 2, W), without noughts."""
+    factor, paint, quantity, wavelength = at = np.nonzero(factors)
+    return pd.DataFrame(
+        {
+            "factor": factor + start,
+            "paint": np.array(c.paints, dtype=object)[paint],
+            "quantity": _QUANTITIES[quantity],
+            "wavelength": c.wavelengths[wavelength],
+            "change": factors[at],
+        }
+    )
 
 
 def _joined(tables: Iterable[pd.DataFrame]) -> pd.DataFrame:

@@ -177,7 +177,9 @@ def _sense(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
     if (lone & ~coefficients.ratio_only).any():
         yield "coefficients.csv: K without S, or S without K"
     keys = ["paint", "quantity", "wavelength"]
-    follows = coefficient_tables(coefficients)["coefficients"].set_index(keys)["uncertainty"]
+    follows = coefficient_tables([("as read", coefficients)], coefficients.paints)[
+        "coefficients"
+    ].set_index(keys)["uncertainty"]
     stated = table.set_index(keys)["uncertainty"].loc[follows.index]
     if not np.allclose(stated, follows, rtol=1e-9, equal_nan=True):
         yield "coefficients.csv: an uncertainty doesn't follow from covariance, own and factors"

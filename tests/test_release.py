@@ -202,6 +202,18 @@ def test_coefficients_come_back_to_the_last_digit(published):
         assert_same(loaded.coefficients, joint_fit().coefficients)
 
 
+def test_paints_of_several_fits_come_back_joined(store):
+    store.record_fit(joint_fit(("BRASS", "KEEL-T"), 8), store.card_readings())
+    made = publish(store)
+    assert verify_release(made.archive, made.digest) == []
+    loaded = load_release(made.archive)
+    assert loaded.coefficients.paints == ("BRASS", "HULL", "KEEL", "KEEL-T")
+    assert_same(loaded.coefficients, store.current_coefficients())
+    for name in ("coefficients", "covariance", "own", "factors"):
+        paints = loaded.tables[name]["paint"]
+        assert (paints != paints.shift()).sum() == 4, "all rows of a paint stand together"
+
+
 def test_figures_are_whole_whatever_numpy_prints(store):
     """A library may set numpy to print 12 digits; colour-science 0.4.7 does."""
     with np.printoptions(legacy="1.13"):
