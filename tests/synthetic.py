@@ -13,6 +13,7 @@ import numpy as np
 from tintladder.calibrate.cards.card import SUBSTRATES, Card, Drawdown
 from tintladder.calibrate.cards.readings import CardReadings
 from tintladder.calibrate.cards.weighing import composition
+from tintladder.calibrate.fit.problem import reading_sd
 from tintladder.calibrate.fit.settings import FitSettings
 from tintladder.calibrate.fit.tube import Tube
 from tintladder.calibrate.optics.kubelka_munk import film, opaque
@@ -21,6 +22,8 @@ from tintladder.calibrate.optics.surface import Gloss, Surface, haze_prior, to_i
 
 WHITE = "W"
 GAP_UM, BALANCE_G, SOLIDS = 280.0, 0.005, 0.4
+NOISE = (0.0005, 0.002)
+"""Standard uncertainty of a reading: offset, and slope over reflectance."""
 RATIOS = (1, 3, 7, 15, 31)
 BARE = {"black": np.full(GRID.size, 0.045), "white": np.full(GRID.size, 0.82)}
 """Readings of the bare card by a sphere with the specular included."""
@@ -60,6 +63,7 @@ def read(
     surface: Surface | None = None,
     seed: int | None = None,
     settings: FitSettings | None = None,
+    transfer: float = 1.0,
 ) -> CardReadings:
     """Read a card; with a seed, errors of thickness, mass and reading befall it.
 
@@ -72,7 +76,9 @@ def read(
     seed : int or None
         None: no error of any kind.
     settings : FitSettings
-        The errors are drawn from its priors.
+        The errors of thickness are drawn from its priors.
+    transfer : float
+        What the applicator leaves, over what it is thought to: common to cards.
     """
     surface = surface or Surface.of("di:8")
     settings = settings or FitSettings()
@@ -88,7 +94,7 @@ def read(
 
     def note(patch: str, true: Array) -> None:
         for _ in range(1 if seed is None else 2):
-            sd = settings.noise_offset + settings.noise_slope * true
+            sd = reading_sd(true, settings)
             labels.append(patch)
             values.append(true + size * sd * rng.standard_normal(true.size))
 
@@ -98,7 +104,8 @@ def read(
     for i, d in enumerate(card.drawdowns):
         f = made.fractions[i] + grams @ made.by_weighing[i]
         each = size * settings.drawdown_spread * rng.standard_normal()
-        x = (d.gap_um or 0.0) * 1e-3 * settings.transfer * SOLIDS * (1 + shared) * (1 + each)
+        wet = (d.gap_um or 0.0) * 1e-3 * settings.transfer * transfer
+        x = wet * SOLIDS * (1 + shared) * (1 + each)
         own = replace(surface, gloss=d.surface, haze=haze_prior(d.surface)[0])
         for over in d.over:
             r = opaque(f @ k, f @ s) if d.opaque else film(f @ k, f @ s, x, inside[over])
@@ -117,9 +124,10 @@ def ladders(
     surface: Surface | None = None,
     settings: FitSettings | None = None,
 ) -> list[CardReadings]:
-    """Read the ladder of each paint."""
+    """Read the ladder of each paint, all drawn down with one applicator."""
     cards = [ladder(p, opaque=opaque_films, surface=gloss) for p in paints]
-    return [
-        read(card, surface, None if seed is None else 100 * seed + i, settings)
-        for i, card in enumerate(cards)
-    ]
+    if seed is None:
+        return [read(card, surface, None, settings) for card in cards]
+    spread = (settings or FitSettings()).transfer_spread
+    transfer = 1 + spread * float(np.random.default_rng(seed).standard_normal())
+    return [read(c, surface, 100 * seed + i, settings, transfer) for i, c in enumerate(cards)]

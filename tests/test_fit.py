@@ -21,11 +21,11 @@ from tintladder.calibrate.optics.surface import Surface
 
 from tests.heldout import by_coefficients, differences, figures
 from tests.lab.drawdown import Lab
-from tests.synthetic import KS, TUBES, ladder, ladders, read
+from tests.synthetic import KS, NOISE, TUBES, ladder, ladders, read
 
 # Readings without error, and a fit that trusts them so.
-SURE = FitSettings(two_flux_spread=1e-6, model_spread=0.0, noise_offset=1e-6, noise_slope=1e-6)
-NO_MODEL_ERROR = FitSettings(two_flux_spread=1e-6, model_spread=0.0)
+SURE = FitSettings(two_flux_spread=1e-6, model_spread=0.0, noise=(1e-6, 1e-6), roughness=(1, 1))
+NO_MODEL_ERROR = FitSettings(two_flux_spread=1e-6, model_spread=0.0, noise=NOISE, roughness=(1, 1))
 
 
 def truth(paints):
@@ -70,17 +70,17 @@ def test_opaque_ladders_give_them_back_relative_to_white():
 def test_noisy_readings_give_them_back_within_their_uncertainty():
     """Errors drawn from the fit's own priors: their mean square, in standard uncertainties, is 1.
 
-    Over seeds, paints and wavelengths; the shared errors (thickness, white) leave few degrees of
-    freedom, so the bounds are wide. The bench holds the figure itself.
+    Over seeds, paints and wavelengths. What all share, such as the applicator, leaves about one
+    degree of freedom a seed: the mean of 12 lies in 0.37 to 1.94 with 95 % probability.
     """
     z = []
-    for seed in range(1, 6):
+    for seed in range(1, 13):
         fit = fit_paints(ladders(seed=seed), TUBES, NO_MODEL_ERROR)
         c = fit.coefficients
         k, s = truth(c.paints)
         u_k, u_s = c.uncertainty
         z += [(c.k - k) / u_k, (c.s - s) / u_s]
-    assert 0.5 < np.mean(np.square(z)) < 1.6
+    assert 0.37 < np.mean(np.square(z)) < 1.94
 
 
 def test_fit_stops_and_reports_its_steps():

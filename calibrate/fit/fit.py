@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +14,8 @@ from ..optics.coefficients import ABSOLUTE
 from ..optics.kubelka_munk import from_black_and_white, ratio_of_opaque
 from ..optics.spectra import Array
 from ..optics.surface import to_inside
-from .posterior import coefficients
+from .noise import reading_noise
+from .posterior import coefficients, learnt_roughness
 from .problem import Problem, build, in_mixture, sees_substrate, substrate_inside
 from .quality import nuisance_table, paint_fit
 from .result import JointFit
@@ -23,6 +25,9 @@ from .tube import Tube
 
 _ANCHOR_SD = 4.0
 """Spread of log K and log S about their starting values: a factor of fifty either way."""
+_SMOOTH_AT_FIRST = (0.5, 0.2)
+"""Roughness of log K and log S to begin from, where none is given."""
+_SMOOTHING_ROUNDS = 3
 _ROUGHLY = 10.0
 """Fall of the cost at which the first pass, whose weights are provisional, may stop."""
 _LOWEST_LOG, _HIGHEST_LOG = np.log(1e-4), np.log(1e4)
@@ -62,6 +67,9 @@ def fit_paints(
     (JCGM 102), so they hold what the nuisance values leave open.
     """
     settings = settings or FitSettings()
+    if settings.noise is None:
+        settings = replace(settings, noise=reading_noise(readings))
+    used = settings
     problem = build(readings, tubes, settings)
     start = starting_values(problem)
     prior = smooth_prior(problem, start, settings)
@@ -72,7 +80,13 @@ def fit_paints(
         solution = solve(problem, start, prior, rough, tolerance=_ROUGHLY, progress=progress)
         weight = full_weight(problem, solution, settings)
         solution = solve(problem, solution.theta, prior, weight, nu=solution.nu, progress=progress)
-        return report(problem, solution, weight, tubes, settings)
+        for _ in range(_SMOOTHING_ROUNDS if settings.roughness is None else 0):
+            used = replace(used, roughness=learnt_roughness(problem, solution))
+            prior = smooth_prior(problem, start, used)
+            solution = solve(
+                problem, solution.theta, prior, weight, nu=solution.nu, progress=progress
+            )
+        return report(problem, solution, weight, tubes, used)
 
 
 def report(
@@ -151,17 +165,17 @@ def starting_values(problem: Problem) -> Array:
 
 
 def smooth_prior(problem: Problem, start: Array, settings: FitSettings) -> Prior:
-    """Log K and log S vary smoothly over wavelength, by no more than `settings.roughness`."""
+    """Log K and log S vary smoothly over wavelength, as far as `settings.roughness`."""
     n_w = problem.wavelengths.size
     second = np.diff(np.eye(n_w), 2, axis=0)
-    rough = second.T @ second / settings.roughness**2
+    rough = np.stack([second.T @ second / r**2 for r in settings.roughness or _SMOOTH_AT_FIRST])
     anchor = np.eye(n_w) / _ANCHOR_SD**2
     precision = np.broadcast_to(rough + anchor, (*start.shape[:2], n_w, n_w)).copy()
     center = np.repeat(start.mean(axis=2, keepdims=True), n_w, axis=2)
     if problem.scale != ABSOLUTE:
         # The named white's S is 1 by definition.
         white = problem.paints.index(problem.scale.removeprefix("relative to "))
-        precision[white, 1] += np.eye(n_w) * 1e10
+        precision[white, 1] += np.eye(n_w) * 1e13
         center[white, 1] = 0.0
     return Prior(center, precision)
 

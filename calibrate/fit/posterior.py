@@ -18,6 +18,9 @@ SHARED_FACTORS = 16
 """How many factors carry a paint's own, and the shared, covariance between wavelengths. What they
 leave over stays in the 2x2 blocks, so that each K and S keeps its whole variance."""
 
+_NO_S_TO_LEARN = 0.2
+"""Roughness of log S where the only S is a white's, 1 by definition."""
+
 
 def _low_rank(vectors: Array, scale: Array, most: int) -> Array:
     """The strongest directions of ``vectors @ vectors.T``, as (n, most) columns.
@@ -51,6 +54,63 @@ def _positive(blocks: Array) -> Array:
     return result
 
 
+def spread(problem: Problem, solution: Solution) -> tuple[list[Array], Array]:
+    """Covariance of log K and log S, in the two parts that it is made of.
+
+    Returns
+    -------
+    own : list of P (2W, 2W) arrays
+        What remains where the border is known: ``inv(L)`` of the block's own part.
+    shared : (P, 2W, B) array
+        What the border adds is ``shared @ shared.T``; between two paints this alone.
+    """
+    n_w, n_p = problem.wavelengths.size, len(problem.paints)
+    size = solution.border.shape[0]
+    values, vectors = np.linalg.eigh(solution.border) if size else (np.zeros(0), np.zeros((0, 0)))
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    shared = np.zeros((n_p, 2 * n_w, size))
+    own = [np.zeros((2 * n_w, 2 * n_w)) for _ in range(n_p)]
+    for i, paint in enumerate(problem.hubs):
+        shared[paint] = root[2 * i * n_w : 2 * (i + 1) * n_w]
+    for block, (factor, _), response in solution.blocks:
+        if not block.own:
+            continue
+        inverse = np.linalg.inv(factor * np.tri(factor.shape[0]))
+        for i, paint in enumerate(block.paints[: block.own]):
+            at = slice(2 * i * n_w, 2 * (i + 1) * n_w)
+            own[paint] = inverse[:, at].T @ inverse[:, at]
+            shared[paint] = -response[at] @ root
+    return own, shared
+
+
+def learnt_roughness(problem: Problem, solution: Solution) -> tuple[float, float]:
+    """Roughness of log K and of log S that the readings leave room for.
+
+    Notes
+    -----
+    A step of expectation maximisation: the expected square of each second difference, its
+    uncertainty included. Bends are rare and strong (an absorption's edge between smooth flanks), so
+    not their mean square is taken, under which edges would be planed off, but the square that 95 of
+    100 stay below. A white whose S is 1 by definition has no say.
+    """
+    n_w = problem.wavelengths.size
+    second = np.diff(np.eye(n_w), 2, axis=0)
+    own, shared = spread(problem, solution)
+    bends: tuple[list[Array], list[Array]] = ([], [])
+    for p, paint in enumerate(problem.paints):
+        for q in range(2):
+            if q == 1 and problem.scale == f"relative to {paint}":
+                continue
+            at = slice(q * n_w, (q + 1) * n_w)
+            moved = ((second @ shared[p, at]) ** 2).sum(axis=1)
+            alone = np.einsum("ij,jk,ik->i", second, own[p][at, at], second)
+            bends[q].append((second @ solution.theta[p, q]) ** 2 + alone + moved)
+    rough = [
+        float(np.sqrt(np.percentile(np.concatenate(b), 95))) if b else _NO_S_TO_LEARN for b in bends
+    ]
+    return rough[0], rough[1]
+
+
 def coefficients(
     problem: Problem,
     solution: Solution,
@@ -62,27 +122,13 @@ def coefficients(
 
     Notes
     -----
-    A block's log K and log S, given the border, have covariance ``inv(L)`` of its own part; the
-    border adds ``response @ cov(border) @ response.T``. Both are reduced to their strongest
-    factors, weighed by how much a masstone and a mid tint would feel them.
+    Both parts of the covariance (see `spread`) are reduced to their strongest factors, weighed by
+    how much a masstone and a mid tint would feel them.
     """
     n_w, n_p = problem.wavelengths.size, len(problem.paints)
-    theta, hubs = solution.theta, list(problem.hubs)
-    size = solution.border.shape[0]
-    values, vectors = np.linalg.eigh(solution.border) if size else (np.zeros(0), np.zeros((0, 0)))
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
-    shared = np.zeros((n_p, 2 * n_w, size))
-    own_cov: list[Array] = [np.zeros((2 * n_w, 2 * n_w)) for _ in range(n_p)]
-    for i, paint in enumerate(hubs):
-        shared[paint] = root[2 * i * n_w : 2 * (i + 1) * n_w]
-    for block, (factor, _), response in solution.blocks:
-        if not block.own:
-            continue
-        inverse = np.linalg.inv(factor * np.tri(factor.shape[0]))
-        for i, paint in enumerate(block.paints[: block.own]):
-            at = slice(2 * i * n_w, 2 * (i + 1) * n_w)
-            own_cov[paint] = inverse[:, at].T @ inverse[:, at]
-            shared[paint] = -response[at] @ root
+    theta = solution.theta
+    own_cov, shared = spread(problem, solution)
+    size = shared.shape[2]
     # In a mid tint a paint is felt by K/S: weigh log K and log S by the slope of an opaque film.
     k, s = np.exp(theta[:, 0]), np.exp(theta[:, 1])
     ratio = k / s

@@ -21,6 +21,7 @@ from ..errors import InputError
 from ..optics.coefficients import dry_volume_spread
 from ..optics.spectra import GRID, Array, Flag
 from ..optics.surface import Surface, haze_prior, to_inside
+from .noise import TYPICAL
 from .settings import FitSettings
 from .tube import Tube
 
@@ -121,7 +122,8 @@ class Problem:
 
 def reading_sd(reflectance: Array, settings: FitSettings) -> Array:
     """Standard uncertainty of one reading of a reflectance."""
-    return settings.noise_offset + settings.noise_slope * np.abs(reflectance)
+    offset, slope = settings.noise or TYPICAL
+    return offset + slope * np.abs(reflectance)
 
 
 def _mean(

@@ -23,8 +23,8 @@ class FitSettings:
         Relative standard uncertainty of thickness of each drawdown.
     measured_spread : float
         The same for a dry thickness that was measured.
-    noise_offset, noise_slope : float
-        Standard uncertainty of one reading: ``noise_offset + noise_slope * R``.
+    noise : (offset, slope) or None
+        Standard uncertainty of one reading, ``offset + slope * R``; None: learnt from the repeats.
     two_flux_spread : float
         What two fluxes get wrong of a whole mix: relative standard uncertainty of its absorption.
         Real paint's K, as two fluxes see it, is not quite proportional to its share; without room
@@ -37,8 +37,9 @@ class FitSettings:
         Prior standard uncertainty of the internal reflectance k2.
     fit_k2 : bool
         Whether k2 is fitted from its prior or held at its physical value.
-    roughness : float
-        Standard deviation of the second difference of log K and log S over wavelength.
+    roughness : (of log K, of log S) or None
+        Standard deviation of their second difference over wavelength; None: as far as the readings
+        leave room for, learnt from them.
     """
 
     transfer: float = 0.6
@@ -46,13 +47,12 @@ class FitSettings:
     session_spread: float = 0.05
     drawdown_spread: float = 0.05
     measured_spread: float = 0.03
-    noise_offset: float = 0.0005
-    noise_slope: float = 0.002
+    noise: tuple[float, float] | None = None
     two_flux_spread: float = 0.04
     model_spread: float = 0.07
     k2_spread: float = 0.05
     fit_k2: bool = False
-    roughness: float = 1.0
+    roughness: tuple[float, float] | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the settings as a JSON-able mapping."""
