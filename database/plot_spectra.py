@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.ticker import FuncFormatter, NullFormatter
+from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from ..calibrate.fit.result import PaintFit
 from ..calibrate.optics.coefficients import ABSOLUTE
@@ -37,7 +37,7 @@ def plot_reflectance(steps: Ladder, ax: Axes | None = None) -> Axes:
             )
         ax.plot([], [], ls=dash, color=INK, lw=width, label=f"predicted over {over}")
     ax.plot([], [], "o", ms=3.4, mfc=FAINT, mec=INK, mew=0.35, label="measured")
-    highest = max(float(np.nanmax(values)) for values in steps.measured.values())
+    highest = max((float(np.nanmax(values)) for values in steps.measured.values()), default=1.0)
     ax.set_ylim(0, max(0.1, 1.08 * highest))
     ax.set_xlim(steps.wavelengths[0] - 5, steps.wavelengths[-1] + 5)
     _name_curves(ax, steps)
@@ -47,7 +47,9 @@ def plot_reflectance(steps: Ladder, ax: Axes | None = None) -> Axes:
 
 def _legend(ax: Axes) -> None:
     """Set the legend between title and axes, clear of every curve."""
+    handles, labels = ax.get_legend_handles_labels()
     ax.legend(
+        handles[::-1], labels[::-1],
         loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3, frameon=False, fontsize=SMALL,
         labelcolor=INK, handlelength=2.2, columnspacing=1.4, borderaxespad=0.0, handletextpad=0.5,
     )  # fmt: skip
@@ -55,7 +57,9 @@ def _legend(ax: Axes) -> None:
 
 def _name_curves(ax: Axes, steps: Ladder) -> None:
     """Name some curves at their right end, apart from each other."""
-    ends = steps.fitted["white" if "white" in steps.fitted else "black"]
+    if not steps.substrates:
+        return
+    ends = steps.fitted[steps.substrates[0]]
     named = [i for i in range(len(steps.labels)) if np.isfinite(ends[i]).any()]
     if not named:
         return
@@ -112,6 +116,8 @@ def plot_k_and_s(fit: PaintFit, ax: Axes | None = None) -> Axes:
         ax.set_ylim(low / 2.5, high * 2.0)
     ax.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     ax.yaxis.set_minor_formatter(NullFormatter())
+    if high < 100 * low:
+        ax.yaxis.set_major_locator(LogLocator(subs=(1, 2, 5)))
     ax.tick_params(which="minor", length=2, width=0.4, colors=SOFT)
     ax.set_xlim(c.wavelengths[0] - 5, c.wavelengths[-1] + 5)
     bottom, top = np.log(ax.get_ylim())

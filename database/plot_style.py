@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import itertools
 from collections.abc import Iterable, Sequence
@@ -214,7 +215,8 @@ def save(figure: Figure, path: str | Path) -> Path:
         part.write_bytes(held.getvalue())
         part.replace(path)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
         raise InputError(
             path, None, f"can't be written ({error.strerror})", "choose another place with --out"
         ) from error

@@ -71,11 +71,13 @@ def plot_strip(steps: Ladder, path: TintPath | None, ax: Axes | None = None) -> 
     labels = list(steps.labels)
     if path is not None and steps.white is not None:
         colour, outside = srgb(path.reflectance[-1:], steps.wavelengths)
-        cut |= _swatch(ax, count, bottom, colour[0], bool(outside[0]), "white", -bottom)
+        cut |= _swatch(ax, count + _EDGE, bottom, colour[0], bool(outside[0]), "white", -bottom)
         labels.append(f"{steps.white},\npredicted")
+    if not labels:
+        ax.text(0, 0.4, "no patch of it alone was read", va="center", fontsize=TEXT, color=INK)
     for i, text in enumerate(labels):
         ax.text(
-            i + 0.5,
+            i + 0.5 + (_EDGE if i == count else 0.0),
             3 * _EDGE,
             text,
             ha="center",
@@ -94,7 +96,7 @@ def plot_strip(steps: Ladder, path: TintPath | None, ax: Axes | None = None) -> 
     ax.add_patch(
         Rectangle(
             (-_EDGE, bottom - 2 * _EDGE),
-            len(labels) + 2 * _EDGE,
+            len(labels) + (3 if len(labels) > count else 2) * _EDGE,
             4 * _EDGE - bottom,
             fc=MAT,
             ec="none",
@@ -102,7 +104,7 @@ def plot_strip(steps: Ladder, path: TintPath | None, ax: Axes | None = None) -> 
             clip_on=False,
         )
     )
-    ax.set_xlim(-1.35, max(len(labels), 7) + _EDGE)
+    ax.set_xlim(-1.35, max(len(labels), 7) + 2 * _EDGE)
     ax.set_ylim(bottom - 0.3 - 0.35 * len(lines), 1.0)
     ax.axis("off")
     if steps.white is not None:
@@ -113,7 +115,7 @@ def plot_strip(steps: Ladder, path: TintPath | None, ax: Axes | None = None) -> 
 
 
 def _swatch(
-    ax: Axes, x: int, y: float, rgb: Array, outside: bool, gid: str, height: float = 1.0
+    ax: Axes, x: float, y: float, rgb: Array, outside: bool, gid: str, height: float = 1.0
 ) -> bool:
     """Paint one swatch, hatched where its colour isn't known; return whether it was cut."""
     known = bool(np.isfinite(rgb).all())
@@ -164,12 +166,19 @@ def plot_lightness_path(steps: Ladder, path: TintPath | None, ax: Axes | None = 
         return np.stack([chroma_hue(colours)[0], colours[:, 0]], axis=1)
 
     _path(ax, steps, path, project, equal=False)
-    # Surface reflection alone gives L* 24: the corner below is free.
-    ax.legend(
-        loc="lower right", frameon=False, fontsize=SMALL, labelcolor=INK, borderaxespad=0.2,
-        handletextpad=0.6, labelspacing=0.35,
-    )  # fmt: skip
     return ax
+
+
+def path_legend(ax: Axes) -> None:
+    """Name the marks of a path below its axes."""
+    handles, labels = ax.get_legend_handles_labels()
+    if not handles:
+        return
+    ax.legend(
+        handles, labels,
+        loc="upper left", bbox_to_anchor=(0.0, -0.135), ncols=4, frameon=False, fontsize=SMALL,
+        labelcolor=INK, borderaxespad=0.0, handletextpad=0.6, columnspacing=2.2,
+    )  # fmt: skip
 
 
 _LEAST = 24.0
@@ -183,7 +192,7 @@ def _path(
     project: Callable[[Array], Array],
     equal: bool,
 ) -> None:
-    shown = []
+    shown = [np.zeros((0, 2))]
     if path is not None:
         line = project(path.lab)
         ax.plot(*line.T, "-", color=INK, lw=1.1, zorder=2, label="predicted, film that hides all")
@@ -191,8 +200,8 @@ def _path(
         shown.append(line)
         if "white" in steps.fitted:
             ax.plot(
-                *project(lab(steps.fitted["white"], steps.wavelengths)).T, ":", color=INK, lw=0.9,
-                zorder=2, label="predicted over white, as painted",
+                *project(lab(steps.fitted["white"], steps.wavelengths)).T, "x", color=INK, ms=6,
+                mew=0.9, zorder=3, label="predicted over white, as painted",
             )  # fmt: skip
     for over, mark, size in (("black", "s", 3.6), ("white", "o", 8.0)):
         if over not in steps.measured:
@@ -211,9 +220,9 @@ def _path(
         )  # fmt: skip
     points = np.concatenate(shown)
     _frame(ax, points, equal)
-    first = "white" if "white" in steps.measured else "black"
-    spots = project(lab(steps.measured[first], steps.wavelengths))
-    texts = [text.splitlines()[0] for text in steps.labels]
+    spots, texts = shown[0], [text.splitlines()[0] for text in steps.labels]
+    for over in steps.substrates[:1]:
+        spots = project(lab(steps.measured[over], steps.wavelengths))
     if path is not None and steps.white is not None:
         spots, texts = np.concatenate([spots, line[-1:]]), [*texts, steps.white]
     place_labels(ax, spots, texts, avoid=points)

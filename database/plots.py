@@ -9,10 +9,9 @@ from matplotlib.figure import Figure
 
 from ..calibrate.cards.card import Card
 from ..calibrate.fit.result import PaintFit
-from ..calibrate.optics.colour import in_words
 from .plot_spectra import plot_k_and_s, plot_reflectance
 from .plot_style import INK, SMALL, SOFT, TEXT, TITLE, new_figure
-from .plot_tint import plot_hue_path, plot_lightness_path, plot_strip
+from .plot_tint import path_legend, plot_hue_path, plot_lightness_path, plot_strip
 from .tinting import in_a_sentence, ladder, tint_path
 
 _WIDE = 11.0
@@ -40,12 +39,12 @@ def tint_figure(fit: PaintFit, name: str = "", cards: Sequence[Card] = ()) -> Fi
         Of no global state; `plot_style.save` writes it.
     """
     steps, path = ladder(fit, cards), tint_path(fit)
-    bands = len(steps.substrates)
+    bands = max(1, len(steps.substrates))
     notes = len({words for flags in steps.flags.values() for words in flags if words}) + 1
     why = _verdict(fit)
     head, paths, spectra = 0.98 + 0.16 * len(why), 4.0, 2.9
     strip = 0.62 + 0.85 * bands + 0.16 * notes
-    tall = head + strip + paths + spectra + 2.2
+    tall = head + strip + paths + spectra + 2.55
     figure = new_figure(_WIDE, tall)
 
     def place(
@@ -58,9 +57,10 @@ def tint_figure(fit: PaintFit, name: str = "", cards: Sequence[Card] = ()) -> Fi
     plot_strip(steps, path, figure.add_axes(place(0.03, head, 0.94, strip)))
     half = wide / 2 - 0.045
     top = head + strip + 0.4
-    plot_hue_path(steps, path, figure.add_axes(place(_LEFT, top, half, paths)))
+    hue = plot_hue_path(steps, path, figure.add_axes(place(_LEFT, top, half, paths)))
     plot_lightness_path(steps, path, figure.add_axes(place(_RIGHT - half, top, half, paths)))
-    top += paths + 0.95
+    path_legend(hue)
+    top += paths + 1.3
     plot_reflectance(steps, figure.add_axes(place(_LEFT, top, half - 0.03, spectra)))
     plot_k_and_s(fit, figure.add_axes(place(_RIGHT - half, top, half - 0.03, spectra)))
     return figure
@@ -81,10 +81,5 @@ def _head(figure: Figure, fit: PaintFit, name: str, lines: Sequence[str], tall: 
 
 def _verdict(fit: PaintFit) -> list[str]:
     """Say how far the fit can be trusted, and why, in lines."""
-    mean = fit.de00_mean
-    words = [
-        f"{fit.verdict[:1].upper()}{fit.verdict[1:]}: fit and card are {mean:.1f} apart on "
-        f"average (CIEDE2000), {in_words(mean)}",
-        *fit.reasons[1:],
-    ]
-    return textwrap.wrap("; ".join(words), 150)
+    words = f"{fit.verdict[:1].upper()}{fit.verdict[1:]}: {'; '.join(fit.reasons)}"
+    return textwrap.wrap(words, 150)

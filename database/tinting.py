@@ -273,12 +273,10 @@ def in_a_sentence(steps: Ladder, path: TintPath | None) -> str:
     """What a painter wants to know of the paint's tinting, in a sentence or two."""
     if path is not None and np.isfinite(path.lab).all():
         parts = half_way(path)
-        if parts >= 1:
-            amount = f"{parts:.0f}" if parts >= 9.5 else f"{parts:.1f}".removesuffix(".0")
-            what = f"{amount} part{'s' if amount != '1' else ''} of white bring 1 part"
-        else:
-            what = f"1 part of white brings {1 / parts:.1f} parts".replace(".0 ", " ")
-        return f"{steps.paint} {hue_in_words(path)}. {what} half way to white (by weight)."
+        return (
+            f"{steps.paint} {hue_in_words(path)}. It is half way to white at "
+            f"{ratio_label(parts)}, white to colour by weight."
+        )
     if set(steps.substrates) == set(SUBSTRATES):
         both = [xyz(steps.measured[over], steps.wavelengths)[:, 1] for over in SUBSTRATES]
         hides = both[0] / both[1]
@@ -289,4 +287,4 @@ def in_a_sentence(steps: Ladder, path: TintPath | None) -> str:
                 f"Over black, {steps.paint} comes to {100 * hides[at]:.0f} % of its brightness "
                 f"over white ({film})."
             )
-    return f"{steps.paint} has no ladder toward white yet."
+    return f"{steps.paint} was read without a ladder toward white."

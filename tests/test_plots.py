@@ -1,0 +1,415 @@
+"""Pictures of a paint's tinting: their parts, their colours, their marks, and that labels read."""
+
+from __future__ import annotations
+
+import io
+import itertools
+import json
+import xml.etree.ElementTree as ElementTree
+from dataclasses import replace
+from functools import partial
+
+import numpy as np
+import pandas as pd
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import to_rgb
+from matplotlib.image import imread
+from matplotlib.text import Text
+from tintladder.calibrate.errors import InputError
+from tintladder.calibrate.fit.fit import fit_paints
+from tintladder.calibrate.optics.colour import srgb
+from tintladder.calibrate.optics.spectra import GRID
+from tintladder.database.plot_spectra import plot_k_and_s, plot_reflectance
+from tintladder.database.plot_style import save, spread
+from tintladder.database.plot_tint import plot_hue_path, plot_lightness_path, plot_strip
+from tintladder.database.plots import tint_figure
+from tintladder.database.store import Store
+from tintladder.database.tinting import (
+    TintPath,
+    half_way,
+    hue_in_words,
+    in_a_sentence,
+    ladder,
+    ratio_label,
+    tint_path,
+)
+
+from . import synthetic
+from .command import run
+from .studio_fixtures import PAINTS_TOML
+
+
+@pytest.fixture(scope="module")
+def cards():
+    return [r.card for r in synthetic.ladders(("W", "R", "B", "Y"))]
+
+
+@pytest.fixture(scope="module")
+def fits():
+    return fit_paints(synthetic.ladders(("W", "R", "B", "Y"), seed=5), synthetic.TUBES).paints
+
+
+@pytest.fixture(scope="module")
+def kinds(fits):
+    """Fits of every kind that a picture must stand: by what is special in them."""
+    short = [synthetic.ladder("W"), synthetic.ladder("R", ratios=(8,))]
+    two = fit_paints([synthetic.read(c, seed=6) for c in short], synthetic.TUBES).paints
+    thick = fit_paints(synthetic.ladders(("W", "B"), seed=7, opaque_films=True), synthetic.TUBES)
+    flagged = fits["R"].patches.assign(flag="thinner than its ladder says, and twice as odd")
+    return {
+        "red": fits["R"],
+        "transparent blue": fits["B"],
+        "yellow": fits["Y"],
+        "white": fits["W"],
+        "two steps": two["R"],
+        "opaque ladder": thick.paints["B"],
+        "its white": thick.paints["W"],
+        "all flagged": replace(fits["R"], patches=flagged),
+        "white never read alone": replace(fits["W"], patches=fits["W"].patches.assign(share=0.5)),
+        "part unread": _unread(fits["R"]),
+    }
+
+
+@pytest.fixture(scope="module")
+def figures(kinds, cards):
+    return {kind: tint_figure(fit, "Gale Red", cards) for kind, fit in kinds.items()}
+
+
+def _unread(fit):
+    """Return the same fit as if nothing below 420 nm, and nothing of one patch, had been read."""
+    rows = fit.residuals
+    lost = (rows["wavelength"] < 420) | (rows["patch"] == "3:1/black")
+    columns = ["measured", "fitted", "sigma"]
+    k, s = fit.coefficients.k.copy(), fit.coefficients.s.copy()
+    k[:, GRID < 420] = s[:, GRID < 420] = np.nan
+    return replace(
+        fit,
+        residuals=rows.assign(**{c: rows[c].mask(lost) for c in columns}),
+        coefficients=replace(fit.coefficients, k=k, s=s),
+    )
+
+
+def marked(figure_or_axes, gid):
+    return figure_or_axes.findobj(lambda artist: artist.get_gid() == gid)
+
+
+def picture(figure):
+    held = io.BytesIO()
+    figure.savefig(held, format="png", dpi=80)
+    held.seek(0)
+    return imread(held)
+
+
+KINDS = (
+    "red", "transparent blue", "yellow", "white", "two steps", "opaque ladder", "its white",
+    "all flagged", "white never read alone", "part unread",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_figure_has_its_parts_and_says_what_they_are(kinds, figures, kind):
+    figure = figures[kind]
+    assert len(figure.axes) == 5
+    said = " ".join(text.get_text() for text in figure.findobj(Text))
+    if kind == "white never read alone":
+        assert "no patch of it alone was read" in said
+    else:
+        assert "measured" in said and "predicted" in said
+    for words in ("a*", "b*", "C*", "L*", "wavelength, nm", "reflectance"):
+        assert words in said
+    scale = kinds[kind].coefficients.scale
+    assert ("1/mm" if scale == "absolute" else "relative to W") in said
+    assert kinds[kind].verdict in said.lower()
+    assert figure.axes[1].get_aspect() == 1.0
+    pixels = picture(figure)
+    for ax in figure.axes:
+        box = ax.get_position()
+        tall, wide = pixels.shape[:2]
+        part = pixels[
+            int((1 - box.y1) * tall) : int((1 - box.y0) * tall),
+            int(box.x0 * wide) : int(box.x1 * wide),
+        ]
+        assert np.ptp(part[..., :3]) > 0.3
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_label_touches_another_or_leaves_the_page(figures, kind):
+    figure = figures[kind]
+    figure.draw_without_rendering()
+    renderer = FigureCanvasAgg.get_renderer(figure.canvas)
+    page = figure.bbox
+    # Ticks beyond the limits are texts too, but are not drawn.
+    hidden = {
+        id(label)
+        for ax in figure.axes
+        for axis in (ax.xaxis, ax.yaxis)
+        for tick in (*axis.get_major_ticks(), *axis.get_minor_ticks())
+        for label in (tick.label1, tick.label2)
+        if not axis.get_view_interval().min() <= tick.get_loc() <= axis.get_view_interval().max()
+    }
+    drawn = [
+        (text.get_text(), Text.get_window_extent(text, renderer))
+        for text in figure.findobj(Text)
+        if text.get_text().strip() and text.get_visible() and id(text) not in hidden
+    ]
+    for words, box in drawn:
+        assert page.x0 <= box.x0 and box.x1 <= page.x1, words
+        assert page.y0 <= box.y0 and box.y1 <= page.y1, words
+    for (one, a), (other, b) in itertools.combinations(drawn, 2):
+        assert not a.padded(-1).overlaps(b.padded(-1)), (one, other)
+
+
+@pytest.mark.parametrize("paint", ["R", "B", "Y", "W"])
+def test_strip_shows_the_colours_that_a_display_would(fits, paint):
+    steps = ladder(fits[paint])
+    ax = plot_strip(steps, tint_path(fits[paint]))
+    for over in ("white", "black"):
+        for kind, spectra in (("measured", steps.measured), ("predicted", steps.fitted)):
+            shown = [to_rgb(swatch.get_facecolor()) for swatch in marked(ax, f"{kind}/{over}")]
+            np.testing.assert_allclose(shown, srgb(spectra[over])[0], atol=1e-9)
+    assert len(marked(ax, "white")) == (paint != "W")
+
+
+def test_strip_runs_from_masstone_to_white_as_read(fits, cards):
+    fit = fits["B"]
+    steps = ladder(fit, cards)
+    assert steps.labels == ("masstone", "1 : 1", "3 : 1", "7 : 1", "15 : 1", "31 : 1")
+    assert np.all(np.diff(steps.shares) < 0)
+    rows = fit.residuals[fit.residuals["patch"] == "7:1/black"]
+    np.testing.assert_array_equal(steps.measured["black"][3], rows["measured"])
+    np.testing.assert_array_equal(steps.fitted["black"][3], rows["fitted"])
+
+
+def test_swatch_of_the_perfect_diffuser_is_display_white(fits):
+    # IEC 61966-2-1: the white of the scene, adapted, is R = G = B = 1.
+    rows = fits["R"].residuals.assign(measured=1.0)
+    ax = plot_strip(ladder(replace(fits["R"], residuals=rows)), None)
+    shown = [to_rgb(swatch.get_facecolor()) for swatch in marked(ax, "measured/white")]
+    np.testing.assert_allclose(shown, 1.0, atol=2e-3)
+
+
+def test_flagged_patches_are_marked_and_named(fits, cards):
+    patches = fits["R"].patches.copy()
+    patches.loc[patches["patch"] == "7:1/white", "flag"] = "an outlier"
+    patches.loc[patches["patch"] == "3:1/black", "weight"] = 0.3
+    odd = replace(fits["R"], patches=patches)
+    steps, path = ladder(odd, cards), tint_path(odd)
+    strip = plot_strip(steps, path)
+    before = len(marked(plot_strip(ladder(fits["R"], cards), path), "flag"))
+    assert len(marked(strip, "flag")) == before + 2
+    said = " ".join(text.get_text() for text in strip.texts)
+    assert "an outlier: 7 : 1 over white" in said
+    assert "counted for 30 %: 3 : 1 over black" in said
+    for plot in (plot_hue_path, plot_lightness_path):
+        assert len(marked(plot(steps, path), "flag")) == before + 2
+
+
+def test_colours_beyond_the_display_are_ringed(fits):
+    rows = fits["R"].residuals
+    # A narrow band alone is more vivid than any display.
+    narrow = rows.assign(measured=np.where(rows["wavelength"].between(500, 540), 0.9, 0.0))
+    ax = plot_strip(ladder(replace(fits["R"], residuals=narrow)), None)
+    assert marked(ax, "gamut")
+    assert any("display can't show" in text.get_text() for text in ax.texts)
+
+
+def test_unread_patch_is_left_open_not_invented(kinds):
+    steps = ladder(kinds["part unread"])
+    assert np.isnan(steps.measured["black"][2]).all()
+    ax = plot_strip(steps, None)
+    assert len(marked(ax, "measured/black")) == len(steps.labels) - 1
+
+
+def test_two_readings_of_a_patch_are_shown_as_their_mean(fits):
+    fit = fits["R"]
+    again = fit.residuals.assign(measured=fit.residuals["measured"] + 0.02)
+    twice = replace(
+        fit,
+        residuals=pd.concat([fit.residuals, again]),
+        patches=pd.concat([fit.patches, fit.patches]),
+    )
+    np.testing.assert_allclose(
+        ladder(twice).measured["white"], ladder(fit).measured["white"] + 0.01, atol=1e-12
+    )
+
+
+def test_mixtures_with_a_third_paint_are_no_step(fits, cards):
+    red = next(card for card in cards if card.name == "R")
+    mixed = [
+        replace(d, masses={"R": 1.0, "B": 1.0, "W": 5.0}) if d.step == "7:1" else d
+        for d in red.drawdowns
+    ]
+    steps = ladder(fits["R"], [replace(red, drawdowns=tuple(mixed))])
+    assert steps.labels == ("masstone", "1 : 1", "3 : 1", "15 : 1", "31 : 1")
+
+
+def test_wavelengths_of_a_known_ratio_only_are_marked(fits):
+    c = fits["R"].coefficients
+    hidden = np.zeros_like(c.ratio_only)
+    hidden[c.index("R"), :7] = True
+    fit = replace(fits["R"], coefficients=replace(c, ratio_only=hidden))
+    (mark,) = marked(plot_k_and_s(fit), "ratio-only")
+    np.testing.assert_array_equal(mark.get_xdata(), GRID[:7])
+    assert not marked(plot_k_and_s(fits["R"]), "ratio-only")
+
+
+def test_scan_made_is_said(fits):
+    c = fits["R"].coefficients
+    made = replace(c, scan_made=np.ones(len(c.paints), dtype=bool))
+    assert "scan" in plot_k_and_s(replace(fits["R"], coefficients=made)).get_title("left")
+
+
+def test_parts_draw_on_axes_of_ones_own(fits):
+    steps, path = ladder(fits["B"]), tint_path(fits["B"])
+    figure = tint_figure(fits["B"])
+    for plot in (
+        partial(plot_strip, steps, path),
+        partial(plot_hue_path, steps, path),
+        partial(plot_lightness_path, steps, path),
+        partial(plot_reflectance, steps),
+        partial(plot_k_and_s, fits["B"]),
+    ):
+        mine = figure.add_axes((0.1, 0.1, 0.3, 0.3))
+        assert plot(mine) is mine
+        assert plot(None).get_figure() is not figure
+
+
+@pytest.mark.parametrize("suffix", [".png", ".svg"])
+def test_same_fit_gives_the_same_file(fits, tmp_path, suffix):
+    files = [save(tint_figure(fits["B"]), tmp_path / f"{i}{suffix}") for i in range(2)]
+    one, other = (file.read_bytes() for file in files)
+    assert one == other
+    assert sorted(p.name for p in tmp_path.iterdir()) == [f"0{suffix}", f"1{suffix}"]
+    if suffix == ".svg":
+        assert ElementTree.fromstring(one).tag.endswith("svg")
+    else:
+        assert imread(files[0]).shape[1] == 2200
+
+
+def test_picture_is_written_whole_or_not_at_all(fits, tmp_path):
+    figure = tint_figure(fits["B"])
+    with pytest.raises(InputError, match=r"\.png or \.svg"):
+        save(figure, tmp_path / "picture.jpg")
+    (tmp_path / "file").write_text("")
+    with pytest.raises(InputError, match="can't be written"):
+        save(figure, tmp_path / "file" / "picture.png")
+    assert [p.name for p in tmp_path.iterdir()] == ["file"]
+
+
+@pytest.mark.parametrize(
+    ("parts", "words"),
+    [
+        (0.0, "masstone"), (0.5, "1 : 2"), (0.98, "1 : 1"), (1.5, "1.5 : 1"), (3.04, "3 : 1"),
+        (8.4, "8.4 : 1"), (31.3, "31 : 1"), (np.inf, "white"),
+    ],
+)  # fmt: skip
+def test_ratio_is_said_white_to_colour(parts, words):
+    assert ratio_label(parts) == words
+
+
+def _path(hues, chroma=40.0):
+    """A path of the given hues, chroma fading at both ends."""
+    n = len(hues)
+    c = chroma * np.sin(np.linspace(0.3, np.pi, n))
+    h = np.radians(hues)
+    colours = np.stack([np.linspace(30, 95, n), c * np.cos(h), c * np.sin(h)], axis=1)
+    shares = np.linspace(1, 0, n)
+    with np.errstate(divide="ignore"):
+        parts = (1 - shares) / shares
+    return TintPath(shares, parts, np.zeros((n, GRID.size)), colours)
+
+
+@pytest.mark.parametrize(
+    ("hues", "words"),
+    [
+        ((50, 50), "keeps its hue"),
+        ((5, -35), "toward blue"),  # a magenta whose tints lean blue
+        ((55, 95), "toward yellow"),
+        ((92, 112), "toward green"),
+        ((350, 385), "toward red"),  # through 0 degrees
+    ],
+)
+def test_hue_turn_in_words(hues, words):
+    turn = hue_in_words(_path(np.linspace(*hues, 101)))
+    assert words in turn
+
+
+def test_hue_that_turns_back_is_said():
+    there = np.concatenate([np.linspace(100, 130, 50), np.linspace(130, 115, 51)])
+    assert "back" in hue_in_words(_path(there))
+
+
+def test_a_grey_has_no_hue_to_turn():
+    assert hue_in_words(_path(np.linspace(0, 300, 101), chroma=3.0)) == "stays close to grey"
+    assert "leans blue" in hue_in_words(_path(np.full(101, 250.0), chroma=8.0))
+
+
+def test_half_way_lies_half_way(fits):
+    path = _path(np.full(4001, 90.0), chroma=0.0)
+    # Lightness falls straight with the share: half of each is half way.
+    assert half_way(path) == pytest.approx(1.0, rel=1e-3)
+    for paint in ("R", "B", "Y"):
+        path = tint_path(fits[paint])
+        distance = np.linalg.norm(path.lab - path.lab[-1], axis=1)
+        at = np.interp(np.log(half_way(path)), np.log(path.parts[1:-1]), distance[1:-1])
+        assert at == pytest.approx(distance[0] / 2, rel=0.01)
+
+
+def test_sentence_of_a_white_says_how_it_hides(fits):
+    sentence = in_a_sentence(ladder(fits["W"]), None)
+    assert "Over black, W comes to" in sentence
+
+
+def test_spread_keeps_its_distance():
+    out = np.array(spread([0.5, 0.5, 0.52, 0.9, 0.95], 0.1, 0.0, 1.0))
+    assert np.all(np.diff(np.sort(out)) >= 0.1 - 1e-12)
+    assert out.min() >= 0 and out.max() <= 1.0
+
+
+@pytest.fixture
+def tool(monkeypatch, capsys, tmp_path, fits, cards):
+    monkeypatch.chdir(tmp_path)
+    with Store.open(tmp_path) as store:
+        text = PAINTS_TOML
+        for old, new in (("KEEL-T", "X"), ("KEEL", "R"), ("HULL", "W")):
+            text = text.replace(f'"{old}"', f'"{new}"')
+        store.import_paints(text)
+        wanted = {"W", "R"}
+        for card in cards:
+            if wanted.issuperset(card.paints):
+                store.add_card(card, card.name)
+        joint = fit_paints(synthetic.ladders(("W", "R"), seed=5), synthetic.TUBES)
+        store.record_fit(joint, [])
+    return partial(run, monkeypatch, capsys)
+
+
+def test_plot_writes_both_kinds_and_says_so(tool, tmp_path):
+    done = tool("plot", "R")
+    assert done.status == 0, done.err
+    assert done.out.startswith("R ") and "half way to white" in done.out
+    for suffix in (".png", ".svg"):
+        assert (tmp_path / "plots" / f"R-tint{suffix}").stat().st_size > 10_000
+        assert f"R-tint{suffix}" in done.out
+
+
+def test_plot_to_a_named_file_as_json(tool, tmp_path):
+    done = tool("plot", "r", "--out", "red.svg", "--json")
+    result = json.loads(done.out)
+    assert result["paint"] == "R" and result["files"] == ["red.svg"]
+    assert sorted(p.suffix for p in tmp_path.iterdir() if p.stem == "red") == [".svg"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("nonesuch",), "fits no tube"),
+        (("X",), "has no fit yet"),
+        (("R", "--out", "red.jpg"), ".png or .svg"),
+    ],
+)
+def test_bad_input_gets_one_line(tool, tmp_path, arguments, words):
+    done = tool("plot", *arguments)
+    assert done.status == 2
+    assert words in done.err and done.err.count("\n") == 1
+    assert not (tmp_path / "plots").exists()
