@@ -49,13 +49,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyError as error:
         print(f"there is no benchmark {error.args[0]}; --list prints the names", file=sys.stderr)
         return 2
-    console, entries = Console(), []
+    # A file has room for whole names, whatever the terminal's width.
+    console, entries = Console(width=None if sys.stdout.isatty() else 150), []
     with console.status("") as status:
         for i, each in enumerate(runs, 1):
             status.update(f"{i} of {len(runs)}: {each.name}")
             entries.append(each.entry())
             keep(entries, asked.out)
-    table = Table("benchmark", "value", "unit", "target", "")
+    table = Table()
+    for heading in ("benchmark", "value", "unit", "target", ""):
+        table.add_column(heading, no_wrap=heading in ("benchmark", ""))
     for entry in entries:
         table.add_row(*_row(entry))
     console.print(table)

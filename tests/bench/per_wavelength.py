@@ -2,7 +2,7 @@
 
 First white's K and S at each wavelength from its own drawdowns, then each paint's from its ladder
 with white held: films over black and white at nominal thickness, masses as weighed, surface
-corrected. Written plainly, one call of scipy's least_squares a wavelength and paint.
+corrected. Written plainly, one call of scipy's least_squares a wavelength and paint, as it comes.
 """
 
 from __future__ import annotations
@@ -80,7 +80,7 @@ def fit_by_loop(
                 inside = film(mixed_k, mixed_s, p.thickness, p.substrate[:, w])
                 return to_measured(inside, surface) - p.measured[:, w]
 
-            z = least_squares(residuals, np.log([START_K, START_S]), method="lm").x
+            z = least_squares(residuals, np.log([START_K, START_S])).x
             k[w], s[w] = np.exp(z)
         found[paint] = (k, s)
     return found
