@@ -274,7 +274,6 @@ def test_heldout_mixtures_of_the_lab():
     assert found.p95 <= 2.6
 
 
-@pytest.mark.xfail(strict=True, reason="the surface record keeps the physical k2, not the fitted")
 def test_fitted_k2_goes_with_its_k_and_s():
     settings = FitSettings(fit_k2=True)
     fit = fit_paints(ladders(("W", "R", "E"), seed=2), TUBES, settings)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -151,6 +152,9 @@ def coefficients(
     both = np.stack([k, s], axis=1)
     factors = kept.transpose(2, 0, 1).reshape(SHARED_FACTORS, n_p, 2, n_w)
     surface = problem.surfaces[0]
+    for m, nuisance in enumerate(problem.nuisances):
+        if nuisance.kind == "k2":
+            surface = replace(surface, k2=surface.k2 + nuisance.spread * float(solution.nu[m]))
     return Coefficients(
         paints=problem.paints,
         wavelengths=problem.wavelengths,

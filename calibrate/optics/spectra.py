@@ -156,11 +156,12 @@ def _sprague(wl: Array, values: Array, at: Array) -> Array:
 
 
 def _triangular(wl: Array, values: Array, at: Array) -> Array:
-    weights = np.clip(1 - np.abs(at[:, None] - wl[None, :]) / 10.0, 0, None)
-    # A triangle cut by the end of the range would lean inwards; keep only its symmetric part.
-    reach = np.minimum(at - wl[0], wl[-1] - at)
-    weights[np.abs(at[:, None] - wl[None, :]) > reach[:, None] + 1e-9] = 0.0
-    result: Array = values @ (weights / weights.sum(axis=1, keepdims=True)).T
+    off = wl[None, :] - at[:, None]
+    weights = np.clip(1 - np.abs(off) / 10.0, 0, None)
+    # A triangle cut by the end of the range leans inwards: weigh so that a straight line stays one.
+    m0, m1, m2 = ((weights * off**n).sum(axis=1, keepdims=True) for n in range(3))
+    weights = weights * (m2 - m1 * off) / (m0 * m2 - m1**2)
+    result: Array = values @ weights.T
     return result
 
 
@@ -195,11 +196,13 @@ def to_grid(spectra: Spectra, grid: Array = GRID) -> Spectra:
         elif whole.size:
             out[np.ix_(whole, inside)] = PchipInterpolator(wl, v[whole], axis=1)(at)
         left = np.clip(np.searchsorted(wl, at, side="right") - 1, 0, wl.size - 2)
+        on_reading = np.isclose(wl[nearest], at, atol=1e-6)
         for row in np.flatnonzero(gaps):
             good = ~np.isnan(v[row])
             if good.sum() >= 2:
                 filled = PchipInterpolator(wl[good], v[row, good], extrapolate=False)(at)
-                filled[~(good[left] & good[left + 1])] = np.nan
+                whole_step = good[left] & good[left + 1]
+                filled[~np.where(on_reading, good[nearest], whole_step)] = np.nan
                 out[row, inside] = filled
     flags[:, inside] = spectra.flags[:, nearest]
     flags[~np.isnan(out)] &= ~np.uint16(Flag.MISSING)
