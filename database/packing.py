@@ -1,14 +1,14 @@
 """Coefficients and tables as bytes, and back, bit for bit.
 
-The bytes are numpy's open ``.npz`` (a zip of ``.npy`` arrays, no pickles): the same input gives the
-same bytes.
+Coefficients are numpy's open ``.npz`` (a zip of ``.npy`` arrays, no pickles), tables are compressed
+JSON. The same input gives the same bytes.
 """
 
 from __future__ import annotations
 
 import io
 import json
-from collections.abc import Mapping
+import zlib
 from dataclasses import asdict
 from typing import Any
 
@@ -34,12 +34,6 @@ _ARRAYS = (
 )
 
 
-def _pack(arrays: Mapping[str, Any]) -> bytes:
-    buffer = io.BytesIO()
-    np.savez_compressed(buffer, allow_pickle=False, **arrays)
-    return buffer.getvalue()
-
-
 def _text(values: Any) -> np.ndarray:
     return np.array(list(values), dtype=np.str_)
 
@@ -51,14 +45,16 @@ def pack_coefficients(coefficients: Coefficients) -> bytes:
         "model": coefficients.model,
         "surface": asdict(coefficients.surface),
     }
-    return _pack(
-        {name: getattr(coefficients, name) for name in _ARRAYS}
-        | {
-            "paints": _text(coefficients.paints),
-            "factor_names": _text(coefficients.factor_names),
-            "header": np.array(json.dumps(header)),
-        }
+    buffer = io.BytesIO()
+    np.savez_compressed(
+        buffer,
+        allow_pickle=False,
+        paints=_text(coefficients.paints),
+        factor_names=_text(coefficients.factor_names),
+        header=np.array(json.dumps(header)),
+        **{name: getattr(coefficients, name) for name in _ARRAYS},
     )
+    return buffer.getvalue()
 
 
 def unpack_coefficients(data: bytes) -> Coefficients:
@@ -77,17 +73,10 @@ def unpack_coefficients(data: bytes) -> Coefficients:
 
 def pack_table(table: pd.DataFrame) -> bytes:
     """Columns of numbers, truths or words as bytes; the index is left behind."""
-    columns = {}
-    for position, (name, column) in enumerate(table.items()):
-        plain = column.dtype.kind in "biuf" if isinstance(column.dtype, np.dtype) else False
-        # The position keeps a column's name from becoming the name of an argument or a file.
-        columns[f"{position}"] = column.to_numpy() if plain else _text(column)
-        columns[f"{position}.name"] = np.array(str(name))
-    return _pack(columns)
+    columns = {str(name): column.tolist() for name, column in table.items()}
+    return zlib.compress(json.dumps(columns, ensure_ascii=False).encode())
 
 
 def unpack_table(data: bytes) -> pd.DataFrame:
     """Table from the bytes that `pack_table` made."""
-    with np.load(io.BytesIO(data), allow_pickle=False) as arrays:
-        count = len(arrays.files) // 2
-        return pd.DataFrame({str(arrays[f"{i}.name"]): arrays[f"{i}"] for i in range(count)})
+    return pd.DataFrame(json.loads(zlib.decompress(data)))
