@@ -10,7 +10,7 @@ from ..calibrate.errors import InputError
 
 @dataclass(frozen=True)
 class Studio:
-    """A user's folder: the database, and the cards, readings and releases beside it.
+    """A user's folder: the database, and the releases beside it.
 
     Attributes
     ----------
@@ -46,16 +46,6 @@ class Studio:
     def database(self) -> Path | None:
         """The database file; None where it is shared."""
         return Path(self.url.removeprefix("sqlite:///")) if self.url.startswith("sqlite") else None
-
-    @property
-    def cards(self) -> Path:
-        """Card files."""
-        return self.folder / "cards"
-
-    @property
-    def readings(self) -> Path:
-        """Files of readings."""
-        return self.folder / "readings"
 
     @property
     def releases(self) -> Path:
