@@ -91,11 +91,12 @@ class Benchmark:
                 "ratio_target": self.ratio_target,
                 "seconds": found.seconds,
             }
-        met = None
-        if self.target is not None:
-            # Plain bools and floats: numpy's own are not JSON.
-            met = bool(found <= self.target if self.sense == "at most" else found >= self.target)
-        return said | {"value": float(found), "met": met, "sense": self.sense}
+        said |= {"value": float(found)}
+        if self.target is None:
+            return said | {"met": None}
+        # A plain bool: numpy's own is not JSON.
+        met = bool(found <= self.target if self.sense == "at most" else found >= self.target)
+        return said | {"met": met, "sense": self.sense}
 
 
 REGISTRY: dict[str, Benchmark] = {}

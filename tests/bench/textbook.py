@@ -63,33 +63,38 @@ def _opaque_model(k: Mapping[str, Array], s: Mapping[str, Array]) -> Model:
 def single_constant(readings: Sequence[CardReadings], tubes: Mapping[str, Tube]) -> Model:
     """K/S of a mix is white's plus each paint's share times its own unit K/S (Duncan 1940).
 
-    White alone is taken to scatter; the unit K/S is the least-squares slope over the tints.
+    White alone is taken to scatter; the unit K/S is the least-squares slope over the tints. A mix
+    without white is taken for the mean of its masstones' K/S, the most that the way allows.
     """
-    k, s = {}, {}
+    tint_k, masstone_k = {}, {}
     white, base = _white(readings)
     for r in readings:
         paint = r.card.drawdowns[0].paint
         assert paint is not None
         share, ratio = _steps(r)
+        masstone_k[paint] = base if paint == white else ratio[0]
         if paint == white:
-            k[paint] = base
-        else:
-            # Per part of white, for white scatters alone; the masstone has none of it.
-            tint = share < 1
-            parts = (share / np.where(tint, 1 - share, 1.0))[tint, None]
-            slope = (parts * (ratio[tint] - base)).sum(axis=0) / (parts**2).sum()
-            k[paint] = np.maximum(slope, FLOOR)
-        s[paint] = np.full(base.size, 1.0 if paint == white else 0.0)
-    model = _opaque_model(k, s)
+            tint_k[paint] = base
+            continue
+        # Per part of white, for white scatters alone; the masstone has none of it.
+        tint = share < 1
+        parts = (share / np.where(tint, 1 - share, 1.0))[tint, None]
+        slope = (parts * (ratio[tint] - base)).sum(axis=0) / (parts**2).sum()
+        tint_k[paint] = np.maximum(slope, FLOOR)
+    one = np.ones(base.size)
+    in_white = _opaque_model(tint_k, {p: one * (p == white) for p in tint_k})
+    alone = _opaque_model(masstone_k, {p: one for p in masstone_k})
 
-    def with_some_white(
-        masses: Sequence[Mapping[str, float]], thickness: Array, bare: Array
-    ) -> Array:
-        # Without white nothing scatters, and the way gives black: let a thousandth scatter.
-        return model([{white: 1e-3 * sum(m.values()), **m} if white not in m else m
-                      for m in masses], thickness, bare)  # fmt: skip
+    def model(masses: Sequence[Mapping[str, float]], thickness: Array, bare: Array) -> Array:
+        with_white = np.array([white in mix for mix in masses])
+        out = np.empty((len(masses), base.size))
+        for rows, way in ((with_white, in_white), (~with_white, alone)):
+            here = [mix for mix, row in zip(masses, rows, strict=True) if row]
+            if here:
+                out[rows] = way(here, thickness[rows], bare)
+        return out
 
-    return with_some_white
+    return model
 
 
 def two_constant(readings: Sequence[CardReadings], tubes: Mapping[str, Tube]) -> Model:
