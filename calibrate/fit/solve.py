@@ -134,7 +134,7 @@ def clusters(problem: Problem) -> tuple[tuple[Block, ...], Ints]:
 
 
 @dataclass
-class _Normal:
+class Normal:
     """One block's normal equations, its own part (L) and the border's (B)."""
 
     ll: Array
@@ -146,7 +146,7 @@ class _Normal:
     fitted: Array
 
 
-def _normal(
+def normal_equations(
     block: Block,
     theta: Array,
     nu: Array,
@@ -154,7 +154,7 @@ def _normal(
     prior: Prior,
     border_at: Ints,
     size_border: int,
-) -> _Normal:
+) -> Normal:
     """Form a block's normal equations at the current values."""
     n_w = theta.shape[2]
     a, m, own = block.paints.size, block.scalars.size, block.own
@@ -208,7 +208,7 @@ def _normal(
     gb = np.zeros(size_border)
     gb[:hub] = gs[:, nl:].T.reshape(-1)
     gb[columns] = gm[ml:]
-    return _Normal(ll, lb, bb, gl, gb, cost, measured)
+    return Normal(ll, lb, bb, gl, gb, cost, measured)
 
 
 def solve(
@@ -251,9 +251,9 @@ def solve(
     nu = np.zeros(len(problem.nuisances)) if nu is None else nu.copy()
     places = [np.searchsorted(shared, b.scalars[b.own_scalars :]) for b in blocks]
 
-    def assemble(theta: Array, nu: Array) -> tuple[list[_Normal], Array, Array, float]:
+    def assemble(theta: Array, nu: Array) -> tuple[list[Normal], Array, Array, float]:
         normals = [
-            _normal(b, theta, nu, weight, prior, at, size)
+            normal_equations(b, theta, nu, weight, prior, at, size)
             for b, at in zip(blocks, places, strict=True)
         ]
         bb = sum((n.bb for n in normals), np.zeros((size, size)))
@@ -271,7 +271,7 @@ def solve(
         return normals, bb, gb, cost
 
     def eliminate(
-        normals: list[_Normal], bb: Array, gb: Array, damping: float
+        normals: list[Normal], bb: Array, gb: Array, damping: float
     ) -> tuple[list[tuple[tuple[Array, bool], Array, Array]], Array, Array]:
         schur, right = bb + damping * np.diag(np.diag(bb)), gb.copy()
         parts = []
