@@ -30,6 +30,8 @@ _SMOOTH_AT_FIRST = (0.5, 0.2)
 _SMOOTHING_ROUNDS = 3
 _ROUGHLY = 10.0
 """Fall of the cost at which the first pass, whose weights are provisional, may stop."""
+HELD = 1e13
+"""Precision of a log K or log S that is held."""
 _LOWEST_LOG, _HIGHEST_LOG = np.log(1e-4), np.log(1e4)
 
 
@@ -66,27 +68,61 @@ def fit_paints(
     `tintladder.calibrate.fit.solve`. Uncertainties follow from its curvature at the minimum
     (JCGM 102), so they hold what the nuisance values leave open.
     """
-    settings = settings or FitSettings()
-    if settings.noise is None:
-        settings = replace(settings, noise=reading_noise(readings))
-    used = settings
+    settings = with_noise(settings or FitSettings(), readings)
     problem = build(readings, tubes, settings)
-    start = starting_values(problem)
-    prior = smooth_prior(problem, start, settings)
     # Hundreds of small factors: more than one thread only gets in its own way, and one thread adds
     # in one order, so that the same readings give the same bytes.
     with threadpool_limits(1, "blas"):
-        rough = first_weight(problem, settings)
-        solution = solve(problem, start, prior, rough, tolerance=_ROUGHLY, progress=progress)
-        weight = full_weight(problem, solution, settings)
-        solution = solve(problem, solution.theta, prior, weight, nu=solution.nu, progress=progress)
-        for _ in range(_SMOOTHING_ROUNDS if settings.roughness is None else 0):
-            used = replace(used, roughness=learnt_roughness(problem, solution))
-            prior = smooth_prior(problem, start, used)
-            solution = solve(
-                problem, solution.theta, prior, weight, nu=solution.nu, progress=progress
-            )
+        solution, weight, used = minimise(
+            problem, starting_values(problem), settings, progress=progress
+        )
         return report(problem, solution, weight, tubes, used)
+
+
+def with_noise(settings: FitSettings, readings: Sequence[CardReadings]) -> FitSettings:
+    """Return the settings with the reading noise that the repeats show, where none was given."""
+    if settings.noise is not None:
+        return settings
+    return replace(settings, noise=reading_noise(readings))
+
+
+def minimise(
+    problem: Problem,
+    start: Array,
+    settings: FitSettings,
+    held: Sequence[int] = (),
+    progress: Progress | None = None,
+) -> tuple[Solution, Array, FitSettings]:
+    """Solve a problem with the weights and the smoothness that it asks for.
+
+    Parameters
+    ----------
+    problem : Problem
+    start : (P, 2, W) array
+    settings : FitSettings
+    held : sequence of int
+        Paints whose K and S stay as they start.
+    progress : callable, optional
+
+    Returns
+    -------
+    solution : Solution
+    weight : (N, W) array
+    settings : FitSettings
+        With the smoothness used.
+    """
+    prior = smooth_prior(problem, start, settings, held)
+    rough = first_weight(problem, settings)
+    solution = solve(problem, start, prior, rough, tolerance=_ROUGHLY, progress=progress)
+    weight = full_weight(problem, solution, settings)
+    solution = solve(problem, solution.theta, prior, weight, nu=solution.nu, progress=progress)
+    for _ in range(_SMOOTHING_ROUNDS if settings.roughness is None else 0):
+        learnt = learnt_roughness(problem, solution, held)
+        prior = smooth_prior(problem, start, replace(settings, roughness=learnt), held)
+        solution = solve(problem, solution.theta, prior, weight, nu=solution.nu, progress=progress)
+    if settings.roughness is None:
+        settings = replace(settings, roughness=learnt)
+    return solution, weight, settings
 
 
 def report(
@@ -164,8 +200,13 @@ def starting_values(problem: Problem) -> Array:
     return result
 
 
-def smooth_prior(problem: Problem, start: Array, settings: FitSettings) -> Prior:
-    """Log K and log S vary smoothly over wavelength, as far as `settings.roughness`."""
+def smooth_prior(
+    problem: Problem, start: Array, settings: FitSettings, held: Sequence[int] = ()
+) -> Prior:
+    """Log K and log S vary smoothly over wavelength, as far as `settings.roughness`.
+
+    Those of held paints stay as they start, and S of the white that a relative scale names is 1.
+    """
     n_w = problem.wavelengths.size
     second = np.diff(np.eye(n_w), 2, axis=0)
     rough = np.stack([second.T @ second / r**2 for r in settings.roughness or _SMOOTH_AT_FIRST])
@@ -173,10 +214,12 @@ def smooth_prior(problem: Problem, start: Array, settings: FitSettings) -> Prior
     precision = np.broadcast_to(rough + anchor, (*start.shape[:2], n_w, n_w)).copy()
     center = np.repeat(start.mean(axis=2, keepdims=True), n_w, axis=2)
     if problem.scale != ABSOLUTE:
-        # The named white's S is 1 by definition.
         white = problem.paints.index(problem.scale.removeprefix("relative to "))
-        precision[white, 1] += np.eye(n_w) * 1e13
+        precision[white, 1] += np.eye(n_w) * HELD
         center[white, 1] = 0.0
+    for paint in held:
+        precision[paint] = np.eye(n_w) * HELD
+        center[paint] = start[paint]
     return Prior(center, precision)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -19,7 +19,7 @@ SHARED_FACTORS = 16
 """How many factors carry a paint's own, and the shared, covariance between wavelengths. What they
 leave over stays in the 2x2 blocks, so that each K and S keeps its whole variance."""
 
-_NO_S_TO_LEARN = 0.2
+_NOTHING_TO_LEARN_FROM = 0.2
 """Roughness of log S where the only S is a white's, 1 by definition."""
 
 
@@ -51,8 +51,41 @@ def _positive(blocks: Array) -> Array:
     """Lift what rounding pushed below zero."""
     values, vectors = np.linalg.eigh(blocks.transpose(2, 0, 1))
     lifted = np.einsum("wij,wj,wkj->wik", vectors, np.maximum(values, 0.0), vectors)
-    result: Array = lifted.transpose(1, 2, 0)
+    result: Array = (lifted + lifted.transpose(0, 2, 1)).transpose(1, 2, 0) / 2
     return result
+
+
+def _felt(k: Array, s: Array) -> Array:
+    """How much log K and log S of a paint are felt in a mid tint: the slope of an opaque film."""
+    ratio = k / s
+    slope: Array = np.sqrt(ratio / (ratio + 2)) / (1 + ratio + np.sqrt(ratio * (ratio + 2)))
+    return slope + 0.02
+
+
+def reduced(covariance: Array, value: Array) -> tuple[Array, Array]:
+    """A paint's covariance of (log K, log S) as its strongest factors and what they leave over.
+
+    Parameters
+    ----------
+    covariance : (2W, 2W) array
+    value : (2, W) array
+        K and S.
+
+    Returns
+    -------
+    own : (`OWN_FACTORS`, 2, W) array
+        In units of K and S.
+    local : (2, 2, W) array
+        In their squares.
+    """
+    n_w = value.shape[1]
+    felt = _felt(value[0], value[1])
+    values, vectors = np.linalg.eigh(covariance)
+    mine = _low_rank(
+        vectors * np.sqrt(np.maximum(values, 0.0)), np.concatenate([felt, felt]), OWN_FACTORS
+    )
+    left = _blocks_left(covariance, mine, n_w)
+    return mine.T.reshape(OWN_FACTORS, 2, n_w) * value, left * value[:, None] * value[None]
 
 
 def spread(problem: Problem, solution: Solution) -> tuple[list[Array], Array]:
@@ -84,7 +117,9 @@ def spread(problem: Problem, solution: Solution) -> tuple[list[Array], Array]:
     return own, shared
 
 
-def learnt_roughness(problem: Problem, solution: Solution) -> tuple[float, float]:
+def learnt_roughness(
+    problem: Problem, solution: Solution, held: Sequence[int] = ()
+) -> tuple[float, float]:
     """Roughness of log K and of log S that the readings leave room for.
 
     Notes
@@ -92,7 +127,7 @@ def learnt_roughness(problem: Problem, solution: Solution) -> tuple[float, float
     A step of expectation maximisation: the expected square of each second difference, its
     uncertainty included. Bends are rare and strong (an absorption's edge between smooth flanks), so
     not their mean square is taken, under which edges would be planed off, but the square that 95 of
-    100 stay below. A white whose S is 1 by definition has no say.
+    100 stay below. Held paints, and a white whose S is 1 by definition, have no say.
     """
     n_w = problem.wavelengths.size
     second = np.diff(np.eye(n_w), 2, axis=0)
@@ -100,14 +135,15 @@ def learnt_roughness(problem: Problem, solution: Solution) -> tuple[float, float
     bends: tuple[list[Array], list[Array]] = ([], [])
     for p, paint in enumerate(problem.paints):
         for q in range(2):
-            if q == 1 and problem.scale == f"relative to {paint}":
+            if p in held or (q == 1 and problem.scale == f"relative to {paint}"):
                 continue
             at = slice(q * n_w, (q + 1) * n_w)
             moved = ((second @ shared[p, at]) ** 2).sum(axis=1)
             alone = np.einsum("ij,jk,ik->i", second, own[p][at, at], second)
             bends[q].append((second @ solution.theta[p, q]) ** 2 + alone + moved)
     rough = [
-        float(np.sqrt(np.percentile(np.concatenate(b), 95))) if b else _NO_S_TO_LEARN for b in bends
+        float(np.sqrt(np.percentile(np.concatenate(b), 95))) if b else _NOTHING_TO_LEARN_FROM
+        for b in bends
     ]
     return rough[0], rough[1]
 
@@ -130,10 +166,9 @@ def coefficients(
     theta = solution.theta
     own_cov, shared = spread(problem, solution)
     size = shared.shape[2]
-    # In a mid tint a paint is felt by K/S: weigh log K and log S by the slope of an opaque film.
-    k, s = np.exp(theta[:, 0]), np.exp(theta[:, 1])
-    ratio = k / s
-    felt = np.sqrt(ratio / (ratio + 2)) / (1 + ratio + np.sqrt(ratio * (ratio + 2))) + 0.02
+    both = np.exp(theta)
+    k, s = both[:, 0], both[:, 1]
+    felt = _felt(k, s)
     scale = np.concatenate([felt, felt], axis=1)
     stacked = shared.reshape(n_p * 2 * n_w, size)
     kept = (
@@ -144,12 +179,9 @@ def coefficients(
     local = np.zeros((n_p, 2, 2, n_w))
     own = np.zeros((n_p, OWN_FACTORS, 2, n_w))
     for p in range(n_p):
-        values, vectors = np.linalg.eigh(own_cov[p])
-        mine = _low_rank(vectors * np.sqrt(np.maximum(values, 0.0)), scale[p], OWN_FACTORS)
-        own[p] = mine.T.reshape(OWN_FACTORS, 2, n_w)
-        local[p] = _blocks_left(own_cov[p], mine, n_w)
-        local[p] += _blocks_left(shared[p] @ shared[p].T, kept[p], n_w)
-    both = np.stack([k, s], axis=1)
+        own[p], local[p] = reduced(own_cov[p], both[p])
+        left = _blocks_left(shared[p] @ shared[p].T, kept[p], n_w)
+        local[p] += left * both[p, :, None] * both[p, None]
     factors = kept.transpose(2, 0, 1).reshape(SHARED_FACTORS, n_p, 2, n_w)
     surface = problem.surfaces[0]
     for m, nuisance in enumerate(problem.nuisances):
@@ -160,8 +192,8 @@ def coefficients(
         wavelengths=problem.wavelengths,
         k=np.where(unread, np.nan, k),
         s=np.where(unread, np.nan, s),
-        local=local * both[:, :, None] * both[:, None, :],
-        own=own * both[:, None],
+        local=local,
+        own=own,
         factors=factors * both[None],
         factor_names=tuple(f"shared {i + 1}" for i in range(SHARED_FACTORS)),
         scale=problem.scale,

@@ -18,7 +18,7 @@ from ..cards.card import BARE, SUBSTRATES, Card, Drawdown
 from ..cards.readings import CardReadings
 from ..cards.weighing import composition
 from ..errors import InputError
-from ..optics.coefficients import dry_volume_spread
+from ..optics.coefficients import ABSOLUTE, Coefficients, dry_volume_spread
 from ..optics.spectra import GRID, Array, Flag
 from ..optics.surface import Surface, haze_prior, to_inside
 from .noise import TYPICAL
@@ -175,8 +175,10 @@ def _check(cards: Sequence[Card], tubes: Mapping[str, Tube]) -> None:
                 )
 
 
-def _hubs(cards: Sequence[Card], paints: Sequence[str]) -> tuple[int, ...]:
-    """The whites that ladders name, and any paint that three or more others are mixed with."""
+def _hubs(
+    cards: Sequence[Card], paints: Sequence[str], known: Coefficients | None
+) -> tuple[int, ...]:
+    """Known paints, the whites that ladders name, and any paint mixed with three or more others."""
     whites = {d.white for c in cards for d in c.drawdowns if d.white}
     partners: dict[str, set[str]] = defaultdict(set)
     for card in cards:
@@ -188,13 +190,17 @@ def _hubs(cards: Sequence[Card], paints: Sequence[str]) -> tuple[int, ...]:
             for p in others:
                 partners[p].update(q for q in others if q != p)
     shared = {p for p, others in partners.items() if len(others) >= 3}
-    return tuple(i for i, p in enumerate(paints) if p in whites | shared)
+    shared |= whites | set(known.paints if known else ())
+    return tuple(i for i, p in enumerate(paints) if p in shared)
 
 
 def build(
-    readings: Sequence[CardReadings], tubes: Mapping[str, Tube], settings: FitSettings
+    readings: Sequence[CardReadings],
+    tubes: Mapping[str, Tube],
+    settings: FitSettings,
+    known: Coefficients | None = None,
 ) -> Problem:
-    """Lay out the problem.
+    """Lay out the problem; ``known`` holds paints whose K and S are given.
 
     Raises
     ------
@@ -327,7 +333,7 @@ def build(
 
     problem = Problem(
         paints=paints,
-        hubs=_hubs(cards, paints),
+        hubs=_hubs(cards, paints, known),
         fractions=table,
         film=np.array(film),
         log_thickness=np.array(log_x),
@@ -343,10 +349,10 @@ def build(
         bare=np.array(bare),
         bare_variance=np.array(bare_variance),
         surfaces=tuple(surfaces),
-        scale=_scale(cards),
+        scale=known.scale if known else _scale(cards),
         wavelengths=GRID,
     )
-    _check_fittable(problem, cards)
+    _check_fittable(problem, cards, known)
     return problem
 
 
@@ -354,7 +360,7 @@ def _scale(cards: Sequence[Card]) -> str:
     """Absolute where any drawdown has a thickness, else relative to the first ladder's white."""
     drawdowns = [d for card in cards for d in card.drawdowns]
     if any(not d.opaque for d in drawdowns):
-        return "absolute"
+        return ABSOLUTE
     white = next((d.white for d in drawdowns if d.white), None)
     if white is None:
         card = cards[0]
@@ -398,12 +404,14 @@ def in_mixture(problem: Problem) -> NDArray[np.bool_]:
     return np.asarray(held.any(axis=0))
 
 
-def _check_fittable(problem: Problem, cards: Sequence[Card]) -> None:
+def _check_fittable(problem: Problem, cards: Sequence[Card], known: Coefficients | None) -> None:
     seen = np.asarray(sees_substrate(problem).any(axis=1))
     mixed = in_mixture(problem)
     read = np.asarray((problem.fractions[problem.drawdown] > 0).any(axis=0))
     for i, paint in enumerate(problem.paints):
         card = next(c for c in cards if paint in c.paints)
+        if known is not None and paint in known.paints:
+            continue
         if not read[i]:
             raise InputError(
                 card.file,

@@ -56,6 +56,8 @@ class Solution:
         border).
     border : (B, B) array
         Covariance of the border: hubs' log K and log S, then shared nuisance values.
+    curvature : (B, B) array
+        Its inverse.
     border_scalars : int array
     cost : float
     iterations : int
@@ -68,6 +70,7 @@ class Solution:
     thickness: Array
     blocks: tuple[tuple[Block, tuple[Array, bool], Array], ...]
     border: Array
+    curvature: Array
     border_scalars: Ints
     cost: float
     iterations: int
@@ -328,7 +331,7 @@ def solve(
     thickness[~problem.film] = np.nan
     border = np.asarray(np.linalg.inv(schur) if size else schur, dtype=float)
     kept = tuple((b, f, r) for b, (f, r, _) in zip(blocks, parts, strict=True))
-    return Solution(theta, nu, fitted, share, thickness, kept, border, shared, cost, step)
+    return Solution(theta, nu, fitted, share, thickness, kept, border, schur, shared, cost, step)
 
 
 def _limit(step: Array) -> Array:

@@ -1,0 +1,189 @@
+"""Fits new tubes against paints that are known already, which stay as they are."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+from ..cards.readings import CardReadings
+from ..errors import InputError
+from ..optics.coefficients import ABSOLUTE, Coefficients
+from ..optics.spectra import Array
+from .fit import minimise, report, starting_values, with_noise
+from .posterior import OWN_FACTORS, reduced
+from .problem import Problem, build
+from .result import JointFit
+from .settings import FitSettings
+from .solve import Progress, Solution
+from .tube import Tube
+
+
+def fit_new_tubes(
+    readings: Sequence[CardReadings],
+    tubes: Mapping[str, Tube],
+    known: Coefficients,
+    settings: FitSettings | None = None,
+    *,
+    progress: Progress | None = None,
+) -> JointFit:
+    """Fit the paints of some cards that aren't known yet, with the known ones held.
+
+    Parameters
+    ----------
+    readings : sequence of CardReadings
+        Cards of the new tubes alone.
+    tubes : mapping of nickname to Tube
+    known : Coefficients
+        Of the paints that they were mixed with.
+    settings : FitSettings, optional
+    progress : callable, optional
+
+    Returns
+    -------
+    JointFit
+        Of the new paints. Its coefficients' factors bear the names of the known ones' factors: what
+        isn't sure of the white isn't sure of a paint let down with it.
+
+    Raises
+    ------
+    InputError
+        As `fit_paints`, and where no paint is new, or a film is to be fitted with a white whose K
+        and S are relative.
+    """
+    settings = with_noise(settings or FitSettings(), readings)
+    cards = [r.card for r in readings if r.card.purpose == "fit"]
+    weighed = list(dict.fromkeys(p for card in cards for p in card.paints))
+    new = [p for p in weighed if p not in known.paints]
+    if not new:
+        raise InputError(
+            cards[0].file if cards else None,
+            None,
+            "every paint on these cards is known already",
+            "fit them all together instead, or name the new tube",
+        )
+    film = next((c for c in cards if any(not d.opaque for d in c.drawdowns)), None)
+    if known.scale != ABSOLUTE and film is not None:
+        raise InputError(
+            film.file,
+            None,
+            f"this card has films, but the known paints' K and S are {known.scale}",
+            "fit all paints together, so that films and white come to one scale",
+        )
+    beside = known.select([p for p in weighed if p in known.paints])
+    problem = build(readings, tubes, settings, beside)
+    # The known paints' K and S belong to their own surface record and dry volume.
+    at = np.array([problem.paints.index(p) for p in beside.paints], dtype=np.intp)
+    volume, inverse = problem.dry_volume.copy(), problem.inverse_density.copy()
+    volume[at], inverse[at] = beside.dry_volume, 1 / beside.density
+    surfaces = tuple(replace(s, k2=known.surface.k2, n=known.surface.n) for s in problem.surfaces)
+    problem = replace(problem, dry_volume=volume, inverse_density=inverse, surfaces=surfaces)
+    start = starting_values(problem)
+    for i, paint in enumerate(beside.paints):
+        start[at[i]] = _log(beside, paint, start[at[i]])
+    with threadpool_limits(1, "blas"):
+        solution, weight, used = minimise(problem, start, settings, list(at), progress)
+        fit = report(problem, solution, weight, tubes, used)
+        found = _with_known(problem, solution, fit.coefficients, beside, new)
+    paints = {
+        p: replace(fit.paints[p], coefficients=found.select(fit.paints[p].coefficients.paints))
+        for p in new
+    }
+    return replace(fit, paints=paints, coefficients=found)
+
+
+def _log(known: Coefficients, paint: str, otherwise: Array) -> Array:
+    """Log K and log S of a known paint, (2, W); where it was never read, a typical value."""
+    i = known.index(paint)
+    both = np.stack([known.k[i], known.s[i]])
+    logs = np.log(np.where(both > 0, both, 1.0))
+    return np.where(both > 0, logs, otherwise)
+
+
+def _with_known(
+    problem: Problem,
+    solution: Solution,
+    found: Coefficients,
+    known: Coefficients,
+    new: Sequence[str],
+) -> Coefficients:
+    """Give the new paints what is unsure of the known ones, and put both together."""
+    n_w = problem.wavelengths.size
+    hub_size = 2 * len(problem.hubs) * n_w
+    curvature = solution.curvature
+    scalars = slice(hub_size, None)
+    # Where a known value moves, the shared nuisance values follow, and the new paints both.
+    follow = -np.linalg.solve(curvature[scalars, scalars], curvature[scalars, :hub_size])
+    hub_rows = np.concatenate(
+        [
+            np.arange(2 * i * n_w, 2 * (i + 1) * n_w)
+            for p in known.paints
+            for i in [problem.hubs.index(problem.paints.index(p))]
+        ]
+    )
+    both = np.stack([known.k, known.s], axis=1)
+    relative = np.divide(1.0, both, out=np.zeros_like(both), where=both > 0)
+    shared = (known.factors * relative).reshape(len(known.factors), -1)
+    private = np.zeros((len(known.paints), 2 * n_w, len(known.paints), known.own.shape[1]))
+    alone = np.zeros((len(known.paints), 2, n_w, len(known.paints), 2, n_w))
+    index = np.arange(n_w)
+    for i in range(len(known.paints)):
+        own = known.own[i] * relative[i]
+        private[i, :, i] = own.reshape(own.shape[0], -1).T
+        block = known.local[i] * relative[i][:, None] * relative[i][None]
+        alone[i, :, index, i, :, index] = block.transpose(2, 0, 1)
+    own_known = private.reshape(2 * n_w * len(known.paints), -1)
+    local_known = alone.reshape(2 * n_w * len(known.paints), -1)
+    rows = {p: i for i, p in enumerate(found.paints)}
+    local, own = found.local.copy(), found.own.copy()
+    factors = np.zeros((len(known.factors), len(found.paints), 2, n_w))
+    for block, _, response in solution.blocks:
+        for i, paint in enumerate(block.paints[: block.own]):
+            name = problem.paints[paint]
+            at = slice(2 * i * n_w, 2 * (i + 1) * n_w)
+            by_known = -(response[at, :hub_size] + response[at, scalars] @ follow)[:, hub_rows]
+            value = np.stack([found.k[rows[name]], found.s[rows[name]]])
+            logs = (found.own[rows[name]] / value).reshape(OWN_FACTORS, -1)
+            logs = np.concatenate([logs, (found.factors[:, rows[name]] / value).reshape(
+                len(found.factors), -1)])  # fmt: skip
+            moved = by_known @ own_known
+            rest = by_known @ local_known @ by_known.T + moved @ moved.T + logs.T @ logs
+            block_own, block_local = reduced(rest, value)
+            own[rows[name]] = block_own
+            local[rows[name]] = found.local[rows[name]] + block_local
+            felt = (by_known @ shared.T).T.reshape(-1, 2, n_w)
+            factors[:, rows[name]] = felt * value
+    alone_new = replace(
+        found, local=local, own=own, factors=factors, factor_names=known.factor_names
+    ).select(list(new))
+    return _joined(alone_new, known)
+
+
+def _joined(new: Coefficients, known: Coefficients) -> Coefficients:
+    """New and known paints in one table; their factors are the same ones."""
+    groups = max(new.own.shape[1], known.own.shape[1])
+
+    def padded(own: Array) -> Array:
+        return np.pad(own, ((0, 0), (0, groups - own.shape[1]), (0, 0), (0, 0)))
+
+    def both(name: str, axis: int = 0) -> Array:
+        return np.concatenate([getattr(new, name), getattr(known, name)], axis=axis)
+
+    return replace(
+        new,
+        paints=new.paints + known.paints,
+        k=both("k"),
+        s=both("s"),
+        local=both("local"),
+        own=np.concatenate([padded(new.own), padded(known.own)]),
+        factors=both("factors", 1),
+        surface=known.surface,
+        dry_volume=both("dry_volume"),
+        density=both("density"),
+        dry_volume_measured=both("dry_volume_measured").astype(bool),
+        ratio_only=both("ratio_only").astype(bool),
+        scan_made=both("scan_made").astype(bool),
+        model_error=np.maximum(new.model_error, known.model_error),
+    )
