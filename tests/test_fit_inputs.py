@@ -128,3 +128,57 @@ def test_a_hiding_masstone_with_a_ladder_is_fitted():
     card = step(ladder("E", (1, 7)), 0, gap_um=10 * GAP_UM)
     fit = fit_paints([read(ladder("W")), read(card)], TUBES)
     assert not fit.coefficients.ratio_only[fit.coefficients.index("E")].any()
+
+
+# Patches that are there but hold nothing, and readings that repeat to the last digit.
+
+
+def with_values(readings, change):
+    """The same readings with their values changed: change(values, labels)."""
+    values = readings.spectra.values.copy()
+    change(values, np.array(readings.spectra.labels))
+    spectra = type(readings.spectra).from_values(
+        readings.spectra.wavelengths, values, readings.spectra.labels
+    )
+    return replace(readings, spectra=spectra)
+
+
+def emptied(beginning):
+    def change(values, labels):
+        values[np.char.startswith(labels, beginning)] = np.nan
+
+    return change
+
+
+@pytest.mark.xfail(strict=True, reason="a paint of which every value is missing is fitted and good")
+def test_every_value_of_a_paint_missing():
+    readings = read(ladder("R", (1,)))
+    for step_of in ("masstone", "1:1"):
+        readings = with_values(readings, emptied(step_of))
+    error = refused([read(ladder("W")), readings])
+    assert (error.file, error.where) == ("R.toml", "paint R")
+
+
+@pytest.mark.xfail(strict=True, reason="films over a bare card without values lose all weight")
+def test_every_value_of_the_bare_card_missing():
+    empty = with_values(read(ladder("R", (1,))), emptied("bare/white"))
+    error = refused([read(ladder("W")), empty])
+    assert (error.file, error.where) == ("R.txt", "bare/white")
+
+
+@pytest.mark.xfail(strict=True, reason="numpy warns of the mean of nothing")
+def test_every_value_of_one_patch_missing():
+    some = with_values(read(ladder("R", (1, 7))), emptied("1:1/black"))
+    patches = fit_paints([read(ladder("W")), some], TUBES).paints["R"].patches
+    patch = patches.set_index("patch").loc["1:1/black"]
+    assert np.isnan(patch["de00"])
+    assert "unread" in patch["flag"]
+
+
+@pytest.mark.xfail(strict=True, reason="noise learnt from repeats divides by nothing")
+def test_repeats_that_agree_to_the_last_digit():
+    def same(values, labels):
+        values[1::2] = values[::2]
+
+    cards = [with_values(read(ladder(p, (1, 7)), seed=1), same) for p in ("W", "R")]
+    assert np.all(np.isfinite(fit_paints(cards, TUBES).coefficients.k))
