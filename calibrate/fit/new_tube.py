@@ -12,12 +12,13 @@ from ..cards.readings import CardReadings
 from ..errors import InputError
 from ..optics.coefficients import ABSOLUTE, Coefficients
 from ..optics.spectra import Array
-from .fit import minimise, report, starting_values, with_noise
+from .fit import minimise, report, with_noise
 from .posterior import OWN_FACTORS, reduced
 from .problem import Problem, build
 from .result import JointFit
 from .settings import FitSettings
 from .solve import Progress, Solution
+from .start import starting_values
 from .tube import Tube
 
 

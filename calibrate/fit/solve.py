@@ -20,6 +20,9 @@ from .problem import Ints, Problem
 
 Progress = Callable[[int, float], None]
 
+_FAR = 10.0
+"""Most that a nuisance value moves in one step, in prior standard deviations."""
+
 
 @dataclass(frozen=True)
 class Prior:
@@ -299,12 +302,13 @@ def solve(
         new_theta, new_nu = theta.copy(), nu.copy()
         for i, paint in enumerate(hubs):
             new_theta[paint] += _limit(delta_b[2 * i * n_w : 2 * (i + 1) * n_w].reshape(2, n_w))
-        new_nu[shared] += delta_b[hub_size:]
+        new_nu[shared] += np.clip(delta_b[hub_size:], -_FAR, _FAR)
         for block, (_, response, own) in zip(blocks, parts, strict=True):
             delta = own - response @ delta_b
             spectral = delta[: 2 * block.own * n_w].reshape(block.own, 2, n_w)
             new_theta[block.paints[: block.own]] += _limit(spectral)
-            new_nu[block.scalars[: block.own_scalars]] += delta[2 * block.own * n_w :]
+            far = np.clip(delta[2 * block.own * n_w :], -_FAR, _FAR)
+            new_nu[block.scalars[: block.own_scalars]] += far
         trial = assemble(new_theta, new_nu)
         if trial[3] <= cost:
             fall = cost - trial[3]
