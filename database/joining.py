@@ -98,6 +98,7 @@ def join(parts: Sequence[Part]) -> Coefficients:
         dry_volume_measured=np.concatenate([part.dry_volume_measured for part in each]),
         ratio_only=np.concatenate([part.ratio_only for part in each]),
         scan_made=np.concatenate([part.scan_made for part in each]),
+        mix_error=np.concatenate([part.mix_error for part in each]),
         model_error=model_error(parts),
         model=first.model,
     )

@@ -30,6 +30,7 @@ _ARRAYS = (
     "dry_volume_measured",
     "ratio_only",
     "scan_made",
+    "mix_error",
     "model_error",
 )
 

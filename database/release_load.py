@@ -193,6 +193,7 @@ def coefficients_of(tables: Mapping[str, pd.DataFrame]) -> Coefficients:
         dry_volume_measured=paints["dry_volume_measured"].to_numpy(),
         ratio_only=ratio_only,
         scan_made=paints["scan_made"].to_numpy(),
+        mix_error=paints["mix_error"].to_numpy(),
         model_error=wavelengths["model_error"].to_numpy(),
         model=first["model"],
     )

@@ -109,6 +109,7 @@ TABLES: tuple[Table, ...] = (
             _number("dry_volume", "dry volume that a gram of tube paint leaves, ml/g", True),
             _truth("dry_volume_measured", "false where a typical value was assumed"),
             _truth("scan_made", "whether the readings came from scans"),
+            _number("mix_error", "what the theory gets wrong of a mix: relative SD of its K"),
             _FIT,
             _MODEL,
             _SCALE,
@@ -126,7 +127,7 @@ TABLES: tuple[Table, ...] = (
         "The one grid of every coefficient.",
         (
             _WAVELENGTH,
-            _number("model_error", "what the theory gets wrong in a mixture: SD of reflectance"),
+            _number("model_error", "what the theory gets wrong at a wavelength: SD of reflectance"),
         ),
         ("wavelength",),
     ),

@@ -214,6 +214,7 @@ def _paint(row: schema.PaintFit, coefficients: Coefficients) -> dict[str, Any]:
         "density": coefficients.density[i],
         "dry_volume": coefficients.dry_volume[i],
         "dry_volume_measured": bool(coefficients.dry_volume_measured[i]),
+        "mix_error": coefficients.mix_error[i],
         "scan_made": bool(coefficients.scan_made[i]),
         "fit": row.fit_id,
         "verdict": row.verdict,

@@ -46,8 +46,9 @@ surface turns into what is read: `geometry`, `specular`, `n`, `k2` and `haze` of
 surface values belong to these K and S; don't combine them with another table's.
 
 Uncertainty: variances of `covariance.csv`, plus the sum of squares over each paint's rows in
-`own.csv`, plus that over `factors.csv`, whose factors all paints share; `model_error` of
-`wavelengths.csv` is what the theory itself gets wrong in a mixture, as reflectance.
+`own.csv`, plus that over `factors.csv`, whose factors all paints share. What the theory itself gets
+wrong: `mix_error` of `paints.csv`, a relative error of the K of a mix, and `model_error` of
+`wavelengths.csv`, as reflectance.
 
 ## Check it
 

@@ -119,6 +119,7 @@ def coefficients(paints: tuple[str, ...], seed: int = 1, **changes: object) -> C
         "dry_volume_measured": rng.uniform(size=p) < 0.5,
         "ratio_only": rng.uniform(size=(p, w)) < 0.1,
         "scan_made": np.zeros(p, dtype=bool),
+        "mix_error": rng.uniform(0.05, 0.2, p),
         "model_error": rng.uniform(0.002, 0.01, w),
     }
     return Coefficients(**(said | changes))

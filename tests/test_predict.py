@@ -44,6 +44,7 @@ def coefficients(size=0.01, **changed):
         dry_volume_measured=np.array([True, True, False]),
         ratio_only=np.zeros((p, w), dtype=bool),
         scan_made=np.zeros(p, dtype=bool),
+        mix_error=np.zeros(p),
         model_error=np.full(w, 0.0),
     )
     return replace(made, **changed)

@@ -186,5 +186,8 @@ def _joined(new: Coefficients, known: Coefficients) -> Coefficients:
         dry_volume_measured=both("dry_volume_measured").astype(bool),
         ratio_only=both("ratio_only").astype(bool),
         scan_made=both("scan_made").astype(bool),
+        mix_error=np.concatenate(
+            [np.full(len(new.paints), known.mix_error.max()), known.mix_error]
+        ),
         model_error=np.maximum(new.model_error, known.model_error),
     )

@@ -19,6 +19,8 @@ SHARED_FACTORS = 16
 """How many factors carry a paint's own, and the shared, covariance between wavelengths. What they
 leave over stays in the 2x2 blocks, so that each K and S keeps its whole variance."""
 
+_TYPICAL_MIX_ERROR = 0.1
+"""Of ten invented paints in the virtual paint lab; for a fit of one paint."""
 _NOTHING_TO_LEARN_FROM = 0.2
 """Roughness of log S where the only S is a white's, 1 by definition."""
 
@@ -203,8 +205,29 @@ def coefficients(
         dry_volume_measured=np.array([tubes[p].dry_volume_measured for p in problem.paints]),
         ratio_only=ratio_only,
         scan_made=np.zeros(n_p, dtype=bool),
+        mix_error=mix_error(problem, solution),
         model_error=model_error(problem, solution),
     )
+
+
+def mix_error(problem: Problem, solution: Solution) -> Array:
+    """What two fluxes get wrong of whole mixes, relative K, (P,).
+
+    For each paint the RMS of the fitted values of that kind over the drawdowns of other paints; a
+    typical value where there are none.
+    """
+    found, holds = [], []
+    for m, nuisance in enumerate(problem.nuisances):
+        if nuisance.kind == "two fluxes":
+            found.append(nuisance.spread * float(solution.nu[m]))
+            holds.append(problem.fractions[nuisance.drawdowns[0]] > 0)
+    # A white is in every ladder: it learns from all of them.
+    hubs = np.isin(np.arange(len(problem.paints)), problem.hubs)
+    held = np.array(holds) & ~hubs
+    square = np.array(found) ** 2
+    others = (~held * square[:, None]).sum(axis=0)
+    count = (~held).sum(axis=0)
+    return np.where(count > 0, np.sqrt(others / np.maximum(count, 1)), _TYPICAL_MIX_ERROR)
 
 
 def model_error(problem: Problem, solution: Solution) -> Array:

@@ -66,8 +66,11 @@ class Coefficients:
     ratio_only : (P, W) bool array
         Where the film hid its substrate, so that only K/S is known.
     scan_made : (P,) bool array
+    mix_error : (P,) array
+        What two fluxes get wrong of a whole mix, as a relative standard uncertainty of its K; for
+        each paint learnt on other paints than itself.
     model_error : (W,) array
-        Standard deviation of what two fluxes get wrong in a mixture, as reflectance.
+        What they get wrong at each wavelength, as a standard deviation of reflectance.
     model : str
     """
 
@@ -86,6 +89,7 @@ class Coefficients:
     dry_volume_measured: NDArray[np.bool_]
     ratio_only: NDArray[np.bool_]
     scan_made: NDArray[np.bool_]
+    mix_error: Array
     model_error: Array
     model: str = field(default="two-flux")
 
@@ -118,6 +122,7 @@ class Coefficients:
             dry_volume_measured=self.dry_volume_measured[rows],
             ratio_only=self.ratio_only[rows],
             scan_made=self.scan_made[rows],
+            mix_error=self.mix_error[rows],
         )
 
     @property

@@ -134,8 +134,11 @@ def predict(
     # A gram that leaves more dry volume than believed makes less of a film of given thickness.
     spread = np.array([dry_volume_spread(bool(m)) for m in coefficients.dry_volume_measured])
     volume = (c * spread)[:, used, None] * dx[:, None, :]
-    model = coefficients.model_error[None, None, :] * np.ones((c.shape[0], 1, 1))
-    # Half of the model's error moves the whole spectrum, half each wavelength for itself.
-    local = local + 0.5 * model[:, 0] ** 2
-    factors = np.concatenate([shared, own, volume, np.sqrt(0.5) * model], axis=1)
+    # Half of what is wrong at a wavelength is wrong at all of them, half each for itself.
+    model = np.broadcast_to(np.sqrt(0.5) * coefficients.model_error, (len(c), 1, k.shape[1]))
+    local = local + model[:, 0] ** 2
+    # A paint alone was fitted as it is; only a mix is beyond what was read.
+    mixed = ((c > 0).sum(axis=1) > 1) * (c @ coefficients.mix_error)
+    bent = (dk * k * mixed[:, None])[:, None, :]
+    factors = np.concatenate([shared, own, volume, bent, model], axis=1)
     return Prediction(coefficients.wavelengths, to_measured(r, surface), local, factors)
