@@ -1,0 +1,323 @@
+"""All that a painter should know of a fitted paint, in words first and figures second."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ..cards.readings import CardReadings
+from ..optics.colour import in_words
+from .drift import Drift, drift
+from .hiding import (
+    PAINT_VIEW,
+    STANDARD_UM,
+    Contrast,
+    Hiding,
+    contrast_ratio,
+    hiding_thickness,
+)
+from .own_films import OwnFilm, anchor, own_films
+from .propagate import beside
+from .result import PaintFit
+from .settings import FitSettings
+from .strength import CRITERIA, WHITE_PARTS, HueTurn, Strength, hue_turn, tinting_strength
+
+IN_THE_MANNER = (
+    "Contrast ratio and hiding are in the manner of ISO 6504-3, ASTM D2805 and ISO 18314-2, "
+    "predicted from K and S over a black that reflects nothing and a white that reads 0.80; "
+    "tinting strength is in the manner of ISO 18314-2. These are not tests by those standards."
+)
+
+
+@dataclass(frozen=True)
+class QualityReport:
+    """What is known of one paint, and how well.
+
+    Attributes
+    ----------
+    paint : str
+    white : str or None
+        That it was let down with.
+    verdict : str
+        "good to mix by", "a first guess" or "paint this step again".
+    reasons : tuple of str
+    patches : DataFrame
+        As in `PaintFit`, with ``left_out``: CIEDE2000 of the step as all others foretell it; NaN
+        where that wasn't worked out.
+    residuals : DataFrame
+        As in `PaintFit`.
+    films : tuple of OwnFilm
+        Contrast ratios as painted.
+    contrast : Contrast or None
+        Reduced to a standard dry thickness.
+    hiding : Hiding or None
+    hue : HueTurn or None
+    strengths : tuple of Strength
+        Against a reference, by each criterion.
+    drift : Drift or None
+        Against an old lot.
+    unsaid : tuple of str
+        What can't be said of this paint, and why.
+    """
+
+    paint: str
+    white: str | None
+    verdict: str
+    reasons: tuple[str, ...]
+    patches: pd.DataFrame
+    residuals: pd.DataFrame
+    films: tuple[OwnFilm, ...]
+    contrast: Contrast | None
+    hiding: Hiding | None
+    hue: HueTurn | None
+    strengths: tuple[Strength, ...]
+    drift: Drift | None
+    unsaid: tuple[str, ...]
+
+    @property
+    def left_out(self) -> pd.Series[float]:
+        """CIEDE2000 of each step as the others foretell it, the worse of its patches."""
+        steps = self.patches.groupby("step", sort=False)["left_out"].max()
+        return steps.dropna()
+
+    def __str__(self) -> str:
+        lines = [f"{self.paint}: {self.verdict}", *(f"  because {r}" for r in self.reasons)]
+        for said in (self.hiding, self.contrast, self.hue):
+            if said is not None:
+                lines.append(f"It {said}." if said is not self.contrast else f"{_upper(said)}.")
+        for strength in self.strengths:
+            lines.append(f"It is {strength}.")
+        lines += [f"{_upper(reason)}." for reason in self.unsaid]
+        left = self.left_out
+        if not left.empty:
+            lines.append(_foretold(left))
+        lines.append(_table(self.patches))
+        if self.drift is not None:
+            lines.append(_upper(self.drift))
+        if self.hiding is not None or self.strengths:
+            lines.append(IN_THE_MANNER)
+        return "\n".join(lines)
+
+    def rows(self) -> pd.DataFrame:
+        """Every figure as a row of a table for the release.
+
+        Returns
+        -------
+        DataFrame
+            paint, quantity, value, uncertainty (standard), low, high (95 % interval), unit,
+            conditions; NaN where a figure has none.
+        """
+        out: list[tuple[str, float, float, float, float, str, str]] = []
+
+        def add(
+            quantity: str,
+            value: float,
+            unit: str = "",
+            conditions: str = "",
+            uncertainty: float = np.nan,
+            band: tuple[float, float] | None = None,
+        ) -> None:
+            low, high = band or (value - 1.96 * uncertainty, value + 1.96 * uncertainty)
+            out.append((quantity, value, uncertainty, low, high, unit, conditions))
+
+        de = self.patches["de00"]
+        add("fit difference, mean", float(de.mean()), "CIEDE2000", "D50/2°")
+        add("fit difference, worst", float(de.max()), "CIEDE2000", "D50/2°")
+        for step, value in self.left_out.items():
+            add("difference of a step left out", float(value), "CIEDE2000", f"{step}, D50/2°")
+        for film in self.films:
+            where = f"{film.card} {film.step}, {film.thickness_um:.0f} µm dry, the card's own black"
+            add("contrast ratio as painted", film.contrast, "", f"{where} and white, {PAINT_VIEW}")
+        if (c := self.contrast) is not None:
+            where = f"{c.thickness_um:g} µm dry, {c.view}, {c.surface}"
+            add("contrast ratio", c.ratio, "", where, c.uncertainty)
+        if (h := self.hiding) is not None:
+            where = f"{h.criterion}, {h.view}, {h.surface}"
+            sd = h.thickness_um * h.relative_uncertainty
+            add("hiding thickness", h.thickness_um, "µm", where, sd, h.band)
+            wide = math.exp(min(1.96 * h.spreading_uncertainty, 50.0))
+            sd = h.spreading * h.spreading_uncertainty
+            band = (h.spreading / wide, h.spreading * wide)
+            add("spreading", h.spreading, "m2/l", where, sd, band)
+        if (t := self.hue) is not None:
+            where = f"{t.from_parts:.3g} to {t.to_parts:.3g} parts of {t.white}, {t.view}"
+            add("hue turn", t.turn, "degrees", where, t.uncertainty)
+        for s in self.strengths:
+            where = f"{s.criterion}, against {s.reference}, {s.white_parts:g} parts of {s.white}"
+            add("tinting strength", s.ratio, "", where, s.ratio * s.relative_uncertainty, s.band)
+        if self.drift is not None:
+            for d in self.drift.steps:
+                add("drift", d.de00, "CIEDE2000", f"{d.step}, {self.drift.view}", d.uncertainty)
+        table = pd.DataFrame(
+            out, columns=["quantity", "value", "uncertainty", "low", "high", "unit", "conditions"]
+        )
+        table.insert(0, "paint", self.paint)
+        return table
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the report as a JSON-able mapping; what isn't known is None."""
+        return {
+            "paint": self.paint,
+            "white": self.white,
+            "verdict": self.verdict,
+            "reasons": list(self.reasons),
+            "unsaid": list(self.unsaid),
+            "figures": _records(self.rows().drop(columns="paint")),
+            "patches": _records(self.patches),
+            "residuals": _records(self.residuals),
+            "hue": None if self.hue is None else str(self.hue),
+            "drift": None if self.drift is None else str(self.drift).splitlines(),
+            "text": str(self),
+        }
+
+
+def quality_report(
+    fit: PaintFit,
+    readings: Sequence[CardReadings] = (),
+    *,
+    left_out: pd.DataFrame | None = None,
+    reference: PaintFit | None = None,
+    old: PaintFit | None = None,
+    thickness_um: float = STANDARD_UM,
+    white_parts: float = WHITE_PARTS,
+    settings: FitSettings | None = None,
+) -> QualityReport:
+    """Report on a fitted paint.
+
+    Parameters
+    ----------
+    fit : PaintFit
+    readings : sequence of CardReadings, optional
+        That it was fitted to. With them hiding rests on the paint's own films; without, its
+        uncertainty is larger.
+    left_out : DataFrame, optional
+        Of `leave_out.leave_steps_out`.
+    reference : PaintFit, optional
+        The tube that tinting strength is stated against.
+    old : PaintFit, optional
+        Of an older lot of the same paint.
+    thickness_um : float
+        Dry thickness that contrast ratio is reduced to.
+    white_parts : float
+        Parts of white to one of the reference, by weight, at which strengths are compared.
+    settings : FitSettings, optional
+        For the applicator's transfer.
+    """
+    c, paint = fit.coefficients, fit.paint
+    white = next((p for p in c.paints if p != paint), None)
+    unsaid: list[str] = []
+    films: tuple[OwnFilm, ...] = ()
+    contrast = hiding = hue = moved = None
+    strengths: list[Strength] = []
+    try:
+        films = own_films(c, paint, readings, PAINT_VIEW, settings)
+        contrast = contrast_ratio(c, paint, thickness_um, films=anchor(films))
+        hiding = hiding_thickness(c, paint, films=anchor(films))
+    except ValueError as why:
+        unsaid.append(f"how well it hides can't be said: {why}")
+    if white is not None:
+        try:
+            hue = hue_turn(c, paint, white)
+        except ValueError as why:
+            unsaid.append(f"how its hue turns can't be said: {why}")
+    if reference is not None:
+        strengths, why_not = _strengths(fit, reference, white, white_parts)
+        unsaid += why_not
+    if old is not None:
+        try:
+            moved = drift(old.coefficients, c, paint, white)
+        except ValueError as why:
+            unsaid.append(f"how far it lies from the old lot can't be said: {why}")
+    patches = fit.patches.copy()
+    if left_out is None:
+        patches["left_out"] = np.nan
+    else:
+        known = left_out[["card", "patch", "de00"]].rename(columns={"de00": "left_out"})
+        patches = patches.merge(known, on=["card", "patch"], how="left")
+    return QualityReport(
+        paint,
+        white,
+        fit.verdict,
+        fit.reasons,
+        patches,
+        fit.residuals,
+        films,
+        contrast,
+        hiding,
+        hue,
+        tuple(strengths),
+        moved,
+        tuple(unsaid),
+    )
+
+
+def _strengths(
+    fit: PaintFit, reference: PaintFit, white: str | None, white_parts: float
+) -> tuple[list[Strength], list[str]]:
+    other_white = next((p for p in reference.coefficients.paints if p != reference.paint), None)
+    if white is None or other_white is None:
+        lacks = fit.paint if white is None else reference.paint
+        return [], [f"tinting strength can't be said: {lacks} has no ladder in white"]
+    found: list[Strength] = []
+    try:
+        both, names = beside(fit.coefficients, reference.coefficients, "reference")
+        for criterion in CRITERIA:
+            found.append(
+                tinting_strength(
+                    both,
+                    fit.paint,
+                    names[reference.paint],
+                    white,
+                    criterion,
+                    white_parts=white_parts,
+                    reference_white=names[other_white],
+                )
+            )
+    except ValueError as why:
+        return found, [f"tinting strength can't be said in full: {why}"]
+    return found, []
+
+
+def _upper(said: object) -> str:
+    text = str(said)
+    return text[:1].upper() + text[1:]
+
+
+def _foretold(left: pd.Series[float]) -> str:
+    """How well the steps foretell each other, in a sentence."""
+    worst = str(left.idxmax())
+    return (
+        f"Left out in turn, each step is foretold by the others to CIEDE2000 {left.median():.1f} "
+        f"at the median ({in_words(float(left.median()))}) and worst {worst}, "
+        f"{left.max():.1f} ({in_words(float(left.max()))}); the first and the last step can only "
+        "be guessed at from one side."
+    )
+
+
+def _table(patches: pd.DataFrame) -> str:
+    """Steps with their differences, as text."""
+    lines = ["  step                over    paint   µm dry    fit left out"]
+    for row in patches.to_dict("records"):
+        left = "" if math.isnan(row["left_out"]) else f"{row['left_out']:.1f}"
+        thick = "opaque" if math.isnan(row["thickness_um"]) else f"{row['thickness_um']:.0f}"
+        lines.append(
+            f"  {row['step'][:18]:18}  {row['over']:6} {row['share']:6.1%} {thick:>8} "
+            f"{row['de00']:6.1f} {left:>8}  {row['flag']}".rstrip()
+        )
+    return "\n".join(lines)
+
+
+def _records(table: pd.DataFrame) -> list[dict[str, Any]]:
+    """Rows of a table as plain values; NaN and infinity as None."""
+
+    def plain(value: Any) -> Any:
+        if isinstance(value, np.generic):
+            value = value.item()
+        return None if isinstance(value, float) and not math.isfinite(value) else value
+
+    return [{str(k): plain(v) for k, v in row.items()} for row in table.to_dict("records")]
