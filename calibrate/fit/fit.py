@@ -13,7 +13,9 @@ from ..cards.readings import CardReadings
 from ..optics.coefficients import ABSOLUTE
 from ..optics.spectra import Array
 from ..optics.surface import to_inside
+from .finding import Finding
 from .noise import reading_noise
+from .outliers import find, trust, without
 from .posterior import coefficients, learnt_roughness
 from .problem import Problem, build, in_mixture, sees_substrate
 from .quality import nuisance_table, paint_fit
@@ -28,6 +30,8 @@ _ANCHOR_SD = 4.0
 _SMOOTH_AT_FIRST = (0.5, 0.2)
 """Roughness of log K and log S to begin from, where none is given."""
 _SMOOTHING_ROUNDS = 3
+_LOOKS = 4
+"""How often to look for what doesn't belong; each look finds one thing a paint."""
 _ROUGHLY = 10.0
 """Fall of the cost at which the first pass, whose weights are provisional, may stop."""
 HELD = 1e13
@@ -107,21 +111,39 @@ def minimise(
     -------
     solution : Solution
     weight : (N, W) array
+        Of every patch, as if none had been set aside.
     settings : FitSettings
         With the smoothness used.
     """
-    prior = smooth_prior(problem, start, settings, held)
-    rough = first_weight(problem, settings)
-    solution = solve(problem, start, prior, rough, tolerance=_ROUGHLY, progress=progress)
-    weight = full_weight(problem, solution, settings)
-    solution = solve(problem, solution.theta, prior, weight, nu=solution.nu, progress=progress)
-    for _ in range(_SMOOTHING_ROUNDS if settings.roughness is None else 0):
-        learnt = learnt_roughness(problem, solution, held)
-        prior = smooth_prior(problem, start, replace(settings, roughness=learnt), held)
-        solution = solve(problem, solution.theta, prior, weight, nu=solution.nu, progress=progress)
-    if settings.roughness is None:
-        settings = replace(settings, roughness=learnt)
-    return solution, weight, settings
+    findings: list[Finding] = []
+    kept = np.ones(len(problem.patches))
+    begin = start
+    for _ in range(_LOOKS + 1):
+        prior = smooth_prior(problem, start, settings, held)
+        rough = first_weight(problem, settings) * kept[:, None]
+        solution = solve(problem, begin, prior, rough, tolerance=_ROUGHLY, progress=progress)
+        weight = full_weight(problem, solution, settings)
+        trusted = weight * kept[:, None]
+        solution = solve(problem, solution.theta, prior, trusted, nu=solution.nu, progress=progress)
+        learnt = settings.roughness
+        for _ in range(_SMOOTHING_ROUNDS if settings.roughness is None else 0):
+            learnt = learnt_roughness(problem, solution, held)
+            prior = smooth_prior(problem, start, replace(settings, roughness=learnt), held)
+            solution = solve(
+                problem, solution.theta, prior, trusted, nu=solution.nu, progress=progress
+            )
+        if len(findings) == _LOOKS:
+            break
+        new = find(problem, prior, solution, trusted, held)
+        findings += new
+        before, kept = kept, trust(problem, findings)
+        if np.array_equal(before, kept):
+            break
+        # What was set aside may have led astray where the fit began.
+        begin = starting_values(without(problem, kept))
+        begin[list(held)] = start[list(held)]
+    used = replace(settings, roughness=learnt)
+    return replace(solution, findings=tuple(findings)), weight, used
 
 
 def report(
@@ -133,7 +155,8 @@ def report(
 ) -> JointFit:
     """Put a solution into words and tables."""
     unread, ratio_only = _unread(problem), _ratio_only(problem)
-    found = coefficients(problem, solution, unread, ratio_only, tubes)
+    trusted = without(problem, trust(problem, solution.findings))
+    found = coefficients(trusted, solution, unread, ratio_only, tubes)
     return JointFit(
         paints={p: paint_fit(p, problem, solution, weight, found) for p in problem.paints},
         coefficients=found,

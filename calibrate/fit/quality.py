@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 
 from ..optics.coefficients import Coefficients
 from ..optics.colour import ciede2000, lab
 from ..optics.spectra import Array, Flag
+from .finding import Finding
+from .outliers import trust
 from .problem import FLAG_WORDS, Problem, surface_darker
 from .result import PaintFit
 from .solve import Solution
@@ -16,12 +20,13 @@ GOOD, ROUGH = 1.5, 4.0
 """Mean and worst patch below which a fit is good to mix by, in CIEDE2000 (our rule, no source)."""
 
 
-def patch_flags(problem: Problem, n: int) -> str:
+def patch_flags(problem: Problem, n: int, findings: Sequence[Finding]) -> str:
     """What is odd about a patch, in words."""
     flags = Flag(problem.patches[n].flags)
     if bool(surface_darker(problem)[n].any()):
         flags |= Flag.BELOW_SURFACE
-    return ", ".join(FLAG_WORDS[flag] for flag in Flag if flag in flags)
+    words = [FLAG_WORDS[flag] for flag in Flag if flag in flags]
+    return ", ".join([*words, *(f.flag for f in findings if n in f.rows)])
 
 
 def paint_fit(
@@ -52,8 +57,8 @@ def paint_fit(
             "thickness_um": solution.thickness[problem.drawdown[rows]] * 1e3,
             "de00": difference,
             "rms": np.sqrt(np.nanmean((measured - fitted) ** 2, axis=1)),
-            "weight": np.ones(rows.size),
-            "flag": [patch_flags(problem, int(n)) for n in rows],
+            "weight": trust(problem, solution.findings)[rows],
+            "flag": [patch_flags(problem, int(n), solution.findings) for n in rows],
         }
     )
     n_w = problem.wavelengths.size
@@ -68,7 +73,8 @@ def paint_fit(
             "sigma": sd.ravel(),
         }
     )
-    verdict, reasons = judge(table, found, column)
+    here = [f for f in solution.findings if set(f.rows) & set(rows.tolist())]
+    verdict, reasons = judge(table, found, column, here)
     names = [paint]
     whites = [problem.paints[h] for h in problem.hubs if problem.paints[h] != paint]
     names += [
@@ -79,10 +85,13 @@ def paint_fit(
     return PaintFit(paint, found.select(names), table, residuals, verdict, reasons)
 
 
-def judge(table: pd.DataFrame, found: Coefficients, column: int) -> tuple[str, tuple[str, ...]]:
+def judge(
+    table: pd.DataFrame, found: Coefficients, column: int, findings: Sequence[Finding] = ()
+) -> tuple[str, tuple[str, ...]]:
     """Say in words how far a fit can be trusted, and why."""
-    mean, worst = float(table["de00"].mean()), float(table["de00"].max())
-    at = table["patch"].iloc[int(np.argmax(table["de00"].to_numpy()))]
+    trusted = table[table["weight"] > 0]
+    mean, worst = float(trusted["de00"].mean()), float(trusted["de00"].max())
+    at = trusted["patch"].iloc[int(np.argmax(trusted["de00"].to_numpy()))]
     reasons = [f"on average the fit misses its own patches by CIEDE2000 {mean:.1f}"]
     verdict = "good to mix by"
     if worst > ROUGH:
@@ -90,6 +99,9 @@ def judge(table: pd.DataFrame, found: Coefficients, column: int) -> tuple[str, t
         reasons.append(f"{at} lies {worst:.1f} from what its ladder says")
     elif mean > GOOD:
         verdict = "a first guess"
+    for finding in findings:
+        verdict = "paint this step again"
+        reasons.append(f"{finding.words}: it is set aside; check its label, or paint it again")
     hidden = int(found.ratio_only[column].sum())
     if hidden:
         verdict = "a first guess" if verdict == "good to mix by" else verdict
@@ -100,7 +112,7 @@ def judge(table: pd.DataFrame, found: Coefficients, column: int) -> tuple[str, t
         reasons.append("its dry volume per gram is assumed, not measured")
     if found.scale != "absolute":
         reasons.append(f"K and S are {found.scale}: good for opaque mixes, not for glazes")
-    for flag in sorted({f for f in table["flag"] if f}):
+    for flag in sorted({f for f in trusted["flag"] if f}):
         reasons.append(f"flagged patches: {flag}")
     return verdict, tuple(reasons)
 

@@ -15,6 +15,7 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 
 from ..optics.spectra import Array
+from .finding import Finding
 from .forward import Block
 from .problem import Ints, Problem
 
@@ -64,6 +65,8 @@ class Solution:
     border_scalars : int array
     cost : float
     iterations : int
+    findings : tuple of Finding
+        What was set aside on the way.
     """
 
     theta: Array
@@ -77,6 +80,7 @@ class Solution:
     border_scalars: Ints
     cost: float
     iterations: int
+    findings: tuple[Finding, ...] = ()
 
 
 def clusters(problem: Problem) -> tuple[tuple[Block, ...], Ints]:

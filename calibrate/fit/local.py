@@ -1,0 +1,134 @@
+"""One paint's part of a fit, solved with its mixes' absorption left loose.
+
+To ask whether a step of a ladder is wrong, only its own paint and the whites need be solved again.
+Each mix's absorption is left loose, so that a step of the wrong make-up bends its own value and not
+the fit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from ..optics.spectra import Array
+from .forward import Block
+from .problem import Ints, Nuisance, Problem
+from .solve import Prior, Solution, solve
+
+LOOSE = 0.5
+"""Prior standard deviation of log K of each mix while steps are judged."""
+
+
+def loosened(problem: Problem, rows: Ints) -> Problem:
+    """The problem of some patches alone, with each mix's absorption loose."""
+    read = set(problem.drawdown[rows].tolist())
+    kept = [m for m, n in enumerate(problem.nuisances) if read & set(n.drawdowns)]
+
+    def loose(n: Nuisance) -> Nuisance:
+        return replace(n, spread=LOOSE) if n.kind == "two fluxes" else n
+
+    return replace(
+        problem,
+        nuisances=tuple(loose(problem.nuisances[m]) for m in kept),
+        weighing={i: problem.weighing[m] for i, m in enumerate(kept) if m in problem.weighing},
+        patches=tuple(problem.patches[n] for n in rows),
+        drawdown=problem.drawdown[rows],
+        measured=problem.measured[rows],
+        variance=problem.variance[rows],
+        bare=problem.bare[rows],
+        bare_variance=problem.bare_variance[rows],
+        surfaces=tuple(problem.surfaces[n] for n in rows),
+    )
+
+
+@dataclass(frozen=True)
+class Settled:
+    """A loosened problem at its minimum.
+
+    Attributes
+    ----------
+    problem : Problem
+    solution : Solution
+    """
+
+    problem: Problem
+    solution: Solution
+
+    @cached_property
+    def covariances(self) -> tuple[Array, ...]:
+        """Covariance of each block's own unknowns, then of the border."""
+        border = self.solution.border
+        out = []
+        for block, (factor, _), response in self.solution.blocks:
+            if not block.own:
+                out.append(border)
+                continue
+            inverse = np.linalg.inv(np.tril(factor))
+            across = response @ border
+            own = inverse.T @ inverse + across @ response.T
+            out.append(np.block([[own, -across], [-across.T, border]]))
+        return tuple(out)
+
+    def places(self, drawdowns: Ints) -> Ints:
+        """Which nuisance values are the log strength of some mixes, (D,)."""
+        scalar = {
+            n.drawdowns[0]: m
+            for m, n in enumerate(self.problem.nuisances)
+            if n.kind == "two fluxes"
+        }
+        return np.array([scalar[int(d)] for d in drawdowns], dtype=np.intp)
+
+    def bends(self, drawdowns: Ints) -> tuple[Array, Array]:
+        """Log strength of some mixes of one block, (D,), and its covariance, (D, D)."""
+        wanted = self.places(drawdowns)
+        n_w = self.solution.theta.shape[2]
+        for (block, _, _), covariance in zip(self.solution.blocks, self.covariances, strict=True):
+            own = block.scalars[: block.own_scalars].tolist()
+            if wanted[0] in own:
+                at = 2 * block.own * n_w + np.array([own.index(m) for m in wanted])
+                return LOOSE * self.solution.nu[wanted], LOOSE**2 * covariance[np.ix_(at, at)]
+        raise KeyError(wanted[0])
+
+    def felt(self, block: Block, faults: Array) -> Array:
+        """How a block's unknowns, then the border, would feel a fault in each patch.
+
+        Parameters
+        ----------
+        block : Block
+            One of the solution's.
+        faults : (N, F, W) array
+            Changes of each patch's reading times its weight.
+
+        Returns
+        -------
+        (N, F, X) array
+        """
+        theta, nu, own = self.solution.theta, self.solution.nu, block.own
+        _, by_theta, by_nu, _ = block.predict(
+            theta[block.paints, 0], theta[block.paints, 1], nu[block.scalars]
+        )
+        spectral = faults[:, :, None, None] * by_theta[:, None]
+        scalar = np.einsum("nfw,nmw->nfm", faults, by_nu)
+        mine = block.own_scalars
+        shared = np.zeros((*faults.shape[:2], self.solution.border_scalars.size))
+        places = np.searchsorted(self.solution.border_scalars, block.scalars[mine:])
+        shared[:, :, places] = scalar[:, :, mine:]
+        flat = (*faults.shape[:2], -1)
+        return np.concatenate(
+            [
+                spectral[:, :, :own].reshape(flat),
+                scalar[:, :, :mine],
+                spectral[:, :, own:].reshape(flat),
+                shared,
+            ],
+            axis=2,
+        )
+
+
+def settle(
+    problem: Problem, prior: Prior, weight: Array, theta: Array, nu: Array | None = None
+) -> Settled:
+    """Solve a loosened problem from some values."""
+    return Settled(problem, solve(problem, theta, prior, weight, nu=nu, tolerance=0.5))

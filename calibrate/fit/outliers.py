@@ -1,0 +1,248 @@
+"""Finds patches and steps that don't belong, and says which and why."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from ..optics.spectra import Array
+from .finding import Finding
+from .local import LOOSE, Settled, loosened, settle
+from .problem import Ints, Patch, Problem
+from .solve import Prior, Solution
+from .start import starting_values
+from .trend import ladders
+
+_SURE = 6.0
+"""Gain in log likelihood from which a finding is reported: odds of some 400 to one."""
+_SUSPECT_PATCH = 40.0
+"""Chi-square of a patch's likely faults from which it is looked at."""
+_PER_PATCH = 35.0
+"""Log likelihood that a patch must be worth to be set aside."""
+_TRIED = 4
+"""Swaps, and patches, that are tried in a block."""
+
+
+def find(
+    problem: Problem,
+    prior: Prior,
+    solution: Solution,
+    weight: Array,
+    held: Sequence[int] = (),
+) -> list[Finding]:
+    """Look for what doesn't belong: the likeliest among each paint's patches and the whites'."""
+    whites = [block.rows for block, _, _ in solution.blocks if not block.own]
+    ladders = [block.rows for block, _, _ in solution.blocks if block.own]
+    found = {}
+    for rows in ladders or whites:
+        together = np.sort(np.concatenate([rows, *(whites if ladders else [])]))
+        best = _Bench(problem, together, prior, solution, weight, held).best()
+        if best is not None:
+            found[best.rows] = best
+    return list(found.values())
+
+
+def trust(problem: Problem, findings: Sequence[Finding]) -> Array:
+    """Factor on each patch's weight, (N,): 0 where it is set aside.
+
+    Of a paint that nothing else would speak for, all is kept.
+    """
+    kept = np.ones(len(problem.patches))
+    holds = problem.fractions[problem.drawdown] > 0
+    for finding in findings:
+        trial = kept.copy()
+        trial[list(finding.rows)] = 0.0
+        if bool(np.all(holds[trial > 0].any(axis=0) == holds.any(axis=0))):
+            kept = trial
+    return kept
+
+
+def without(problem: Problem, kept: Array) -> Problem:
+    """The problem with what is set aside unread."""
+    return replace(problem, measured=np.where(kept[:, None] > 0, problem.measured, np.nan))
+
+
+class _Bench:
+    """One paint's patches and the whites' under test."""
+
+    def __init__(
+        self,
+        problem: Problem,
+        rows: Ints,
+        prior: Prior,
+        solution: Solution,
+        weight: Array,
+        held: Sequence[int],
+    ) -> None:
+        self.rows, self.prior, self.held = rows, prior, list(held)
+        self.problem, self.weight = loosened(problem, rows), weight[rows]
+        self.base = settle(self.problem, prior, self.weight, solution.theta)
+        self.ladders = ladders(self.problem)
+        self.evidence = [ladder.evidence(self.base) for ladder in self.ladders]
+        self.well = self._well(self.base, self.evidence)
+
+    def _well(self, settled: Settled, evidence: Sequence[Array]) -> float:
+        """Log likelihood of settled patches, all being well with their ladders."""
+        return -0.5 * settled.solution.cost + float(sum(e[0] for e in evidence))
+
+    def _gain(self, measured: Array, weight: Array, nu: Array) -> float:
+        """What other readings or weights gain in log likelihood.
+
+        A wrong masstone leads a fit so far astray that it may not find back: begin afresh too.
+        """
+        other = replace(self.problem, measured=measured)
+        afresh = starting_values(without(other, weight.max(axis=1)))
+        afresh[self.held] = self.base.solution.theta[self.held]
+        tries = [
+            settle(other, self.prior, weight, self.base.solution.theta, nu),
+            settle(other, self.prior, weight, afresh, np.zeros_like(nu)),
+        ]
+        settled = min(tries, key=lambda s: s.solution.cost)
+        evidence = [ladder.evidence(settled) for ladder in self.ladders]
+        return self._well(settled, evidence) - self.well
+
+    def _rows(self, drawdowns: Sequence[int]) -> tuple[int, ...]:
+        """Patches of some drawdowns, not yet set aside."""
+        here = np.isin(self.problem.drawdown, drawdowns) & (self.weight > 0).any(axis=1)
+        return tuple(int(i) for i in np.flatnonzero(here))
+
+    def best(self) -> Finding | None:
+        """The likeliest finding, if there is one."""
+        found = [*self._off_the_run()]
+        patches = self._suspect_patches()
+        if found or patches.size:
+            found += [*self._swaps(), *self._set_aside(patches), *self._turned(patches)]
+        found = [f for f in found if f.gain > _SURE]
+        return max(found, key=lambda f: f.gain, default=None)
+
+    def _off_the_run(self) -> list[Finding]:
+        """Steps whose strength breaks their ladder's run."""
+        found = []
+        for ladder, evidence in zip(self.ladders, self.evidence, strict=True):
+            for (kind, steps), e in zip(ladder.stories, evidence, strict=True):
+                gain = float(e - evidence[0])
+                rows = self._rows([int(ladder.drawdowns[i]) for i in steps])
+                if kind == "off" and gain > _SURE and rows:
+                    found.append(self._step(rows, gain))
+        return found
+
+    def _step(self, rows: tuple[int, ...], gain: float) -> Finding:
+        names = self._names(rows)
+        more = ", and so do the steps taken from it" if len(names) > 1 else ""
+        flag = f"breaks the run of its ladder{more}"
+        words = f"step {names[0]} of card {self._card(rows)} {flag}"
+        return Finding("wrong step", *self._where(rows), words, flag, gain)
+
+    def _swaps(self) -> list[Finding]:
+        """Pairs of steps that fit better exchanged."""
+        found = []
+        for ladder, evidence in zip(self.ladders, self.evidence, strict=True):
+            likely = sorted(
+                (
+                    (float(e), steps)
+                    for (kind, steps), e in zip(ladder.stories, evidence, strict=True)
+                    if kind == "swap" and e > evidence[0]
+                ),
+                reverse=True,
+            )[:_TRIED]
+            for _, steps in likely:
+                one, other = (self._rows([int(ladder.drawdowns[i])]) for i in steps)
+                over = [[self._patch(i).over for i in rows] for rows in (one, other)]
+                if not one or over[0] != over[1] or self._card(one) != self._card(other):
+                    continue
+                # Each slot now holds the other's mix: begin from its strength.
+                apart = np.diff(ladder.log_share[list(steps)])[0]
+                at = self.base.places(ladder.drawdowns[list(steps)])
+                begin = self.base.solution.nu.copy()
+                begin[at] = begin[at][::-1] + np.array([apart, -apart]) / LOOSE
+                gain = self._exchanged(one, other, begin)
+                a, b = self._names(one)[0], self._names(other)[0]
+                flag = f"{a} and {b} look swapped"
+                words = f"steps {a} and {b} of card {self._card(one)} look swapped"
+                where = self._where((*one, *other))
+                found.append(Finding("swapped steps", *where, words, flag, gain))
+        return found
+
+    def _exchanged(self, one: tuple[int, ...], other: tuple[int, ...], begin: Array) -> float:
+        order = np.arange(len(self.problem.measured))
+        order[[*one, *other]] = [*other, *one]
+        return self._gain(self.problem.measured[order], self.weight[order], begin)
+
+    def _turned(self, patches: Ints) -> list[Finding]:
+        """Drawdowns whose patches over black and over white fit better exchanged."""
+        found = []
+        for d in np.unique(self.problem.drawdown[patches]):
+            rows = self._rows([int(d)])
+            if len(rows) != 2:
+                continue
+            dark, light = sorted(rows, key=lambda i: self._patch(i).over)
+            if np.nansum(self.problem.measured[light] - self.problem.measured[dark]) < 0:
+                flag = "lighter over black than over white: the two look swapped"
+                words = f"step {self._patch(dark).step} of card {self._card(rows)} is {flag}"
+                gain = self._exchanged((dark,), (light,), self.base.solution.nu)
+                where = self._where(rows)
+                found.append(Finding("swapped substrates", *where, words, flag, gain))
+        return found
+
+    def _suspect_patches(self) -> Ints:
+        """Patches that a likely fault would explain, the likeliest first.
+
+        Likely faults are a share of bare substrate, an even glare, dirt or gloss in proportion to
+        the reading, and another strength than the same drawdown's other patch. Each patch's
+        residual is put to all of them at once, with what the fit would give way.
+        """
+        chi2 = np.zeros(len(self.problem.patches))
+        for (block, _, _), covariance in zip(
+            self.base.solution.blocks, self.base.covariances, strict=True
+        ):
+            weight, measured = self.weight[block.rows], self.problem.measured[block.rows]
+            faults = np.stack(
+                [self.problem.bare[block.rows] - measured, np.ones_like(measured), measured], axis=1
+            )
+            faults = np.where(np.isnan(faults), 0.0, faults)
+            weighed = faults * weight[:, None]
+            felt = self.base.felt(block, weighed)
+            told = weighed @ faults.transpose(0, 2, 1) - felt @ covariance @ felt.transpose(0, 2, 1)
+            size = np.einsum("nff->n", told)[:, None, None]
+            told += (1e-6 * size + 1e-12) * np.eye(faults.shape[1])
+            residual = np.where(weight > 0, measured - self.base.solution.fitted[block.rows], 0.0)
+            score = np.einsum("nfw,nw->nf", weighed, residual)
+            solved = np.linalg.solve(told, score[..., None])[..., 0]
+            chi2[block.rows] = (score * solved).sum(axis=1)
+        likely = np.argsort(-chi2)[: 2 * _TRIED]
+        return likely[chi2[likely] > _SUSPECT_PATCH]
+
+    def _set_aside(self, patches: Ints) -> list[Finding]:
+        """Single patches, and both of a drawdown, that the rest fits better without."""
+        flag = "doesn't fit its ladder"
+        found = []
+        tries = [(int(i),) for i in patches]
+        both = [self._rows([int(d)]) for d in np.unique(self.problem.drawdown[patches])]
+        for rows in (*tries, *(rows for rows in both if len(rows) > 1)):
+            weight = self.weight.copy()
+            weight[list(rows)] = 0.0
+            gain = self._gain(self.problem.measured, weight, self.base.solution.nu)
+            gain -= _PER_PATCH * len(rows)
+            patch, where = self._patch(rows[0]), self._where(rows)
+            if len(rows) == 1:
+                words = f"patch {patch.label} of card {patch.card} {flag}"
+                found.append(Finding("wrong patch", *where, words, flag, gain))
+            else:
+                words = f"step {patch.step} of card {patch.card} {flag}"
+                found.append(Finding("wrong step", *where, words, flag, gain))
+        return found
+
+    def _patch(self, row: int) -> Patch:
+        return self.problem.patches[row]
+
+    def _card(self, rows: Sequence[int]) -> str:
+        return str(self._patch(rows[0]).card)
+
+    def _names(self, rows: Sequence[int]) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(self._patch(i).step for i in rows))
+
+    def _where(self, rows: Sequence[int]) -> tuple[str, tuple[str, ...], tuple[int, ...]]:
+        """Card, steps, and patches of the whole problem."""
+        return self._card(rows), self._names(rows), tuple(int(self.rows[i]) for i in rows)
