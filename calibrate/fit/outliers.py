@@ -32,16 +32,23 @@ def find(
     weight: Array,
     held: Sequence[int] = (),
 ) -> list[Finding]:
-    """Look for what doesn't belong: the likeliest among each paint's patches and the whites'."""
+    """Look for what doesn't belong: the likeliest among each paint's patches and the whites'.
+
+    A wrong step of one ladder pulls at its white: the white is blamed only where most ladders do.
+    """
     whites = [block.rows for block, _, _ in solution.blocks if not block.own]
     ladders = [block.rows for block, _, _ in solution.blocks if block.own]
-    found = {}
+    of_whites = {int(n) for rows in whites for n in rows}
+    likely = []
     for rows in ladders or whites:
         together = np.sort(np.concatenate([rows, *(whites if ladders else [])]))
-        best = _Bench(problem, together, prior, solution, weight, held).best()
-        if best is not None:
-            found[best.rows] = best
-    return list(found.values())
+        found = _Bench(problem, together, prior, solution, weight, held).findings()
+        if found:
+            likely.append(found)
+    blame = sum(bool(of_whites & set(found[0].rows)) for found in likely)
+    if ladders and 2 * blame <= len(ladders):
+        likely = [[f for f in found if not of_whites & set(f.rows)] for found in likely]
+    return list({found[0].rows: found[0] for found in likely if found}.values())
 
 
 def trust(problem: Problem, findings: Sequence[Finding]) -> Array:
@@ -108,14 +115,13 @@ class _Bench:
         here = np.isin(self.problem.drawdown, drawdowns) & (self.weight > 0).any(axis=1)
         return tuple(int(i) for i in np.flatnonzero(here))
 
-    def best(self) -> Finding | None:
-        """The likeliest finding, if there is one."""
+    def findings(self) -> list[Finding]:
+        """What doesn't belong, the likeliest first; each by itself would explain what is odd."""
         found = [*self._off_the_run()]
         patches = self._suspect_patches()
         if found or patches.size:
             found += [*self._swaps(), *self._set_aside(patches), *self._turned(patches)]
-        found = [f for f in found if f.gain > _SURE]
-        return max(found, key=lambda f: f.gain, default=None)
+        return sorted((f for f in found if f.gain > _SURE), key=lambda f: -f.gain)
 
     def _off_the_run(self) -> list[Finding]:
         """Steps whose strength breaks their ladder's run."""
@@ -212,7 +218,13 @@ class _Bench:
             solved = np.linalg.solve(told, score[..., None])[..., 0]
             chi2[block.rows] = (score * solved).sum(axis=1)
         likely = np.argsort(-chi2)[: 2 * _TRIED]
-        return likely[chi2[likely] > _SUSPECT_PATCH]
+        likely = likely[chi2[likely] > _SUSPECT_PATCH]
+        if not likely.size:
+            return likely
+        # A wrong masstone may bend the fit so that others look worse than it does.
+        masstones = [d for ladder in self.ladders for d in ladder.drawdowns[ladder.masstone]]
+        also = np.array(self._rows(masstones), dtype=np.intp)
+        return np.concatenate([likely, np.setdiff1d(also, likely)])
 
     def _set_aside(self, patches: Ints) -> list[Finding]:
         """Single patches, and both of a drawdown, that the rest fits better without."""
