@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from ..calibrate.errors import InputError
 from ..calibrate.fit.check import Check, check_mixtures
 from ..calibrate.fit.fit import fit_paints
+from ..calibrate.fit.new_tube import fit_new_tubes
 from ..calibrate.fit.result import JointFit
 from ..calibrate.fit.settings import FitSettings
 from ..calibrate.fit.solve import Progress
@@ -31,23 +34,56 @@ class StudioFit:
 
 
 def fit_studio(
-    store: Store, settings: FitSettings | None = None, progress: Progress | None = None
+    store: Store,
+    paints: Sequence[str] = (),
+    settings: FitSettings | None = None,
+    progress: Progress | None = None,
 ) -> StudioFit:
-    """Fit every paint of the studio's cards jointly, judge the fit on its check cards, keep both.
+    """Fit paints from the studio's cards, judge the fit on its check cards, keep both.
+
+    Parameters
+    ----------
+    store : Store
+    paints : sequence of str
+        Nicknames of new tubes, fitted against the current fits of the others, which stay as they
+        are. None: every paint is fitted anew, jointly.
+    settings : FitSettings, optional
+    progress : callable, optional
 
     Raises
     ------
     InputError
-        See `tintladder.calibrate.fit.fit.fit_paints`.
+        See `tintladder.calibrate.fit.fit.fit_paints` and
+        `tintladder.calibrate.fit.new_tube.fit_new_tubes`.
     """
     readings = store.card_readings("fit")
-    fit = fit_paints(readings, store.tubes(), settings, progress=progress)
-    checks = store.card_readings("check")
-    known = set(fit.coefficients.paints)
-    judged = check_mixtures(
-        fit.coefficients, [r for r in checks if known.issuperset(r.card.paints)], settings
-    )
+    if paints:
+        readings = [r for r in readings if set(paints).intersection(r.card.paints)]
+        beside = [p for r in readings for p in r.card.paints if p not in paints]
+        if not readings:
+            raise InputError(
+                None, ", ".join(paints), "no card of it was read", "read its card first"
+            )
+        if not beside:
+            raise InputError(
+                None,
+                ", ".join(paints),
+                "its cards hold no other paint, so there is nothing to fit it against",
+                "fit all paints together: tintladder fit",
+            )
+        known = store.current_coefficients(beside)
+        fit = fit_new_tubes(readings, store.tubes(), known, settings, progress=progress)
+    else:
+        fit = fit_paints(readings, store.tubes(), settings, progress=progress)
     with store.transaction():
         number = store.record_fit(fit, readings)
+        current = store.current_coefficients()
+        checks = [
+            r
+            for r in store.card_readings("check")
+            if set(current.paints).issuperset(r.card.paints)
+            and set(fit.paints).intersection(r.card.paints)
+        ]
+        judged = check_mixtures(current, checks, settings)
         store.record_checks(number, judged.patches)
     return StudioFit(number, fit, judged)

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..calibrate.errors import InputError
 from ..calibrate.optics.coefficients import Coefficients
 from ..calibrate.optics.spectra import Array
 
+Ints = NDArray[np.intp]
 Part = tuple[str, Coefficients]
 """Name of a fit, and the coefficients of some of its paints."""
 
@@ -41,10 +44,22 @@ def check_alike(parts: Sequence[Part]) -> None:
 
 
 def factor_names(parts: Sequence[Part]) -> tuple[str, ...]:
-    """Return the names of all shared factors, told apart by fit where there are several."""
-    if len(parts) == 1:
-        return parts[0][1].factor_names
-    return tuple(f"{name}: {factor}" for name, part in parts for factor in part.factor_names)
+    """Return the names of all shared factors, each with the fit that it comes from, each once."""
+    return tuple(dict.fromkeys(name for part in parts for name in _qualified(part)))
+
+
+def factor_rows(parts: Sequence[Part]) -> list[Ints]:
+    """Return where the factors of each part stand among `factor_names`."""
+    place = {name: i for i, name in enumerate(factor_names(parts))}
+    return [np.array([place[name] for name in _qualified(part)], np.intp) for part in parts]
+
+
+def _qualified(part: Part) -> list[str]:
+    """Name a part's factors by fit. One that a tube was fitted against bears its fit's name yet."""
+    fit, coefficients = part
+    return [
+        name if name.startswith("fit ") else f"{fit}: {name}" for name in coefficients.factor_names
+    ]
 
 
 def model_error(parts: Sequence[Part]) -> Array:
@@ -56,8 +71,8 @@ def model_error(parts: Sequence[Part]) -> Array:
 def join(parts: Sequence[Part]) -> Coefficients:
     """Join coefficients of different paints.
 
-    What is shared within a fit is not shared with another: each fit's factors stay its own, and do
-    nothing to the other fits' paints.
+    What is shared within a fit is not shared with another, but where a tube was fitted against
+    paints of the other: then both bear the same factors, by name.
 
     Parameters
     ----------
@@ -71,14 +86,14 @@ def join(parts: Sequence[Part]) -> Coefficients:
     """
     first = parts[0][1]
     if len(parts) == 1:
-        return first
+        return replace(first, factor_names=factor_names(parts))
     check_alike(parts)
     each = [part for _, part in parts]
     rows = np.cumsum([0, *(len(part.paints) for part in each)])
-    columns = np.cumsum([0, *(len(part.factor_names) for part in each)])
-    factors = np.zeros((columns[-1], rows[-1], 2, first.wavelengths.size))
-    for i, part in enumerate(each):
-        factors[columns[i] : columns[i + 1], rows[i] : rows[i + 1]] = part.factors
+    names = factor_names(parts)
+    factors = np.zeros((len(names), rows[-1], 2, first.wavelengths.size))
+    for i, at in enumerate(factor_rows(parts)):
+        factors[at, rows[i] : rows[i + 1]] = each[i].factors
     own = np.zeros((rows[-1], max(part.own.shape[1] for part in each), 2, first.wavelengths.size))
     for i, part in enumerate(each):
         own[rows[i] : rows[i + 1], : part.own.shape[1]] = part.own
@@ -90,7 +105,7 @@ def join(parts: Sequence[Part]) -> Coefficients:
         local=np.concatenate([part.local for part in each]),
         own=own,
         factors=factors,
-        factor_names=factor_names(parts),
+        factor_names=names,
         scale=first.scale,
         surface=first.surface,
         dry_volume=np.concatenate([part.dry_volume for part in each]),

@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session as OrmSession
 from ..calibrate.optics.coefficients import Coefficients
 from ..calibrate.optics.spectra import Array
 from . import schema
-from .joining import Part, factor_names, model_error
+from .joining import Ints, Part, factor_names, factor_rows, model_error
 from .packing import unpack_table
 from .release_schema import TABLES
 from .store import Store
@@ -105,7 +105,6 @@ def coefficient_tables(parts: Sequence[Part], paints: Sequence[str]) -> dict[str
         All their paints, in the order of the tables.
     """
     first = parts[0][1]
-    before = np.cumsum([0, *(len(part.factor_names) for _, part in parts)])
     names = factor_names(parts)
     order = {paint: position for position, paint in enumerate(paints)}
 
@@ -121,12 +120,13 @@ def coefficient_tables(parts: Sequence[Part], paints: Sequence[str]) -> dict[str
         "coefficients": sorted_by_paint(_values(part) for _, part in parts),
         "covariance": sorted_by_paint(_local(part) for _, part in parts),
         "own": sorted_by_paint(
-            _changes(part.own.swapaxes(0, 1), part, start=1) for _, part in parts
+            _changes(part.own.swapaxes(0, 1), part, np.arange(part.own.shape[1]))
+            for _, part in parts
         ),
         "shared": pd.DataFrame({"factor": np.arange(len(names)) + 1, "name": list(names)}),
         "factors": sorted_by_paint(
-            _changes(part.factors, part, start=int(offset) + 1)
-            for (_, part), offset in zip(parts, before[:-1], strict=True)
+            _changes(part.factors, part, rows)
+            for (_, part), rows in zip(parts, factor_rows(parts), strict=True)
         ),
     }
 
@@ -163,12 +163,12 @@ def _local(c: Coefficients) -> pd.DataFrame:
     )
 
 
-def _changes(factors: Array, c: Coefficients, start: int) -> pd.DataFrame:
+def _changes(factors: Array, c: Coefficients, rows: Ints) -> pd.DataFrame:
     """Long table of (F, P, 2, W), without noughts."""
     factor, paint, quantity, wavelength = at = np.nonzero(factors)
     return pd.DataFrame(
         {
-            "factor": factor + start,
+            "factor": rows[factor] + 1,
             "paint": np.array(c.paints, dtype=object)[paint],
             "quantity": _QUANTITIES[quantity],
             "wavelength": c.wavelengths[wavelength],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -123,6 +124,12 @@ def coefficients(paints: tuple[str, ...], seed: int = 1, **changes: object) -> C
         "model_error": rng.uniform(0.002, 0.01, w),
     }
     return Coefficients(**(said | changes))
+
+
+def named_by_fit(coefficients: Coefficients, fit: int) -> Coefficients:
+    """The same, its shared factors named by the fit that they come from."""
+    names = tuple(f"fit {fit}: {name}" for name in coefficients.factor_names)
+    return replace(coefficients, factor_names=names)
 
 
 def joint_fit(paints: tuple[str, ...] = ("HULL", "KEEL"), seed: int = 1) -> JointFit:

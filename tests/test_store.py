@@ -26,7 +26,7 @@ from tintladder.database.schema import APPEND_ONLY, HEAD, Base
 from tintladder.database.store import Store
 from tintladder.database.studio import Studio
 
-from .studio_fixtures import PAINTS_TOML, coefficients, joint_fit, ladder, session
+from .studio_fixtures import PAINTS_TOML, coefficients, joint_fit, ladder, named_by_fit, session
 
 
 @pytest.fixture
@@ -248,7 +248,8 @@ def test_a_fit_comes_back_as_it_was(filled):
     assert list(back.paints) == list(fit.paints)
     pd.testing.assert_frame_equal(back.nuisances, fit.nuisances, check_exact=True)
     assert_same(
-        filled.current_coefficients(["KEEL", "HULL"]).select(["HULL", "KEEL"]), fit.coefficients
+        filled.current_coefficients(["KEEL", "HULL"]).select(["HULL", "KEEL"]),
+        named_by_fit(fit.coefficients, number),
     )
 
 

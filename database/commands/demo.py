@@ -43,7 +43,7 @@ def _show(made: Demo) -> None:
     typer.echo(f"How {made.names['ANCHOR']} tints toward white: {made.pictures[0]}")
     typer.echo(
         "\nA drawdown is paint drawn down in an even film over black and white; the masstone is "
-        "the paint alone,\nand a lot is one tube of it. These paints are invented and their readings "
+        "the paint alone,\nand a lot is one tube of it. These paints are invented, their readings "
         "simulated."
     )
     typer.echo("")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -14,12 +14,20 @@ if TYPE_CHECKING:
 EXAMPLE = "tintladder fit"
 
 
-def fit(as_json: JsonOption = False, studio: StudioOption = None) -> None:
+def fit(
+    paints: Annotated[
+        list[str] | None,
+        typer.Argument(help="New tubes, fitted against the others as they are; else all anew."),
+    ] = None,
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
     """Fit absorption K and scattering S of every paint read, and check them on mixtures."""
     with open_store(studio) as store, working("Fitting", as_json) as progress:
         from ..fitting import fit_studio
 
-        done = fit_studio(store, progress=lambda step, _: progress(f"step {step}"))
+        chosen = [store.find_paint(name).nickname for name in paints or ()]
+        done = fit_studio(store, chosen, progress=lambda step, _: progress(f"step {step}"))
         names = {paint.nickname: paint.name for paint in store.paints()}
     say(fit_as_dict(done, names), as_json, lambda: show_fit(done))
 
