@@ -14,7 +14,8 @@ from tests.heldout import without_errors
 from tests.lab import plan
 from tests.lab.drawdown import VARIANTS, Lab
 
-SEEDS = range(1, 11)
+SEEDS = range(101, 111)
+"""Apart from the low seeds, on which the fit's settings were chosen."""
 MIXTURES_A_SEED = 20
 MEASUREMENTS = Path(__file__).parents[2] / "measurements" / "boatyard"
 
