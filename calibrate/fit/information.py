@@ -15,7 +15,7 @@ from ..optics.spectra import GRID, Array, Spectra
 from ..optics.surface import Surface
 from .fit import first_weight, full_weight, smooth_prior
 from .forward import Block
-from .problem import Problem, build, reading_sd
+from .problem import Ints, Problem, build, reading_sd
 from .settings import FitSettings
 from .solve import solve
 from .tube import Tube
@@ -81,24 +81,19 @@ class Scene:
         result: Array = self.base + self.each[list(chosen)].sum(axis=0)
         return result
 
-    def square(self, chosen: Sequence[int]) -> Array:
-        """Expected square of CIEDE2000 of each target with the chosen drawdowns, (T,)."""
-        at = list(chosen)
-        return self._square(self.information(at)[None], self.pull[None, at], self.level[None, at])[
-            0
-        ]
+    def square(self, sets: Ints) -> Array:
+        """Expected square of CIEDE2000 of each target, (S, T), with each of S sets of n drawdowns.
 
-    def square_with_each(self, chosen: Sequence[int]) -> Array:
-        """The same with each planned drawdown beside those chosen, (C, T)."""
-        at = list(chosen)
-        sets = np.column_stack(
-            [np.tile(np.array(at, dtype=int), (len(self.each), 1)), np.arange(len(self.each))]
-        )
-        return self._square(self.information(at) + self.each, self.pull[sets], self.level[sets])
-
-    def _square(self, information: Array, pull: Array, level: Array) -> Array:
-        """Squares (S, T) of S sets of n drawdowns: (S, Z, Z), (S, n, Z), (S, n)."""
-        size, n_t = len(information), len(self.target)
+        Parameters
+        ----------
+        sets : (S, n) int array
+            Planned drawdowns, each at most once in a set.
+        """
+        member = np.zeros((len(sets), len(self.each)))
+        np.put_along_axis(member, sets, 1.0, axis=1)
+        information = self.base + np.tensordot(member, self.each, 1)
+        pull, level = self.pull[sets], self.level[sets]
+        size, n_t = len(sets), len(self.target)
         flat = self.target.reshape(-1, self.base.shape[0])
         response = np.linalg.solve(information, np.broadcast_to(flat.T, (size, *flat.T.shape)))
         noise = np.einsum("szf,fz->sf", response, flat).reshape(size, n_t, 3).sum(axis=2)
@@ -119,8 +114,8 @@ class Scene:
 
     def covariance(self, chosen: Sequence[int]) -> Array:
         """Covariance of the paint's log K, then log S, as a fit would report it, (2 W, 2 W)."""
-        result: Array = np.linalg.inv(self.information(chosen))[self.paint, self.paint]
-        return result
+        whole = np.asarray(np.linalg.inv(self.information(chosen)), dtype=float)
+        return whole[self.paint, self.paint]
 
 
 @dataclass(frozen=True)
@@ -150,7 +145,8 @@ class Expected:
 
 def expected(scenes: Sequence[Scene], chosen: Sequence[int]) -> Expected:
     """How well the paint would be known with some of the planned drawdowns, over all scenes."""
-    square = np.mean([s.square(chosen) for s in scenes], axis=0)
+    sets = np.array([chosen], dtype=int)
+    square = np.mean([s.square(sets)[0] for s in scenes], axis=0)
     covariance = [s.covariance(chosen) for s in scenes]
     relative = np.mean([np.diag(c).reshape(2, -1).mean(axis=1) for c in covariance], axis=0)
     bits = np.mean([np.linalg.slogdet(c)[1] for c in covariance]) / (2 * np.log(2))

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import combinations
 
 import numpy as np
 import pandas as pd
@@ -144,31 +145,13 @@ class Plan:
         return expected(scenes, range(len(scenes[0].each)))
 
 
-def _squares(scenes: Sequence[Scene], chosen: Sequence[int]) -> Array:
-    """Mean square CIEDE2000 with each planned drawdown beside those chosen, (C,)."""
-    value: Array = np.mean([s.square_with_each(chosen).mean(axis=1) for s in scenes], axis=0)
-    value[list(chosen)] = np.inf
-    return value
-
-
-def choose(scenes: Sequence[Scene], fixed: Sequence[int], count: int) -> list[int]:
-    """Pick planned drawdowns one by one, then exchange them while any exchange helps."""
-    chosen = list(fixed)
-    best = np.inf
-    while len(chosen) < count:
-        value = _squares(scenes, chosen)
-        best = float(value.min())
-        chosen.append(int(np.argmin(value)))
-    i, unchanged = len(fixed), 0
-    while unchanged < count - len(fixed):
-        rest = chosen[:i] + chosen[i + 1 :]
-        value = _squares(scenes, rest)
-        unchanged += 1
-        if value.min() < best * (1 - 1e-6):
-            best, unchanged = float(value.min()), 0
-            chosen[i] = int(np.argmin(value))
-        i = i + 1 if i + 1 < count else len(fixed)
-    return chosen
+def choose(scenes: Sequence[Scene], fixed: int, count: int) -> tuple[int, ...]:
+    """Pick planned drawdowns: of all sets of `count` that hold the first `fixed`, the best."""
+    every = range(len(scenes[0].each))
+    rest = combinations(every[fixed:], count - fixed)
+    sets = np.array([(*every[:fixed], *more) for more in rest])
+    value = np.mean([s.square(sets).mean(axis=1) for s in scenes], axis=0)
+    return tuple(int(i) for i in sets[np.argmin(value)])
 
 
 def plan_ladder(
@@ -225,7 +208,7 @@ def plan_ladder(
     with threadpool_limits(1, "blas"):
         scenes = plan.scenes(plan.apart([Step(ratio, gap_um=gap_um) for ratio in ratios]))
         for count in counts:
-            chosen = choose(scenes, range(len(fixed)), count + len(fixed) - 1)
+            chosen = choose(scenes, len(fixed), count + len(fixed) - 1)
             picked = [Step(ratios[i], gap_um=gap_um) for i in chosen]
             found = plan.expect(plan.weigh(picked))
             if wanted_de00 is not None and found.de00 <= wanted_de00:
