@@ -21,6 +21,9 @@ _SUSPECT_PATCH = 40.0
 """Chi-square of a patch's likely faults from which it is looked at."""
 _PER_PATCH = 35.0
 """Log likelihood that a patch must be worth to be set aside."""
+_PER_CHAIN = 3.0
+"""Log likelihood that a weighing of a chain must be worth beyond that of one step: where only the
+first step and the rest disagree, the one is likelier wrong than the many."""
 _TRIED = 4
 """Swaps, and patches, that are tried in a block."""
 
@@ -97,15 +100,14 @@ class _Bench:
     def _gain(self, measured: Array, weight: Array, nu: Array) -> float:
         """What other readings or weights gain in log likelihood.
 
-        A wrong masstone leads a fit so far astray that it may not find back: begin afresh too.
+        A grave fault leads a fit so far astray that it may not find back: begin afresh too.
         """
         other = replace(self.problem, measured=measured)
-        afresh = starting_values(without(other, weight.max(axis=1)))
-        afresh[self.held] = self.base.solution.theta[self.held]
-        tries = [
-            settle(other, self.prior, weight, self.base.solution.theta, nu),
-            settle(other, self.prior, weight, afresh, np.zeros_like(nu)),
-        ]
+        tries = [settle(other, self.prior, weight, self.base.solution.theta, nu)]
+        if self.base.solution.cost > measured.size:
+            afresh = starting_values(without(other, weight.max(axis=1)))
+            afresh[self.held] = self.base.solution.theta[self.held]
+            tries.append(settle(other, self.prior, weight, afresh, np.zeros_like(nu)))
         settled = min(tries, key=lambda s: s.solution.cost)
         evidence = [ladder.evidence(settled) for ladder in self.ladders]
         return self._well(settled, evidence) - self.well
@@ -120,7 +122,7 @@ class _Bench:
         found = [*self._off_the_run()]
         patches = self._suspect_patches()
         if found or patches.size:
-            found += [*self._swaps(), *self._set_aside(patches), *self._turned(patches)]
+            found += [*self._swaps(patches), *self._set_aside(patches), *self._turned(patches)]
         return sorted((f for f in found if f.gain > _SURE), key=lambda f: -f.gain)
 
     def _off_the_run(self) -> list[Finding]:
@@ -129,6 +131,8 @@ class _Bench:
         for ladder, evidence in zip(self.ladders, self.evidence, strict=True):
             for (kind, steps), e in zip(ladder.stories, evidence, strict=True):
                 gain = float(e - evidence[0])
+                if len(steps) > 1:
+                    gain -= _PER_CHAIN
                 rows = self._rows([int(ladder.drawdowns[i]) for i in steps])
                 if kind == "off" and gain > _SURE and rows:
                     found.append(self._step(rows, gain))
@@ -141,19 +145,20 @@ class _Bench:
         words = f"step {names[0]} of card {self._card(rows)} {flag}"
         return Finding("wrong step", *self._where(rows), words, flag, gain)
 
-    def _swaps(self) -> list[Finding]:
-        """Pairs of steps that fit better exchanged."""
+    def _swaps(self, patches: Ints) -> list[Finding]:
+        """Pairs of steps that fit better exchanged: the likeliest, and any two suspects."""
+        suspects = self.problem.drawdown[patches]
         found = []
         for ladder, evidence in zip(self.ladders, self.evidence, strict=True):
-            likely = sorted(
-                (
-                    (float(e), steps)
-                    for (kind, steps), e in zip(ladder.stories, evidence, strict=True)
-                    if kind == "swap" and e > evidence[0]
-                ),
-                reverse=True,
-            )[:_TRIED]
-            for _, steps in likely:
+            swaps = [
+                (float(e), steps)
+                for (kind, steps), e in zip(ladder.stories, evidence, strict=True)
+                if kind == "swap"
+            ]
+            likely = sorted((s for s in swaps if s[0] > evidence[0]), reverse=True)[:_TRIED]
+            suspect = np.isin(ladder.drawdowns, suspects)
+            both = [s for s in swaps if suspect[list(s[1])].all()]
+            for _, steps in dict.fromkeys([*likely, *both]):
                 one, other = (self._rows([int(ladder.drawdowns[i])]) for i in steps)
                 over = [[self._patch(i).over for i in rows] for rows in (one, other)]
                 if not one or over[0] != over[1] or self._card(one) != self._card(other):
@@ -217,7 +222,7 @@ class _Bench:
             score = np.einsum("nfw,nw->nf", weighed, residual)
             solved = np.linalg.solve(told, score[..., None])[..., 0]
             chi2[block.rows] = (score * solved).sum(axis=1)
-        likely = np.argsort(-chi2)[: 2 * _TRIED]
+        likely = np.argsort(-chi2)[:_TRIED]
         likely = likely[chi2[likely] > _SUSPECT_PATCH]
         if not likely.size:
             return likely
