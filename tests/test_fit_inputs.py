@@ -150,7 +150,6 @@ def emptied(beginning):
     return change
 
 
-@pytest.mark.xfail(strict=True, reason="a paint of which every value is missing is fitted and good")
 def test_every_value_of_a_paint_missing():
     readings = read(ladder("R", (1,)))
     for step_of in ("masstone", "1:1"):
@@ -159,14 +158,12 @@ def test_every_value_of_a_paint_missing():
     assert (error.file, error.where) == ("R.toml", "paint R")
 
 
-@pytest.mark.xfail(strict=True, reason="films over a bare card without values lose all weight")
 def test_every_value_of_the_bare_card_missing():
     empty = with_values(read(ladder("R", (1,))), emptied("bare/white"))
     error = refused([read(ladder("W")), empty])
     assert (error.file, error.where) == ("R.txt", "bare/white")
 
 
-@pytest.mark.xfail(strict=True, reason="numpy warns of the mean of nothing")
 def test_every_value_of_one_patch_missing():
     some = with_values(read(ladder("R", (1, 7))), emptied("1:1/black"))
     patches = fit_paints([read(ladder("W")), some], TUBES).paints["R"].patches
@@ -175,7 +172,6 @@ def test_every_value_of_one_patch_missing():
     assert "unread" in patch["flag"]
 
 
-@pytest.mark.xfail(strict=True, reason="noise learnt from repeats divides by nothing")
 def test_repeats_that_agree_to_the_last_digit():
     def same(values, labels):
         values[1::2] = values[::2]

@@ -179,12 +179,12 @@ def test_readings_beside_a_gap_are_kept(step):
 
 def test_flags_travel():
     wl = np.arange(380.0, 731.0, 10.0)
-    read = spectra(wl).flag((wl == 500)[None], Flag.OUTLIER)
-    assert to_grid(read).flagged() == [("s0", 500.0, Flag.OUTLIER)]
-    assert read.select([0]).flagged() == [("s0", 500.0, Flag.OUTLIER)]
+    read = spectra(wl).flag((wl == 500)[None], Flag.FLUORESCENT)
+    assert to_grid(read).flagged() == [("s0", 500.0, Flag.FLUORESCENT)]
+    assert read.select([0]).flagged() == [("s0", 500.0, Flag.FLUORESCENT)]
 
 
 def test_two_flags_at_once():
     read = Spectra.from_values([400, 410], np.array([[-0.01, 0.5]]), ["a"])
-    both = read.flag(np.array([[True, False]]), Flag.OUTLIER)
-    assert both.flagged() == [("a", 400.0, Flag.BELOW_ZERO | Flag.OUTLIER)]
+    both = read.flag(np.array([[True, False]]), Flag.FLUORESCENT)
+    assert both.flagged() == [("a", 400.0, Flag.BELOW_ZERO | Flag.FLUORESCENT)]

@@ -8,9 +8,12 @@ import numpy as np
 
 from ..errors import InputError
 from ..formats.session import Session
-from ..optics.spectra import Array, Spectra, check_possible, to_grid
+from ..optics.spectra import Array, Flag, Spectra, check_possible, to_grid
 from ..optics.surface import Surface
-from .card import Card
+from .card import BARE, Card
+
+_HUMP = 0.02
+"""Reflectance by which a hump must stand above the level beyond it."""
 
 
 @dataclass(frozen=True)
@@ -55,6 +58,10 @@ def pair(card: Card, session: Session) -> CardReadings:
         raise InputError(
             session.file, None, "these readings are of wet paint", "read the card again once dry"
         )
+    if not len(session.spectra):
+        raise InputError(
+            session.file, None, f"no sample of card {card.name} stands in it", "export it again"
+        )
     patches = set(card.patches)
     for label in session.spectra.labels:
         if label not in patches:
@@ -66,4 +73,19 @@ def pair(card: Card, session: Session) -> CardReadings:
             )
     check_possible(session.spectra, session.file)
     surface = Surface.of(session.geometry, session.specular)
-    return CardReadings(card, to_grid(session.spectra), surface, session.file)
+    return CardReadings(card, glowing(to_grid(session.spectra)), surface, session.file)
+
+
+def glowing(spectra: Spectra) -> Spectra:
+    """Flag bare cards whose brightener glows: a hump near 440 nm above the level beyond it.
+
+    Brightened stock lights up to a tenth above its own plateau there (common practice, no source);
+    a card without brightener only rises to it.
+    """
+    near = (spectra.wavelengths >= 430) & (spectra.wavelengths <= 450)
+    beyond = (spectra.wavelengths >= 500) & (spectra.wavelengths <= 540)
+    bare = np.array([label.startswith(f"{BARE}/") for label in spectra.labels])
+    hump = spectra.values[:, near].max(axis=1) - spectra.values[:, beyond].mean(axis=1)
+    with np.errstate(invalid="ignore"):
+        glows = bare & (hump > _HUMP)
+    return spectra.flag(glows[:, None] & near[None, :], Flag.FLUORESCENT)

@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from ..cards.readings import CardReadings
@@ -17,11 +16,12 @@ from .finding import Finding
 from .noise import reading_noise
 from .outliers import find, trust, without
 from .posterior import coefficients, learnt_roughness
-from .problem import Problem, build, in_mixture, sees_substrate
-from .quality import nuisance_table, paint_fit
+from .problem import Problem, build
+from .quality import nuisance_table, paint_fits
 from .result import JointFit
+from .seen import ratio_only, unread
 from .settings import FitSettings
-from .solve import Prior, Progress, Solution, clusters, solve
+from .solve import Prior, Progress, Solution, solve
 from .start import starting_values
 from .tube import Tube
 
@@ -154,30 +154,14 @@ def report(
     settings: FitSettings,
 ) -> JointFit:
     """Put a solution into words and tables."""
-    unread, ratio_only = _unread(problem), _ratio_only(problem)
     trusted = without(problem, trust(problem, solution.findings))
-    found = coefficients(trusted, solution, unread, ratio_only, tubes)
+    found = coefficients(trusted, solution, unread(problem), ratio_only(problem), tubes)
     return JointFit(
-        paints={p: paint_fit(p, problem, solution, weight, found) for p in problem.paints},
+        paints=paint_fits(problem.paints, problem, solution, weight, found),
         coefficients=found,
         nuisances=nuisance_table(problem, solution),
         settings=settings.as_dict(),
     )
-
-
-def _unread(problem: Problem) -> NDArray[np.bool_]:
-    """Paints and wavelengths that no patch tells anything about, (P, W)."""
-    read = ~np.isnan(problem.measured)
-    holds = problem.fractions[problem.drawdown] > 0
-    result: NDArray[np.bool_] = ~((holds.T.astype(float) @ read.astype(float)) > 0)
-    return result
-
-
-def _ratio_only(problem: Problem) -> NDArray[np.bool_]:
-    """Paints and wavelengths of which only K/S follows, (P, W)."""
-    if problem.scale != ABSOLUTE:
-        return np.zeros((len(problem.paints), problem.wavelengths.size), dtype=bool)
-    return ~sees_substrate(problem) & ~in_mixture(problem)[:, None]
 
 
 def smooth_prior(

@@ -15,6 +15,7 @@ TYPICAL = (0.0005, 0.002)
 practice for handheld instruments, no source."""
 FLOOR = (0.0002, 0.0005)
 """No repeats make a reading surer than this: lifting and setting down again adds its own error."""
+_LEAST = 1e-5
 _ENOUGH = 200
 """Degrees of freedom below which repeats say too little."""
 
@@ -64,7 +65,8 @@ def reading_noise(readings: Sequence[CardReadings]) -> tuple[float, float]:
     level = np.abs(mean)
 
     def unlikeliness(logs: Array) -> float:
-        sd = np.exp(logs[0]) + np.exp(logs[1]) * level
+        # Repeats that agree to the last digit say that the file was rounded, not that sd is none.
+        sd = np.maximum(np.exp(logs[0]) + np.exp(logs[1]) * level, _LEAST)
         return float((freedom * (2 * np.log(sd) + variance / sd**2)).sum() / freedom.sum())
 
     found = minimize(unlikeliness, np.log(TYPICAL), method="Nelder-Mead").x

@@ -22,6 +22,7 @@ from ..optics.coefficients import ABSOLUTE, Coefficients, dry_volume_spread
 from ..optics.spectra import GRID, Array, Flag
 from ..optics.surface import Surface, haze_prior, to_inside
 from .noise import TYPICAL
+from .refusals import check_cards, check_fittable
 from .settings import FitSettings
 from .tube import Tube
 
@@ -141,38 +142,22 @@ def _mean(
     return mean, variance, int(rows.size), flags
 
 
-def _where(card: Card, d: Drawdown) -> str:
-    return f"drawdown {card.drawdowns.index(d) + 1} ({d.step})"
+def _substrates(
+    readings: CardReadings, settings: FitSettings
+) -> dict[str, tuple[Array, Array, int, int]]:
+    """Bare substrates that were read, as `_mean` gives them.
 
-
-def _check(cards: Sequence[Card], tubes: Mapping[str, Tube]) -> None:
-    for card in cards:
-        for d in card.drawdowns:
-            for paint in d.masses:
-                tube = tubes.get(paint)
-                if tube is None:
-                    raise InputError(
-                        card.file,
-                        f"{_where(card, d)}, masses.{paint}",
-                        "expected a paint of this studio",
-                        "add it with 'tintladder tubes add', or mend its nickname in the card",
-                    )
-                if tube.refuse:
-                    raise InputError(
-                        card.file,
-                        f"{_where(card, d)}, masses.{paint}",
-                        f"{paint} is {tube.refuse}: its colour changes with the angle or with the "
-                        "lamp, which absorption and scattering can't describe",
-                        "leave this paint out of the fit",
-                    )
-            if not d.opaque and d.gap_um is None and d.thickness_um is None:
-                raise InputError(
-                    card.file,
-                    _where(card, d),
-                    "expected how thick it was painted",
-                    "give gap_um (the applicator's gap) or thickness_um (dry), or say "
-                    "opaque = true if the black no longer shows",
-                )
+    Paint soaks into a card that wasn't sealed: what was read bare is then not quite what lies
+    under the film.
+    """
+    found = {}
+    for name in SUBSTRATES:
+        if np.isfinite(readings.read(f"{BARE}/{name}")).any():
+            mean, variance, repeats, flags = _mean(readings, f"{BARE}/{name}", settings)
+            if not readings.card.sealed:
+                variance = variance + (settings.unsealed_spread * mean) ** 2
+            found[name] = (mean, variance, repeats, flags)
+    return found
 
 
 def _hubs(
@@ -214,7 +199,7 @@ def build(
         raise InputError(
             None, None, "there is no card to fit", "read a card and its readings first"
         )
-    _check(cards, tubes)
+    check_cards(cards, tubes)
     paints = tuple(dict.fromkeys(p for card in cards for p in card.paints))
     column = {p: i for i, p in enumerate(paints)}
     n_paints = len(paints)
@@ -236,10 +221,7 @@ def build(
         card = r.card
         made = composition(card)
         to = np.array([column[p] for p in made.paints])
-        substrates = {}
-        for name in SUBSTRATES:
-            if r.rows(f"{BARE}/{name}").size:
-                substrates[name] = _mean(r, f"{BARE}/{name}", settings)
+        substrates = _substrates(r, settings)
         first = len(fractions)
         for i, d in enumerate(card.drawdowns):
             index = first + i
@@ -278,7 +260,10 @@ def build(
                         f"card {card.name} was drawn over {over}, but its bare {over} was not read",
                         f"read the bare {over} of the card as '{BARE}/{over}'",
                     )
-                rg, rg_var = substrates[over][:2] if over in substrates else (mean, 0 * var)
+                rg, rg_var = (mean, 0 * var)
+                if over in substrates:
+                    rg, rg_var, _, odd = substrates[over]
+                    flags |= odd & Flag.FLUORESCENT
                 if surface.haze_is_free:
                     hazes[(card.name, d.surface)].append(len(patches))
                 patches.append(Patch(card.name, label, d.step, over, index, repeats, flags))
@@ -352,7 +337,7 @@ def build(
         scale=known.scale if known else _scale(cards),
         wavelengths=GRID,
     )
-    _check_fittable(problem, cards, known)
+    check_fittable(problem, cards, known)
     return problem
 
 
@@ -371,81 +356,6 @@ def _scale(cards: Sequence[Card]) -> str:
             "add tints in white and name the white, or draw it down thin over black and white",
         )
     return f"relative to {white}"
-
-
-def sees_substrate(problem: Problem) -> NDArray[np.bool_]:
-    """Where some film of a paint alone shows its substrate by over three standard uncertainties.
-
-    Returns
-    -------
-    (P, W) bool array
-    """
-    seen = np.zeros((len(problem.paints), problem.wavelengths.size), dtype=bool)
-    pairs: dict[int, dict[str, int]] = defaultdict(dict)
-    for n, patch in enumerate(problem.patches):
-        pairs[patch.drawdown][patch.over] = n
-    for drawdown, over in pairs.items():
-        alone = np.flatnonzero(problem.fractions[drawdown] > 0)
-        if len(over) == 2 and alone.size == 1 and problem.film[drawdown]:
-            b, w = over["black"], over["white"]
-            sd = np.sqrt(problem.variance[b] + problem.variance[w])
-            with np.errstate(invalid="ignore"):
-                difference = problem.measured[w] - problem.measured[b]
-                seen[alone[0]] |= np.abs(difference) > 3 * sd
-    return seen
-
-
-def in_mixture(problem: Problem) -> NDArray[np.bool_]:
-    """Whether each paint was read in a mix with another, (P,)."""
-    mixed = (problem.fractions > 0).sum(axis=1) > 1
-    read = np.zeros(mixed.size, dtype=bool)
-    read[problem.drawdown] = True
-    held = (problem.fractions > 0) & (mixed & read)[:, None]
-    return np.asarray(held.any(axis=0))
-
-
-def _check_fittable(problem: Problem, cards: Sequence[Card], known: Coefficients | None) -> None:
-    seen = np.asarray(sees_substrate(problem).any(axis=1))
-    mixed = in_mixture(problem)
-    read = np.asarray((problem.fractions[problem.drawdown] > 0).any(axis=0))
-    for i, paint in enumerate(problem.paints):
-        card = next(c for c in cards if paint in c.paints)
-        if known is not None and paint in known.paints:
-            continue
-        if not read[i]:
-            raise InputError(
-                card.file,
-                f"paint {paint}",
-                "no patch with this paint was read",
-                "read its patches, or take it off the card",
-            )
-        if not seen[i] and not mixed[i]:
-            raise InputError(
-                card.file,
-                f"paint {paint}",
-                "its masstone hides black and white at every wavelength and it has no ladder, so "
-                "only K/S can be known",
-                "add tints in white, or draw it down thinner",
-            )
-
-
-def surface_darker(problem: Problem) -> NDArray[np.bool_]:
-    """Readings darker than the surface reflection alone, beyond their own noise, (N, W)."""
-    floor = np.array([s.alpha * s.k1 for s in problem.surfaces])
-    with np.errstate(invalid="ignore"):
-        below = problem.measured + 3 * np.sqrt(problem.variance) < floor[:, None]
-    return below
-
-
-FLAG_WORDS = {
-    Flag.MISSING: "some wavelengths unread",
-    Flag.BELOW_ZERO: "below zero",
-    Flag.ABOVE_ONE: "above one",
-    Flag.BELOW_SURFACE: "darker than the surface alone",
-    Flag.FLUORESCENT: "bump near 440 nm",
-    Flag.NO_SUBSTRATE_SEEN: "substrate hidden",
-    Flag.OUTLIER: "doesn't fit its ladder",
-}
 
 
 def substrate_inside(problem: Problem, k2: float | None = None) -> Array:

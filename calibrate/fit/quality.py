@@ -12,21 +12,36 @@ from ..optics.colour import ciede2000, lab
 from ..optics.spectra import Array, Flag
 from .finding import Finding
 from .outliers import trust
-from .problem import FLAG_WORDS, Problem, surface_darker
+from .problem import Problem
 from .result import PaintFit
+from .seen import FLAG_WORDS, surface_darker
 from .solve import Solution
 
 GOOD, ROUGH = 1.5, 4.0
 """Mean and worst patch below which a fit is good to mix by, in CIEDE2000 (our rule, no source)."""
 
 
-def patch_flags(problem: Problem, n: int, findings: Sequence[Finding]) -> str:
-    """What is odd about a patch, in words."""
-    flags = Flag(problem.patches[n].flags)
-    if bool(surface_darker(problem)[n].any()):
-        flags |= Flag.BELOW_SURFACE
-    words = [FLAG_WORDS[flag] for flag in Flag if flag in flags]
-    return ", ".join([*words, *(f.flag for f in findings if n in f.rows)])
+def patch_flags(problem: Problem, findings: Sequence[Finding]) -> list[str]:
+    """What is odd about each patch, in words, or nothing."""
+    darker = np.asarray(surface_darker(problem).any(axis=1))
+    said = []
+    for n, patch in enumerate(problem.patches):
+        flags = Flag(patch.flags) | (Flag.BELOW_SURFACE if darker[n] else Flag(0))
+        words = [FLAG_WORDS[flag] for flag in FLAG_WORDS if flag in flags]
+        said.append(", ".join([*words, *(f.flag for f in findings if n in f.rows)]))
+    return said
+
+
+def paint_fits(
+    paints: Sequence[str],
+    problem: Problem,
+    solution: Solution,
+    weight: Array,
+    found: Coefficients,
+) -> dict[str, PaintFit]:
+    """Report on each of some paints."""
+    flags = patch_flags(problem, solution.findings)
+    return {p: paint_fit(p, problem, solution, weight, found, flags) for p in paints}
 
 
 def paint_fit(
@@ -35,6 +50,7 @@ def paint_fit(
     solution: Solution,
     weight: Array,
     found: Coefficients,
+    flags: Sequence[str],
 ) -> PaintFit:
     """Report on one paint: the patches of its own card, or those that hold it where it has none."""
     column = problem.paints.index(paint)
@@ -56,9 +72,9 @@ def paint_fit(
             "share": solution.share[problem.drawdown[rows], column],
             "thickness_um": solution.thickness[problem.drawdown[rows]] * 1e3,
             "de00": difference,
-            "rms": np.sqrt(np.nanmean((measured - fitted) ** 2, axis=1)),
+            "rms": _rms(measured - fitted),
             "weight": trust(problem, solution.findings)[rows],
-            "flag": [patch_flags(problem, int(n), solution.findings) for n in rows],
+            "flag": [flags[int(n)] for n in rows],
         }
     )
     n_w = problem.wavelengths.size
@@ -85,11 +101,19 @@ def paint_fit(
     return PaintFit(paint, found.select(names), table, residuals, verdict, reasons)
 
 
+def _rms(residual: Array) -> Array:
+    """Root mean square of each row's values; NaN where it has none."""
+    read = ~np.isnan(residual)
+    count = read.sum(axis=1)
+    mean = np.where(read, residual, 0.0) ** 2 @ np.ones(residual.shape[1]) / np.maximum(count, 1)
+    return np.where(count > 0, np.sqrt(mean), np.nan)
+
+
 def judge(
     table: pd.DataFrame, found: Coefficients, column: int, findings: Sequence[Finding] = ()
 ) -> tuple[str, tuple[str, ...]]:
     """Say in words how far a fit can be trusted, and why."""
-    trusted = table[table["weight"] > 0]
+    trusted = table[(table["weight"] > 0) & table["de00"].notna()]
     mean, worst = float(trusted["de00"].mean()), float(trusted["de00"].max())
     at = trusted["patch"].iloc[int(np.argmax(trusted["de00"].to_numpy()))]
     reasons = [f"on average the fit misses its own patches by CIEDE2000 {mean:.1f}"]
@@ -112,7 +136,7 @@ def judge(
         reasons.append("its dry volume per gram is assumed, not measured")
     if found.scale != "absolute":
         reasons.append(f"K and S are {found.scale}: good for opaque mixes, not for glazes")
-    for flag in sorted({f for f in trusted["flag"] if f}):
+    for flag in sorted({f for f in table["flag"][table["weight"] > 0] if f}):
         reasons.append(f"flagged patches: {flag}")
     return verdict, tuple(reasons)
 

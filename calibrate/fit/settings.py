@@ -23,6 +23,8 @@ class FitSettings:
         Relative standard uncertainty of thickness of each drawdown.
     measured_spread : float
         The same for a dry thickness that was measured.
+    unsealed_spread : float
+        Relative standard uncertainty of what lies under a film on a card that wasn't sealed.
     noise : (offset, slope) or None
         Standard uncertainty of one reading, ``offset + slope * R``; None: learnt from the repeats.
     two_flux_spread : float
@@ -47,6 +49,7 @@ class FitSettings:
     session_spread: float = 0.05
     drawdown_spread: float = 0.05
     measured_spread: float = 0.03
+    unsealed_spread: float = 0.05
     noise: tuple[float, float] | None = None
     two_flux_spread: float = 0.04
     model_spread: float = 0.07

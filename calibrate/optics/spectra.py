@@ -30,8 +30,7 @@ class Flag(IntFlag):
     BELOW_SURFACE = 8
     """Darker than the surface reflection alone: its inside reflectance is negative."""
     FLUORESCENT = 16
-    NO_SUBSTRATE_SEEN = 32
-    OUTLIER = 64
+    """Of a bare card that glows: brightened stock, which reads differently under each lamp."""
 
 
 @dataclass(frozen=True)

@@ -101,7 +101,7 @@ class Surface:
     @property
     def k1(self) -> float:
         """Reflectance of the surface itself, at normal incidence."""
-        return float(fresnel(self.n, 1.0))
+        return ((self.n - 1) / (self.n + 1)) ** 2
 
     @property
     def alpha(self) -> float:
