@@ -198,7 +198,7 @@ def _step(
     return DriftStep(
         label,
         float(ciede2000(colours[0], colours[1])),
-        float(np.sqrt(max(gradient @ covariance @ gradient, 0.0))),
+        float(np.sqrt(np.maximum(gradient @ covariance @ gradient, 0.0))),
         float(ciede2000_band(middle, covariance[None])[0]) if known else 0.0,
         change,
         _how(change, colours),

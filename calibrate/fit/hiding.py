@@ -10,16 +10,16 @@ from memory, and this is in their manner, not by their procedure: films are pred
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import brentq
 
 from ..optics.coefficients import ABSOLUTE, Coefficients, dry_volume_spread
-from ..optics.colour import View
+from ..optics.colour import View, lab, weights
+from ..optics.kubelka_munk import film
 from ..optics.spectra import Array
-from ..optics.surface import Surface, to_inside
+from ..optics.surface import Surface, to_inside, to_measured
 from .own_films import UNTRIED, Anchor
 from .propagate import Seen, covariance_of, read_by_all, see
 
@@ -156,7 +156,7 @@ def surface_in_words(surface: Surface) -> str:
 def chart(coefficients: Coefficients) -> Array:
     """Inside reflectance of the standard black and white, (2, W)."""
     n_w = coefficients.wavelengths.size
-    glossy = Surface.of(coefficients.surface.geometry, coefficients.surface.specular)
+    glossy = replace(coefficients.surface, gloss="gloss", haze=0.0)
     white = to_inside(np.full(n_w, CHART_WHITE), glossy)
     return np.stack([np.zeros(n_w), white])
 
@@ -236,26 +236,37 @@ def _two_flux(films: Anchor | None, thickness_um: float) -> float:
     return float(np.sqrt(AT_FILM**2 + away**2 + films.uncertainty**2))
 
 
-def _ratio_short(films: Seen, view: View) -> tuple[float, Array]:
-    """How far the contrast ratio lies below what hides, and its slope by reflectance, (2, W)."""
+def _ratio_short(r: Array, wavelengths: Array, view: View) -> Array:
+    """How far contrast ratios lie below what hides, (M,); `r` over black and white, (2, M, W)."""
+    w = weights(wavelengths, view)[0][:, 1]
+    black, white = r @ w
+    result: Array = HIDES_AT - black / white
+    return result
+
+
+def _unit_short(r: Array, wavelengths: Array, view: View) -> Array:
+    """How far CIELAB differences exceed 1, as `_ratio_short`."""
+    black, white = (lab(one, wavelengths, view) for one in r)
+    result: Array = np.linalg.norm(white - black, axis=1) - 1.0
+    return result
+
+
+def _ratio_slope(films: Seen, view: View) -> Array:
+    """Slope of `_ratio_short` by the reflectance of both films, (2, W)."""
     (black, white), w = films.bright(view)
-    return HIDES_AT - float(black / white), np.stack([-w / white, w * black / white**2])
+    return np.stack([-w / white, w * black / white**2])
 
 
-def _unit_short(films: Seen, view: View) -> tuple[float, Array]:
-    """How far the CIELAB difference of the two films exceeds 1, and its slope."""
+def _unit_slope(films: Seen, view: View) -> Array:
     colours, slope = films.lab(view)
     apart = colours[1] - colours[0]
-    size = max(float(np.linalg.norm(apart)), 1e-12)
-    by = np.einsum("i,miw->mw", apart / size, slope)
-    return size - 1.0, by * np.array([[-1.0], [1.0]])
+    by = np.einsum("i,miw->mw", apart / np.linalg.norm(apart), slope)
+    result: Array = by * np.array([[-1.0], [1.0]])
+    return result
 
 
-_CRITERIA: dict[str, Callable[[Seen, View], tuple[float, Array]]] = {
-    f"contrast ratio {HIDES_AT:g}": _ratio_short,
-    "one CIELAB unit": _unit_short,
-}
-BY_RATIO, BY_UNIT = _CRITERIA
+BY_RATIO, BY_UNIT = f"contrast ratio {HIDES_AT:g}", "one CIELAB unit"
+_CRITERIA = {BY_RATIO: (_ratio_short, _ratio_slope), BY_UNIT: (_unit_short, _unit_slope)}
 
 
 def is_light(coefficients: Coefficients, paint: str, view: View = PAINT_VIEW) -> bool:
@@ -291,23 +302,25 @@ def hiding_thickness(
     """
     c = _one(coefficients, paint)
     criterion = criterion or (BY_RATIO if is_light(coefficients, paint, view) else BY_UNIT)
-    short = _CRITERIA[criterion]
+    short, slope_of = _CRITERIA[criterion]
     under = chart(c)
 
-    def missing(log_x: float) -> float:
-        return short(_films(c, float(np.exp(log_x)), under), view)[0]
+    def missing(log_x: Array | float) -> Array:
+        x = np.exp(np.atleast_1d(log_x))[:, None]
+        r = film(c.k[0], c.s[0], x, under[:, None])
+        return short(to_measured(r, c.surface), c.wavelengths, view)
 
     # The thinnest film beyond which every thicker one hides.
     grid = np.linspace(np.log(_THINNEST), np.log(_THICKEST), 200)
-    lacks = np.flatnonzero([missing(x) > 0 for x in grid])
+    lacks = np.flatnonzero(missing(grid) > 0)
     x, relative = np.inf, np.inf
     if not lacks.size:
         x, relative = _THINNEST, 0.0
     elif lacks[-1] < grid.size - 1:
         at = int(lacks[-1])
-        x = float(np.exp(brentq(missing, grid[at], grid[at + 1], xtol=1e-12)))
+        x = float(np.exp(brentq(lambda at: missing(at)[0], grid[at], grid[at + 1], xtol=1e-12)))
         made = _films(c, x, under)
-        slopes = short(made, view)[1]
+        slopes = slope_of(made, view)
         by_ks = np.einsum("mw,mpiw->piw", slopes, made.by_ks)
         by_log_x = x * float((slopes * made.by_x).sum())
         x /= _to_model(films)

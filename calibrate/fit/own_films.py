@@ -17,12 +17,13 @@ from ..cards.card import BARE, SUBSTRATES
 from ..cards.readings import CardReadings
 from ..cards.weighing import composition
 from ..optics.coefficients import ABSOLUTE, Coefficients
-from ..optics.colour import View, lab, lab_jacobian, xyz
+from ..optics.colour import View, weights, xyz
+from ..optics.kubelka_munk import film
 from ..optics.predict import volume_solids
 from ..optics.spectra import Array
-from ..optics.surface import haze_prior, to_inside
+from ..optics.surface import haze_prior, to_inside, to_measured
 from .problem import reading_sd
-from .propagate import read_by_all, see
+from .propagate import read_by_all
 from .settings import FitSettings
 
 UNTRIED = 0.30
@@ -44,8 +45,6 @@ class OwnFilm:
         Dry, as measured or as the gap and the volume solids lead one to expect.
     contrast : float
         Yb/Yw as read, over the card's own black and white.
-    apart : float
-        CIELAB difference of the two readings.
     shift : float
         Logarithm of that thickness over the one at which K and S show the substrate as much; NaN
         where the film shows none.
@@ -59,7 +58,6 @@ class OwnFilm:
     step: str
     thickness_um: float
     contrast: float
-    apart: float
     shift: float
     noise: float
     spread: float
@@ -127,10 +125,13 @@ def own_films(
             under = to_inside(np.array([r.read(p)[:, at].mean(axis=0) for p in bare]), card)
             c = replace(c, surface=replace(card, gloss=d.surface, haze=haze_prior(d.surface)[0]))
             variance = reading_sd(read, settings) ** 2 / repeats[:, None]
-            apart, sd = _apart(read, variance, c.wavelengths, view)
+            # X + Y + Z: unlike a CIELAB difference it never grows with thickness.
+            seen = weights(c.wavelengths, view)[0].sum(axis=1)
+            apart = float(seen @ (read[1] - read[0]))
+            sd = float(np.sqrt(seen**2 @ variance.sum(axis=0)))
             shift, noise = np.nan, np.nan
             if apart > _SEEN * sd:
-                shift, noise = _shift(c, x, under, apart, sd, view)
+                shift, noise = _shift(c, x, under, seen, apart, sd)
             bright = xyz(read, c.wavelengths, view)[:, 1]
             found.append(
                 OwnFilm(
@@ -138,7 +139,6 @@ def own_films(
                     d.step,
                     x * 1e3,
                     float(bright[0] / bright[1]),
-                    apart,
                     shift,
                     noise,
                     spread,
@@ -147,21 +147,14 @@ def own_films(
     return tuple(found)
 
 
-def _apart(read: Array, variance: Array, wavelengths: Array, view: View) -> tuple[float, float]:
-    """CIELAB difference of two readings, and its standard uncertainty in the worst direction."""
-    colours = lab(read, wavelengths, view)
-    slope = lab_jacobian(read, wavelengths, view)
-    covariance = np.einsum("miw,mw,mjw->ij", slope, variance, slope)
-    size = float(np.linalg.norm(colours[1] - colours[0]))
-    return size, float(np.sqrt(np.linalg.eigvalsh(covariance)[-1]))
-
-
 def _shift(
-    c: Coefficients, x: float, under: Array, apart: float, sd: float, view: View
+    c: Coefficients, x: float, under: Array, seen: Array, apart: float, sd: float
 ) -> tuple[float, float]:
+    """Logarithm of a thickness over the one that K and S need to show as much, and its noise."""
+
     def beyond(log_x: float) -> float:
-        colours = see(c, np.ones((2, 1)), float(np.exp(log_x)), under).lab(view)[0]
-        return float(np.linalg.norm(colours[1] - colours[0])) - apart
+        r = to_measured(film(c.k[0], c.s[0], np.exp(log_x), under), c.surface)
+        return float(seen @ (r[1] - r[0])) - apart
 
     low, high = np.log(_THINNEST), np.log(_THICKEST)
     if beyond(low) < 0 or beyond(high) > 0:

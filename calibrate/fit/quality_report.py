@@ -87,9 +87,17 @@ class QualityReport:
 
     def __str__(self) -> str:
         lines = [f"{self.paint}: {self.verdict}", *(f"  because {r}" for r in self.reasons)]
-        for said in (self.hiding, self.contrast, self.hue):
-            if said is not None:
-                lines.append(f"It {said}." if said is not self.contrast else f"{_upper(said)}.")
+        if self.hiding is not None:
+            lines.append(f"It {self.hiding}.")
+        if self.contrast is not None:
+            lines.append(f"{_upper(self.contrast)}.")
+        lines += [
+            f"As painted, {film.thickness_um:.0f} µm dry over the card's own black and white "
+            f"({film.step}), it is {film.contrast:.1%} as bright over black ({PAINT_VIEW})."
+            for film in self.films
+        ]
+        if self.hue is not None:
+            lines.append(f"It {self.hue}.")
         for strength in self.strengths:
             lines.append(f"It is {strength}.")
         lines += [f"{_upper(reason)}." for reason in self.unsaid]

@@ -16,8 +16,10 @@ import numpy as np
 from scipy.optimize import brentq
 
 from ..optics.coefficients import Coefficients
-from ..optics.colour import D50, View, chroma_hue
+from ..optics.colour import D50, View, chroma_hue, lab
+from ..optics.kubelka_munk import opaque
 from ..optics.spectra import Array
+from ..optics.surface import to_measured
 from .propagate import covariance_of, read_by_all, see
 
 Criterion = Literal["absorption maximum", "equal depth"]
@@ -156,16 +158,15 @@ def tinting_strength(
         share = _share(c, 2, 3, white_parts)
         target, by_target, _ = _depth(c, 2, 3, share, view)
 
-        def short(log_parts: float) -> float:
-            own = _share(c, 0, 1, float(np.exp(log_parts)))
-            return _depth(c, 0, 1, own, view)[0] - target
+        def short(log_parts: Array | float) -> Array:
+            return _far(c, np.exp(np.atleast_1d(log_parts)), view) - target
 
         grid = np.linspace(np.log(1 / _STRONGEST), np.log(_STRONGEST), 120)
-        deep = np.flatnonzero([short(x) > 0 for x in grid])
+        deep = np.flatnonzero(short(grid) > 0)
         if not deep.size or deep[-1] == grid.size - 1:
             raise ValueError(f"no amount of {paint} is as deep as {white_parts:g}:1 {reference}")
         at = int(deep[-1])
-        parts = float(np.exp(brentq(short, grid[at], grid[at + 1], xtol=1e-12)))
+        parts = float(np.exp(brentq(lambda x: short(x)[0], grid[at], grid[at + 1], xtol=1e-12)))
         own = _share(c, 0, 1, parts)
         _, by_depth, by_share = _depth(c, 0, 1, own, view)
         # Depth by log share over what the paint lacks: d log parts = -d log(share / (1 - share)).
@@ -203,6 +204,15 @@ def _added(c: Coefficients, paint: int, white: int, parts: float) -> tuple[float
     by[white, 0, at] -= 1 / c.s[white, at]
     by[white, 1, at] += c.k[white, at] / c.s[white, at] ** 2
     return float(added[at]), by, float(c.wavelengths[at])
+
+
+def _far(c: Coefficients, parts: Array, view: View) -> Array:
+    """CIELAB distance of the first paint's tints from its white, the second; parts (M,) to (M,)."""
+    share = np.array([_share(c, 0, 1, float(p)) for p in (*parts, np.inf)])[:, None]
+    k, s = (share * v[0] + (1 - share) * v[1] for v in (c.k, c.s))
+    colours = lab(to_measured(opaque(k, s), c.surface), c.wavelengths, view)
+    result: Array = np.linalg.norm(colours[:-1] - colours[-1], axis=1)
+    return result
 
 
 def _depth(

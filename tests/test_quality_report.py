@@ -1,0 +1,135 @@
+"""The report on a paint: what it says, what it can't say, and what it hands on."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from tintladder.calibrate.fit.fit import fit_paints
+from tintladder.calibrate.fit.quality_report import quality_report
+from tintladder.calibrate.fit.settings import FitSettings
+from tintladder.database import plot_quality
+
+from tests.synthetic import NOISE, TUBES, ladders
+
+SETTINGS = FitSettings(noise=NOISE, roughness=(0.5, 0.2))
+
+
+@pytest.fixture(scope="module")
+def readings():
+    return ladders(seed=3)
+
+
+@pytest.fixture(scope="module")
+def fit(readings):
+    return fit_paints(readings, TUBES, SETTINGS)
+
+
+@pytest.fixture(scope="module")
+def report(fit, readings):
+    patches = fit.paints["B"].patches
+    left_out = patches[["card", "patch"]].assign(de00=patches["de00"] + 1)
+    k = fit.paints["B"].coefficients.k * np.array([[0.8], [1.0]])
+    old = replace(fit.paints["B"], coefficients=replace(fit.paints["B"].coefficients, k=k))
+    return quality_report(
+        fit.paints["B"],
+        readings,
+        left_out=left_out,
+        reference=fit.paints["R"],
+        old=old,
+        settings=SETTINGS,
+    )
+
+
+def test_words_come_first(report):
+    text = str(report)
+    lines = text.splitlines()
+    assert lines[0] == f"B: {report.verdict}"
+    assert lines[1].startswith("  because ")
+    for words in (
+        "It hides black at ",
+        "coats than anyone brushes",
+        "as bright over black as over white",
+        "As painted, 67 µm dry over the card's own black and white (masstone), it is ",
+        "as strong as R",
+        "9 parts of W to 1 of R by weight",
+        "Left out in turn, each step is foretold",
+        "The new tube of B differs most at",
+        "in the manner of ISO 6504-3",
+        "These are not tests by those standards",
+    ):
+        assert words in text, words
+    assert "nan" not in text
+
+
+def test_rows_for_the_release(report):
+    rows = report.rows()
+    assert set(rows["paint"]) == {"B"}
+    table = rows.set_index("quantity")
+    for quantity in ("contrast ratio", "hiding thickness", "spreading", "hue turn"):
+        row = table.loc[quantity]
+        assert row["low"] < row["value"] < row["high"], quantity
+        assert row["uncertainty"] > 0
+        assert "D50/2°" in row["conditions"] or "D65/10°" in row["conditions"]
+    assert "75 µm dry" in table.loc["contrast ratio", "conditions"]
+    assert len(table.loc["tinting strength"]) == 2
+    assert len(table.loc["drift"]) == 6
+    assert len(table.loc["difference of a step left out"]) == 6
+
+
+def test_json_holds_no_nan(report):
+    said = report.as_dict()
+    again = json.loads(json.dumps(said, allow_nan=False))
+    assert again == said
+    assert len(said["residuals"]) == len(report.residuals)
+    assert said["verdict"] == report.verdict
+
+
+def test_opaque_ladders_say_what_cant_be_said():
+    fit = fit_paints(ladders(("W", "R"), opaque_films=True), TUBES, SETTINGS)
+    found = quality_report(fit.paints["R"], reference=fit.paints["W"])
+    assert found.contrast is None
+    assert found.hiding is None
+    assert "How well it hides can't be said: K and S of R are relative to W" in str(found)
+    assert "tinting strength can't be said: W has no ladder in white" in found.unsaid
+    assert found.hue is not None
+    json.dumps(found.as_dict(), allow_nan=False)
+
+
+def test_without_readings_hiding_is_less_sure(fit, readings):
+    alone = quality_report(fit.paints["W"])
+    with_films = quality_report(fit.paints["W"], readings, settings=SETTINGS)
+    assert alone.films == ()
+    assert len(with_films.films) == 1
+    assert alone.hiding.relative_uncertainty > with_films.hiding.relative_uncertainty
+    assert alone.left_out.empty
+
+
+def test_a_gap_in_the_readings_is_said(fit):
+    c = fit.paints["B"].coefficients
+    k = c.k.copy()
+    k[0, 12] = np.nan
+    found = quality_report(replace(fit.paints["B"], coefficients=replace(c, k=k)))
+    assert len(found.unsaid) == 2
+    assert all("a gap in the wavelengths read" in words for words in found.unsaid)
+
+
+def test_pictures(fit, report):
+    ax = plot_quality.plot_residuals(report)
+    lines = [line for line in ax.lines if str(line.get_gid()).startswith("residual/")]
+    assert len(lines) == len(report.patches)
+    at = ax.get_yticks()[0]
+    rows = report.residuals[report.residuals["patch"] == report.patches["patch"][0]]
+    shown = lines[0].get_ydata() - at
+    left = (rows["measured"] - rows["fitted"]).to_numpy()
+    assert np.corrcoef(shown, left)[0, 1] > 0.999
+    ax = plot_quality.plot_left_out(report)
+    assert len(ax.get_yticks()) == report.patches["step"].nunique()
+    ax = plot_quality.plot_hiding(fit.paints["B"], report)
+    assert ax.get_ylabel().startswith("contrast ratio")
+    ax = plot_quality.plot_drift(report.drift)
+    assert [t.get_text() for t in ax.get_yticklabels()] == [s.step for s in report.drift.steps]
+    assert isinstance(report.rows(), pd.DataFrame)
