@@ -214,6 +214,3 @@ def full_weight(problem: Problem, solution: Solution, settings: FitSettings) -> 
         total[n] += (settings.model_spread * slope * r * (1 - r)) ** 2
     good = ~np.isnan(problem.measured) & ~np.isnan(total)
     return np.where(good, 1 / np.where(good, total, 1.0), 0.0)
-
-
-__all__ = ["clusters", "fit_paints", "report"]

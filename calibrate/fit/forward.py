@@ -105,6 +105,23 @@ class Block:
                 out[m, self.paints == nuisance.target] = nuisance.spread
         return out
 
+    @cached_property
+    def haze_slopes(self) -> Array:
+        """Change of haze with each nuisance value of that kind, (N, M)."""
+        p = self.problem
+        out = np.zeros((self.rows.size, self.scalars.size))
+        for m, scalar in enumerate(self.scalars):
+            nuisance = p.nuisances[scalar]
+            if nuisance.kind == "haze":
+                out[np.isin(p.drawdown[self.rows], nuisance.drawdowns), m] = nuisance.spread
+        return out
+
+    @cached_property
+    def k2_at(self) -> list[int]:
+        """Places of nuisance values of kind k2, none or one."""
+        kinds = [self.problem.nuisances[i].kind for i in self.scalars]
+        return [m for m, kind in enumerate(kinds) if kind == "k2"]
+
     def mixes(self, nu: Array) -> tuple[Array, Array, Array, Array]:
         """Dry-volume fractions and log thickness of each drawdown, with slopes.
 
@@ -169,8 +186,7 @@ class Block:
         km, sm = (c_row @ k) * bend, c_row @ s
         x = np.exp(log_x[self.at])[:, None]
         k1, alpha, k2, sphere, fixed, bare_floor = self.surface_arrays
-        haze_at = [m for m, i in enumerate(self.scalars) if p.nuisances[i].kind == "haze"]
-        k2_at = [m for m, i in enumerate(self.scalars) if p.nuisances[i].kind == "k2"]
+        k2_at, haze = self.k2_at, self.haze_slopes
         for m in k2_at:
             k2 = k2 + p.nuisances[self.scalars[m]].spread * nu[m]
         tau = fixed * np.where(sphere > 0, 1 - k2, 1.0)
@@ -191,10 +207,6 @@ class Block:
             dr_x, dr_rg = np.where(film, dr_x, 0.0), np.where(film, dr_rg, 0.0)
         lift = 1 / (1 - k2[:, None] * r)
         slope = tau[:, None] * lift**2
-        haze = np.zeros((self.rows.size, self.scalars.size))
-        for m in haze_at:
-            nuisance = p.nuisances[self.scalars[m]]
-            haze[np.isin(p.drawdown[self.rows], nuisance.drawdowns), m] = nuisance.spread
         alpha = alpha + haze @ nu
         measured = (alpha * k1)[:, None] + tau[:, None] * r * lift
         spectral = np.empty((self.rows.size, self.paints.size, 2, k.shape[1]))

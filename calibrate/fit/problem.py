@@ -67,7 +67,7 @@ class Patch:
     flags: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Problem:
     """The arrays of a fit; D drawdowns, N patches, P paints, W wavelengths, M nuisance values.
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
@@ -83,6 +84,7 @@ class Solution:
     findings: tuple[Finding, ...] = ()
 
 
+@lru_cache(maxsize=4)
 def clusters(problem: Problem) -> tuple[tuple[Block, ...], Ints]:
     """Split the patches into blocks that meet only in hubs and shared nuisance values.
 
