@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 from tintladder.calibrate.fit.fit import (
-    clusters,
     first_weight,
     fit_paints,
     smooth_prior,
@@ -15,7 +14,7 @@ from tintladder.calibrate.fit.posterior import coefficients
 from tintladder.calibrate.fit.problem import build
 from tintladder.calibrate.fit.quality import nuisance_table
 from tintladder.calibrate.fit.settings import FitSettings
-from tintladder.calibrate.fit.solve import solve
+from tintladder.calibrate.fit.solve import clusters, solve
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.calibrate.optics.surface import Surface
 
