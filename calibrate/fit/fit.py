@@ -29,7 +29,7 @@ _ANCHOR_SD = 4.0
 """Spread of log K and log S about their starting values: a factor of fifty either way."""
 _SMOOTH_AT_FIRST = (0.5, 0.2)
 """Roughness of log K and log S to begin from, where none is given."""
-_SMOOTHING_ROUNDS = 3
+_SMOOTHING_ROUNDS = 2
 _LOOKS = 4
 """How often to look for what doesn't belong; each look finds one thing a paint."""
 _ROUGHLY = 10.0

@@ -17,6 +17,7 @@ from .result import PaintFit
 from .seen import FLAG_WORDS, surface_darker
 from .solve import Solution
 
+GOOD_TO_MIX, FIRST_GUESS, PAINT_AGAIN = "good to mix by", "a first guess", "paint this step again"
 GOOD, ROUGH = 1.5, 4.0
 """Mean and worst patch below which a fit is good to mix by, in CIEDE2000 (our rule, no source)."""
 
@@ -91,6 +92,9 @@ def paint_fit(
     )
     here = [f for f in solution.findings if set(f.rows) & set(rows.tolist())]
     verdict, reasons = judge(table, found, column, here)
+    if not solution.settled:
+        verdict = FIRST_GUESS if verdict == GOOD_TO_MIX else verdict
+        reasons += ("the fit stopped before it settled",)
     names = [paint]
     whites = [problem.paints[h] for h in problem.hubs if problem.paints[h] != paint]
     names += [
@@ -117,18 +121,18 @@ def judge(
     mean, worst = float(trusted["de00"].mean()), float(trusted["de00"].max())
     at = trusted["patch"].iloc[int(np.argmax(trusted["de00"].to_numpy()))]
     reasons = [f"on average the fit misses its own patches by CIEDE2000 {mean:.1f}"]
-    verdict = "good to mix by"
+    verdict = GOOD_TO_MIX
     if worst > ROUGH:
-        verdict = "paint this step again"
+        verdict = PAINT_AGAIN
         reasons.append(f"{at} lies {worst:.1f} from what its ladder says")
     elif mean > GOOD:
-        verdict = "a first guess"
+        verdict = FIRST_GUESS
     for finding in findings:
-        verdict = "paint this step again"
+        verdict = PAINT_AGAIN
         reasons.append(f"{finding.words}: it is set aside; check its label, or paint it again")
     hidden = int(found.ratio_only[column].sum())
     if hidden:
-        verdict = "a first guess" if verdict == "good to mix by" else verdict
+        verdict = FIRST_GUESS if verdict == GOOD_TO_MIX else verdict
         reasons.append(
             f"at {hidden} wavelengths the film hid its substrate: only K/S is known there"
         )

@@ -65,7 +65,8 @@ class Solution:
         Its inverse.
     border_scalars : int array
     cost : float
-    iterations : int
+    settled : bool
+        Whether it came to a minimum within the steps allowed.
     findings : tuple of Finding
         What was set aside on the way.
     """
@@ -80,7 +81,7 @@ class Solution:
     curvature: Array
     border_scalars: Ints
     cost: float
-    iterations: int
+    settled: bool
     findings: tuple[Finding, ...] = ()
 
 
@@ -300,7 +301,7 @@ def solve(
         return parts, schur, right
 
     normals, bb, gb, cost = assemble(theta, nu)
-    damping, step = 1e-3, 0
+    damping, step, settled = 1e-3, 0, False
     while step < most:
         step += 1
         parts, schur, right = eliminate(normals, bb, gb, damping)
@@ -324,10 +325,12 @@ def solve(
             if progress is not None:
                 progress(step, cost)
             if fall < tolerance:
+                settled = True
                 break
         else:
             damping *= 10
             if damping > 1e8:
+                settled = True  # no step of any length lowers the cost any more
                 break
     parts, schur, _ = eliminate(normals, bb, gb, 0.0)
     fitted = np.full(problem.measured.shape, np.nan)
@@ -341,7 +344,7 @@ def solve(
     thickness[~problem.film] = np.nan
     border = np.asarray(np.linalg.inv(schur) if size else schur, dtype=float)
     kept = tuple((b, f, r) for b, (f, r, _) in zip(blocks, parts, strict=True))
-    return Solution(theta, nu, fitted, share, thickness, kept, border, schur, shared, cost, step)
+    return Solution(theta, nu, fitted, share, thickness, kept, border, schur, shared, cost, settled)
 
 
 def _limit(step: Array) -> Array:
