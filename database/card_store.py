@@ -17,7 +17,8 @@ from ..calibrate.errors import InputError
 from ..calibrate.formats.session import Session
 from ..calibrate.optics.spectra import Spectra
 from . import schema
-from .transactions import Transactions, now
+from .import_store import ImportStore, Undone
+from .transactions import now
 
 _SAME = (
     "masses",
@@ -52,7 +53,7 @@ class StoredReadings(CardReadings):
     card_sha256: str
 
 
-class CardStore(Transactions):
+class CardStore(ImportStore):
     """Cards and sessions."""
 
     def add_card(self, card: Card, text: str) -> Literal["added", "changed", "unchanged"]:
@@ -66,14 +67,16 @@ class CardStore(Transactions):
         sha256 = hashlib.sha256(text.encode()).hexdigest()
         with self.transaction() as session:
             row = session.scalar(select(schema.Card).where(schema.Card.name == card.name))
-            if row is not None and row.versions[-1].sha256 == sha256:
+            undone = Undone.of(session)
+            holds = undone.newest(row) if row is not None else None
+            if holds is not None and holds.sha256 == sha256:
                 return "unchanged"
-            outcome: Literal["added", "changed"] = "added" if row is None else "changed"
+            outcome: Literal["added", "changed"] = "added" if holds is None else "changed"
             if row is None:
                 row = schema.Card(name=card.name)
                 session.add(row)
             else:
-                _check_patches_remain(session, row, card)
+                _check_patches_remain(session, row, card, undone)
             row.versions.append(_version(session, card, text, sha256))
             session.flush()
             return outcome
@@ -92,8 +95,20 @@ class CardStore(Transactions):
     def cards(self) -> list[Card]:
         """Every card, by name."""
         with self.snapshot() as session:
+            undone = Undone.of(session)
             rows = session.scalars(select(schema.Card).order_by(schema.Card.name))
-            return [_card(row.versions[-1]) for row in rows]
+            return [_card(row) for card in rows if (row := undone.newest(card)) is not None]
+
+    def card_version(self, name: str) -> int:
+        """Return the number of the version of a card that holds.
+
+        Raises
+        ------
+        InputError
+            Where there is none of that name.
+        """
+        with self.snapshot() as session:
+            return _last_version(session, name).id
 
     def add_session(self, card: Card | str, readings: Session) -> int:
         """Add a file of readings to a card, whole or not at all, and return its number.
@@ -114,7 +129,9 @@ class CardStore(Transactions):
                 schema.Session.card_id == version.card_id,
                 schema.Session.sha256 == readings.sha256,
             )
-            if (before := session.scalar(known)) is not None:
+            undone, attempts = Undone.of(session), session.scalars(known).all()
+            before = next((row for row in attempts if row.id not in undone.sessions), None)
+            if before is not None:
                 raise InputError(
                     readings.file,
                     None,
@@ -136,6 +153,7 @@ class CardStore(Transactions):
                 header=dict(readings.header),
                 wavelengths=readings.spectra.wavelengths.tolist(),
                 added=now(),
+                attempt=len(attempts) + 1,
                 readings=_reading_rows(readings.spectra),
             )
             session.add(row)
@@ -147,17 +165,15 @@ class CardStore(Transactions):
 
         The order doesn't depend on when each file was read, so neither does a fit.
         """
-        query = (
-            select(schema.Session)
-            .join(schema.Card)
-            .where(schema.Session.state == "dry")
-            .order_by(schema.Card.name, schema.Session.sha256)
-        )
+        query = select(schema.Session).join(schema.Card).where(schema.Session.state == "dry")
         found = []
         with self.snapshot() as session:
-            for row in session.scalars(query):
-                version = row.card.versions[-1]
-                if version.purpose != purpose:
+            undone = Undone.of(session)
+            # Databases sort words in ways of their own.
+            rows = sorted(session.scalars(query), key=lambda row: (row.card.name, row.sha256))
+            for row in rows:
+                version = undone.newest(row.card)
+                if version is None or row.id in undone.sessions or version.purpose != purpose:
                     continue
                 paired = pair(_card(version), session_of(row))
                 found.append(
@@ -196,8 +212,11 @@ def session_of(row: schema.Session) -> Session:
 
 def _last_version(session: OrmSession, name: str, file: str | None = None) -> schema.CardVersion:
     row = session.scalar(select(schema.Card).where(schema.Card.name == name))
-    if row is None:
-        names = list(session.scalars(select(schema.Card.name).order_by(schema.Card.name)))
+    undone = Undone.of(session)
+    version = undone.newest(row) if row is not None else None
+    if version is None:
+        cards = session.scalars(select(schema.Card).order_by(schema.Card.name))
+        names = [card.name for card in cards if undone.newest(card) is not None]
         there = f" (there are: {', '.join(names[:6])})" if names else ""
         raise InputError(
             file,
@@ -205,7 +224,7 @@ def _last_version(session: OrmSession, name: str, file: str | None = None) -> sc
             f"the studio has no card {name}{there}",
             "read the card's file first, or name it with --card",
         )
-    return row.versions[-1]
+    return version
 
 
 def _version(session: OrmSession, card: Card, text: str, sha256: str) -> schema.CardVersion:
@@ -270,11 +289,13 @@ def _card(version: schema.CardVersion) -> Card:
     )
 
 
-def _check_patches_remain(session: OrmSession, row: schema.Card, card: Card) -> None:
+def _check_patches_remain(
+    session: OrmSession, row: schema.Card, card: Card, undone: Undone
+) -> None:
     read = session.execute(
         select(schema.Reading.patch, schema.Session.file)
         .join(schema.Session)
-        .where(schema.Session.card_id == row.id)
+        .where(schema.Session.card_id == row.id, schema.Session.id.not_in(undone.sessions))
         .order_by(schema.Reading.id)
     )
     for patch, file in read:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +17,8 @@ from .studio import Studio
 
 BUSY_SECONDS = 30
 """How long a writer waits for another one."""
+_LOCK = 20260305
+"""Any number: the name of the writers' lock in a shared database."""
 
 
 def open_engine(studio: Studio, create: bool = True) -> Engine:
@@ -46,6 +51,8 @@ def open_engine(studio: Studio, create: bool = True) -> Engine:
             _migrate(engine, studio, version)
     except DatabaseError as error:
         raise unusable(studio, error.orig or error) from error
+    except sqlite3.Error as error:
+        raise unusable(studio, error) from error
     return engine
 
 
@@ -62,7 +69,7 @@ def unusable(studio: Studio, error: BaseException) -> InputError:
 
 def _engine(studio: Studio) -> Engine:
     if studio.database is None:
-        return create_engine(studio.url)
+        return _shared(studio.url)
     engine = create_engine(studio.url, connect_args={"timeout": BUSY_SECONDS})
 
     @event.listens_for(engine, "connect")
@@ -77,6 +84,18 @@ def _engine(studio: Studio) -> Engine:
         # A writer takes its lock at once: one that reads first and writes later may be refused.
         write = connection.get_execution_options().get("write", False)
         connection.exec_driver_sql("BEGIN IMMEDIATE" if write else "BEGIN")
+
+    return engine
+
+
+def _shared(url: str) -> Engine:
+    engine = create_engine(url)
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        # One writer at a time, as SQLite has it: so one publisher, and no number given twice.
+        if connection.get_execution_options().get("write", False):
+            connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK})")
 
     return engine
 
@@ -114,4 +133,35 @@ def _migrate(engine: Engine, studio: Studio, version: str | None) -> None:
             "update with: pip install --upgrade tintladder",
         )
     with engine.connect().execution_options(write=True) as connection, connection.begin():
+        # Another process may have been here first: only now does the lock hold.
+        version = _version(connection)
+        if version is not None and version != HEAD and studio.database is not None:
+            copy_database(studio.database, _unused(studio.database, version))
         command.upgrade(migration_config(connection), "head")
+
+
+def copy_database(source: Path, target: Path) -> None:
+    """Copy a SQLite database as of one moment, while others use it.
+
+    Raises
+    ------
+    sqlite3.Error
+        Where either can't be used.
+    """
+    with (
+        closing(sqlite3.connect(source)) as old,
+        closing(sqlite3.connect(target)) as new,
+    ):
+        old.backup(new)
+        # A copy is one file: without a log of its own beside it.
+        new.execute("PRAGMA journal_mode=DELETE")
+
+
+def _unused(database: Path, version: str) -> Path:
+    """Return a name for the copy that is kept before a migration."""
+    for number in count(1):
+        more = f"-{number}" if number > 1 else ""
+        name = database.with_name(f"{database.stem}-before-migration-{version}{more}.db")
+        if not name.exists():
+            return name
+    raise AssertionError("unreachable")

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
 from importlib.metadata import version
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,6 +14,7 @@ from sqlalchemy import select, update
 
 from ..calibrate.errors import InputError
 from ..calibrate.fit.result import JointFit, PaintFit
+from ..calibrate.fit.tube import Tube
 from ..calibrate.optics.coefficients import Coefficients
 from . import schema
 from .card_store import CardStore, StoredReadings
@@ -24,7 +27,13 @@ from .transactions import now
 class FitStore(CardStore, PaintStore):
     """Fits, their checks, and the coefficients in use."""
 
-    def record_fit(self, fit: JointFit, inputs: Sequence[StoredReadings]) -> int:
+    def record_fit(
+        self,
+        fit: JointFit,
+        inputs: Sequence[StoredReadings],
+        tubes: Mapping[str, Tube] | None = None,
+        known: Coefficients | None = None,
+    ) -> int:
         """Keep a run, make it the current fit of its paints, and return its number.
 
         Earlier runs stay as they are.
@@ -34,7 +43,12 @@ class FitStore(CardStore, PaintStore):
         fit : JointFit
         inputs : sequence of StoredReadings
             What it was fitted to, from `card_readings`.
+        tubes : mapping of nickname to Tube, optional
+            The tubes that it took; default: those in use.
+        known : Coefficients, optional
+            What new tubes were fitted against.
         """
+        weighed = dict.fromkeys(paint for item in inputs for paint in item.card.paints)
         packed = pack_coefficients(fit.coefficients)
         with self.transaction() as session:
             row = schema.Fit(
@@ -50,7 +64,13 @@ class FitStore(CardStore, PaintStore):
                             "card_sha256": item.card_sha256,
                         }
                         for item in inputs
-                    ]
+                    ],
+                    "tubes": [
+                        asdict(tube)
+                        for nickname, tube in (tubes or self.tubes()).items()
+                        if nickname in weighed
+                    ],
+                    "known": None if known is None else self._named(known),
                 },
                 coefficients=packed,
                 coefficients_sha256=hashlib.sha256(packed).hexdigest(),
@@ -68,6 +88,15 @@ class FitStore(CardStore, PaintStore):
                 row.paint_fits.append(_paint_fit_row(paint, paint_fit, inputs))
             session.flush()
             return row.id
+
+    def _named(self, known: Coefficients) -> dict[str, Any]:
+        """Name known coefficients so that they can be found again: by paint, fit and factor."""
+        current = self.current_fits()
+        return {
+            "fits": {paint: current[paint] for paint in known.paints},
+            "factors": list(known.factor_names),
+            "own": known.own.shape[1],
+        }
 
     def record_checks(self, fit: int, checks: pd.DataFrame) -> None:
         """Keep how far a fit's predictions lie from mixtures that it never saw.

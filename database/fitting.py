@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
+from ..calibrate.cards.readings import CardReadings
 from ..calibrate.errors import InputError
 from ..calibrate.fit.check import Check, check_mixtures
 from ..calibrate.fit.fit import fit_paints
@@ -12,6 +14,8 @@ from ..calibrate.fit.new_tube import fit_new_tubes
 from ..calibrate.fit.result import JointFit
 from ..calibrate.fit.settings import FitSettings
 from ..calibrate.fit.solve import Progress
+from ..calibrate.fit.tube import Tube
+from ..calibrate.optics.coefficients import Coefficients
 from .store import Store
 
 
@@ -31,6 +35,32 @@ class StudioFit:
     number: int
     fit: JointFit
     check: Check
+
+
+def run_fit(
+    readings: Sequence[CardReadings],
+    tubes: Mapping[str, Tube],
+    known: Coefficients | None,
+    settings: FitSettings | None,
+    progress: Progress | None = None,
+) -> JointFit:
+    """Fit all paints of the readings, or those that aren't known, against the known.
+
+    Raises
+    ------
+    InputError
+        See `tintladder.calibrate.fit.fit.fit_paints` and
+        `tintladder.calibrate.fit.new_tube.fit_new_tubes`.
+    """
+    if known is None:
+        return fit_paints(readings, tubes, settings, progress=progress)
+    return fit_new_tubes(readings, tubes, known, settings, progress=progress)
+
+
+def recorded_settings(recorded: Mapping[str, Any]) -> FitSettings:
+    """Return the settings of a recorded fit, as they were used."""
+    said: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in recorded.items()}
+    return FitSettings(**said)
 
 
 def fit_studio(
@@ -53,8 +83,7 @@ def fit_studio(
     Raises
     ------
     InputError
-        See `tintladder.calibrate.fit.fit.fit_paints` and
-        `tintladder.calibrate.fit.new_tube.fit_new_tubes`.
+        See `run_fit`.
     """
     readings = store.card_readings("fit")
     if paints:
@@ -72,11 +101,14 @@ def fit_studio(
                 "fit all paints together: tintladder fit",
             )
         known = store.current_coefficients(beside)
-        fit = fit_new_tubes(readings, store.tubes(), known, settings, progress=progress)
     else:
-        fit = fit_paints(readings, store.tubes(), settings, progress=progress)
+        known = None
+    tubes = store.tubes()
+    learnt = run_fit(readings, tubes, known, settings, progress)
+    # Once chosen, noise and smoothness are settings: what is kept follows from what is recorded.
+    fit = run_fit(readings, tubes, known, recorded_settings(learnt.settings), progress)
     with store.transaction():
-        number = store.record_fit(fit, readings)
+        number = store.record_fit(fit, readings, tubes, known)
         current = store.current_coefficients()
         checks = [
             r

@@ -71,7 +71,7 @@ def take_in(
         for path in files
         if path not in texts
     ]
-    taken = []
+    taken, read_sessions, versions = [], [], []
     with store.transaction():
         for path, text in texts.items():
             if _lists_paints(text):
@@ -83,14 +83,18 @@ def take_in(
             if not _lists_paints(text):
                 read = read_card(path, known)
                 outcome = store.add_card(read, text)
+                if outcome != "unchanged":
+                    versions.append(store.card_version(read.name))
                 taken.append(TakenIn(str(path), "card", _card_words(read, outcome), read.name))
                 if path == named:
                     card = read.name
         cards = store.cards() if sessions else []
         for session in sessions:
             found = _card_of(session, card, cards)
-            store.add_session(found, session)
+            read_sessions.append(store.add_session(found, session))
             taken.append(_readings_taken(session, found))
+        if read_sessions or versions:
+            store.record_import([str(path) for path in files], read_sessions, versions)
     return taken
 
 

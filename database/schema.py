@@ -18,7 +18,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
-HEAD = "0001"
+HEAD = "0002"
 """The newest migration; a test holds it against the migrations themselves."""
 
 ORDINARY = "ordinary"
@@ -194,7 +194,7 @@ class Session(Base):
 
     __tablename__ = "sessions"
     __table_args__ = (
-        Index("ix_sessions_once", "card_id", "sha256", unique=True),
+        Index("ix_sessions_once", "card_id", "sha256", "attempt", unique=True),
         CheckConstraint("unit IN ('fraction', 'percent')", name="unit"),
         CheckConstraint("specular IN ('included', 'excluded')", name="specular"),
         CheckConstraint("state IN ('dry', 'wet')", name="state"),
@@ -215,9 +215,12 @@ class Session(Base):
     header: Mapped[dict[str, Any]]
     wavelengths: Mapped[list[Any]]
     added: Mapped[str]
+    attempt: Mapped[int] = mapped_column(default=1, server_default="1")
+    """Number of the import of this file; a further one only where those before were undone."""
 
     card: Mapped[Card] = relationship()
     device: Mapped[Device | None] = relationship(lazy="joined")
+    calibration: Mapped[Calibration | None] = relationship(lazy="joined")
     readings: Mapped[list[Reading]] = relationship(order_by="Reading.id", lazy="selectin")
 
 
@@ -232,6 +235,18 @@ class Reading(Base):
     repeat: Mapped[int]
     reflectance: Mapped[list[Any]]
     flags: Mapped[list[Any]]
+
+
+class Import(Base):
+    """Files taken in together. One that was undone stays, marked: nothing read is ever deleted."""
+
+    __tablename__ = "imports"
+
+    done: Mapped[str]
+    files: Mapped[list[Any]]
+    sessions: Mapped[list[Any]]
+    card_versions: Mapped[list[Any]]
+    undone: Mapped[str | None]
 
 
 class Fit(Base):
@@ -309,6 +324,8 @@ class Release(Base):
     """SHA-256 of its SHA256SUMS."""
     contents: Mapped[dict[str, Any]]
     """Of each paint, the fit that its numbers come from and the words that go with it."""
+    gates: Mapped[dict[str, Any] | None]
+    """What stood against it, what was left out, and why it was published all the same."""
 
 
 class Recipe(Base):

@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, open_store, say, working
 
 if TYPE_CHECKING:
+    from ..import_store import UndoneImport
     from ..reading_in import TakenIn
 
 EXAMPLE = "tintladder read keel.toml keel.txt"
@@ -18,8 +20,9 @@ _SHOWN = 5
 
 def read(
     files: Annotated[
-        list[Path], typer.Argument(help="Cards, readings or lists of paints, in any order.")
-    ],
+        list[Path] | None,
+        typer.Argument(help="Cards, readings or lists of paints, in any order."),
+    ] = None,
     card: Annotated[
         str | None,
         typer.Option(help="Card that was read, by name or file; else the one named like the file."),
@@ -33,17 +36,37 @@ def read(
     specular: Annotated[
         str | None, typer.Option(help="included or excluded, where the file doesn't say.")
     ] = None,
+    undo: Annotated[
+        bool, typer.Option("--undo", help="Undo the last import instead; its files stay, marked.")
+    ] = False,
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
     """Read any file into the studio, and say what it was taken for. All of them, or none."""
     from dataclasses import asdict
 
+    if undo == bool(files):
+        raise InputError(None, "read", "expected files, or --undo alone", "give one of them")
+    if undo or not files:
+        with open_store(studio) as store:
+            back = store.undo_import()
+        say(asdict(back), as_json, lambda: _show_undone(back))
+        return
+
     with working("Reading", as_json), open_store(studio, create=True) as store:
         from ..reading_in import take_in
 
         taken = take_in(store, files, card, unit, geometry, specular)
     say([asdict(item) for item in taken], as_json, lambda: _show(taken))
+
+
+def _show_undone(back: UndoneImport) -> None:
+    typer.echo(
+        f"Undone: the import of {back.done} ({', '.join(back.files)}). {back.sessions} files of "
+        f"readings and {back.cards} cards no longer count; they stay in the studio, marked."
+    )
+    if back.fits:
+        typer.echo("Fits in use rest on them. Fit again: tintladder fit")
 
 
 def _show(taken: list[TakenIn]) -> None:
