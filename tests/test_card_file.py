@@ -44,7 +44,7 @@ def refused(text: str, *words: str, known: tuple[str, ...] | None = PAINTS) -> N
 
 def test_a_whole_card() -> None:
     card = read_card(FILE, PAINTS)
-    assert (card.name, card.purpose, card.layout) == ("anchor-blue", "fit", "ladder-two-bands")
+    assert (card.name, card.purpose, card.layout) == ("anchor-blue", "fit", "drawdown-a4")
     assert (card.date, card.balance_g, card.sealed) == ("2026-05-04", 0.005, True)
     assert (card.file, card.note) == (str(FILE), "cloudy day")
     masstone, tint, half, white = card.drawdowns
@@ -183,11 +183,11 @@ def test_more_slips() -> None:
 
 def test_files_that_are_no_cards(tmp_path: Path) -> None:
     path = tmp_path / "card.toml"
-    misspelt = SMALL.replace('"small"', '"small"\nlayout = "ladder-two-band"')
+    misspelt = SMALL.replace('"small"', '"small"\nlayout = "drawdown-a"')
     for raw, word in (
         (b"", "no name"),
         (b"\xff\xfe\x00", "UTF-8"),
-        (misspelt.encode(), "did you mean ladder-two-bands"),
+        (misspelt.encode(), "did you mean drawdown-a4"),
         (b"#" * 1_000_001, "too large"),
     ):
         path.write_bytes(raw)
@@ -206,7 +206,7 @@ def test_a_template_is_refused_until_weighed_and_read_once_it_is() -> None:
         parse_card(text, "new.toml")
     weighed = iter(["10.02", "5.01", "4.98", "2.52", "7.49"])
     card = parse_card(re.sub(r"0\.00", lambda _: next(weighed), text), "new.toml")
-    assert (card.name, card.layout) == ("anchor", "ladder-two-bands")
+    assert (card.name, card.layout) == ("anchor", "drawdown-a4")
     assert [d.step for d in card.drawdowns] == ["masstone", "1:1", "3:1"]
     assert card.drawdowns[2].masses == {"ANCHOR": 2.52, "HULL WHITE": 7.49}
     # Every line that a comment offers can be used as it stands.

@@ -1,84 +1,146 @@
 """Layouts of cards: those that come with the program hold, and impossible ones are refused."""
 
+from itertools import combinations
 from pathlib import Path
 
 import pytest
 from tintladder.calibrate.cards.card import SUBSTRATES
-from tintladder.calibrate.cards.layout import layout_names, parse_layout, read_layout
+from tintladder.calibrate.cards.fiducials import OWN_FROM, PLACES, told_by
+from tintladder.calibrate.cards.layout import (
+    layout_faults,
+    layout_names,
+    parse_layout,
+    read_layout,
+)
 from tintladder.calibrate.errors import InputError
 
 SMALL = """layout = "small"
-page_mm = [100, 60]
+number = 100
+page_mm = [100, 90]
+steps_each = 1
 [[band]]
 substrate = "black"
-x_mm = 0
-y_mm = 0
-width_mm = 50
-height_mm = 60
+x_mm = 20
+y_mm = 10
+width_mm = 60
+height_mm = 70
 [[patch]]
 step = 0
 over = "black"
-x_mm = 5
-y_mm = 5
+x_mm = 25
+y_mm = 15
 width_mm = 40
 height_mm = 20
 [[patch]]
 step = 1
 over = "black"
-x_mm = 5
-y_mm = 30
+x_mm = 25
+y_mm = 40
 width_mm = 40
 height_mm = 20
 """
 
 
 def test_shipped_layouts() -> None:
-    assert {"ladder-two-bands", "mixtures-two-bands"} <= set(layout_names())
-    assert read_layout("ladder-two-bands").steps == 8
-    assert read_layout("mixtures-two-bands").steps == 12
+    """ISO 216 and ANSI/ASME Y14.1 paper sizes (half letter: letter cut in two)."""
+    pages = {n: read_layout(n).page_mm for n in layout_names()}
+    assert set(pages.values()) == {(210, 297), (148, 210), (215.9, 279.4), (139.7, 215.9)}
+    assert pages["six-tube-a4"] == pages["drawdown-a4"] == (210, 297)
+    assert (read_layout("six-tube-a4").tubes, read_layout("six-tube-a4").steps_each) == (6, 4)
+    assert read_layout("quick-a5").white_step == 6
+    assert read_layout("drawdown-letter").method == "drawdown"
+    assert read_layout("mixtures-a4").white_step is None
 
 
 @pytest.mark.parametrize("name", layout_names())
 def test_every_shipped_layout_can_be_painted(name: str) -> None:
     layout = read_layout(name)
     assert layout.name == name
+    assert layout.number < OWN_FROM
     read = {(patch.step, patch.over) for patch in layout.patches}
-    assert read >= {(0, substrate) for substrate in SUBSTRATES}
-    # Room for the aperture of a hand-held sphere and its foot; common practice, no source.
-    assert min(min(p.box.width_mm, p.box.height_mm) for p in layout.patches) >= 15
+    assert read == {(s, over) for s in range(layout.steps + 1) for over in SUBSTRATES}
+    # Room for a brush of half an inch, and for some 4 mm aperture; common practice, no source.
+    assert min(min(p.box.width_mm, p.box.height_mm) for p in layout.patches) >= 10
+    assert {r.over for r in layout.references if r.kind == "grey"} == set(SUBSTRATES)
+    assert {text.step for text in layout.texts if text.holds == "step"} == set(
+        range(1, layout.steps + 1)
+    )
+    held = {text.holds for text in layout.texts}
+    assert held >= {"heading", "write", "bands", "cautions", "ruler", "bare", "grey"}
+
+
+def test_numbers_tell_layouts_apart() -> None:
+    layouts = [read_layout(name) for name in layout_names()]
+    assert len({layout.number for layout in layouts}) == len(layouts)
+    ids = [f.id for layout in layouts for f in layout.fiducials]
+    assert len(set(ids)) == len(ids) == len(PLACES) * len(layouts)
+    for layout in layouts:
+        for fiducial in layout.fiducials:
+            assert told_by(fiducial.id) == (layout.number, fiducial.place)
+    assert told_by(8 * 3 + 6) is None
+    assert told_by(999) == (124, "right") or told_by(999) is None
+
+
+def test_fiducials_tell_which_way_is_up() -> None:
+    """No turn of the page by a half or a quarter brings each marker onto one of the same id."""
+    a, b = read_layout("quick-a5").fiducials[0], read_layout("quick-a5").fiducials[2]
+    assert a.box.corners[0] == (6, 6) and b.box.corners[2] == (142, 204)
+    assert a.id != b.id
 
 
 def test_a_layout_of_ones_own(tmp_path: Path) -> None:
     path = tmp_path / "small.toml"
     path.write_text(SMALL)
     layout = read_layout(path)
-    assert (layout.name, layout.title, layout.page_mm) == ("small", "small", (100.0, 60.0))
-    assert layout.patches[1].box.y_mm == 30.0
+    assert (layout.name, layout.title, layout.page_mm) == ("small", "small", (100.0, 90.0))
+    assert layout.patches[1].box.y_mm == 40.0
+    assert layout.boxes(1, "black") == (layout.patches[1].box,)
 
 
-@pytest.mark.parametrize(
-    ("old", "new", "words"),
-    [
-        ('layout = "small"\n', "", ("layout", "no name")),
-        ("[100, 60]", "[100]", ("page_mm", "width and height")),
-        ("[100, 60]", "[100, -60]", ("page_mm, height", "above 0")),
-        ("[100, 60]", "[40, 60]", ("band 1", "leaves the page")),
-        ("y_mm = 30", "y_mm = 24", ("patch 2", "overlaps patch 1")),
-        ("y_mm = 30", "y_mm = 45", ("patch 2", "leaves the page")),
-        ("x_mm = 5\ny_mm = 30", "x_mm = 15\ny_mm = 30", ("patch 2", "black band")),
-        ('step = 1\nover = "black"', 'step = 1\nover = "white"', ("patch 2", "white band")),
-        ('over = "black"', 'over = "blue"', ("patch 1, over", "black")),
-        ('over = "black"\n', "", ("patch 1, over", "missing")),
-        ('substrate = "black"', 'substrat = "black"', ("band 1, substrat", "did you mean")),
-        ("step = 1", "step = 0", ("patch 2, step", "twice")),
-        ("step = 1", "step = 2", ("patch", "step 1 has no patch")),
-        ("step = 1\n", "", ("patch 2, step", "missing")),
-        ("step = 1", "step = 1.5", ("patch 2, step", "whole number")),
-        ("width_mm = 40", "width_mm = 0", ("patch 1, width_mm", "above 0")),
-        ("x_mm = 5\n", "", ("patch 1, x_mm", "missing")),
-        ("[100, 60]", "[100, 60", ("line",)),
-    ],
-)
+def test_a_run_is_its_boxes_one_by_one() -> None:
+    run = SMALL.replace("step = 1", "steps = [1, 2]").replace("height_mm = 20\n", "height_mm = 8\n")
+    run = run.replace("steps_each = 1", "steps_each = 2") + "pitch_mm = [0, 15.5]\n"
+    boxes = [p.box for p in parse_layout(run, "small.toml").patches]
+    assert [box.y_mm for box in boxes] == [15, 40, 55.5]
+    assert not any(a.overlaps(b) for a, b in combinations(boxes, 2))
+
+
+CHANGES = [
+    ('layout = "small"\n', "", ("layout", "no name")),
+    ("number = 100\n", "", ("number", "expected a number under 125")),
+    ("number = 100", "number = 125", ("number", "expected a number under 125")),
+    ("[100, 90]", "[100]", ("page_mm", "width and height")),
+    ("[100, 90]", "[100, -90]", ("page_mm, height", "above 0")),
+    ("[100, 90]", "[70, 90]", ("band 1", "leaves the page")),
+    ("[100, 90]", "[84, 90]", ("band 1", "closer than 5 mm to the edge")),
+    ("x_mm = 20\n", "x_mm = 17\n", ("band 1", "too close to the upper left fiducial")),
+    ("y_mm = 40", "y_mm = 34", ("patch 2", "overlaps patch 1")),
+    ("y_mm = 40", "y_mm = 36", ("patch 2", "nearer than 3 mm to patch 1")),
+    ("y_mm = 40", "y_mm = 75", ("patch 2", "leaves the page")),
+    ("x_mm = 25\ny_mm = 40", "x_mm = 41\ny_mm = 40", ("patch 2", "black band")),
+    ('step = 1\nover = "black"', 'step = 1\nover = "white"', ("patch 2", "white band")),
+    ('over = "black"', 'over = "blue"', ("patch 1, over", "black")),
+    ('over = "black"\n', "", ("patch 1, over", "missing")),
+    ('substrate = "black"', 'substrat = "black"', ("band 1, substrat", "did you mean")),
+    ("step = 0", "step = 1", ("patch 2, step", "twice")),
+    ("step = 1", "step = 0", ("patch", "step 1 has no patch")),
+    ("step = 1", "step = 2", ("patch", "step 1 has no patch")),
+    ("step = 1\n", "", ("patch 2, step", "missing")),
+    ("step = 1", "step = 1.5", ("patch 2, step", "whole number")),
+    ("step = 1", "steps = 1", ("patch 2, steps", "by number")),
+    ("step = 1", "steps = [1, 2]", ("patch 2, pitch_mm", "missing")),
+    ("steps_each = 1", "steps_each = 3", ("steps_each", "expected 3 steps")),
+    ("steps_each = 1", 'method = "spray"', ("method", "brush")),
+    ("width_mm = 40", "width_mm = 0", ("patch 1, width_mm", "above 0")),
+    ("height_mm = 20", "height_mm = 6", ("patch 1", "narrower than 8 mm")),
+    ("x_mm = 25\n", "", ("patch 1, x_mm", "missing")),
+    ("[100, 90]", "[100, 90", ("line",)),
+    ("[[patch]]", '[[reference]]\nkind = "tone"\n[[patch]]', ("reference 1, tones", "from 0")),
+    ("[[patch]]", '[[text]]\nholds = "poem"\n[[patch]]', ("text 1, holds", "heading")),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "words"), CHANGES)
 def test_impossible_layouts(old: str, new: str, words: tuple[str, ...]) -> None:
     assert old in SMALL
     with pytest.raises(InputError) as caught:
@@ -87,8 +149,29 @@ def test_impossible_layouts(old: str, new: str, words: tuple[str, ...]) -> None:
         assert word in str(caught.value)
 
 
+def test_a_check_names_every_fault() -> None:
+    assert layout_faults(SMALL, "small.toml") == []
+    wrong = SMALL.replace("y_mm = 40", "y_mm = 34").replace("x_mm = 20\n", "x_mm = 17\n")
+    said = "\n".join(str(fault) for fault in layout_faults(wrong, "small.toml"))
+    assert "patch 2: it overlaps patch 1" in said
+    assert "upper left fiducial" in said and "lower left fiducial" in said
+    assert len(layout_faults("layout = ", "small.toml")) == 1
+
+
+def test_patches_that_one_stroke_cannot_reach() -> None:
+    """Black and white of a step lie in one line, for a brush as for an applicator."""
+    two = SMALL.replace("[100, 90]", "[200, 90]") + (
+        '[[band]]\nsubstrate = "white"\nx_mm = 80\ny_mm = 10\nwidth_mm = 60\nheight_mm = 70\n'
+        '[[patch]]\nstep = 0\nover = "white"\nx_mm = 85\ny_mm = 15\nwidth_mm = 40\n'
+        'height_mm = 20\n[[patch]]\nstep = 1\nover = "white"\nx_mm = 85\ny_mm = 41\n'
+        "width_mm = 40\nheight_mm = 20\n"
+    )
+    assert "step 1: its patches don't lie in one line" in str(layout_faults(two, "two.toml")[0])
+    assert layout_faults(two.replace("y_mm = 41", "y_mm = 40"), "two.toml") == []
+
+
 def test_no_such_layout(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="ladder-two-bands"):
-        read_layout("ladder-two-band")
+    with pytest.raises(InputError, match="drawdown-a4"):
+        read_layout("drawdown-a")
     with pytest.raises(InputError, match="no layout can be read"):
         read_layout(tmp_path / "none.toml")

@@ -75,7 +75,7 @@ class Card:
         Where it was read from, for messages.
     drawdowns : tuple of Drawdown
     layout : str or None
-        A layout of ``tintladder.charts``.
+        A layout of ``tintladder.charts``, or the path of one's own (``.toml``).
     date : str or None
         ISO 8601.
     balance_g : float

@@ -16,7 +16,7 @@ from ..errors import InputError
 from ..optics.surface import GLOSSES
 from .card import BARE, SUBSTRATES, Card, Drawdown
 from .chain import contents, ladder
-from .layout import layout_names
+from .layout import layout_names, read_layout
 from .toml_text import Table, closest, load
 
 _CARD = ("card", "purpose", "layout", "date", "balance_g", "sealed", "note", "drawdown")
@@ -255,7 +255,9 @@ def read_card(path: str | Path, known_paints: Collection[str] | None = None) -> 
             file, None, f"it can't be opened ({problem.strerror})", "check who may read it"
         ) from None
     card = parse_card(text, file, known_paints)
-    if card.layout is not None and card.layout not in layout_names():
+    if card.layout is not None and card.layout.endswith(".toml"):
+        read_layout(path.parent / card.layout)
+    elif card.layout is not None and card.layout not in layout_names():
         do = closest(card.layout, layout_names())
         raise InputError(file, "layout", f"there is no layout {card.layout}", do)
     return card
@@ -268,7 +270,7 @@ def _key(name: str) -> str:
 def card_template(
     paint: str,
     white: str,
-    layout: str = "ladder-two-bands",
+    layout: str = "drawdown-a4",
     *,
     card: str | None = None,
     parts_white: tuple[float, ...] = (1, 3, 7, 15, 31),
