@@ -25,8 +25,9 @@ from .solve import Prior, Progress, Solution, solve
 from .start import starting_values
 from .tube import Tube
 
-_ANCHOR_SD = 4.0
-"""Spread of log K and log S about their starting values: a factor of fifty either way."""
+_ANCHOR_SD = 40.0
+"""Spread of log K and log S about their starting level. It only keeps the problem solvable where
+the readings are silent: a tighter one on hundreds of values would pin the scale all share."""
 _SMOOTH_AT_FIRST = (0.5, 0.2)
 """Roughness of log K and log S to begin from, where none is given."""
 _SMOOTHING_ROUNDS = 2
