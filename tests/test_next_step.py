@@ -20,6 +20,7 @@ from tintladder.calibrate.fit.next_step import Plan, choose, next_drawdown, plan
 from tintladder.calibrate.fit.noise import TYPICAL
 from tintladder.calibrate.fit.settings import FitSettings
 from tintladder.calibrate.fit.tube import Tube
+from tintladder.calibrate.optics.surface import Surface
 
 from tests.bench.next_step import EVEN, HALVING, differences, lab_trials, made_trials, make, targets
 from tests.synthetic import KS, TUBES, ladder, read
@@ -101,7 +102,7 @@ def test_expected_uncertainty_of_k_and_s_is_what_the_fit_reports() -> None:
     k, s = k / fit.coefficients.k[i], s / fit.coefficients.s[i]
     # What the slopes are depends on where K and S lie, and the fit's prior moved them a little.
     guesses = [Guess.like(TUBES[p], fit.coefficients, p) for p in "RW"]
-    plan = Plan(guesses[0], guesses[1], (white,), GAP, 0.01, SETTINGS)
+    plan = Plan(guesses[0], guesses[1], (white,), GAP, 0.01, settings=SETTINGS)
     expected = plan.expect(cards[1].drawdowns)
     assert expected.k == pytest.approx(np.sqrt(np.mean(k**2)), rel=0.03)
     assert expected.s == pytest.approx(np.sqrt(np.mean(s**2)), rel=0.03)
@@ -116,10 +117,9 @@ def test_expected_difference_is_the_simulated_one_and_the_planned_ladder_beats_t
 
 def test_the_planned_ladder_beats_the_even_one_in_the_lab() -> None:
     """Radiative transfer, not the model: seeded errors of weighing, thickness and reading."""
-    found = np.array([list(lab_trials(p, (1,)).values()) for p in ("ANCHOR", "ROPE")])
-    planned, even, halving = np.sqrt((found[:, :, 1] ** 2).mean(axis=0))
-    assert planned < 0.75 * even
-    assert planned < 1.05 * halving
+    found = lab_trials("ANCHOR", (1,))
+    assert found["planned"][1] < 0.75 * found["even"][1]
+    assert found["planned"][1] < 1.05 * found["halving"][1]
 
 
 def test_a_plan_takes_each_ratio_once_and_is_the_same_each_time() -> None:
@@ -228,6 +228,14 @@ def test_one_more_step_of_a_paint_without_a_fit_or_a_card_is_refused() -> None:
         next_drawdown("B", "W", readings, TUBES, fit)
     with pytest.raises(InputError, match="expected a card of R and W alone; plan a ladder"):
         next_drawdown("R", "W", readings[:1], TUBES, fit)
+
+
+def test_one_more_step_dries_as_the_paint_does() -> None:
+    readings = [read(ladder(p, surface="satin"), Surface.of("45:0"), seed=7) for p in ("W", "R")]
+    more = next_drawdown("R", "W", readings, TUBES, fit_paints(readings, TUBES), gap_um=280.0)
+    assert more.drawdown.surface == "satin"
+    assert 0 < more.then.de00 < more.now.de00 < 2
+    assert {d.surface for d in plan_ladder(RED, WHITE, gloss="matt").drawdowns} == {"matt"}
 
 
 def test_guesses_hold_what_they_say() -> None:

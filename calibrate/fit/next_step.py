@@ -9,6 +9,7 @@ stands beside it.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
@@ -23,7 +24,7 @@ from ..cards.weighing_out import Step, weigh_out, weighed
 from ..errors import InputError
 from ..optics.colour import in_words
 from ..optics.spectra import Array
-from ..optics.surface import Surface
+from ..optics.surface import Gloss, Surface
 from .guess import Guess, filled
 from .information import PLANNED, TARGET, TARGETS, Expected, Scene, expected, scene, unpainted
 from .result import JointFit
@@ -93,13 +94,15 @@ class Plan:
     known: tuple[CardReadings, ...] = ()
     gap_um: float | None = 300.0
     balance_g: float = 0.01
+    gloss: Gloss = "gloss"
     settings: FitSettings = field(default_factory=FitSettings)
     nuisances: Mapping[str, float] = field(default_factory=dict)
 
     def weigh(self, steps: Sequence[Step]) -> tuple[Drawdown, ...]:
         """Weigh steps out as one ladder."""
         names = self.paint.tube.paint, self.white.tube.paint
-        return weigh_out(*names, steps, self.balance_g)
+        made = weigh_out(*names, steps, self.balance_g)
+        return tuple(replace(d, surface=self.gloss) for d in made)
 
     def apart(self, steps: Sequence[Step]) -> list[Drawdown]:
         """Weigh each step out fresh, however much it takes: about as surely as by dilution."""
@@ -163,6 +166,7 @@ def plan_ladder(
     known: Sequence[CardReadings] = (),
     gap_um: float | None = 300.0,
     balance_g: float = 0.01,
+    gloss: Gloss = "gloss",
     settings: FitSettings | None = None,
 ) -> Ladder:
     """Propose a ladder before anything is painted.
@@ -184,6 +188,8 @@ def plan_ladder(
         shows; K and S will be relative to the white.
     balance_g : float
         Step of the balance.
+    gloss : {"gloss", "satin", "matt"}
+        How the paint dries.
     settings : FitSettings, optional
 
     Returns
@@ -200,7 +206,7 @@ def plan_ladder(
             None, "steps", f"expected 2 to {MOST_STEPS}, got {steps}", f"ask for {USUAL_STEPS}"
         )
     ours = _of(known, paint.tube, white.tube)
-    plan = Plan(paint, white, ours, gap_um, balance_g, settings or FitSettings())
+    plan = Plan(paint, white, ours, gap_um, balance_g, gloss, settings or FitSettings())
     fixed = [0.0] if ours else [0.0, np.inf]
     ratios = [*fixed, *(ratio for ratio in RATIOS if ratio not in fixed)]
     counts = [steps or USUAL_STEPS] if wanted_de00 is None else range(2, MOST_STEPS + 1)
@@ -304,7 +310,9 @@ def next_drawdown(
     table = fit.nuisances
     values = dict(zip(table["name"], table["value"] / table["prior_sd"], strict=True))
     settings = FitSettings(**fit.settings)
-    plan = Plan(guesses[0], guesses[1], ours, gap_um, balance_g, settings, values)
+    dries = Counter(d.surface for r in ours for d in r.card.drawdowns if d.paint == paint)
+    gloss = dries.most_common(1)[0][0] if dries else "gloss"
+    plan = Plan(guesses[0], guesses[1], ours, gap_um, balance_g, gloss, settings, values)
     steps = [Step(ratio, gap_um=gap_um) for ratio in (*RATIOS, np.inf)]
     with threadpool_limits(1, "blas"):
         scenes = plan.scenes(plan.apart(steps))

@@ -163,7 +163,7 @@ def made_trials(
     first = weigh_out(*names, [Step(0.0, gap_um=gap), Step(1.0, gap_um=gap)], balance_g)
     start = make([white_card, Card("ladder", "l.toml", first)], later, truth, paint, None)
     guess = [Guess(TUBES[p], KS[p][0][None], KS[p][1][None]) for p in names]
-    known = Plan(guess[0], guess[1], (start[0],), gap, balance_g, NOISE)
+    known = Plan(guess[0], guess[1], (start[0],), gap, balance_g, settings=NOISE)
     unknown = replace(known, paint=Guess.typical(TUBES[paint], MADE[paint]))
     out = {}
     for name, drawdowns in three(unknown).items():
