@@ -19,6 +19,10 @@ _SURE = 6.0
 """Gain in log likelihood from which a finding is reported: odds of some 400 to one."""
 _SUSPECT_PATCH = 40.0
 """Chi-square of a patch's likely faults from which it is looked at."""
+_EVEN = 1
+"""Place of an even glare among the faults."""
+_SURFACE = 0.006
+"""How far the surface reflection of a film may lie from the card's (indices from 1.46 to 1.55)."""
 _PER_PATCH = 35.0
 """Log likelihood that a patch must be worth to be set aside."""
 _PER_CHAIN = 3.0
@@ -119,7 +123,7 @@ class _Bench:
 
     def findings(self) -> list[Finding]:
         """What doesn't belong, the likeliest first; each by itself would explain what is odd."""
-        found = [*self._off_the_run()]
+        found = self._off_the_run()
         patches = self._suspect_patches()
         if found or patches.size:
             found += [*self._swaps(patches), *self._set_aside(patches), *self._turned(patches)]
@@ -127,23 +131,23 @@ class _Bench:
 
     def _off_the_run(self) -> list[Finding]:
         """Steps whose strength breaks their ladder's run."""
-        found = []
+        off = []
         for ladder, evidence in zip(self.ladders, self.evidence, strict=True):
             for (kind, steps), e in zip(ladder.stories, evidence, strict=True):
-                gain = float(e - evidence[0])
-                if len(steps) > 1:
-                    gain -= _PER_CHAIN
+                gain = float(e - evidence[0]) - _PER_CHAIN * (len(steps) > 1)
                 rows = self._rows([int(ladder.drawdowns[i]) for i in steps])
                 if kind == "off" and gain > _SURE and rows:
-                    found.append(self._step(rows, gain))
+                    off.append((gain, rows))
+        found = []
+        for i, (gain, rows) in enumerate(sorted(off, reverse=True)):
+            # A wrong fraction is more than another strength: its white is wrong too.
+            gain = max(gain, self._gain_without(rows)) if i == 0 else gain
+            names, card = self._names(rows), self._card(rows)
+            more = ", and so do the steps taken from it" if len(names) > 1 else ""
+            flag = f"breaks the run of its ladder{more}"
+            words = f"step {names[0]} of card {card} {flag}"
+            found.append(Finding("wrong step", *self._where(rows), words, flag, gain))
         return found
-
-    def _step(self, rows: tuple[int, ...], gain: float) -> Finding:
-        names = self._names(rows)
-        more = ", and so do the steps taken from it" if len(names) > 1 else ""
-        flag = f"breaks the run of its ladder{more}"
-        words = f"step {names[0]} of card {self._card(rows)} {flag}"
-        return Finding("wrong step", *self._where(rows), words, flag, gain)
 
     def _swaps(self, patches: Ints) -> list[Finding]:
         """Pairs of steps that fit better exchanged: the likeliest, and any two suspects."""
@@ -200,9 +204,9 @@ class _Bench:
     def _suspect_patches(self) -> Ints:
         """Patches that a likely fault would explain, the likeliest first.
 
-        Likely faults are a share of bare substrate, an even glare, dirt or gloss in proportion to
-        the reading, and another strength than the same drawdown's other patch. Each patch's
-        residual is put to all of them at once, with what the fit would give way.
+        Likely faults are a share of bare substrate, an even glare, and dirt in proportion to the
+        reading. Each patch's residual is put to all of them at once, with what the fit would give
+        way. An even shift of both patches of a drawdown is no fault: its surface may be another.
         """
         chi2 = np.zeros(len(self.problem.patches))
         for (block, _, _), covariance in zip(
@@ -215,11 +219,19 @@ class _Bench:
             faults = np.where(np.isnan(faults), 0.0, faults)
             weighed = faults * weight[:, None]
             felt = self.base.felt(block, weighed)
-            told = weighed @ faults.transpose(0, 2, 1) - felt @ covariance @ felt.transpose(0, 2, 1)
-            size = np.einsum("nff->n", told)[:, None, None]
-            told += (1e-6 * size + 1e-12) * np.eye(faults.shape[1])
             residual = np.where(weight > 0, measured - self.base.solution.fitted[block.rows], 0.0)
             score = np.einsum("nfw,nw->nf", weighed, residual)
+            raw = weighed @ faults.transpose(0, 2, 1)
+            told = raw - felt @ covariance @ felt.transpose(0, 2, 1)
+            both = (block.at[:, None] == block.at).astype(float)
+            shift = both @ felt[:, _EVEN]
+            across = raw[:, :, _EVEN] - np.einsum("nfx,nx->nf", felt, shift @ covariance)
+            known = both @ raw[:, _EVEN, _EVEN] - ((shift @ covariance) * shift).sum(axis=1)
+            known += 1 / _SURFACE**2
+            score -= across * (both @ score[:, _EVEN] / known)[:, None]
+            told -= across[:, :, None] * across[:, None] / known[:, None, None]
+            size = np.einsum("nff->n", told)[:, None, None]
+            told += (1e-6 * size + 1e-12) * np.eye(faults.shape[1])
             solved = np.linalg.solve(told, score[..., None])[..., 0]
             chi2[block.rows] = (score * solved).sum(axis=1)
         likely = np.argsort(-chi2)[:_TRIED]
@@ -238,10 +250,7 @@ class _Bench:
         tries = [(int(i),) for i in patches]
         both = [self._rows([int(d)]) for d in np.unique(self.problem.drawdown[patches])]
         for rows in (*tries, *(rows for rows in both if len(rows) > 1)):
-            weight = self.weight.copy()
-            weight[list(rows)] = 0.0
-            gain = self._gain(self.problem.measured, weight, self.base.solution.nu)
-            gain -= _PER_PATCH * len(rows)
+            gain = self._gain_without(rows)
             patch, where = self._patch(rows[0]), self._where(rows)
             if len(rows) == 1:
                 words = f"patch {patch.label} of card {patch.card} {flag}"
@@ -250,6 +259,13 @@ class _Bench:
                 words = f"step {patch.step} of card {patch.card} {flag}"
                 found.append(Finding("wrong step", *where, words, flag, gain))
         return found
+
+    def _gain_without(self, rows: tuple[int, ...]) -> float:
+        """What the rest gains in log likelihood without some patches, beyond what any would."""
+        weight = self.weight.copy()
+        weight[list(rows)] = 0.0
+        gain = self._gain(self.problem.measured, weight, self.base.solution.nu)
+        return gain - _PER_PATCH * len(rows)
 
     def _patch(self, row: int) -> Patch:
         return self.problem.patches[row]
