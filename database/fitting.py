@@ -11,6 +11,7 @@ from ..calibrate.errors import InputError
 from ..calibrate.fit.check import Check, check_mixtures
 from ..calibrate.fit.fit import fit_paints
 from ..calibrate.fit.new_tube import fit_new_tubes
+from ..calibrate.fit.quality_report import QualityReport, quality_report
 from ..calibrate.fit.result import JointFit
 from ..calibrate.fit.settings import FitSettings
 from ..calibrate.fit.solve import Progress
@@ -30,11 +31,21 @@ class StudioFit:
     fit : JointFit
     check : Check
         Against the studio's check cards; of no rows where there are none.
+    readings : sequence of CardReadings
+        What it was fitted to.
     """
 
     number: int
     fit: JointFit
     check: Check
+    readings: Sequence[CardReadings]
+
+    def quality(self) -> list[QualityReport]:
+        """Report on each fitted paint at length."""
+        return [
+            quality_report(paint, self.readings, left_out=self.fit.left_out)
+            for paint in self.fit.paints.values()
+        ]
 
 
 def run_fit(
@@ -43,6 +54,7 @@ def run_fit(
     known: Coefficients | None,
     settings: FitSettings | None,
     progress: Progress | None = None,
+    leave_out: bool = False,
 ) -> JointFit:
     """Fit all paints of the readings, or those that aren't known, against the known.
 
@@ -53,8 +65,8 @@ def run_fit(
         `tintladder.calibrate.fit.new_tube.fit_new_tubes`.
     """
     if known is None:
-        return fit_paints(readings, tubes, settings, progress=progress)
-    return fit_new_tubes(readings, tubes, known, settings, progress=progress)
+        return fit_paints(readings, tubes, settings, leave_out=leave_out, progress=progress)
+    return fit_new_tubes(readings, tubes, known, settings, leave_out=leave_out, progress=progress)
 
 
 def recorded_settings(recorded: Mapping[str, Any]) -> FitSettings:
@@ -68,6 +80,7 @@ def fit_studio(
     paints: Sequence[str] = (),
     settings: FitSettings | None = None,
     progress: Progress | None = None,
+    leave_out: bool = False,
 ) -> StudioFit:
     """Fit paints from the studio's cards, judge the fit on its check cards, keep both.
 
@@ -79,6 +92,8 @@ def fit_studio(
         are. None: every paint is fitted anew, jointly.
     settings : FitSettings, optional
     progress : callable, optional
+    leave_out : bool
+        Also foretell each step from the others.
 
     Raises
     ------
@@ -106,7 +121,7 @@ def fit_studio(
     tubes = store.tubes()
     learnt = run_fit(readings, tubes, known, settings, progress)
     # Once chosen, noise and smoothness are settings: what is kept follows from what is recorded.
-    fit = run_fit(readings, tubes, known, recorded_settings(learnt.settings), progress)
+    fit = run_fit(readings, tubes, known, recorded_settings(learnt.settings), progress, leave_out)
     with store.transaction():
         number = store.record_fit(fit, readings, tubes, known)
         current = store.current_coefficients()
@@ -118,4 +133,4 @@ def fit_studio(
         ]
         judged = check_mixtures(current, checks, settings)
         store.record_checks(number, judged.patches)
-    return StudioFit(number, fit, judged)
+    return StudioFit(number, fit, judged, readings)

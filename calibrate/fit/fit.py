@@ -13,6 +13,7 @@ from ..optics.coefficients import ABSOLUTE
 from ..optics.spectra import Array
 from ..optics.surface import to_inside
 from .finding import Finding
+from .leave_out import leave_steps_out
 from .noise import reading_noise
 from .outliers import find, trust, without
 from .posterior import coefficients, learnt_roughness
@@ -44,6 +45,7 @@ def fit_paints(
     tubes: Mapping[str, Tube],
     settings: FitSettings | None = None,
     *,
+    leave_out: bool = False,
     progress: Progress | None = None,
 ) -> JointFit:
     """Fit K and S of every paint on the cards, jointly.
@@ -54,6 +56,8 @@ def fit_paints(
         Cards whose purpose is ``check`` are passed over: no fit ever sees them.
     tubes : mapping of nickname to Tube
     settings : FitSettings, optional
+    leave_out : bool
+        Also foretell each step from the others.
     progress : callable, optional
         Called with the step and the cost.
 
@@ -80,7 +84,7 @@ def fit_paints(
         solution, weight, used = minimise(
             problem, starting_values(problem), settings, progress=progress
         )
-        return report(problem, solution, weight, tubes, used)
+        return report(problem, solution, weight, tubes, used, leave_out)
 
 
 def with_noise(settings: FitSettings, readings: Sequence[CardReadings]) -> FitSettings:
@@ -153,15 +157,18 @@ def report(
     weight: Array,
     tubes: Mapping[str, Tube],
     settings: FitSettings,
+    leave_out: bool,
 ) -> JointFit:
     """Put a solution into words and tables."""
-    trusted = without(problem, trust(problem, solution.findings))
+    kept = trust(problem, solution.findings)
+    trusted = without(problem, kept)
     found = coefficients(trusted, solution, unread(problem), ratio_only(problem), tubes)
     return JointFit(
         paints=paint_fits(problem.paints, problem, solution, weight, found),
         coefficients=found,
         nuisances=nuisance_table(problem, solution),
         settings=settings.as_dict(),
+        left_out=leave_steps_out(problem, solution, weight * kept[:, None]) if leave_out else None,
     )
 
 

@@ -28,6 +28,7 @@ def fit_new_tubes(
     known: Coefficients,
     settings: FitSettings | None = None,
     *,
+    leave_out: bool = False,
     progress: Progress | None = None,
 ) -> JointFit:
     """Fit the paints of some cards that aren't known yet, with the known ones held.
@@ -40,6 +41,8 @@ def fit_new_tubes(
     known : Coefficients
         Of the paints that they were mixed with.
     settings : FitSettings, optional
+    leave_out : bool
+        Also foretell each step from the others.
     progress : callable, optional
 
     Returns
@@ -86,7 +89,7 @@ def fit_new_tubes(
         start[at[i]] = _log(beside, paint, start[at[i]])
     with threadpool_limits(1, "blas"):
         solution, weight, used = minimise(problem, start, settings, list(at), progress)
-        fit = report(problem, solution, weight, tubes, used)
+        fit = report(problem, solution, weight, tubes, used, leave_out)
         found = _with_known(problem, solution, fit.coefficients, beside, new)
     paints = {
         p: replace(fit.paints[p], coefficients=found.select(fit.paints[p].coefficients.paints))

@@ -62,9 +62,13 @@ class JointFit:
         A row for each value fitted beside K and S: name, value, uncertainty, prior, prior_sd, unit.
     settings : mapping
         Every setting that the result depends on, JSON-able.
+    left_out : DataFrame or None
+        Each step as the others foretell it, where that was asked for; see
+        `tintladder.calibrate.fit.leave_out.leave_steps_out`.
     """
 
     paints: Mapping[str, PaintFit]
     coefficients: Coefficients
     nuisances: pd.DataFrame
     settings: Mapping[str, Any]
+    left_out: pd.DataFrame | None = None

@@ -19,6 +19,9 @@ def fit(
         list[str] | None,
         typer.Argument(help="New tubes, fitted against the others as they are; else all anew."),
     ] = None,
+    full: Annotated[
+        bool, typer.Option("--full", help="Say of each paint all there is: hiding, hue, steps.")
+    ] = False,
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
@@ -27,9 +30,21 @@ def fit(
         from ..fitting import fit_studio
 
         chosen = [store.find_paint(name).nickname for name in paints or ()]
-        done = fit_studio(store, chosen, progress=lambda step, _: progress(f"step {step}"))
+        done = fit_studio(
+            store, chosen, leave_out=full, progress=lambda step, _: progress(f"step {step}")
+        )
         names = {paint.nickname: paint.name for paint in store.paints()}
-    say(fit_as_dict(done, names), as_json, lambda: show_fit(done))
+    reports = done.quality() if full else []
+    result = fit_as_dict(done, names)
+    if full:
+        result["quality"] = [report.as_dict() for report in reports]
+
+    def show() -> None:
+        for report in reports:
+            typer.echo(f"{report}\n")
+        show_fit(done)
+
+    say(result, as_json, show)
 
 
 def fit_as_dict(done: StudioFit, names: dict[str, str]) -> dict[str, object]:
