@@ -15,7 +15,16 @@ from typing import Any
 from rich.console import Console
 from rich.table import Table
 
-from . import demo, fit, stress, textbook  # noqa: F401  (each registers its benchmarks)
+from . import (  # noqa: F401  (each registers its benchmarks)
+    cost,
+    demo,
+    fit,
+    next_step,
+    robust,
+    stress,
+    textbook,
+    uncertainty,
+)
 from .harness import REGISTRY, chosen, keep
 
 
