@@ -23,8 +23,11 @@ _EVEN = 1
 """Place of an even glare among the faults."""
 _SURFACE = 0.006
 """How far the surface reflection of a film may lie from the card's (indices from 1.46 to 1.55)."""
-_PER_PATCH = 35.0
-"""Log likelihood that a patch must be worth to be set aside."""
+_PER_PATCH = 55.0
+"""Log likelihood that a patch must be worth to be set aside: as much as a sound masstone is worth,
+which two fluxes hold least well."""
+_PER_STEP = 70.0
+"""The same of a step that breaks the run."""
 _PER_CHAIN = 3.0
 """Log likelihood that a weighing of a chain must be worth beyond that of one step: where only the
 first step and the rest disagree, the one is likelier wrong than the many."""
@@ -141,7 +144,8 @@ class _Bench:
         found = []
         for i, (gain, rows) in enumerate(sorted(off, reverse=True)):
             # A wrong fraction is more than another strength: its white is wrong too.
-            gain = max(gain, self._gain_without(rows)) if i == 0 else gain
+            if i == 0:
+                gain = max(gain, self._gain_without(rows) - _PER_STEP)
             names, card = self._names(rows), self._card(rows)
             more = ", and so do the steps taken from it" if len(names) > 1 else ""
             flag = f"breaks the run of its ladder{more}"
@@ -250,7 +254,7 @@ class _Bench:
         tries = [(int(i),) for i in patches]
         both = [self._rows([int(d)]) for d in np.unique(self.problem.drawdown[patches])]
         for rows in (*tries, *(rows for rows in both if len(rows) > 1)):
-            gain = self._gain_without(rows)
+            gain = self._gain_without(rows) - _PER_PATCH * len(rows)
             patch, where = self._patch(rows[0]), self._where(rows)
             if len(rows) == 1:
                 words = f"patch {patch.label} of card {patch.card} {flag}"
@@ -261,11 +265,10 @@ class _Bench:
         return found
 
     def _gain_without(self, rows: tuple[int, ...]) -> float:
-        """What the rest gains in log likelihood without some patches, beyond what any would."""
+        """What the rest gains in log likelihood without some patches."""
         weight = self.weight.copy()
         weight[list(rows)] = 0.0
-        gain = self._gain(self.problem.measured, weight, self.base.solution.nu)
-        return gain - _PER_PATCH * len(rows)
+        return self._gain(self.problem.measured, weight, self.base.solution.nu)
 
     def _patch(self, row: int) -> Patch:
         return self.problem.patches[row]
