@@ -46,7 +46,7 @@ for module in COMMANDS:
 def main() -> None:
     """Run the command line: exit 0, 2 for what the user can mend, 1 for what we must."""
     try:
-        app()
+        app(prog_name="tintladder")
     except InputError as error:
         print(f"tintladder: {error}", file=sys.stderr)
         sys.exit(2)

@@ -34,6 +34,8 @@ from tests.lab.plan import BALANCE_G, GAP_UM, ladders
 from tests.synthetic import BARE, KS, TUBES
 from tests.synthetic import WHITE as MADE_WHITE
 
+from .harness import benchmark
+
 EVEN = tuple(6 / n - 1 for n in (6, 5, 4, 3, 2, 1))
 HALVING = (0.0, 1.0, 3.0, 7.0, 15.0, 31.0)
 MADE = {"R": "ordinary", "B": "ordinary", "Y": "ordinary"}
@@ -229,3 +231,13 @@ def planned_over_even_lab(seeds: int = 5, variant: str = "nominal") -> dict[str,
     """Planned over even, in the virtual paint lab."""
     trials = [lab_trials(p, range(1, seeds + 1), VARIANTS[variant]) for p in LAB]
     return _report("fit.planned_ladder_over_even_lab", trials)
+
+
+@benchmark("fit.planned_ladder_over_even_made", "RMS CIEDE2000 of planned over even", target=1.0)
+def _made() -> float:
+    return float(planned_over_even_made()["value"])  # type: ignore[arg-type]
+
+
+@benchmark("fit.planned_ladder_over_even_lab", "RMS CIEDE2000 of planned over even", target=1.0)
+def _lab() -> float:
+    return float(planned_over_even_lab()["value"])  # type: ignore[arg-type]
