@@ -123,7 +123,7 @@ def minimise(
     findings: list[Finding] = []
     kept = np.ones(len(problem.patches))
     begin = start
-    for _ in range(_LOOKS + 1):
+    for look in range(_LOOKS + 1):
         prior = smooth_prior(problem, start, settings, held)
         rough = first_weight(problem, settings) * kept[:, None]
         solution = solve(problem, begin, prior, rough, tolerance=_ROUGHLY, progress=progress)
@@ -137,7 +137,7 @@ def minimise(
             solution = solve(
                 problem, solution.theta, prior, trusted, nu=solution.nu, progress=progress
             )
-        if len(findings) == _LOOKS:
+        if look == _LOOKS:
             break
         new = find(problem, prior, solution, trusted, held)
         findings += new
