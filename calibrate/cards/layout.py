@@ -148,10 +148,9 @@ def _references(table: Table) -> Iterator[Reference]:
         yield Reference(kind, _box(table), over=_needed(table, "over", SUBSTRATES))
         return
     tones = table.values.get("tones")
-    numbers = isinstance(tones, list) and [
-        float(t) for t in tones if isinstance(t, int | float) and 0 <= t <= 1
-    ]
-    if not numbers or numbers != sorted(tones):
+    listed = tones if isinstance(tones, list) else []
+    numbers = [float(t) for t in listed if isinstance(t, int | float) and 0 <= t <= 1]
+    if not numbers or len(numbers) < len(listed) or numbers != sorted(numbers):
         raise table.error(
             "tones", "expected tones from 0 (black) to 1 (paper)", "write tones = [0, 0.5, 1]"
         )

@@ -33,11 +33,14 @@ class Step:
     over : tuple of {"black", "white"}
     gap_um : float or None
         Gap of the applicator; None: painted until the black no longer shows.
+    area_cm2 : float
+        Painted over each substrate.
     """
 
     ratio: float
     over: tuple[str, ...] = SUBSTRATES
     gap_um: float | None = None
+    area_cm2: float = AREA_CM2
 
     @property
     def name(self) -> str:
@@ -50,11 +53,15 @@ class Step:
     def grams(self) -> float:
         """Paint that it takes to draw it down."""
         film = OPAQUE_COATS * COAT_UM if self.gap_um is None else self.gap_um
-        return LOST_G + len(self.over) * AREA_CM2 * film * 1e-4 * WET_DENSITY
+        return LOST_G + len(self.over) * self.area_cm2 * film * 1e-4 * WET_DENSITY
 
 
 def weigh_out(
-    paint: str, white: str, steps: Sequence[Step], balance_g: float
+    paint: str,
+    white: str,
+    steps: Sequence[Step],
+    balance_g: float,
+    least_steps: float = LEAST_STEPS,
 ) -> tuple[Drawdown, ...]:
     """Weigh each step: fresh, or from a stronger one where fresh would need too little colour.
 
@@ -66,6 +73,8 @@ def weigh_out(
         Each ratio once.
     balance_g : float
         Step of the balance; every weight is a whole number of them.
+    least_steps : float
+        Least weight of the colouring part, in steps of the balance.
 
     Returns
     -------
@@ -79,7 +88,7 @@ def weigh_out(
     mixed. A step that others are taken from is mixed larger by as much.
     """
     steps = sorted(steps, key=lambda step: step.ratio)
-    least = LEAST_STEPS * balance_g
+    least = least_steps * balance_g
     share = [1 / (1 + step.ratio) for step in steps]
     total = [max(step.grams, least) for step in steps]
     source: list[int | None] = [None] * len(steps)

@@ -1,0 +1,255 @@
+"""Plans a card: which tint goes where on a layout, and what is weighed for it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..errors import InputError
+from .card import SUBSTRATES, Card, Drawdown
+from .label_strength import Strength, tint_ratios
+from .layout import Layout
+from .measure import Measure
+from .weighing import composition
+from .weighing_out import WET_DENSITY, Step, weigh_out
+
+LARGEST_ERROR = 0.05
+"""Standard error that a step's fraction of colour may have, relative to the fraction."""
+BEYOND = 1.5
+"""A stroke covers this many times the area of the patch that is read (our choice)."""
+_MOST = 400
+
+
+@dataclass(frozen=True)
+class Ladder:
+    """A tube whose ladder is to be painted.
+
+    Attributes
+    ----------
+    paint : str
+        Nickname.
+    strength : {"weak", "ordinary", "strong"}
+    """
+
+    paint: str
+    strength: Strength
+
+
+@dataclass(frozen=True)
+class CardPlan:
+    """A card as it is to be painted.
+
+    Attributes
+    ----------
+    card : Card
+    errors : mapping of step to float
+        Standard error of the step's fraction of colour, relative to it.
+    measure : Measure
+    densities : mapping of nickname to g/ml
+    """
+
+    card: Card
+    errors: Mapping[str, float]
+    measure: Measure
+    densities: Mapping[str, float]
+
+    def density(self, paints: Mapping[str, float]) -> float:
+        """Density of a mix weighed in grams, g/ml."""
+        volume = sum(g / self.densities.get(p, WET_DENSITY) for p, g in paints.items())
+        return sum(paints.values()) / volume
+
+
+def plan_card(
+    name: str,
+    layout: Layout,
+    ladders: Sequence[Ladder],
+    white: str,
+    measure: Measure,
+    *,
+    densities: Mapping[str, float],
+    lots: Mapping[str, str],
+    with_white: bool,
+    gap_um: float = 300.0,
+    layout_name: str | None = None,
+) -> CardPlan:
+    """Plan the ladders of a card.
+
+    Parameters
+    ----------
+    name : str
+    layout : Layout
+    ladders : sequence of Ladder
+        As many as the layout takes, or fewer.
+    white : str
+        Nickname.
+    measure : Measure
+    densities : mapping of nickname to g/ml
+        Where known.
+    lots : mapping of nickname to lot
+    with_white : bool
+        Also paint the white alone, which no other card tells of.
+    gap_um : float
+        Of the applicator, for a layout that is drawn down.
+    layout_name : str, optional
+        Name or path that the card keeps of the layout; else its own name.
+
+    Raises
+    ------
+    InputError
+        Where the layout has no room, or no amount is sure enough.
+    """
+    if not layout.tubes:
+        raise InputError(
+            None, f"layout {layout.name}", "it is for mixtures, not for ladders", "take another"
+        )
+    if len(ladders) > layout.tubes:
+        raise InputError(
+            None,
+            f"layout {layout.name}",
+            f"it takes {layout.tubes} tube{'s' * (layout.tubes > 1)}, got {len(ladders)}",
+            "print more cards, or take a six-tube layout",
+        )
+    if with_white and layout.white_step is None:
+        raise InputError(
+            None,
+            f"layout {layout.name}",
+            f"it has no step for {white} alone, and no card tells of it yet",
+            f"print a card of {white} first",
+        )
+    gap = None if layout.method == "brush" else gap_um
+    drawdowns: list[Drawdown] = []
+    for ladder in ladders:
+        steps = [
+            _step(layout, 1 + i, ratio, gap)
+            for i, ratio in enumerate((0.0, *tint_ratios(ladder.strength, layout.steps_each - 1)))
+        ]
+        lead = f"{ladder.paint} " if layout.tubes > 1 else ""
+        found = _weighed(ladder.paint, white, steps, measure, densities)
+        drawdowns += [
+            replace(d, step=lead + d.step, taken_from=d.taken_from and lead + d.taken_from)
+            for d in found
+        ]
+    if with_white:
+        step = _step(layout, layout.white_step or 0, np.inf, gap)
+        drawdowns += _weighed(white, white, [step], measure, densities)
+    card = Card(
+        name=name,
+        file=f"{name}.toml",
+        drawdowns=tuple(replace(d, lots=_lots(d, lots)) for d in drawdowns),
+        layout=layout_name or layout.name,
+        balance_g=measure.resolution_g or round(measure.error_g(WET_DENSITY), 4),
+    )
+    return CardPlan(card, fraction_errors(card, measure, densities), measure, densities)
+
+
+def _lots(d: Drawdown, lots: Mapping[str, str]) -> dict[str, str]:
+    names = dict.fromkeys(name for name in (d.paint, d.white) if name)
+    return {name: lots[name] for name in names if lots.get(name)}
+
+
+def _step(layout: Layout, number: int, ratio: float, gap_um: float | None) -> Step:
+    boxes = [box for over in SUBSTRATES for box in layout.boxes(number, over)]
+    area = sum(box.width_mm * box.height_mm for box in boxes) / len(SUBSTRATES)
+    return Step(ratio, gap_um=gap_um, area_cm2=BEYOND * area / 100)
+
+
+def _weighed(
+    paint: str,
+    white: str,
+    steps: Sequence[Step],
+    measure: Measure,
+    densities: Mapping[str, float],
+) -> tuple[Drawdown, ...]:
+    """Weigh steps out with the least paint that keeps every fraction sure enough."""
+    unit_g = measure.step * (1.0 if measure.unit_ml is None else measure.unit_ml * WET_DENSITY)
+    for least in range(1, _MOST):
+        found = weigh_out(paint, white, steps, unit_g, least)
+        if measure.unit_ml is not None:
+            found = _by_volume(found, densities)
+        errors = fraction_errors(Card("", "", found), measure, densities)
+        if max(errors.values()) < LARGEST_ERROR:
+            return found
+    raise InputError(
+        None,
+        "--scale",
+        f"{measure.name} can't keep every step of {paint} to {LARGEST_ERROR:.0%}",
+        "take a finer one",
+    )
+
+
+def _by_volume(
+    drawdowns: Sequence[Drawdown], densities: Mapping[str, float]
+) -> tuple[Drawdown, ...]:
+    """The grams of amounts that were measured out by volume (given at the typical density)."""
+    made: dict[str, tuple[float, float]] = {}  # g and ml of each step
+    found = []
+    for d in drawdowns:
+        volumes = {paint: grams / WET_DENSITY for paint, grams in d.masses.items()}
+        masses = {p: round(ml * densities.get(p, WET_DENSITY), 4) for p, ml in volumes.items()}
+        grams, ml = sum(masses.values()), sum(volumes.values())
+        taken = None
+        if d.taken_from is not None and d.taken_g is not None:
+            of_g, of_ml = made[d.taken_from]
+            taken_ml = d.taken_g / WET_DENSITY
+            taken = round(taken_ml * of_g / of_ml, 4)
+            grams, ml = grams + taken, ml + taken_ml
+        made[d.step] = grams, ml
+        found.append(replace(d, masses=masses, taken_g=taken))
+    return tuple(found)
+
+
+def fraction_errors(
+    card: Card, measure: Measure, densities: Mapping[str, float]
+) -> dict[str, float]:
+    """Standard error of each step's fraction of its own colour, relative to the fraction."""
+    made = composition(card)
+    each = np.array(
+        [
+            measure.error_g(densities.get(name.rpartition(": ")[2], WET_DENSITY))
+            for name in made.weighings
+        ]
+    )
+    errors = {}
+    for i, d in enumerate(card.drawdowns):
+        j = made.paints.index(d.paint or next(iter(d.masses)))
+        spread = np.sqrt(((made.by_weighing[i, :, j] * each) ** 2).sum())
+        errors[d.step] = float(spread / made.fractions[i, j])
+    return errors
+
+
+def seats(layout: Layout, card: Card) -> dict[str, int]:
+    """Say at which step of a layout each drawdown of a card is painted.
+
+    The ladders stand in the order in which their paints first come on the card, each from its first
+    step on; a drawdown of white alone stands at the layout's step for it, if there is one. On a
+    layout of mixtures drawdowns stand in their order.
+
+    Raises
+    ------
+    InputError
+        Where the card has more drawdowns than the layout has room for.
+    """
+    found: dict[str, int] = {}
+    used: dict[str | None, int] = {}
+    for d in card.drawdowns:
+        alone = d.white is not None and d.paint == d.white and layout.white_step is not None
+        if not layout.tubes:
+            seat, room = len(found) + 1, layout.steps
+        elif alone and layout.white_step not in found.values():
+            seat, room = layout.white_step or 0, layout.steps
+        else:
+            used[d.paint] = used.get(d.paint, 0) + 1
+            tube = list(used).index(d.paint)
+            seat = tube * layout.steps_each + used[d.paint]
+            room = min(tube + 1, layout.tubes) * layout.steps_each
+        if seat > room:
+            raise InputError(
+                card.file,
+                f"step {d.step}",
+                f"layout {layout.name} has no room left for it",
+                "take a layout with more steps, or leave steps out",
+            )
+        found[d.step] = seat
+    return found

@@ -1,0 +1,184 @@
+"""Drawing on a page in millimetres from its upper left corner, with words that fit their boxes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from importlib import resources
+from io import BytesIO
+
+from reportlab.lib.units import mm
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas
+
+from ..errors import InputError
+from .box import Box
+
+PLAIN, BOLD = "DejaVuSans", "DejaVuSans-Bold"
+"""A free typeface that matplotlib brings along: nicknames may be in Greek or Cyrillic too."""
+SMALLEST_PT = 4.5
+LEADING = 1.22
+
+
+def load_fonts() -> None:
+    """Make the typeface known to reportlab."""
+    for name in (PLAIN, BOLD):
+        if name not in pdfmetrics.getRegisteredFontNames():
+            file = resources.files("matplotlib") / f"mpl-data/fonts/ttf/{name}.ttf"
+            pdfmetrics.registerFont(TTFont(name, BytesIO(file.read_bytes())))
+    pdfmetrics.registerFontFamily(PLAIN, normal=PLAIN, bold=BOLD, italic=PLAIN, boldItalic=BOLD)
+
+
+def lines_of(words: str, font: str, size: float, width_pt: float) -> list[str]:
+    """Break words into lines no wider than a width; a line break in them stays one."""
+    lines = []
+    for paragraph in words.split("\n"):
+        line = ""
+        for word in paragraph.split():
+            longer = f"{line} {word}".strip()
+            if line and pdfmetrics.stringWidth(longer, font, size) > width_pt:
+                lines.append(line)
+                longer = word
+            line = longer
+        lines.append(line)
+    return lines
+
+
+class Page:
+    """A page to draw on.
+
+    Parameters
+    ----------
+    size_mm : (width, height)
+    title : str
+        In the file's properties.
+    """
+
+    def __init__(self, size_mm: tuple[float, float], title: str) -> None:
+        load_fonts()
+        self.width_mm, self.height_mm = size_mm
+        self._file = BytesIO()
+        self._canvas = Canvas(
+            self._file, pagesize=(self.width_mm * mm, self.height_mm * mm), invariant=1
+        )
+        self._canvas.setTitle(title)
+        self._canvas.setCreator("tintladder")
+        # Viewers that honour it then print at 100 % of their own accord.
+        self._canvas.setViewerPreference("PrintScaling", "None")
+
+    def finish(self) -> bytes:
+        """End the page; the bytes of its PDF."""
+        self._canvas.showPage()
+        self._canvas.save()
+        return self._file.getvalue()
+
+    def _at(self, x_mm: float, y_mm: float) -> tuple[float, float]:
+        return x_mm * mm, (self.height_mm - y_mm) * mm
+
+    def outline(self, box: Box, grey: float = 0.55, width_pt: float = 0.4) -> None:
+        """Draw a box's edge."""
+        self._canvas.setStrokeGray(grey)
+        self._canvas.setLineWidth(width_pt)
+        x, y = self._at(box.x_mm, box.y_mm + box.height_mm)
+        self._canvas.rect(x, y, box.width_mm * mm, box.height_mm * mm)
+
+    def fill(self, boxes: Sequence[Box], grey: float = 0.0) -> None:
+        """Fill boxes as one area, so that no seam shows between those that touch."""
+        self._canvas.setFillGray(grey)
+        path = self._canvas.beginPath()
+        for box in boxes:
+            x, y = self._at(box.x_mm, box.y_mm + box.height_mm)
+            path.rect(x, y, box.width_mm * mm, box.height_mm * mm)
+        self._canvas.drawPath(path, stroke=0, fill=1)
+
+    def line(
+        self,
+        start: tuple[float, float],
+        end: tuple[float, float],
+        grey: float = 0.0,
+        width_pt: float = 0.4,
+    ) -> None:
+        """Draw a line, mm."""
+        self._canvas.setStrokeGray(grey)
+        self._canvas.setLineWidth(width_pt)
+        self._canvas.line(*self._at(*start), *self._at(*end))
+
+    def words(
+        self,
+        words: str,
+        x_mm: float,
+        y_mm: float,
+        size: float,
+        *,
+        font: str = PLAIN,
+        align: str = "left",
+        grey: float = 0.0,
+    ) -> None:
+        """Write one line with its foot at y."""
+        self._canvas.setFont(font, size)
+        self._canvas.setFillGray(grey)
+        draw = {
+            "left": self._canvas.drawString,
+            "right": self._canvas.drawRightString,
+            "centre": self._canvas.drawCentredString,
+        }[align]
+        draw(*self._at(x_mm, y_mm), words)
+
+    def one_line(
+        self,
+        words: str,
+        box: Box,
+        largest: float,
+        *,
+        font: str = PLAIN,
+        grey: float = 0.0,
+    ) -> float:
+        """Write one line into a box, cut short where it is too long; its height, mm."""
+        size = min(largest, box.height_mm * mm / LEADING)
+        natural = pdfmetrics.stringWidth(words, font, size)
+        size = max(SMALLEST_PT, min(size, size * box.width_mm * mm / natural))
+        shown = words
+        while len(words) > 1 and pdfmetrics.stringWidth(shown, font, size) > box.width_mm * mm:
+            words = words[:-1]
+            shown = f"{words}…"
+        self.words(shown, box.x_mm, box.y_mm + 0.95 * size / mm, size, font=font, grey=grey)
+        return float(size * LEADING / mm)
+
+    def fitted(
+        self,
+        words: str,
+        box: Box,
+        largest: float,
+        *,
+        font: str = PLAIN,
+        grey: float = 0.0,
+        file: str | None = None,
+        align: str = "left",
+    ) -> float:
+        """Write words into a box, as large as fits; the height that they took, mm.
+
+        Raises
+        ------
+        InputError
+            Where they fit at no readable size.
+        """
+        size = largest
+        while size >= SMALLEST_PT:
+            lines = lines_of(words, font, size, box.width_mm * mm)
+            widest = max(pdfmetrics.stringWidth(line, font, size) for line in lines)
+            height = len(lines) * size * LEADING / mm
+            if widest <= box.width_mm * mm + 0.01 and height <= box.height_mm + 0.01:
+                break
+            size -= 0.1
+        else:
+            raise InputError(
+                file,
+                f"text at {box.x_mm:g}, {box.y_mm:g} mm",
+                f"the words don't fit a box of {box.width_mm:g} x {box.height_mm:g} mm",
+                "make it larger",
+            )
+        x = box.x_mm + {"left": 0.0, "centre": box.width_mm / 2, "right": box.width_mm}[align]
+        for i, line in enumerate(lines):
+            foot = box.y_mm + (i * LEADING + 0.95) * size / mm
+            self.words(line, x, foot, size, font=font, grey=grey, align=align)
+        return height
