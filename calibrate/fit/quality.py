@@ -60,6 +60,7 @@ def paint_fit(
     alone = (problem.fractions > 0).sum(axis=1)[problem.drawdown] == 1
     cards = set(own[holds & alone]) or set(own[holds])
     rows = np.flatnonzero(holds & np.isin(own, sorted(cards)))
+    kept = trust(problem, solution.findings)
     measured, fitted = problem.measured[rows], solution.fitted[rows]
     fitted = np.where(np.isnan(measured), np.nan, fitted)
     difference = ciede2000(lab(fitted, problem.wavelengths), lab(measured, problem.wavelengths))
@@ -74,7 +75,7 @@ def paint_fit(
             "thickness_um": solution.thickness[problem.drawdown[rows]] * 1e3,
             "de00": difference,
             "rms": _rms(measured - fitted),
-            "weight": trust(problem, solution.findings)[rows],
+            "weight": kept[rows],
             "flag": [flags[int(n)] for n in rows],
         }
     )
@@ -90,8 +91,8 @@ def paint_fit(
             "sigma": sd.ravel(),
         }
     )
-    here = [f for f in solution.findings if set(f.rows) & set(rows.tolist())]
-    verdict, reasons = judge(table, found, column, here)
+    odd = [_advice(f, kept) for f in solution.findings if set(f.rows) & set(rows.tolist())]
+    verdict, reasons = judge(table, found, column, odd)
     if not solution.settled:
         verdict = FIRST_GUESS if verdict == GOOD_TO_MIX else verdict
         reasons += ("the fit stopped before it settled",)
@@ -113,8 +114,15 @@ def _rms(residual: Array) -> Array:
     return np.where(count > 0, np.sqrt(mean), np.nan)
 
 
+def _advice(finding: Finding, kept: Array) -> str:
+    """What was done about a finding, and what to do."""
+    aside = kept[list(finding.rows)].max() == 0
+    done = "it is set aside" if aside else "it is kept, for without it too little is left"
+    return f"{finding.words}: {done}; check its label, or paint it again"
+
+
 def judge(
-    table: pd.DataFrame, found: Coefficients, column: int, findings: Sequence[Finding] = ()
+    table: pd.DataFrame, found: Coefficients, column: int, odd: Sequence[str] = ()
 ) -> tuple[str, tuple[str, ...]]:
     """Say in words how far a fit can be trusted, and why."""
     trusted = table[(table["weight"] > 0) & table["de00"].notna()]
@@ -127,9 +135,9 @@ def judge(
         reasons.append(f"{at} lies {worst:.1f} from what its ladder says")
     elif mean > GOOD:
         verdict = FIRST_GUESS
-    for finding in findings:
+    if odd:
         verdict = PAINT_AGAIN
-        reasons.append(f"{finding.words}: it is set aside; check its label, or paint it again")
+        reasons += odd
     hidden = int(found.ratio_only[column].sum())
     if hidden:
         verdict = FIRST_GUESS if verdict == GOOD_TO_MIX else verdict
