@@ -12,29 +12,27 @@ from tintladder.database.demo import make_demo
 
 README = Path(__file__).parents[1] / "README.md"
 TEXT = README.read_text(encoding="utf-8")
+NAMES = [module.__name__.rpartition(".")[2] for module in cli.COMMANDS]
 
 
 def test_every_command_stands_in_the_table_and_no_other():
     named = re.findall(r"^\| `tintladder (\w+)` \|", TEXT, flags=re.M)
-    assert named == list(cli.COMMANDS)
+    assert named == NAMES
 
 
 def test_every_command_written_out_exists():
     used = set(re.findall(r"^    tintladder (\w+)", TEXT, flags=re.M))
-    assert used <= set(cli.COMMANDS)
+    assert used <= set(NAMES)
 
 
 def test_options_written_out_exist(capsys: pytest.CaptureFixture[str]):
     for line in re.findall(r"^    tintladder (.+?)(?:#.*)?$", TEXT, flags=re.M):
         name, *rest = line.split()
         for option in (word for word in rest if word.startswith("--")):
-            helps = [[name, "--help"]] + ([[name, rest[0], "--help"]] if rest else [])
-            said = ""
-            for arguments in helps:
-                with pytest.raises(SystemExit):
-                    cli.app(arguments, prog_name="tintladder")
-                said += capsys.readouterr().out
-            assert option in said, line
+            inner = rest[:1] if name == "tubes" and rest[0].isalpha() else []
+            with pytest.raises(SystemExit):
+                cli.app([name, *inner, "--help"], prog_name="tintladder")
+            assert option in capsys.readouterr().out, line
 
 
 def test_pictures_are_there():
@@ -48,7 +46,7 @@ def test_three_lines_of_pandas_read_a_release(tmp_path: Path, monkeypatch: pytes
     code = re.search(r"```python\n(.*?)```", TEXT, flags=re.S)
     assert code is not None
     found: dict[str, object] = {}
-    exec(code.group(1), found)
+    exec(code.group(1), found)  # as the reader would type it
     ks = found["ks"]
     assert isinstance(ks, pd.DataFrame)
     coefficients = made.fitted.fit.coefficients
