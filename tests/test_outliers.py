@@ -14,7 +14,7 @@ from tintladder.calibrate.fit.outliers import trust
 from tintladder.calibrate.fit.problem import build
 from tintladder.calibrate.fit.result import JointFit, PaintFit
 from tintladder.calibrate.fit.settings import FitSettings
-from tintladder.calibrate.optics.spectra import Array
+from tintladder.calibrate.optics.spectra import Array, Spectra
 
 from tests import synthetic
 from tests.bench.robust import KINDS, accused, judged, trial
@@ -133,3 +133,29 @@ def test_paint_that_two_fluxes_bend_for(number: int) -> None:
     """One trial of each kind on the virtual lab, whose ladders two fluxes don't quite hold for."""
     outcome = judged(trial("lab", number))
     assert outcome.named or outcome.moved < 3, outcome.what
+
+
+def test_a_lone_masstone_with_black_and_white_swapped_is_named_but_kept(
+    sound: dict[str, CardReadings],
+) -> None:
+    ladder = sound["B"]
+    labels = ladder.spectra.labels
+    rows = [i for i, label in enumerate(labels) if label.split("/")[0] in ("bare", "masstone")]
+    spectra = Spectra.from_values(
+        ladder.spectra.wavelengths, ladder.spectra.values[rows], [labels[i] for i in rows]
+    )
+    card = replace(ladder.card, drawdowns=ladder.card.drawdowns[:1])
+    alone = replace(ladder, card=card, spectra=spectra)
+    wrong = exchanged(alone, ["masstone/black"], ["masstone/white"])
+    fit = fit_paints([wrong], synthetic.TUBES).paints["B"]
+    assert fit.verdict == "paint this step again"
+    assert any("lighter over black" in r and "it is kept" in r for r in fit.reasons)
+    assert (fit.patches["weight"] == 1).all()
+
+
+def test_opaque_ladders_are_looked_at_too() -> None:
+    white, red = synthetic.ladders(("W", "R"), seed=3, opaque_films=True)
+    assert not accused(fit_paints([white, red], synthetic.TUBES))
+    wrong = exchanged(red, over_both("3:1"), over_both("7:1"))
+    fit = fit_paints([white, wrong], synthetic.TUBES)
+    assert {flag for _, _, flag in accused(fit)} == {"3:1 and 7:1 look swapped"}
