@@ -1,4 +1,12 @@
-"""Finds patches and steps that don't belong, and says which and why."""
+"""Finds patches and steps that don't belong, and says which and why.
+
+Each paint's patches, with its whites', are solved once more with every mix's absorption loose. Two
+cheap looks follow: does a step's strength break the run of its ladder, and would a bubble, a glare
+or dirt in one patch explain what is left over? Only where one of them speaks are explanations tried
+in earnest, each by solving again: this step or patch set aside, these two exchanged, this one's
+black and white exchanged. The likeliest is reported; what one explanation leaves odd, the next look
+finds. Thresholds were set on sound and spoilt ladders of the virtual paint lab.
+"""
 
 from __future__ import annotations
 
@@ -52,7 +60,7 @@ def find(
     likely = []
     for rows in ladders or whites:
         together = np.sort(np.concatenate([rows, *(whites if ladders else [])]))
-        found = _Bench(problem, together, prior, solution, weight, held).findings()
+        found = _Inquiry(problem, together, prior, solution, weight, held).findings()
         if found:
             likely.append(found)
     blame = sum(bool(of_whites & set(found[0].rows)) for found in likely)
@@ -81,7 +89,7 @@ def without(problem: Problem, kept: Array) -> Problem:
     return replace(problem, measured=np.where(kept[:, None] > 0, problem.measured, np.nan))
 
 
-class _Bench:
+class _Inquiry:
     """One paint's patches and the whites' under test."""
 
     def __init__(
