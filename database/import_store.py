@@ -34,6 +34,15 @@ class Undone:
         counting = [row for row in card.versions if row.id not in self.card_versions]
         return counting[-1] if counting else None
 
+    def newest_of_all(self, session: OrmSession) -> set[int]:
+        """Return the versions that hold, of all cards."""
+        query = select(schema.CardVersion.id, schema.CardVersion.card_id)
+        held: dict[int, int] = {}
+        for version, card in session.execute(query.order_by(schema.CardVersion.id)):
+            if version not in self.card_versions:
+                held[card] = version
+        return set(held.values())
+
 
 @dataclass(frozen=True)
 class UndoneImport:

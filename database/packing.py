@@ -80,4 +80,10 @@ def pack_table(table: pd.DataFrame) -> bytes:
 
 def unpack_table(data: bytes) -> pd.DataFrame:
     """Table from the bytes that `pack_table` made."""
-    return pd.DataFrame(json.loads(zlib.decompress(data)))
+    return pd.DataFrame(unpack_columns(data))
+
+
+def unpack_columns(data: bytes) -> dict[str, list[Any]]:
+    """Columns of the table that `pack_table` made."""
+    columns: dict[str, list[Any]] = json.loads(zlib.decompress(data))
+    return columns

@@ -4,26 +4,62 @@ from __future__ import annotations
 
 import shutil
 import tempfile
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version as installed_version
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
 from sqlalchemy import select
+from sqlalchemy.orm import Session as OrmSession
 
 from ..calibrate.errors import InputError
 from . import schema
+from .cautions import caution
+from .compare import Numbers
+from .gates import Gate, gates
+from .joining import join
 from .release_changes import Changes, checked_version, next_version, version_key
 from .release_descriptor import DESCRIPTOR, SCHEMA, as_json, describe, json_schema
-from .release_files import SUMS, sha256, sums, sync_folder, write_whole, zipped
+from .release_files import SUMS, Digest, pack, sums, sync_folder, write_whole
 from .release_schema import TABLES, Table
-from .release_tables import Contents, contents
-from .release_words import changelog, citation, readme
+from .release_tables import Contents, Texts, contents
+from .release_text import heading
+from .release_words import Entry, changelog, citation, readme
 from .store import Store
 from .transactions import now
 
 _BUILDING = ".building-"
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What publishing would do.
+
+    Attributes
+    ----------
+    version : str
+    changes : Changes
+        Since the release before.
+    gates : tuple of Gate
+        What is to be said against it, what stops it first.
+    excluded : tuple of str
+    contents : Contents
+    earlier : tuple of schema.Release
+        The first first.
+    """
+
+    version: str
+    changes: Changes
+    gates: tuple[Gate, ...]
+    excluded: tuple[str, ...]
+    contents: Contents
+    earlier: tuple[schema.Release, ...]
+
+    @property
+    def stopped(self) -> bool:
+        """Whether it must be forced."""
+        return any(gate.stops for gate in self.gates)
 
 
 @dataclass(frozen=True)
@@ -39,6 +75,8 @@ class Release:
         SHA-256 of its SHA256SUMS.
     changes : Changes
         Since the release before.
+    gates : tuple of Gate
+        What was to be said against it.
     """
 
     version: str
@@ -47,10 +85,51 @@ class Release:
     archive: Path
     digest: str
     changes: Changes
+    gates: tuple[Gate, ...]
+
+
+def plan(store: Store, version: str | None = None, exclude: Sequence[str] = ()) -> Plan:
+    """Say what publishing would do, and do nothing.
+
+    Parameters
+    ----------
+    store : Store
+    version : str, optional
+        Default: 1.0.0, then what follows from the changes.
+    exclude : sequence of str
+        Paints to leave out, by nickname or part of a name.
+
+    Raises
+    ------
+    InputError
+        Where no paint has a fit, nothing changed, or the version can't follow.
+    """
+    with store.snapshot() as session:
+        excluded = tuple(dict.fromkeys(store.find_paint(paint).nickname for paint in exclude))
+        earlier = releases(store)
+        held = contents(store, excluded)
+        last = earlier[-1] if earlier else None
+        changes = Changes.between(last.contents if last else {}, held.paints)
+        if last is not None and not changes:
+            raise InputError(
+                None,
+                "publish",
+                f"nothing has changed since {last.version}",
+                "fit again or add a paint first",
+            )
+        wanted = version or next_version(last.version if last else None, changes)
+        checked_version(wanted, [row.version for row in earlier])
+        found = gates(session, held.current, lambda paints: _numbers(held, paints), last)
+        return Plan(wanted, changes, tuple(found), excluded, held, tuple(earlier))
 
 
 def publish(
-    store: Store, version: str | None = None, note: str = "", created: str | None = None
+    store: Store,
+    version: str | None = None,
+    note: str = "",
+    created: str | None = None,
+    exclude: Sequence[str] = (),
+    force: str = "",
 ) -> Release:
     """Publish the current fits of a studio below its ``releases``.
 
@@ -63,50 +142,43 @@ def publish(
         For the changelog.
     created : str, optional
         UTC, ISO 8601; default now. The same studio and time give the same bytes.
+    exclude : sequence of str
+        Paints to leave out, by nickname or part of a name.
+    force : str
+        Why to publish though a gate stops it; the release says so.
 
     Raises
     ------
     InputError
-        Where no paint has a fit, nothing changed, or the version can't follow.
+        As `plan`, and where a gate stops it and there is no reason to force it.
     """
     created = created or now()
     # The database's own lock lets one publisher in at a time; its commit is what publishes.
     with store.transaction() as session:
-        earlier = sorted(
-            session.scalars(select(schema.Release)), key=lambda row: version_key(row.version)
-        )
-        held = contents(store)
-        before = [row.contents for row in earlier]
-        changes = Changes.between(before[-1] if before else {}, held.paints)
-        if not changes:
+        made = plan(store, version, exclude)
+        if made.stopped and not force:
+            stopping = [gate.line for gate in made.gates if gate.stops]
+            more = f" (and {len(stopping) - 1} more)" if len(stopping) > 1 else ""
             raise InputError(
                 None,
                 "publish",
-                f"nothing has changed since {earlier[-1].version}",
-                "fit again or add a paint first",
+                f"{stopping[0]}{more}",
+                "see all with --preview; mend it, leave the paint out with --exclude, or publish "
+                'all the same with --force "the reason"',
             )
-        wanted = version or next_version(earlier[-1].version if earlier else None, changes)
-        checked_version(wanted, [row.version for row in earlier])
-        name = f"paints-{wanted}"
-        history = _history(earlier, before)
-        files = _files(name, wanted, created, held, [(wanted, created, changes, note), *history])
-        digest = sha256(files[SUMS])
-        session.add(
-            schema.Release(
-                version=wanted,
-                name=name,
-                created=created,
-                note=note,
-                digest=digest,
-                contents=dict(held.paints),
-            )
-        )
-        session.flush()
+        said = {
+            "excluded": list(made.excluded),
+            "forced": force if made.stopped else "",
+            "findings": [gate.as_dict() for gate in made.gates],
+        }
+        name = f"paints-{made.version}"
         try:
-            folder = _put_in_place(store.studio.releases, name, files)
+            folder, digest = _put_in_place(store.studio.releases, name, made, created, note, said)
         except OSError as error:
             raise _cannot(store.studio.releases, error) from error
-    return Release(wanted, name, folder, folder.with_name(f"{name}.zip"), digest, changes)
+        _record(session, made, name, created, note, digest, said)
+    archive = folder.with_name(f"{name}.zip")
+    return Release(made.version, name, folder, archive, digest, made.changes, made.gates)
 
 
 def releases(store: Store) -> list[schema.Release]:
@@ -116,46 +188,60 @@ def releases(store: Store) -> list[schema.Release]:
         return sorted(rows, key=lambda row: version_key(row.version))
 
 
-def _history(
-    earlier: list[schema.Release], before: list[dict[str, Any]]
-) -> list[tuple[str, str, Changes, str]]:
-    pairs = zip([{}, *before], earlier, strict=False)
-    told = [
-        (row.version, row.created, Changes.between(old, row.contents), row.note)
-        for old, row in pairs
+def _numbers(held: Contents, paints: Sequence[str]) -> Numbers:
+    """K and S of some of the paints, and of their whites."""
+    whites = {p: row.beside[1] for p, row in held.current.items() if len(row.beside) > 1}
+    wanted = dict.fromkeys([*paints, *(whites[p] for p in paints if p in whites)])
+    parts = [
+        (fit, part.select(mine))
+        for fit, part in held.parts
+        if (mine := [paint for paint in part.paints if paint in wanted])
     ]
-    return told[::-1]
+    return Numbers("now", join(parts), whites)
 
 
-def _files(
+def _record(
+    session: OrmSession,
+    made: Plan,
     name: str,
-    version: str,
     created: str,
-    held: Contents,
-    history: list[tuple[str, str, Changes, str]],
-) -> dict[str, bytes]:
-    code, paints = installed_version("tintladder"), list(held.paints)
-    scale = str(held.tables["paints"]["scale"].iloc[0])
-    files = {table.file: _csv(table, held.tables[table.name]) for table in TABLES}
-    files[DESCRIPTOR] = as_json(describe(name, version, created, code, files))
-    files[SCHEMA] = as_json(json_schema())
-    files["README.md"] = readme(name, version, paints, scale).encode()
-    files["CHANGELOG.md"] = changelog(history).encode()
-    files["CITATION"] = citation("Paints", version, created, len(paints), code).encode()
-    return files | {SUMS: sums(files)}
+    note: str,
+    digest: str,
+    said: dict[str, Any],
+) -> None:
+    session.add(
+        schema.Release(
+            version=made.version,
+            name=name,
+            created=created,
+            note=note,
+            digest=digest,
+            contents=dict(made.contents.paints),
+            gates=said,
+        )
+    )
+    session.flush()
 
 
-def _csv(table: Table, rows: pd.DataFrame) -> bytes:
-    # Left to itself numpy shortens figures by a setting that other libraries change.
-    exact = {
-        column.name: ["" if value != value else repr(value) for value in rows[column.name].tolist()]
-        for column in table.columns
-        if column.kind == "number"
-    }
-    return rows.assign(**exact).to_csv(index=False, lineterminator="\n").encode()
+def _history(earlier: Sequence[schema.Release]) -> list[Entry]:
+    """Tell of the releases before, the newest first."""
+    pairs = zip([{}, *(row.contents for row in earlier)], earlier, strict=False)
+    none = {"excluded": [], "forced": "", "findings": []}
+    return [
+        Entry(
+            row.version,
+            row.created,
+            Changes.between(old, row.contents),
+            row.note,
+            row.gates or none,
+        )
+        for old, row in pairs
+    ][::-1]
 
 
-def _put_in_place(releases: Path, name: str, files: dict[str, bytes]) -> Path:
+def _put_in_place(
+    releases: Path, name: str, made: Plan, created: str, note: str, said: dict[str, Any]
+) -> tuple[Path, str]:
     """Write folder, zip and the zip's hash beside the releases, then move them in."""
     releases.mkdir(parents=True, exist_ok=True)
     for left_over in releases.glob(f"{_BUILDING}*"):
@@ -164,12 +250,10 @@ def _put_in_place(releases: Path, name: str, files: dict[str, bytes]) -> Path:
     try:
         folder = building / name
         folder.mkdir()
-        for file, data in files.items():
-            write_whole(folder / file, data)
-        archive = zipped(name, files)
-        write_whole(building / f"{name}.zip", archive)
-        line = f"{sha256(archive)}  {name}.zip\n"
-        write_whole(building / f"{name}.zip.sha256", line.encode())
+        digest = _write(folder, made, created, note, said)
+        archive = pack(folder, building / f"{name}.zip")
+        line = f"{archive.sha256}  {name}.zip\n"
+        write_whole(building / f"{name}.zip.sha256", [line.encode()])
         sync_folder(folder)
         for part in (name, f"{name}.zip", f"{name}.zip.sha256"):
             _put_aside(releases / part)
@@ -177,7 +261,41 @@ def _put_in_place(releases: Path, name: str, files: dict[str, bytes]) -> Path:
         sync_folder(releases)
     finally:
         shutil.rmtree(building)
-    return releases / name
+    return releases / name, digest
+
+
+def _write(folder: Path, made: Plan, created: str, note: str, said: dict[str, Any]) -> str:
+    """Write every file of a release, and return the digest of its SHA256SUMS."""
+    name, code, held = folder.name, installed_version("tintladder"), made.contents
+    cautions = {
+        paint: words
+        for paint, row in held.current.items()
+        if (words := caution(row.paint.pigments))
+    }
+    entry = Entry(made.version, created, made.changes, note, said)
+    digests = {
+        table.file: write_whole(folder / table.file, _csv(table, held.texts[table.name]))
+        for table in TABLES
+    }
+    rest = {
+        DESCRIPTOR: as_json(describe(name, made.version, created, code, digests, said)),
+        SCHEMA: as_json(json_schema()),
+        "README.md": readme(name, made.version, list(held.paints), held.scale, cautions).encode(),
+        "CHANGELOG.md": changelog([entry, *_history(made.earlier)]).encode(),
+        "CITATION": citation("Paints", made.version, created, len(held.paints), code).encode(),
+    }
+    digests |= {file: write_whole(folder / file, [data]) for file, data in rest.items()}
+    return write_whole(folder / SUMS, [sums(_hashes(digests))]).sha256
+
+
+def _hashes(digests: dict[str, Digest]) -> dict[str, str]:
+    return {file: digest.sha256 for file, digest in digests.items()}
+
+
+def _csv(table: Table, texts: Texts) -> Iterator[bytes]:
+    yield heading(table).encode()
+    for text in texts():
+        yield text.encode()
 
 
 def _cannot(releases: Path, error: OSError) -> InputError:

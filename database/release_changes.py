@@ -21,6 +21,8 @@ class Changes:
     refitted: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
     reworded: tuple[str, ...] = ()
+    remade: tuple[str, ...] = ()
+    """Whose numbers now mean something else: of another scale or model."""
 
     @classmethod
     def between(cls, old: Mapping[str, Any], new: Mapping[str, Any]) -> Changes:
@@ -31,6 +33,7 @@ class Changes:
             refitted=tuple(p for p in both if new[p]["fit"] != old[p]["fit"]),
             left_out=tuple(paint for paint in old if paint not in new),
             reworded=tuple(p for p in both if new[p]["words"] != old[p]["words"]),
+            remade=tuple(p for p in both if new[p]["meaning"] != old[p]["meaning"]),
         )
 
     def __bool__(self) -> bool:
@@ -44,6 +47,7 @@ class Changes:
             "Refitted": self.refitted,
             "Left out": self.left_out,
             "Reworded": self.reworded,
+            "Numbers of another meaning": self.remade,
         }
         return [f"{kind}: {', '.join(paints)}." for kind, paints in kinds.items() if paints]
 
@@ -64,10 +68,16 @@ def version_key(version: str) -> tuple[int, ...]:
 
 
 def next_version(last: str | None, changes: Changes) -> str:
-    """Choose a version: minor for paints added, refitted or left out, patch for words alone."""
+    """Choose a version by what changed.
+
+    Major where the meaning of numbers did, minor for paints added, refitted or left out, patch for
+    words alone.
+    """
     if last is None:
         return FIRST
     major, minor, patch = version_key(last)
+    if changes.remade:
+        return f"{major + 1}.0.0"
     if changes.added or changes.refitted or changes.left_out:
         return f"{major}.{minor + 1}.0"
     return f"{major}.{minor}.{patch + 1}"

@@ -6,7 +6,7 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from .release_files import sha256
+from .release_files import Digest
 from .release_schema import LAYOUT, TABLES, Table
 
 DESCRIPTOR = "datapackage.json"
@@ -19,9 +19,25 @@ def as_json(value: object) -> bytes:
 
 
 def describe(
-    name: str, version: str, created: str, code: str, files: Mapping[str, bytes]
+    name: str,
+    version: str,
+    created: str,
+    code: str,
+    files: Mapping[str, Digest],
+    gates: Mapping[str, Any],
 ) -> dict[str, Any]:
-    """Describe a release whose tables are among the files."""
+    """Describe a release.
+
+    Parameters
+    ----------
+    name, version, created : str
+    code : str
+        Version of tintladder.
+    files : mapping of file name to Digest
+        With every table.
+    gates : mapping
+        What was left out, what stood against it, and why it was published all the same.
+    """
     return {
         "$schema": "https://datapackage.org/profiles/2.0/datapackage.json",
         "name": name,
@@ -32,6 +48,7 @@ def describe(
         "created": created,
         "layout": LAYOUT,
         "made_with": f"tintladder {code}",
+        "gates": dict(gates),
         "resources": [
             {
                 "name": table.name,
@@ -41,8 +58,8 @@ def describe(
                 "format": "csv",
                 "mediatype": "text/csv",
                 "encoding": "utf-8",
-                "bytes": len(files[table.file]),
-                "hash": f"sha256:{sha256(files[table.file])}",
+                "bytes": files[table.file].size,
+                "hash": f"sha256:{files[table.file].sha256}",
                 "schema": table_schema(table),
             }
             for table in TABLES
@@ -98,12 +115,21 @@ def json_schema() -> dict[str, Any]:
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "A release of paint coefficients",
         "type": "object",
-        "required": ["name", "version", "created", "layout", "resources"],
+        "required": ["name", "version", "created", "layout", "gates", "resources"],
         "properties": {
             "name": {"type": "string", "pattern": "^[a-z0-9._-]+$"},
             "version": {"type": "string", "pattern": r"^\d+\.\d+\.\d+$"},
             "created": {"type": "string"},
             "layout": {"const": LAYOUT},
+            "gates": {
+                "type": "object",
+                "required": ["excluded", "forced", "findings"],
+                "properties": {
+                    "excluded": {"type": "array", "items": {"type": "string"}},
+                    "forced": {"type": "string"},
+                    "findings": {"type": "array", "items": {"type": "object"}},
+                },
+            },
             "resources": {
                 "type": "array",
                 "prefixItems": resources,

@@ -10,12 +10,11 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from ..calibrate.errors import InputError
 from ..calibrate.optics.coefficients import Coefficients
-from ..calibrate.optics.surface import Surface
+from .release_coefficients import coefficients_of
 from .release_descriptor import DESCRIPTOR
 from .release_files import read_files
 from .release_schema import LAYOUT, TABLES, Kind, Table
@@ -25,7 +24,12 @@ _DTYPES: dict[Kind, str] = {
     "object": "str",
     "integer": "int64",
     "boolean": "bool",
+    "array": "str",
+    "number": "float64",
 }
+# Until 3.1 pandas may miss a number's last digit unless told not to.
+_OLD_PANDAS = tuple(int(part) for part in pd.__version__.split(".")[:2]) < (3, 1)
+_EXACT: dict[str, Any] = {"float_precision": "round_trip"} if _OLD_PANDAS else {}
 
 
 @dataclass(frozen=True)
@@ -113,87 +117,18 @@ def parse_table(table: Table, data: bytes) -> pd.DataFrame:
     ValueError
         Where columns or values aren't the table's.
     """
-    # Words such as NA may be a nickname, and pandas' own reading may miss a number's last digit.
+    numbers = [column.name for column in table.columns if column.kind == "number"]
+    dtypes: dict[str, Any] = {c.name: _DTYPES[c.kind] for c in table.columns}
+    # Words such as NA may be a nickname: only an empty number is missing.
     frame = pd.read_csv(
         io.BytesIO(data),
         encoding="utf-8",
-        dtype={c.name: _DTYPES[c.kind] for c in table.columns if c.kind in _DTYPES},
-        converters={c.name: _number for c in table.columns if c.kind == "number"},
+        dtype=dtypes,
+        na_values={name: [""] for name in numbers},
         keep_default_na=False,
+        **_EXACT,
     )
     expected = [column.name for column in table.columns]
     if list(frame.columns) != expected:
-        raise ValueError(f"expected columns {', '.join(expected)}")
-    return frame.astype({c.name: "float64" for c in table.columns if c.kind == "number"})
-
-
-def _number(text: str) -> float:
-    return float(text) if text else np.nan
-
-
-def coefficients_of(tables: Mapping[str, pd.DataFrame]) -> Coefficients:
-    """Coefficients from the tables of a release.
-
-    Raises
-    ------
-    ValueError, KeyError
-        Where the tables don't hang together.
-    """
-    paints, wavelengths = tables["paints"], tables["wavelengths"]
-    p, w = len(paints), len(wavelengths)
-    row = pd.Series(range(p), index=paints["paint"])
-    column = pd.Series(range(w), index=wavelengths["wavelength"])
-    which = {"K": 0, "S": 1}
-
-    def at(table: pd.DataFrame) -> tuple[Any, Any, Any]:
-        return (
-            row.loc[table["paint"]].to_numpy(np.intp),
-            table["quantity"].map(which).to_numpy(np.intp),
-            column.loc[table["wavelength"]].to_numpy(np.intp),
-        )
-
-    long, local_rows = tables["coefficients"], tables["covariance"]
-    values = np.full((p, 2, w), np.nan)
-    values[at(long)] = long["value"]
-    ratio_only = np.zeros((p, w), dtype=bool)
-    i, _, j = at(long)
-    ratio_only[i, j] = long["ratio_only"]
-    local = np.full((p, 2, 2, w), np.nan)
-    i, _, j = at(local_rows.assign(quantity="K"))
-    for (a, b), name in {(0, 0): "kk", (0, 1): "ks", (1, 0): "ks", (1, 1): "ss"}.items():
-        local[i, a, b, j] = local_rows[name]
-    mine, shared = tables["own"], tables["factors"]
-    own = np.zeros((p, int(mine["factor"].max()) if len(mine) else 0, 2, w))
-    i, q, j = at(mine)
-    own[i, mine["factor"] - 1, q, j] = mine["change"]
-    factors = np.zeros((len(tables["shared"]), p, 2, w))
-    i, q, j = at(shared)
-    factors[shared["factor"] - 1, i, q, j] = shared["change"]
-    first = paints.iloc[0]
-    return Coefficients(
-        paints=tuple(paints["paint"]),
-        wavelengths=wavelengths["wavelength"].to_numpy(),
-        k=values[:, 0],
-        s=values[:, 1],
-        local=local,
-        own=own,
-        factors=factors,
-        factor_names=tuple(tables["shared"]["name"]),
-        scale=first["scale"],
-        surface=Surface(
-            geometry=first["geometry"],
-            specular=first["specular"],
-            gloss=first["gloss"],
-            n=float(first["n"]),
-            k2=float(first["k2"]),
-            haze=float(first["haze"]),
-        ),
-        dry_volume=paints["dry_volume"].to_numpy(),
-        density=paints["density"].to_numpy(),
-        dry_volume_measured=paints["dry_volume_measured"].to_numpy(),
-        ratio_only=ratio_only,
-        scan_made=paints["scan_made"].to_numpy(),
-        mix_error=paints["mix_error"].to_numpy(),
-        model_error=wavelengths["model_error"].to_numpy(),
-        model=first["model"],
-    )
+        raise ValueError(f"expected columns {', '.join(expected[:8])}")
+    return frame

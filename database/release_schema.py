@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from ..calibrate.optics.spectra import GRID
 from ..calibrate.optics.surface import GEOMETRIES, GLOSSES
 from .schema import FINISHES
 
 LAYOUT = 1
 """Number of this layout; a release states it."""
 
-Kind = Literal["string", "integer", "number", "boolean", "object"]
+Kind = Literal["string", "integer", "number", "boolean", "object", "array"]
 
 
 @dataclass(frozen=True)
@@ -71,6 +72,10 @@ def _truth(name: str, meaning: str) -> Column:
     return Column(name, "boolean", meaning, True)
 
 
+SPECTRUM = tuple(f"{wavelength:g}" for wavelength in GRID)
+"""Columns of a table that holds a whole spectrum in a row."""
+_CHANGES = tuple(_number(name, f"change of K or S at {name} nm") for name in SPECTRUM)
+
 _PAINT = _key("paint", "nickname")
 _QUANTITY = _text("quantity", "K (absorption) or S (scattering)", ("K", "S"))
 _WAVELENGTH = _number("wavelength", "nm", True)
@@ -104,6 +109,7 @@ TABLES: tuple[Table, ...] = (
             _text("pigments", "Colour Index generic names as on the label, by spaces"),
             _text("binder", "as on the label"),
             _text("finish", "ordinary, or what keeps it from the theory", FINISHES),
+            _text("caution", "what to take care of, by its pigments, beyond the common cautions"),
             _text("lot", "tube that was read"),
             _number("density", "of the tube paint, g/ml", True),
             _number("dry_volume", "dry volume that a gram of tube paint leaves, ml/g", True),
@@ -111,6 +117,7 @@ TABLES: tuple[Table, ...] = (
             _truth("scan_made", "whether the readings came from scans"),
             _number("mix_error", "what the theory gets wrong of a mix: relative SD of its K"),
             _FIT,
+            _text("white", "nickname of the white that its ladder was let down with"),
             _MODEL,
             _SCALE,
             *_SURFACE,
@@ -165,16 +172,10 @@ TABLES: tuple[Table, ...] = (
     Table(
         "own",
         "What each value that a paint has to itself does to its K and S: the change at one "
-        "standard deviation. Rows of nought are left out.",
-        (
-            _PAINT,
-            _count("factor", "number among the paint's own"),
-            _QUANTITY,
-            _WAVELENGTH,
-            _number("change", "of K or S"),
-        ),
-        ("paint", "factor", "quantity", "wavelength"),
-        (_TO_PAINT, _TO_WAVELENGTH),
+        "standard deviation, a column for each wavelength. Rows of nought are left out.",
+        (_PAINT, _count("factor", "number among the paint's own"), _QUANTITY, *_CHANGES),
+        ("paint", "factor", "quantity"),
+        (_TO_PAINT,),
     ),
     Table(
         "shared",
@@ -184,17 +185,11 @@ TABLES: tuple[Table, ...] = (
     ),
     Table(
         "factors",
-        "What each shared value does to K and S: the change at one standard deviation. "
-        "Rows of nought are left out.",
-        (
-            _count("factor", "number among the shared"),
-            _PAINT,
-            _QUANTITY,
-            _WAVELENGTH,
-            _number("change", "of K or S"),
-        ),
-        ("factor", "paint", "quantity", "wavelength"),
-        (_TO_PAINT, _TO_WAVELENGTH, (("factor",), "shared", ("factor",))),
+        "What each shared value does to K and S: the change at one standard deviation, a column "
+        "for each wavelength. Rows of nought are left out.",
+        (_PAINT, _count("factor", "number among the shared"), _QUANTITY, *_CHANGES),
+        ("paint", "factor", "quantity"),
+        (_TO_PAINT, (("factor",), "shared", ("factor",))),
     ),
     Table(
         "cards",
@@ -250,6 +245,9 @@ TABLES: tuple[Table, ...] = (
             _text("state", "of the paint", ("dry", "wet")),
             _text("date", "ISO 8601"),
             _text("device", "instrument"),
+            _text("serial", "number of the instrument"),
+            _text("calibrated", "what it was calibrated on and when, if that was recorded"),
+            Column("wavelengths", "array", "nm, as read", True),
         ),
         ("session",),
         (_TO_CARD,),
@@ -261,11 +259,15 @@ TABLES: tuple[Table, ...] = (
             _count("session", "number"),
             _key("patch", "step/substrate"),
             _count("repeat", "first, second, ... reading of the patch"),
-            _WAVELENGTH,
-            _number("reflectance", "fraction; empty where missing"),
-            _count("flags", "what is odd about it: sum of 1 missing, 2 below zero, 4 above one"),
+            Column("reflectance", "array", "fractions, null where missing; one a wavelength", True),
+            Column(
+                "flags",
+                "array",
+                "what is odd about each: sum of 1 missing, 2 below zero, 4 above one",
+                True,
+            ),
         ),
-        ("session", "patch", "repeat", "wavelength"),
+        ("session", "patch", "repeat"),
         ((("session",), "sessions", ("session",)),),
     ),
     Table(

@@ -1,28 +1,31 @@
-"""The tables of a release, from the store."""
+"""The tables of a release, from the store, a piece at a time."""
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-import numpy as np
-import pandas as pd
-from sqlalchemy import select
+from sqlalchemy import Text, cast, select
 from sqlalchemy.orm import Session as OrmSession
+from sqlalchemy.orm import defer
 
+from ..calibrate.errors import InputError
 from ..calibrate.optics.coefficients import Coefficients
-from ..calibrate.optics.spectra import Array
 from . import schema
-from .joining import Ints, Part, factor_names, factor_rows, model_error
-from .packing import unpack_table
+from .cautions import caution
+from .import_store import Undone
+from .joining import Part
+from .packing import unpack_columns
+from .release_coefficients import coefficient_texts
 from .release_schema import TABLES
+from .release_text import as_json, rows
 from .store import Store
 
-Rows = list[dict[str, Any]]
-_QUANTITIES = np.array(["K", "S"], dtype=object)
+Texts = Callable[[], Iterator[str]]
+_TABLE = {table.name: table for table in TABLES}
 
 
 @dataclass(frozen=True)
@@ -31,17 +34,35 @@ class Contents:
 
     Attributes
     ----------
-    tables : mapping of name to DataFrame
+    texts : mapping of table to a callable
+        That yields its lines, without the heading, in pieces; within the store's snapshot.
     paints : mapping of nickname to what the studio remembers of it
-        ``name``, ``fit`` and ``words``, a hash of all that is said about it beside its numbers.
+        ``name``, ``fit``, ``meaning`` (scale and model of its numbers) and ``words``, a hash of all
+        that is said about it beside its numbers.
+    current : mapping of nickname to PaintFit
+    parts : sequence of Part
+        Their K and S, fit by fit.
     """
 
-    tables: Mapping[str, pd.DataFrame]
+    texts: Mapping[str, Texts]
     paints: Mapping[str, dict[str, Any]]
+    current: Mapping[str, schema.PaintFit]
+    parts: Sequence[Part]
+
+    @property
+    def scale(self) -> str:
+        """Scale of K and S."""
+        return self.parts[0][1].scale
 
 
-def contents(store: Store) -> Contents:
+def contents(store: Store, exclude: Collection[str] = ()) -> Contents:
     """Gather the current fits of a studio with everything they rest on.
+
+    Parameters
+    ----------
+    store : Store
+    exclude : collection of str
+        Nicknames to leave out.
 
     Raises
     ------
@@ -49,155 +70,91 @@ def contents(store: Store) -> Contents:
         Where no paint has a fit, or their fits can't be used together.
     """
     with store.snapshot() as session:
-        parts = store.current_parts()
+        wanted = [paint for paint in store.current_fits() if paint not in exclude]
+        if exclude and not wanted:
+            raise InputError(None, "exclude", "nothing is left to publish", "exclude less")
+        parts = store.current_parts(wanted if exclude else None)
         part_of = {paint: part for _, part in parts for paint in part.paints}
-        current = {
-            row.paint.nickname: row
-            for row in session.scalars(
-                select(schema.PaintFit)
-                .join(schema.Paint)
-                .where(schema.PaintFit.current)
-                .order_by(schema.Paint.nickname_key)
-            )
-        }
-        fits = sorted({row.fit for row in current.values()}, key=lambda fit: fit.id)
-        checks = [
-            check
-            for check in session.scalars(select(schema.Check).order_by(schema.Check.id))
-            if check.fit_id in {fit.id for fit in fits}
-        ]
-        sessions, versions = _inputs(session, fits, checks)
+        current = _current(session, part_of)
+        fits = {row.fit_id: row.fit for row in current.values()}
+        checks = _checks(session, fits)
+        sessions, versions = _inputs(session, fits.values(), {card for _, card, _, _ in checks})
         paints = [_paint(row, part_of[nickname]) for nickname, row in current.items()]
-        rows: dict[str, Rows | pd.DataFrame] = {
-            "paints": paints,
-            "cards": [_card(version) for version in versions],
-            "drawdowns": [_drawdown(v, row) for v in versions for row in v.drawdowns],
-            "sessions": [_session(row) for row in sessions],
-            "readings": _joined(_readings(row) for row in sessions),
-            "fits": [_fit(fit, parts[0][1]) for fit in fits],
-            "nuisances": _joined(unpack_table(fit.nuisances).assign(fit=fit.id) for fit in fits),
-            "patches": _joined(
-                unpack_table(row.patches).assign(fit=row.fit_id, paint=nickname)
-                for nickname, row in current.items()
+    texts: dict[str, Texts] = {
+        "paints": lambda: rows(_TABLE["paints"], paints),
+        "cards": lambda: rows(_TABLE["cards"], _cards(session, versions)),
+        "drawdowns": lambda: rows(_TABLE["drawdowns"], _drawdowns(session, versions)),
+        "sessions": lambda: rows(_TABLE["sessions"], _sessions(session, sessions)),
+        "readings": lambda: rows(_TABLE["readings"], _readings(session, sessions)),
+        "fits": lambda: rows(_TABLE["fits"], (_fit(fit, parts[0][1]) for fit in fits.values())),
+        "nuisances": lambda: rows(_TABLE["nuisances"], _nuisances(session, fits)),
+        "patches": lambda: rows(_TABLE["patches"], _patches(session, current)),
+        "checks": lambda: rows(
+            _TABLE["checks"],
+            (
+                {"fit": fit, "card": card, "patch": patch, "de00": de00}
+                for fit, card, patch, de00 in checks
             ),
-            "checks": [
-                {"fit": c.fit_id, "card": c.card.name, "patch": c.patch, "de00": c.de00}
-                for c in checks
-            ],
-        }
-    rows |= coefficient_tables(parts, list(current))
-    tables = {}
-    for table in TABLES:
-        columns = [column.name for column in table.columns]
-        numbers = {column.name: float for column in table.columns if column.kind == "number"}
-        tables[table.name] = pd.DataFrame(rows[table.name], columns=columns).astype(numbers)
-    return Contents(tables, {row["paint"]: _remembered(row) for row in paints})
-
-
-def coefficient_tables(parts: Sequence[Part], paints: Sequence[str]) -> dict[str, pd.DataFrame]:
-    """Coefficients as long tables: wavelengths, coefficients, covariance, own, shared, factors.
-
-    Parameters
-    ----------
-    parts : sequence of Part
-        Of fits that are alike.
-    paints : sequence of str
-        All their paints, in the order of the tables.
-    """
-    first = parts[0][1]
-    names = factor_names(parts)
-    order = {paint: position for position, paint in enumerate(paints)}
-
-    def sorted_by_paint(tables: Iterable[pd.DataFrame]) -> pd.DataFrame:
-        joined = pd.concat(list(tables), ignore_index=True)
-        # In one place all rows of a paint: it can be looked up without reading the rest.
-        return joined.sort_values("paint", key=lambda p: p.map(order), kind="stable")
-
-    return {
-        "wavelengths": pd.DataFrame(
-            {"wavelength": first.wavelengths, "model_error": model_error(parts)}
-        ),
-        "coefficients": sorted_by_paint(_values(part) for _, part in parts),
-        "covariance": sorted_by_paint(_local(part) for _, part in parts),
-        "own": sorted_by_paint(
-            _changes(part.own.swapaxes(0, 1), part, np.arange(part.own.shape[1]))
-            for _, part in parts
-        ),
-        "shared": pd.DataFrame({"factor": np.arange(len(names)) + 1, "name": list(names)}),
-        "factors": sorted_by_paint(
-            _changes(part.factors, part, rows)
-            for (_, part), rows in zip(parts, factor_rows(parts), strict=True)
         ),
     }
+    texts |= coefficient_texts(parts, list(current))
+    return Contents(texts, {row["paint"]: _remembered(row) for row in paints}, current, parts)
 
 
-def _values(c: Coefficients) -> pd.DataFrame:
-    p, w = c.k.shape
-    paint, quantity, wavelength = (axis.ravel() for axis in np.indices((p, 2, w)))
-    return pd.DataFrame(
-        {
-            "paint": np.array(c.paints, dtype=object)[paint],
-            "model": c.model,
-            "quantity": _QUANTITIES[quantity],
-            "wavelength": c.wavelengths[wavelength],
-            "value": np.stack([c.k, c.s], 1).ravel(),
-            "uncertainty": np.stack(c.uncertainty, 1).ravel(),
-            "scan_made": c.scan_made[paint],
-            "geometry": c.surface.geometry,
-            "scale": c.scale,
-            "ratio_only": c.ratio_only[paint, wavelength],
-        }
+def _current(session: OrmSession, part_of: Mapping[str, Coefficients]) -> dict[str, Any]:
+    """Return the fits in use, by nickname in the order of every table: as one case sorts them."""
+    query = (
+        select(schema.PaintFit)
+        .where(schema.PaintFit.current)
+        .options(
+            defer(schema.PaintFit.patches),
+            defer(schema.PaintFit.residuals),
+        )
     )
+    found = {row.paint.nickname: row for row in session.scalars(query)}
+    # Binary order, so that a paint can be looked up without reading the rest.
+    order = sorted(part_of, key=lambda nickname: nickname.encode())
+    return {nickname: found[nickname] for nickname in order}
 
 
-def _local(c: Coefficients) -> pd.DataFrame:
-    p, w = c.k.shape
-    return pd.DataFrame(
-        {
-            "paint": np.repeat(np.array(c.paints, dtype=object), w),
-            "wavelength": np.tile(c.wavelengths, p),
-            "kk": c.local[:, 0, 0].ravel(),
-            "ks": c.local[:, 0, 1].ravel(),
-            "ss": c.local[:, 1, 1].ravel(),
-        }
-    )
-
-
-def _changes(factors: Array, c: Coefficients, rows: Ints) -> pd.DataFrame:
-    """Long table of (F, P, 2, W), without noughts."""
-    factor, paint, quantity, wavelength = at = np.nonzero(factors)
-    return pd.DataFrame(
-        {
-            "factor": rows[factor] + 1,
-            "paint": np.array(c.paints, dtype=object)[paint],
-            "quantity": _QUANTITIES[quantity],
-            "wavelength": c.wavelengths[wavelength],
-            "change": factors[at],
-        }
-    )
-
-
-def _joined(tables: Iterable[pd.DataFrame]) -> pd.DataFrame:
-    listed = list(tables)
-    return pd.concat(listed, ignore_index=True) if listed else pd.DataFrame()
+def _checks(session: OrmSession, fits: Collection[int]) -> list[tuple[int, str, str, float]]:
+    query = (
+        select(
+            schema.Check.fit_id, schema.Card.name, schema.Check.patch, schema.Check.de00
+        )
+        .join(schema.Card)
+        .order_by(schema.Check.id)
+    )  # fmt: skip
+    return [
+        (fit, card, patch, de) for fit, card, patch, de in session.execute(query) if fit in fits
+    ]
 
 
 def _inputs(
-    session: OrmSession, fits: list[schema.Fit], checks: list[schema.Check]
-) -> tuple[list[schema.Session], list[schema.CardVersion]]:
+    session: OrmSession, fits: Collection[schema.Fit], checked: Collection[str]
+) -> tuple[list[int], list[int]]:
     """Return the sessions that the fits and checks rest on, and the cards as the fits took them."""
+    undone = Undone.of(session)
     inputs = [item for fit in fits for item in fit.inputs["sessions"]]
-    cards = {check.card for check in checks}
-    query = select(schema.Session).order_by(schema.Session.id)
-    sessions = {row.id: row for row in session.scalars(query)}
-    checked = {row.id for row in sessions.values() if row.card in cards and row.state == "dry"}
-    versions = {item["card_version"] for item in inputs} | {card.versions[-1].id for card in cards}
-    newest: dict[str, schema.CardVersion] = {}
-    for number in sorted(versions):
-        version = session.get_one(schema.CardVersion, number)
-        newest[version.card.name] = version
-    wanted = sorted({item["session"] for item in inputs} | checked)
-    return [sessions[i] for i in wanted], [newest[name] for name in sorted(newest)]
+    sessions = {item["session"] for item in inputs}
+    versions = {item["card_version"] for item in inputs}
+    held_out = select(schema.Card).where(schema.Card.name.in_(checked))
+    for card in session.scalars(held_out) if checked else ():
+        newest = undone.newest(card)
+        if newest is not None:
+            versions.add(newest.id)
+            of_card = select(schema.Session.id).where(
+                schema.Session.card_id == card.id, schema.Session.state == "dry"
+            )
+            sessions |= set(session.scalars(of_card)) - undone.sessions
+    cards: dict[int, int] = {}
+    query = select(schema.CardVersion.id, schema.CardVersion.card_id).order_by(
+        schema.CardVersion.id
+    )
+    for version, number in session.execute(query):
+        if version in versions:
+            cards[number] = version
+    return sorted(sessions), sorted(cards.values())
 
 
 def _paint(row: schema.PaintFit, coefficients: Coefficients) -> dict[str, Any]:
@@ -210,13 +167,15 @@ def _paint(row: schema.PaintFit, coefficients: Coefficients) -> dict[str, Any]:
         "pigments": " ".join(paint.pigments),
         "binder": paint.binder,
         "finish": paint.finish,
+        "caution": caution(paint.pigments),
         "lot": row.lot.lot if row.lot else "",
-        "density": coefficients.density[i],
-        "dry_volume": coefficients.dry_volume[i],
+        "density": float(coefficients.density[i]),
+        "dry_volume": float(coefficients.dry_volume[i]),
         "dry_volume_measured": bool(coefficients.dry_volume_measured[i]),
-        "mix_error": coefficients.mix_error[i],
+        "mix_error": float(coefficients.mix_error[i]),
         "scan_made": bool(coefficients.scan_made[i]),
         "fit": row.fit_id,
+        "white": row.beside[1] if len(row.beside) > 1 else "",
         "verdict": row.verdict,
         "reasons": "; ".join(row.reasons),
         "de00_mean": row.de00_mean,
@@ -235,50 +194,94 @@ def _theory(coefficients: Coefficients) -> dict[str, Any]:
 def _remembered(row: dict[str, Any]) -> dict[str, Any]:
     said = [row[key] for key in ("name", "maker", "range", "pigments", "binder", "finish", "lot")]
     words = hashlib.sha256(json.dumps(said).encode()).hexdigest()
-    return {"name": row["name"], "fit": row["fit"], "words": words}
+    meaning = f"{row['model']}, {row['scale']}"
+    return {"name": row["name"], "fit": row["fit"], "words": words, "meaning": meaning}
 
 
-def _card(row: schema.CardVersion) -> dict[str, Any]:
-    columns = ("purpose", "layout", "date", "balance_g", "sealed", "note", "sha256")
-    return {"card": row.card.name} | {column: getattr(row, column) for column in columns}
+def _cards(session: OrmSession, versions: Sequence[int]) -> Iterator[dict[str, Any]]:
+    v = schema.CardVersion
+    query = (
+        select(
+            schema.Card.name.label("card"),
+            v.id, v.purpose, v.layout, v.date, v.balance_g, v.sealed, v.note, v.sha256,
+        )
+        .join(v, v.card_id == schema.Card.id)
+    )  # fmt: skip
+    yield from _wanted(session, query, versions, "id", "card")
 
 
-def _drawdown(version: schema.CardVersion, row: schema.Drawdown) -> dict[str, Any]:
-    as_kept = ("step", "taken_from", "taken_g", "opaque", "gap_um", "thickness_um", "surface")
-    return {
-        "card": version.card.name,
-        "paint": row.paint.nickname if row.paint else "",
-        "white": row.white.nickname if row.white else "",
-        "masses": json.dumps(row.masses, ensure_ascii=False),
-        "lots": json.dumps(row.lots, ensure_ascii=False),
-        "over": " ".join(row.over),
-        "coats": row.coats,
-        "hours_dried": row.hours_dried,
-    } | {column: getattr(row, column) for column in as_kept}
-
-
-def _session(row: schema.Session) -> dict[str, Any]:
-    as_kept = ("file", "sha256", "format", "unit", "geometry", "specular", "condition", "state")
-    return {
-        "session": row.id,
-        "card": row.card.name,
-        "date": row.date,
-        "device": row.device.name if row.device else "",
-    } | {column: getattr(row, column) for column in as_kept}
-
-
-def _readings(row: schema.Session) -> pd.DataFrame:
-    n, w = len(row.readings), len(row.wavelengths)
-    return pd.DataFrame(
-        {
-            "session": row.id,
-            "patch": np.repeat([reading.patch for reading in row.readings], w),
-            "repeat": np.repeat([reading.repeat for reading in row.readings], w),
-            "wavelength": np.tile(np.array(row.wavelengths, dtype=float), n),
-            "reflectance": np.array([r.reflectance for r in row.readings], dtype=float).ravel(),
-            "flags": np.array([r.flags for r in row.readings], dtype=int).ravel(),
+def _drawdowns(session: OrmSession, versions: Sequence[int]) -> Iterator[dict[str, Any]]:
+    d, paint, white = schema.Drawdown, _named("painted"), _named("white")
+    query = (
+        select(
+            schema.Card.name.label("card"), d.id, d.card_version_id, d.step,
+            paint.c.nickname.label("paint"), white.c.nickname.label("white"),
+            d.masses, d.taken_from, d.taken_g, d.lots, d.over, d.opaque, d.gap_um,
+            d.thickness_um, d.surface, d.coats, d.hours_dried,
+        )
+        .join(schema.CardVersion, d.card_version_id == schema.CardVersion.id)
+        .join(schema.Card)
+        .join(paint, d.paint_id == paint.c.id, isouter=True)
+        .join(white, d.white_id == white.c.id, isouter=True)
+    )  # fmt: skip
+    for row in _wanted(session, query, versions, "card_version_id", "card", "id"):
+        yield row | {
+            "masses": as_json(row["masses"]),
+            "lots": as_json(row["lots"]),
+            "over": " ".join(row["over"]),
         }
-    )
+
+
+def _named(alias: str) -> Any:
+    return select(schema.Paint.id, schema.Paint.nickname).subquery(alias)
+
+
+def _sessions(session: OrmSession, wanted: Sequence[int]) -> Iterator[dict[str, Any]]:
+    s, device, calibration = schema.Session, schema.Device, schema.Calibration
+    query = (
+        select(
+            s.id.label("session"), schema.Card.name.label("card"), s.file, s.sha256, s.format,
+            s.unit, s.geometry, s.specular, s.condition, s.state, s.date, s.wavelengths,
+            device.name.label("device"), device.serial,
+            calibration.kind, calibration.done,
+        )
+        .join(schema.Card)
+        .join(device, s.device_id == device.id, isouter=True)
+        .join(calibration, s.calibration_id == calibration.id, isouter=True)
+    )  # fmt: skip
+    for row in _wanted(session, query, wanted, "session", "session"):
+        yield row | {
+            "calibrated": f"{row['kind']}, {row['done']}" if row["kind"] else "",
+            "wavelengths": as_json(row["wavelengths"]),
+        }
+
+
+def _readings(session: OrmSession, wanted: Sequence[int]) -> Iterator[dict[str, Any]]:
+    r = schema.Reading
+    # The figures as they were kept, without making numbers of them and text again.
+    query = select(
+        r.session_id.label("session"), r.id, r.patch, r.repeat,
+        cast(r.reflectance, Text).label("reflectance"), cast(r.flags, Text).label("flags"),
+    )  # fmt: skip
+    yield from _wanted(session, query, wanted, "session", "session", "id")
+
+
+def _wanted(
+    session: OrmSession, query: Any, wanted: Sequence[int], key: str, *order: str, piece: int = 500
+) -> Iterator[dict[str, Any]]:
+    """Rows of a query whose `key` is wanted, in order, some at a time."""
+    column = next(c for c in query.selected_columns if c.key == key)
+    if order[0] == key:
+        for i in range(0, len(wanted), piece):
+            some = query.where(column.in_(wanted[i : i + piece])).order_by(*order)
+            yield from (dict(row) for row in session.execute(some).mappings())
+        return
+    found: list[Any] = []
+    for i in range(0, len(wanted), piece):
+        found += session.execute(query.where(column.in_(wanted[i : i + piece]))).mappings().all()
+    # Databases sort words in ways of their own.
+    for row in sorted(found, key=lambda row: tuple(row[name] for name in order)):
+        yield dict(row)
 
 
 def _fit(row: schema.Fit, coefficients: Coefficients) -> dict[str, Any]:
@@ -286,7 +289,31 @@ def _fit(row: schema.Fit, coefficients: Coefficients) -> dict[str, Any]:
         "fit": row.id,
         "created": row.created,
         "code_version": row.code_version,
-        "settings": json.dumps(row.settings, ensure_ascii=False),
-        "inputs": json.dumps(row.inputs),
+        "settings": as_json(row.settings),
+        "inputs": as_json(row.inputs),
         "coefficients_sha256": row.coefficients_sha256,
     } | _theory(coefficients)
+
+
+def _nuisances(session: OrmSession, fits: Collection[int]) -> Iterator[dict[str, Any]]:
+    for fit in fits:
+        packed = session.scalar(select(schema.Fit.nuisances).where(schema.Fit.id == fit))
+        assert packed is not None
+        yield from _records(packed, fit=fit)
+
+
+def _patches(
+    session: OrmSession, current: Mapping[str, schema.PaintFit]
+) -> Iterator[dict[str, Any]]:
+    for nickname, row in current.items():
+        query = select(schema.PaintFit.patches).where(schema.PaintFit.id == row.id)
+        packed = session.scalar(query)
+        assert packed is not None
+        yield from _records(packed, fit=row.fit_id, paint=nickname)
+
+
+def _records(packed: bytes, **said: Any) -> Iterator[dict[str, Any]]:
+    columns = unpack_columns(packed)
+    names = list(columns)
+    for values in zip(*columns.values(), strict=True):
+        yield dict(zip(names, values, strict=True)) | said

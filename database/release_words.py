@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
 
 from .release_changes import Changes
 
@@ -14,9 +16,12 @@ CAUTIONS = """\
 """
 
 
-def readme(name: str, version: str, paints: Sequence[str], scale: str) -> str:
-    """Return the README of a release."""
+def readme(
+    name: str, version: str, paints: Sequence[str], scale: str, cautions: Mapping[str, str]
+) -> str:
+    """Return the README of a release; cautions are those of single paints."""
     unit = "1/mm of dry film" if scale == "absolute" else scale
+    own = "".join(f"- {paint}: {words}.\n" for paint, words in cautions.items())
     return f"""\
 # {name}
 
@@ -46,9 +51,9 @@ surface turns into what is read: `geometry`, `specular`, `n`, `k2` and `haze` of
 surface values belong to these K and S; don't combine them with another table's.
 
 Uncertainty: variances of `covariance.csv`, plus the sum of squares over each paint's rows in
-`own.csv`, plus that over `factors.csv`, whose factors all paints share. What the theory itself gets
-wrong: `mix_error` of `paints.csv`, a relative error of the K of a mix, and `model_error` of
-`wavelengths.csv`, as reflectance.
+`own.csv`, plus that over `factors.csv`, whose factors paints share; both have a column for each
+wavelength. What the theory itself gets wrong: `mix_error` of `paints.csv`, a relative error of the
+K of a mix, and `model_error` of `wavelengths.csv`, as reflectance.
 
 ## Check it
 
@@ -56,7 +61,7 @@ wrong: `mix_error` of `paints.csv`, a relative error of the K of a mix, and `mod
 
 ## Take care
 
-{CAUTIONS}"""
+{CAUTIONS}{own}"""
 
 
 def citation(name: str, version: str, created: str, paints: int, code_version: str) -> str:
@@ -67,10 +72,32 @@ def citation(name: str, version: str, created: str, paints: int, code_version: s
     )
 
 
-def changelog(entries: Sequence[tuple[str, str, Changes, str]]) -> str:
-    """Return the changelog from (version, created, changes, note), newest first."""
+@dataclass(frozen=True)
+class Entry:
+    """What the changelog says of a release."""
+
+    version: str
+    created: str
+    changes: Changes
+    note: str
+    gates: Mapping[str, Any]
+
+    @property
+    def lines(self) -> list[str]:
+        """Changes and note; and, where it was forced, why and against what."""
+        said = [*self.changes.lines, *([self.note] if self.note else [])]
+        if self.gates["excluded"]:
+            said.append(f"Excluded: {', '.join(self.gates['excluded'])}.")
+        if self.gates["forced"]:
+            said.append(f"Published all the same, because: {self.gates['forced']}")
+            said += [f"Against: {f['line']}." for f in self.gates["findings"] if f["stops"]]
+        return said
+
+
+def changelog(entries: Sequence[Entry]) -> str:
+    """Return the changelog, newest first."""
     parts = ["# Changes\n"]
-    for version, created, changes, note in entries:
-        lines = [*changes.lines, *([note] if note else [])]
-        parts.append(f"## {version}, {created[:10]}\n\n" + "".join(f"- {line}\n" for line in lines))
+    for entry in entries:
+        said = "".join(f"- {line}\n" for line in entry.lines)
+        parts.append(f"## {entry.version}, {entry.created[:10]}\n\n{said}")
     return "\n".join(parts)

@@ -6,17 +6,19 @@ import json
 import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 from jsonschema import Draft202012Validator
+from numpy.typing import NDArray
 
 from ..calibrate.errors import InputError
+from ..calibrate.optics.spectra import Array
 from .release_descriptor import DESCRIPTOR, SCHEMA, as_json, json_schema
 from .release_files import SUMS, read_files, sha256, sums
-from .release_load import coefficients_of, parse_table, read_descriptor
+from .release_load import parse_table, read_descriptor
 from .release_schema import TABLES, Column
-from .release_tables import coefficient_tables
 
 _LINE = re.compile(r"([0-9a-f]{64})  (.+)")
 
@@ -95,7 +97,7 @@ def _hashes(files: Mapping[str, bytes], digest: str | None) -> Iterator[str]:
             continue
         sound = False
         yield f"{name}: {wrong}"
-    if sound and sums(files) != files[SUMS]:
+    if sound and sums({name: sha256(data) for name, data in files.items()}) != files[SUMS]:
         yield f"{SUMS}: isn't as it was written"
 
 
@@ -143,7 +145,7 @@ def _column(column: Column, values: pd.Series) -> Iterator[str]:
         yield f"{column.name} {odd!r} isn't one of {', '.join(column.words)}"
     if column.kind == "number" and np.isinf(values.to_numpy()).any():
         yield f"{column.name} isn't finite"
-    if column.kind == "object":
+    if column.kind in ("object", "array"):
         for value in values:
             try:
                 json.loads(value)
@@ -172,14 +174,41 @@ def _sense(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
     if len(tables["paints"][theory].drop_duplicates()) != 1:
         yield "paints.csv: paints of different scale or surface can't stand in one release"
         return
-    coefficients = coefficients_of(tables)
-    lone = np.isnan(coefficients.k) != np.isnan(coefficients.s)
-    if (lone & ~coefficients.ratio_only).any():
+    arranged = _arranged(tables)
+    lone = np.isnan(arranged.value[:, 0]) != np.isnan(arranged.value[:, 1])
+    if (lone & ~arranged.ratio_only).any():
         yield "coefficients.csv: K without S, or S without K"
-    keys = ["paint", "quantity", "wavelength"]
-    follows = coefficient_tables([("as read", coefficients)], coefficients.paints)[
-        "coefficients"
-    ].set_index(keys)["uncertainty"]
-    stated = table.set_index(keys)["uncertainty"].loc[follows.index]
-    if not np.allclose(stated, follows, rtol=1e-9, equal_nan=True):
+    if not np.allclose(arranged.stated, arranged.follows, rtol=1e-9, equal_nan=True):
         yield "coefficients.csv: an uncertainty doesn't follow from covariance, own and factors"
+
+
+class _Arranged(NamedTuple):
+    """K and S and their uncertainty, (P, 2, W), as stated and as it follows from its parts."""
+
+    value: Array
+    stated: Array
+    follows: Array
+    ratio_only: NDArray[np.bool_]
+
+
+def _arranged(tables: Mapping[str, pd.DataFrame]) -> _Arranged:
+    paints = pd.Index(tables["paints"]["paint"])
+    grid = pd.Index(tables["wavelengths"]["wavelength"])
+    shape = len(paints), 2, len(grid)
+    value, stated, square = (np.full(shape, np.nan) for _ in range(3))
+    ratio_only = np.zeros((len(paints), len(grid)), dtype=bool)
+    table = tables["coefficients"]
+    i, j = paints.get_indexer(table["paint"]), grid.get_indexer(table["wavelength"])
+    q = (table["quantity"] == "S").to_numpy(int)
+    value[i, q, j], stated[i, q, j] = table["value"], table["uncertainty"]
+    ratio_only[i, j] = table["ratio_only"]
+    local = tables["covariance"]
+    i, j = paints.get_indexer(local["paint"]), grid.get_indexer(local["wavelength"])
+    square[i, 0, j], square[i, 1, j] = local["kk"], local["ss"]
+    columns = [f"{wavelength:g}" for wavelength in grid]
+    for name in ("own", "factors"):
+        changes = tables[name]
+        i = paints.get_indexer(changes["paint"])
+        q = (changes["quantity"] == "S").to_numpy(int)
+        np.add.at(square, (i, q), changes[columns].to_numpy() ** 2)
+    return _Arranged(value, stated, np.sqrt(square), ratio_only)

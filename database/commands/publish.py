@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from .common import JsonOption, StudioOption, open_store, say, working
+
+if TYPE_CHECKING:
+    from ..gates import Gate
+    from ..release_changes import Changes
 
 EXAMPLE = 'tintladder publish --note "two new blues"'
 
@@ -16,29 +20,61 @@ def publish(
         str | None, typer.Option(help="Such as 1.2.0; else what follows from the changes.")
     ] = None,
     note: Annotated[str, typer.Option(help="A line for the changelog.")] = "",
+    exclude: Annotated[
+        list[str] | None, typer.Option(metavar="PAINT", help="Leave a paint out; may be repeated.")
+    ] = None,
+    force: Annotated[
+        str,
+        typer.Option(metavar="REASON", help="Publish against the gates; the release says why."),
+    ] = "",
+    preview: Annotated[
+        bool, typer.Option("--preview", help="Say what would change, and publish nothing.")
+    ] = False,
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
     """Publish your fitted paints as a release: numbered, hashed, never changed after."""
     with working("Publishing", as_json), open_store(studio) as store:
+        from ..release import plan
         from ..release import publish as make
 
-        made = make(store, version, note)
-    result = {
-        "version": made.version,
+        if preview:
+            planned = plan(store, version, exclude or ())
+            would = _as_dict(planned.version, planned.changes, planned.gates)
+            would |= {"stopped": planned.stopped}
+        else:
+            made = make(store, version, note, exclude=exclude or (), force=force)
+
+    def show_preview() -> None:
+        typer.echo(f"Would publish {planned.version}; nothing was published.")
+        _show(planned.changes, planned.gates)
+        if planned.stopped:
+            typer.echo('What stops it needs mending, --exclude PAINT, or --force "the reason".')
+
+    def show_made() -> None:
+        typer.echo(f"Published {made.version} (a release is a numbered copy that never changes).")
+        _show(made.changes, made.gates)
+        typer.echo(f"Folder: {made.folder}\nTo share: {made.archive}\nDigest: {made.digest}")
+
+    if preview:
+        say(would, as_json, show_preview)
+        return
+    result = _as_dict(made.version, made.changes, made.gates) | {
         "folder": str(made.folder),
         "zip": str(made.archive),
         "digest": made.digest,
-        "added": made.changes.added,
-        "refitted": made.changes.refitted,
-        "left_out": made.changes.left_out,
-        "reworded": made.changes.reworded,
     }
+    say(result, as_json, show_made)
 
-    def show() -> None:
-        typer.echo(f"Published {made.version} (a release is a numbered copy that never changes).")
-        for line in made.changes.lines:
-            typer.echo(line)
-        typer.echo(f"Folder: {made.folder}\nTo share: {made.archive}\nDigest: {made.digest}")
 
-    say(result, as_json, show)
+def _as_dict(version: str, changes: Changes, gates: tuple[Gate, ...]) -> dict[str, object]:
+    from dataclasses import asdict
+
+    return {"version": version, **asdict(changes), "gates": [gate.as_dict() for gate in gates]}
+
+
+def _show(changes: Changes, gates: tuple[Gate, ...]) -> None:
+    for line in changes.lines:
+        typer.echo(line)
+    for gate in gates:
+        typer.echo(f"{'Stops it' if gate.stops else 'To know'}: {gate.line}.")

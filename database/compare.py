@@ -1,0 +1,161 @@
+"""What changed from one set of K and S to another, in figures and in colour."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from ..calibrate.errors import InputError
+from ..calibrate.optics.coefficients import Coefficients
+from ..calibrate.optics.colour import ciede2000, lab
+from ..calibrate.optics.kubelka_munk import opaque
+from ..calibrate.optics.spectra import Array
+from ..calibrate.optics.surface import to_measured
+
+TINT = 4.0
+"""Parts of white to one of the paint, by weight, in a mid-tint."""
+
+
+@dataclass(frozen=True)
+class Numbers:
+    """K and S by the name under which they are compared.
+
+    Attributes
+    ----------
+    name : str
+        A version, or ``now``.
+    coefficients : Coefficients
+    whites : mapping of nickname to nickname
+        The white of each paint's ladder, of those that have one.
+    """
+
+    name: str
+    coefficients: Coefficients
+    whites: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """What changed.
+
+    Attributes
+    ----------
+    old, new : str
+    added, removed, refitted : tuple of str
+        Nicknames.
+    table : DataFrame
+        A row for each paint in both: paint, refitted, k_change and s_change (the largest change,
+        over the larger of both standard uncertainties), k_nm and s_nm (where), and masstone_de00
+        and tint_de00 (CIEDE2000 between both, D50/2 deg; the tint is 1 part in 5 of its white, by
+        weight, each white as its own side has it; NaN where it has none).
+    surface_changed : bool
+        Whether both were fitted with different surfaces: then K and S aren't like for like, while
+        the colours are.
+    """
+
+    old: str
+    new: str
+    added: tuple[str, ...]
+    removed: tuple[str, ...]
+    refitted: tuple[str, ...]
+    table: pd.DataFrame
+    surface_changed: bool
+
+
+def compare(old: Numbers, new: Numbers) -> Comparison:
+    """Compare two sets of K and S.
+
+    Raises
+    ------
+    InputError
+        Where they are of different scales or grids: then no figure of one stands against the other.
+    """
+    a, b = old.coefficients, new.coefficients
+    for what, same in (
+        (f"{a.scale} against {b.scale}", a.scale == b.scale),
+        ("other wavelengths", np.array_equal(a.wavelengths, b.wavelengths)),
+    ):
+        if not same:
+            raise InputError(
+                None,
+                f"{old.name} and {new.name}",
+                f"can't be compared: {what}",
+                "compare releases of one scale",
+            )
+    was = set(a.paints)
+    both = [paint for paint in b.paints if paint in was]
+    a, b = a.select(both), b.select(both)
+    k_change, k_nm = _largest(a.k, b.k, a.uncertainty[0], b.uncertainty[0], a.wavelengths)
+    s_change, s_nm = _largest(a.s, b.s, a.uncertainty[1], b.uncertainty[1], a.wavelengths)
+    unchanged = [
+        np.array_equal(x, y, equal_nan=True)
+        for x, y in zip(np.stack([a.k, a.s], 1), np.stack([b.k, b.s], 1), strict=True)
+    ]
+    table = pd.DataFrame(
+        {
+            "paint": both,
+            "refitted": ~np.array(unchanged, dtype=bool),
+            "k_change": k_change,
+            "k_nm": k_nm,
+            "s_change": s_change,
+            "s_nm": s_nm,
+            "masstone_de00": ciede2000(masstones(a), masstones(b)) if both else [],
+            "tint_de00": ciede2000(mid_tints(old, both), mid_tints(new, both)) if both else [],
+        }
+    )
+    now = set(new.coefficients.paints)
+    return Comparison(
+        old.name,
+        new.name,
+        added=tuple(p for p in new.coefficients.paints if p not in was),
+        removed=tuple(p for p in old.coefficients.paints if p not in now),
+        refitted=tuple(table.loc[table["refitted"], "paint"]),
+        table=table,
+        surface_changed=a.surface != b.surface,
+    )
+
+
+def masstones(coefficients: Coefficients) -> Array:
+    """CIELAB of each paint alone and opaque, (P, 3), D50/2 deg."""
+    return _seen(coefficients, coefficients.k, coefficients.s)
+
+
+def mid_tints(numbers: Numbers, paints: list[str]) -> Array:
+    """CIELAB of each paint's mid-tint, (P, 3), D50/2 deg; NaN where its white is missing."""
+    c = numbers.coefficients
+    row = {paint: i for i, paint in enumerate(c.paints)}
+    mine = np.array([row[paint] for paint in paints], dtype=np.intp)
+    white = np.array([row.get(numbers.whites.get(paint, ""), -1) for paint in paints], np.intp)
+    missing = (white < 0) | (white == mine)
+    paint_part, white_part = c.dry_volume[mine], TINT * c.dry_volume[white]
+    share = (paint_part / (paint_part + white_part))[:, None]
+    seen = _seen(
+        c,
+        share * c.k[mine] + (1 - share) * c.k[white],
+        share * c.s[mine] + (1 - share) * c.s[white],
+    )
+    seen[missing] = np.nan
+    return seen
+
+
+def _seen(coefficients: Coefficients, k: Array, s: Array) -> Array:
+    unread = np.isnan(k) | np.isnan(s)
+    inside = opaque(np.where(unread, 1.0, k), np.where(unread, 1.0, s))
+    measured = to_measured(inside, coefficients.surface)
+    return lab(np.where(unread, np.nan, measured), coefficients.wavelengths)
+
+
+def _largest(old: Array, new: Array, u_old: Array, u_new: Array, nm: Array) -> tuple[Array, Array]:
+    """Largest change over the larger uncertainty of each paint, and where; (P,) each."""
+    change, unsure = np.abs(new - old), np.fmax(u_old, u_new)
+    ratio = np.divide(change, unsure, out=np.where(change > 0, np.inf, 0.0), where=unsure > 0)
+    # A wavelength read on one side alone is no change of a figure.
+    ratio = np.where(np.isnan(ratio), -1.0, ratio)
+    if not ratio.size:
+        return np.zeros(len(old)), np.full(len(old), np.nan)
+    at = ratio.argmax(axis=1)
+    largest = ratio[np.arange(len(at)), at]
+    return np.where(largest < 0, np.nan, largest), np.where(largest < 0, np.nan, nm[at])

@@ -1,0 +1,219 @@
+"""What stands against publishing: verdicts, held-out mixtures, drift, staleness, cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+from sqlalchemy import select
+from sqlalchemy.orm import Session as OrmSession
+
+from ..calibrate.fit.quality import FIRST_GUESS, PAINT_AGAIN
+from ..calibrate.optics.colour import in_words
+from . import schema
+from .compare import Numbers, compare
+from .import_store import Undone
+from .joining import join
+from .packing import unpack_coefficients
+
+HELD_OUT_MEAN, HELD_OUT_P95 = 2.0, 5.0
+"""CIEDE2000 of held-out mixtures beyond which a release must be forced: a near miss on average, or
+one in twenty a different colour."""
+DRIFT_STOPS, DRIFT_TOLD = 2.0, 1.0
+"""CIEDE2000 by which a refitted paint may move from the last release."""
+
+
+@dataclass(frozen=True)
+class Gate:
+    """Something to say before publishing.
+
+    Attributes
+    ----------
+    gate : {"verdict", "held-out", "drift", "stale", "caution"}
+    paint : str
+        Nickname; empty where it is of all.
+    stops : bool
+        Whether it must be forced.
+    words : str
+    """
+
+    gate: str
+    paint: str
+    stops: bool
+    words: str
+
+    @property
+    def line(self) -> str:
+        """The finding in a line."""
+        return f"{self.paint}: {self.words}" if self.paint else self.words
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it for machines and for the release."""
+        return asdict(self) | {"line": self.line}
+
+
+def gates(
+    session: OrmSession,
+    current: Mapping[str, schema.PaintFit],
+    numbers: Callable[[Sequence[str]], Numbers],
+    last: schema.Release | None,
+) -> list[Gate]:
+    """Judge what would be published.
+
+    Parameters
+    ----------
+    session : Session
+    current : mapping of nickname to PaintFit
+        What would be published.
+    numbers : callable
+        From some of its nicknames to their K and S, and their whites'.
+    last : Release or None
+        The release before.
+    """
+    found = [
+        *_verdicts(current.values()),
+        *_held_out(session, current),
+        *_stale(session, current),
+        *_cautions(current.values()),
+    ]
+    if last is not None:
+        found += _drift(session, current, numbers, last)
+    return sorted(found, key=lambda gate: not gate.stops)
+
+
+def _verdicts(rows: Iterable[schema.PaintFit]) -> Iterable[Gate]:
+    for row in rows:
+        if row.verdict in (PAINT_AGAIN, FIRST_GUESS):
+            why = "; ".join(row.reasons)
+            yield Gate(
+                "verdict",
+                row.paint.nickname,
+                row.verdict == PAINT_AGAIN,
+                f"its fit is judged '{row.verdict}'" + (f" ({why})" if why else ""),
+            )
+
+
+def _held_out(session: OrmSession, current: Mapping[str, schema.PaintFit]) -> Iterable[Gate]:
+    fits = {row.fit_id for row in current.values()}
+    query = select(schema.Check.fit_id, schema.Check.de00)
+    off = np.array([de00 for fit, de00 in session.execute(query) if fit in fits])
+    if not off.size:
+        yield Gate(
+            "held-out", "", False, "no mixtures were held out: nothing says how mixes will come out"
+        )
+        return
+    mean, p95 = float(off.mean()), float(np.percentile(off, 95))
+    stops = mean > HELD_OUT_MEAN or p95 > HELD_OUT_P95
+    if stops:
+        yield Gate(
+            "held-out",
+            "",
+            True,
+            f"held-out mixtures are off by {in_words(mean)} (CIEDE2000 {mean:.1f}) on average, "
+            f"95 of 100 within {p95:.1f}",
+        )
+
+
+def _stale(session: OrmSession, current: Mapping[str, schema.PaintFit]) -> Iterable[Gate]:
+    """Find fits whose readings, cards or white are no longer those that hold."""
+    undone = Undone.of(session)
+    newest = undone.newest_of_all(session)
+    holding = {paint: row.fit_id for paint, row in current.items()}
+    for fit, paints in _by_fit(current).items():
+        inputs = current[paints[0]].fit.inputs
+        sessions = inputs.get("sessions", [])
+        known = inputs.get("known") or {"fits": {}}
+        moved = [p for p, n in known["fits"].items() if p in holding and holding[p] != n]
+        missing = [p for p in known["fits"] if p not in holding]
+        why = None
+        if any(item["session"] in undone.sessions for item in sessions):
+            why = "rests on readings whose import was undone"
+        elif any(item["card_version"] not in newest for item in sessions):
+            why = "rests on a card that was corrected since"
+        elif moved:
+            why = f"was fitted against {', '.join(moved)} before that was fitted anew"
+        elif missing:
+            why = f"was fitted against {', '.join(missing)}, which is left out"
+        if why:
+            some = ", ".join(paints[:6]) + (", ..." if len(paints) > 6 else "")
+            yield Gate("stale", some, not missing, f"fit {fit} {why}; fit again: tintladder fit")
+
+
+def _by_fit(current: Mapping[str, schema.PaintFit]) -> dict[int, list[str]]:
+    fits: dict[int, list[str]] = {}
+    for paint, row in current.items():
+        fits.setdefault(row.fit_id, []).append(paint)
+    return fits
+
+
+def _cautions(rows: Iterable[schema.PaintFit]) -> Iterable[Gate]:
+    for row in rows:
+        if not row.paint.pigments:
+            yield Gate(
+                "caution",
+                row.paint.nickname,
+                True,
+                "no pigments are stated, so its caution can't be given; state them as on the "
+                'label, or pigments = ["unknown"]',
+            )
+
+
+def _drift(
+    session: OrmSession,
+    current: Mapping[str, schema.PaintFit],
+    numbers: Callable[[Sequence[str]], Numbers],
+    last: schema.Release,
+) -> Iterable[Gate]:
+    refitted = [
+        paint
+        for paint, row in current.items()
+        if paint in last.contents and last.contents[paint]["fit"] != row.fit_id
+    ]
+    if not refitted:
+        return
+    old = _as_published(session, last, refitted)
+    new = numbers(refitted)
+    before, after = old.coefficients.scale, new.coefficients.scale
+    if before != after:
+        yield Gate("drift", "", True, f"K and S were {before} in {last.version}, now {after}")
+        return
+    moved = compare(old, new).table
+    for row in moved[moved["paint"].isin(refitted)].itertuples():
+        far = float(np.nanmax([row.masstone_de00, row.tint_de00, 0.0]))
+        if far > DRIFT_TOLD:
+            yield Gate(
+                "drift",
+                str(row.paint),
+                far > DRIFT_STOPS,
+                f"its colour moved since {last.version}: masstone CIEDE2000 "
+                f"{row.masstone_de00:.1f}, mid-tint {row.tint_de00:.1f} ({in_words(far)})",
+            )
+
+
+def _as_published(session: OrmSession, last: schema.Release, paints: Sequence[str]) -> Numbers:
+    """Return K and S of some paints as the last release has them, and of their whites."""
+    fits = {paint: said["fit"] for paint, said in last.contents.items()}
+    whites = whites_of(session, {paint: fits[paint] for paint in paints})
+    wanted = dict.fromkeys([*paints, *(white for white in whites.values() if white in fits)])
+    parts = []
+    for fit in sorted({fits[paint] for paint in wanted}):
+        row = session.get_one(schema.Fit, fit)
+        mine = [paint for paint in wanted if fits[paint] == fit]
+        parts.append((f"fit {fit}", unpack_coefficients(row.coefficients).select(mine)))
+    return Numbers(last.version, join(parts), whites)
+
+
+def whites_of(session: OrmSession, fits: Mapping[str, int]) -> dict[str, str]:
+    """Return the white of each paint's ladder, by nickname, of given fits."""
+    query = (
+        select(schema.Paint.nickname, schema.PaintFit.fit_id, schema.PaintFit.beside)
+        .join(schema.PaintFit, schema.PaintFit.paint_id == schema.Paint.id)
+        .where(schema.PaintFit.fit_id.in_(sorted(set(fits.values()))))
+    )
+    return {
+        paint: beside[1]
+        for paint, fit, beside in session.execute(query)
+        if fits.get(paint) == fit and len(beside) > 1
+    }
