@@ -282,8 +282,8 @@ def residual_terms(
     hue is ``cross(u, v) sqrt(2 / (|u||v| + dot(u, v)))``, the mean hue the direction of their sum.
     """
     (l1, a1, b1), (l0, a0, b0) = colour, target
-    c7 = (0.5 * (np.sqrt(a1 * a1 + b1 * b1) + np.sqrt(a0 * a0 + b0 * b0))) ** 7
-    stretch = 1.5 - 0.5 * np.sqrt(c7 / (c7 + 25.0**7))
+    fullness = _fullness(0.5 * (np.sqrt(a1 * a1 + b1 * b1) + np.sqrt(a0 * a0 + b0 * b0)))
+    stretch = 1.5 - 0.5 * fullness
     u1, u0 = stretch * a1, stretch * a0
     chroma1, chroma0 = np.sqrt(u1 * u1 + b1 * b1), np.sqrt(u0 * u0 + b0 * b0)
     both = chroma1 * chroma0
@@ -307,21 +307,31 @@ def residual_terms(
         - 0.20 * (cos4 * _COS[63] + sin4 * _SIN[63])
     )
     # Degrees from the hue of 275; the standard counts hues from 0, so none is more than 85 above.
-    off = np.degrees(
-        np.arctan2(sin * _COS[275] - cos * _SIN[275], cos * _COS[275] + sin * _SIN[275])
+    off = _DEGREES * np.arctan2(
+        sin * _COS[275] - cos * _SIN[275], cos * _COS[275] + sin * _SIN[275]
     )
     off = np.where(off >= 85, off - 360, off)
     mean_c = 0.5 * (chroma1 + chroma0)
     mean_l = 0.5 * (l1 + l0) - 50
     mean_l *= mean_l
-    c7 = mean_c**7
-    turn = np.radians(60 * np.exp(-((off / 25) ** 2)))
-    half_rt = -np.sin(turn) * np.sqrt(c7 / (c7 + 25.0**7))
+    off *= 1 / 25
+    turn = _RT * np.exp(-off * off)
+    half_rt = -np.sin(turn) * _fullness(mean_c)
     d_l = (l1 - l0) / (1 + 0.015 * mean_l / np.sqrt(20 + mean_l))
     d_c = (chroma1 - chroma0) / (1 + 0.045 * mean_c)
     d_h = d_hue / (1 + 0.015 * mean_c * t)
     return d_l, d_c + half_rt * d_h, d_h * np.sqrt(1 - half_rt * half_rt)
 
 
+def _fullness(chroma: Array) -> Array:
+    """CIEDE2000's ``sqrt(C^7 / (C^7 + 25^7))``."""
+    c = chroma * (1 / 25)
+    c2 = c * c
+    c7 = c2 * c2 * c2 * c
+    result: Array = np.sqrt(c7 / (c7 + 1))
+    return result
+
+
+_RT, _DEGREES = float(np.radians(60)), float(np.degrees(1))
 _COS = {angle: float(np.cos(np.radians(angle))) for angle in (6, 30, 63, 275)}
 _SIN = {angle: float(np.sin(np.radians(angle))) for angle in (6, 30, 63, 275)}

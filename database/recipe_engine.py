@@ -1,0 +1,339 @@
+"""Finds, for a target colour, the best mix of every set of up to N paints.
+
+Sets are solved by size. A mix with a paint at nothing is a mix of fewer, so each size is searched
+only within, and then compared with the sets that it holds. All sets of a size are solved at once:
+from the nearest colours of a coarse lattice, damped Gauss-Newton steps in the logarithms of the
+shares lower CIEDE2000 itself, first in single precision and at last in double.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+from ..calibrate.optics.colour import residual_terms
+from ..calibrate.optics.spectra import Array
+from .recipe_palette import Ints, Palette, lab_slopes, to_lab
+
+BLOCK = 2048
+"""Mixes worked on at once by a thread: fewer waste time on each step, more leave the cache."""
+WORKERS = os.cpu_count() or 1
+STEPS = 40
+ARRIVED = 2e-3
+"""CIEDE2000 below which nothing more is gained."""
+FLAT = 1e-3
+"""CIEDE2000 gained by e times a paint's share, below which a mix is at its best."""
+UNSEEN = 0.02
+"""A paint whose share, times e, moves the colour by less CIEDE2000, and which harms, has left."""
+_LATTICE = {2: 12, 3: 9, 4: 8, 5: 8, 6: 8}
+"""Parts that a lattice divides a mix into, by the number of paints."""
+LITTLE = 0.02
+"""Share at which a paint is tried beside the best mix without it."""
+
+
+@dataclass(frozen=True)
+class Solutions:
+    """The best mix of every set of paints of one size, for T targets.
+
+    Attributes
+    ----------
+    tubes : (N, M) array of int
+        Rows of the palette in each set.
+    shares : (T, N, M) array
+        Dry-volume fractions; zero for a paint that only harms.
+    difference : (T, N) array
+        CIEDE2000 from the target.
+    """
+
+    tubes: Ints
+    shares: Array
+    difference: Array
+
+
+def search(palette: Palette, targets: Array, most: int = 4) -> list[Solutions]:
+    """Find the best mix of every set of one to `most` paints.
+
+    Parameters
+    ----------
+    palette : Palette
+    targets : (T, 3) array
+        CIELAB in the palette's view.
+    most : int
+
+    Returns
+    -------
+    list of Solutions
+        By size, from one paint on.
+    """
+    targets = np.atleast_2d(np.asarray(targets, dtype=float))
+    count = len(palette.paints)
+    found: list[Solutions] = []
+    with threadpool_limits(1, "blas"), ThreadPoolExecutor(WORKERS) as pool:
+        for size in range(1, min(most, count) + 1):
+            tubes = _sets(count, size)
+            fewer = found[-1] if found else None
+            counted = _within(palette, tubes, fewer, targets, pool)
+            solved = _judge(palette, tubes, counted, targets, pool)
+            found.append(_or_fewer(solved, fewer, palette) if fewer else solved)
+    return found
+
+
+def _sets(count: int, size: int) -> Ints:
+    return np.array(list(combinations(range(count), size)), dtype=np.intp).reshape(-1, size)
+
+
+def _blocks(n: int, size: int) -> Iterator[slice]:
+    for start in range(0, n, size):
+        yield slice(start, min(start + size, n))
+
+
+def _each(pool: ThreadPoolExecutor, work: Callable[[slice], Any], n: int, size: int) -> list[Any]:
+    return list(pool.map(work, _blocks(n, size)))
+
+
+def _dense(tubes: Ints, shares: Array, count: int) -> Array:
+    out = np.zeros((len(shares), count), dtype=shares.dtype)
+    np.put_along_axis(out, tubes, shares, axis=1)
+    return out
+
+
+@lru_cache(maxsize=16)
+def lattice(size: int) -> Array:
+    """Mixes of `size` paints that lie about evenly in colour, none at nothing, (L, size)."""
+    parts = _LATTICE.get(size, size + 3)
+    cuts = np.array(list(combinations(range(1, parts), size - 1)), dtype=float)
+    edges = np.concatenate(
+        [np.zeros((len(cuts), 1)), cuts.reshape(len(cuts), -1), np.full((len(cuts), 1), parts)], 1
+    )
+    spread = np.diff(edges, axis=1) ** 2
+    result: Array = spread / spread.sum(axis=1, keepdims=True)
+    return result
+
+
+def _within(
+    palette: Palette,
+    tubes: Ints,
+    fewer: Solutions | None,
+    targets: Array,
+    pool: ThreadPoolExecutor,
+) -> Array:
+    """Best shares, counted in strength, with every paint in the mix, (T, N, M)."""
+    size = tubes.shape[1]
+    if fewer is None:
+        return np.ones((len(targets), len(tubes), 1))
+    points = lattice(size)
+    colours = _lattice_colours(palette, tubes, points, pool)
+    face, left_out = _best_face(tubes, fewer, palette)
+    n = len(tubes)
+    best, theta = np.empty((len(targets) * n, size)), np.log(points)
+
+    def work(rows: slice) -> None:
+        which = np.arange(rows.start, rows.stop)
+        t, at = which // n, which % n
+        off = np.full(which.size, np.inf)
+
+        def descend(left: Ints, start: Array) -> None:
+            shares, e = _descend(palette, tubes[at[left]], start, targets[t[left]])
+            e = np.where(e < off[left], e, np.inf)
+            # Of several starts of one set the best is written last.
+            order = np.argsort(-e)
+            order = order[np.isfinite(e[order])]
+            best[which[left[order]]], off[left[order]] = shares[order], e[order]
+
+        if size > 2:
+            counted = fewer.shares[t, face[t, at]] * palette.strength[fewer.tubes[face[t, at]]]
+            counted = np.maximum(counted / counted.sum(axis=1, keepdims=True), LITTLE)
+            start = np.full((which.size, size), LITTLE)
+            kept = np.arange(size - 1) + (np.arange(size - 1) >= left_out[t, at][:, None])
+            np.put_along_axis(start, kept, counted, axis=1)
+            descend(np.arange(which.size), np.log(start))
+        goal = tuple(targets[t, i].astype(np.float32) for i in range(3))
+        near = np.array(
+            [
+                sum(p * p for p in residual_terms(tuple(c[i, at] for c in colours), goal))
+                for i in range(len(points))
+            ]
+        )
+        point, left = _starts(near, points)
+        wanting = off[left] > ARRIVED
+        descend(left[wanting], theta[point[wanting]])
+
+    _each(pool, work, len(best), -(-len(best) // (2 * WORKERS)))
+    return best.reshape(len(targets), n, size)
+
+
+def _starts(near: Array, points: Array) -> tuple[Ints, Ints]:
+    """Which lattice points to start from (first) for which mixes (second), of differences (L, N).
+
+    For two paints each point that is nearer than its neighbours, for three the nearest of each
+    paint's corner, for more the nearest.
+    """
+    size = points.shape[1]
+    if size == 2:
+        padded = np.pad(near, ((1, 1), (0, 0)), constant_values=np.inf)
+        point, mix = np.nonzero((near <= padded[:-2]) & (near <= padded[2:]))
+        return point, mix
+    leads = points.argmax(axis=1) if size == 3 else np.zeros(len(points), dtype=np.intp)
+    groups = [np.flatnonzero(leads == lead) for lead in np.unique(leads)]
+    point = np.concatenate([group[near[group].argmin(axis=0)] for group in groups])
+    return point, np.tile(np.arange(near.shape[1]), len(groups))
+
+
+def _faces(tubes: Ints, fewer: Solutions, palette: Palette) -> Ints:
+    """Rows of `fewer` that lack each paint of each set in turn, (M, N)."""
+    size = tubes.shape[1]
+    place = np.zeros((len(palette.paints),) * (size - 1), dtype=np.intp)
+    place[tuple(fewer.tubes.T)] = np.arange(len(fewer.tubes))
+    return np.array([place[tuple(np.delete(tubes, i, axis=1).T)] for i in range(size)])
+
+
+def _best_face(tubes: Ints, fewer: Solutions, palette: Palette) -> tuple[Ints, Ints]:
+    """Row of `fewer` that each set does best with, and which paint it lacks, (T, N) each."""
+    faces = _faces(tubes, fewer, palette)
+    left_out = fewer.difference[:, faces].argmin(axis=1)
+    return faces[left_out, np.arange(len(tubes))], left_out
+
+
+def _lattice_colours(
+    palette: Palette, tubes: Ints, points: Array, pool: ThreadPoolExecutor
+) -> list[Array]:
+    """CIELAB of every set at every point, in single precision: three of (L, N)."""
+    optics, count = palette.optics[np.float32], len(palette.paints)
+    out = [np.empty((len(points), len(tubes)), dtype=np.float32) for _ in range(3)]
+    points = points.astype(np.float32)
+
+    def work(rows: slice) -> None:
+        here = tubes[rows]
+        for i, point in enumerate(points):
+            dense = _dense(here, np.broadcast_to(point, here.shape), count)
+            for axis, part in enumerate(to_lab(optics.xyz(dense))):
+                out[axis][i, rows] = part
+
+    _each(pool, work, len(tubes), BLOCK)
+    return out
+
+
+def _descend(palette: Palette, tubes: Ints, theta: Array, targets: Array) -> tuple[Array, Array]:
+    """Lower CIEDE2000 from given logarithms of shares (N, M); return shares and CIEDE2000.
+
+    As mixes arrive, others take their place, so that as many are worked on at once to the end.
+    """
+    n, size = tubes.shape
+    theta, targets = theta.astype(np.float32), targets.astype(np.float32)
+    least = np.full(n, np.inf, dtype=np.float32)
+    turns, damping = np.zeros(n, dtype=np.intp), np.full(n, 6e-3, dtype=np.float32)
+    live, begun = np.empty(0, dtype=np.intp), 0
+    step = np.empty((0, size), dtype=np.float32)
+    here, by = np.empty((3, 0), dtype=np.float32), np.empty((3, 0, size), dtype=np.float32)
+    while live.size or begun < n:
+        fresh = np.arange(begun, min(n, begun + BLOCK - live.size))
+        begun += fresh.size
+        live = np.concatenate([live, fresh])
+        trial = theta[live]
+        trial[: len(step)] += step
+        tried, slopes = _residual(palette, tubes[live], trial, targets[live])
+        e = np.sqrt((tried * tried).sum(axis=0))
+        better = e < least[live]
+        took = live[better]
+        least[took], theta[took] = e[better], trial[better]
+        kept = np.flatnonzero(~better)
+        tried[:, kept], slopes[:, kept] = here[:, kept], by[:, kept]
+        damping[live] *= np.where(better, np.float32(1 / 6), np.float32(6))
+        turns[live] += 1
+        down = (tried[:, :, None] * slopes).sum(axis=0) / least[live, None]
+        unseen = (slopes * slopes).sum(axis=0) < UNSEEN**2
+        on = (least[live] > ARRIVED) & (np.abs(down).max(axis=1) > FLAT)
+        on &= (damping[live] < 1e5) & (turns[live] < STEPS) & ~(unseen & (down > 0)).any(axis=1)
+        live, here, by = live[on], tried[:, on], slopes[:, on]
+        step = _step(here, by, damping[live])
+    return np.exp(theta - theta.max(axis=1, keepdims=True)).astype(float), least
+
+
+def _residual(palette: Palette, tubes: Ints, theta: Array, targets: Array) -> tuple[Array, Array]:
+    """CIEDE2000 as a vector (3, N), and its slopes by the logarithms of the shares (3, N, M)."""
+    shares = np.exp(theta - theta.max(axis=1, keepdims=True))
+    optics = palette.optics[np.float32]
+    x, slopes = optics.xyz_and_slopes(_dense(tubes, shares, len(palette.paints)))
+    dx = np.take_along_axis(slopes, tubes[:, None, :], axis=2) * shares[:, None, :]
+    colour, dlab = to_lab(x), lab_slopes(x, dx)
+    goal = (targets[:, 0], targets[:, 1], targets[:, 2])
+    here = np.array(residual_terms(colour, goal))
+    turned = np.zeros_like(dlab)
+    for axis in range(3):
+        moved = list(colour)
+        moved[axis] = moved[axis] + np.float32(_SMALL)
+        by = (np.array(residual_terms((moved[0], moved[1], moved[2]), goal)) - here) / _SMALL
+        turned += by.astype(np.float32)[:, :, None] * dlab[axis]
+    return here, turned
+
+
+_SMALL = 0.05
+"""Step of CIELAB by which CIEDE2000's slopes are taken, in single precision."""
+
+
+def _step(here: Array, slopes: Array, damping: Array) -> Array:
+    """Damped Gauss-Newton steps (N, M): ``-J^T (J J^T + damping)^-1 r``, in closed form."""
+    a = [
+        [(slopes[i] * slopes[j]).sum(axis=1).astype(float) for j in range(i + 1)] for i in range(3)
+    ]
+    size = a[0][0] + a[1][1] + a[2][2] + 1e-12
+    d = (damping + 1e-6) * size
+    xx, yy, zz = a[0][0] + d, a[1][1] + d, a[2][2] + d
+    xy, xz, yz = a[1][0], a[2][0], a[2][1]
+    c0, c1, c2 = yy * zz - yz * yz, xz * yz - xy * zz, xy * yz - xz * yy
+    over = 1 / (xx * c0 + xy * c1 + xz * c2)
+    u, v, w = here
+    m = [
+        (c0 * u + c1 * v + c2 * w) * over,
+        (c1 * u + (xx * zz - xz * xz) * v + (xy * xz - xx * yz) * w) * over,
+        (c2 * u + (xy * xz - xx * yz) * v + (xx * yy - xy * xy) * w) * over,
+    ]
+    step = -(slopes[0] * m[0][:, None] + slopes[1] * m[1][:, None] + slopes[2] * m[2][:, None])
+    far = np.abs(step).max(axis=1, keepdims=True)
+    result: Array = (step * np.minimum(1, LONGEST / np.maximum(far, 1e-12))).astype(slopes.dtype)
+    return result
+
+
+LONGEST = 1.5
+"""Longest step of a logarithm: beyond, the slopes tell nothing."""
+
+
+def _judge(
+    palette: Palette, tubes: Ints, counted: Array, targets: Array, pool: ThreadPoolExecutor
+) -> Solutions:
+    """Shares by dry volume, and CIEDE2000 in double precision."""
+    n, size = tubes.shape
+    off = np.empty(len(targets) * n)
+    optics, flat = palette.optics[np.float64], counted.reshape(-1, size)
+
+    def work(rows: slice) -> None:
+        which = np.arange(rows.start, rows.stop)
+        dense = _dense(tubes[which % n], flat[rows], len(palette.paints))
+        goal = targets[which // n].T
+        parts = residual_terms(to_lab(optics.xyz(dense)), (goal[0], goal[1], goal[2]))
+        off[rows] = np.sqrt(sum(p * p for p in parts))
+
+    _each(pool, work, len(off), BLOCK)
+    return Solutions(tubes, palette.to_shares(counted, tubes), off.reshape(len(targets), n))
+
+
+def _or_fewer(solved: Solutions, fewer: Solutions, palette: Palette) -> Solutions:
+    """Take the mix of one paint less wherever that is as good."""
+    size = solved.tubes.shape[1]
+    shares, off = solved.shares.copy(), solved.difference.copy()
+    for left_out, row in enumerate(_faces(solved.tubes, fewer, palette)):
+        kept = np.delete(np.arange(size), left_out)
+        better = fewer.difference[:, row] <= off + ARRIVED
+        off = np.where(better, fewer.difference[:, row], off)
+        t, at = np.nonzero(better)
+        shares[t[:, None], at[:, None], kept] = fewer.shares[t, row[at]]
+        shares[t, at, left_out] = 0.0
+    return Solutions(solved.tubes, shares, off)

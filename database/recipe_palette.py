@@ -1,0 +1,201 @@
+"""The paints of a search: their K and S scaled to like strength, and from shares to colour."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..calibrate.errors import InputError
+from ..calibrate.optics.coefficients import Coefficients
+from ..calibrate.optics.colour import D50, View, weights
+from ..calibrate.optics.spectra import Array
+
+Ints = NDArray[np.intp]
+_LEAST = 1e-9
+"""K/S is kept above this: where nothing absorbs the slope is infinite."""
+
+
+@dataclass(frozen=True)
+class Palette:
+    """Paints to mix, as opaque films seen by one instrument.
+
+    Attributes
+    ----------
+    coefficients : Coefficients
+    view : View
+    """
+
+    coefficients: Coefficients
+    view: View = D50
+
+    @property
+    def paints(self) -> tuple[str, ...]:
+        """Nicknames, in order."""
+        return self.coefficients.paints
+
+    @cached_property
+    def seen(self) -> NDArray[np.bool_]:
+        """Wavelengths at which every paint has K and S, (W,).
+
+        Raises
+        ------
+        InputError
+            Where the paints have too few wavelengths in common.
+        """
+        c = self.coefficients
+        good: NDArray[np.bool_] = np.isfinite(c.k).all(axis=0) & np.isfinite(c.s).all(axis=0)
+        at = np.flatnonzero(good)
+        if at.size < 16 or at[-1] - at[0] + 1 != at.size:
+            raise InputError(
+                None,
+                ", ".join(c.paints),
+                "were read over ranges that hardly overlap",
+                "leave one out: --without NAME",
+            )
+        return good
+
+    @cached_property
+    def strength(self) -> Array:
+        """What one part of a paint counts for in a mix, (P,): its mean K + S.
+
+        A share counted in strength moves the colour alike for a weak paint and a strong one.
+        """
+        c = self.coefficients
+        _, s = self.raw
+        light = weights(c.wavelengths[self.seen], self.view)[0].sum(axis=1)
+        result: Array = (self.raw[0] + s) @ light / light.sum()
+        return result
+
+    @cached_property
+    def raw(self) -> tuple[Array, Array]:
+        """K and S at the wavelengths seen, (P, V) each."""
+        c = self.coefficients
+        return c.k[:, self.seen], c.s[:, self.seen]
+
+    @cached_property
+    def optics(self) -> dict[Any, Optics]:
+        """The same in double and in single precision, scaled by `strength`."""
+        k, s = (x / self.strength[:, None] for x in self.raw)
+        surface = self.coefficients.surface
+        w, white = weights(self.coefficients.wavelengths[self.seen], self.view)
+        w = w / white
+        made = {}
+        for kind in (np.float64, np.float32):
+            slopes = np.concatenate(
+                [
+                    np.einsum("wc,pw->wcp", w, k).reshape(len(w), -1),
+                    -np.einsum("wc,pw->wcp", w, s).reshape(len(w), -1),
+                ]
+            )
+            made[kind] = Optics(
+                np.concatenate([k, s], axis=1).astype(kind),
+                (surface.tau * w).astype(kind),
+                (surface.alpha * surface.k1 * w.sum(axis=0)).astype(kind),
+                (surface.tau * slopes).astype(kind),
+                kind(surface.k2),
+            )
+        return made
+
+    def to_shares(self, counted: Array, tubes: Ints) -> Array:
+        """Dry-volume fractions (..., M) of shares counted in strength, of the paints `tubes`."""
+        f = counted / self.strength[tubes]
+        result: Array = f / f.sum(axis=-1, keepdims=True)
+        return result
+
+    def to_masses(self, shares: Array, tubes: Ints) -> Array:
+        """Mass fractions (..., M) of tube paint, of dry-volume fractions."""
+        m = shares / self.coefficients.dry_volume[tubes]
+        result: Array = m / m.sum(axis=-1, keepdims=True)
+        return result
+
+    def lab(self, shares: Array) -> Array:
+        """CIELAB (N, 3) of dry-volume fractions (N, P)."""
+        x = self.optics[np.float64].xyz(np.atleast_2d(shares) * self.strength)
+        return np.stack(to_lab(x), axis=1)
+
+    def seen_under(self, view: View) -> Palette:
+        """Return the same paints under another light."""
+        return Palette(self.coefficients, view)
+
+    def select(self, paints: Sequence[str]) -> Palette:
+        """Return some of the paints, in that order."""
+        return Palette(self.coefficients.select(paints), self.view)
+
+
+@dataclass(frozen=True)
+class Optics:
+    """Arrays of one precision for V wavelengths and P paints.
+
+    Attributes
+    ----------
+    ks : (P, 2 V) array
+        K beside S.
+    weights : (V, 3) array
+        From R / (1 - k2 R) to tristimulus values over the white's.
+    offset : (3,) array
+        What the surface adds.
+    slopes : (2 V, 3 P) array
+        From the slopes by K and by S to those of tristimulus values by each paint.
+    k2 : float
+    """
+
+    ks: Array
+    weights: Array
+    offset: Array
+    slopes: Array
+    k2: Any
+
+    def _seen(self, counted: Array) -> tuple[Array, Array, Array, Array, Array]:
+        both = counted @ self.ks
+        v = both.shape[1] // 2
+        s = both[:, v:]
+        q = np.maximum(both[:, :v] / s, _LEAST)
+        root = np.sqrt(q * (q + 2))
+        r = 1 / (1 + q + root)
+        return s, q, root, r, 1 / (1 - self.k2 * r)
+
+    def xyz(self, counted: Array) -> Array:
+        """Tristimulus values over the white's, (N, 3), of shares counted in strength (N, P)."""
+        *_, r, over = self._seen(counted)
+        result: Array = (r * over) @ self.weights + self.offset
+        return result
+
+    def xyz_and_slopes(self, counted: Array) -> tuple[Array, Array]:
+        """As `xyz`, and its derivatives by the shares, (N, 3, P)."""
+        s, q, root, r, over = self._seen(counted)
+        both = np.empty((len(s), 2 * s.shape[1]), dtype=s.dtype)
+        v = s.shape[1]
+        # With q = K/S: dR/dq = -R/root, dq/dK = 1/S, dq/dS = -q/S.
+        rd = r * over
+        np.divide(rd * over, root * s, out=both[:, :v])
+        np.negative(both[:, :v], out=both[:, :v])
+        np.multiply(both[:, :v], q, out=both[:, v:])
+        x = rd @ self.weights + self.offset
+        return x, (both @ self.slopes).reshape(len(s), 3, -1)
+
+
+_EPSILON = (6 / 29) ** 3
+_SLOPE = 1 / (3 * (6 / 29) ** 2)
+
+
+def to_lab(x: Array) -> tuple[Array, Array, Array]:
+    """CIELAB, each of its three in an array (N,), of tristimulus values over the white's (N, 3)."""
+    f = [_f(x[:, i]) for i in range(3)]
+    return 116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])
+
+
+def _f(t: Array) -> Array:
+    return np.where(t > _EPSILON, np.cbrt(np.maximum(t, _EPSILON)), _SLOPE * t + 4 / 29)
+
+
+def lab_slopes(x: Array, dx: Array) -> Array:
+    """Turn slopes of tristimulus values (N, 3, M) at `x` (N, 3) into those of CIELAB, (3, N, M)."""
+    t = np.maximum(x, _EPSILON)
+    slope = np.where(x > _EPSILON, 1 / (3 * np.cbrt(t) ** 2), _SLOPE)
+    df = dx * slope[:, :, None]
+    return np.stack([116 * df[:, 1], 500 * (df[:, 0] - df[:, 1]), 200 * (df[:, 1] - df[:, 2])])
