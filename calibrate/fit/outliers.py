@@ -34,7 +34,7 @@ _SURFACE = 0.006
 _PER_PATCH = 55.0
 """Log likelihood that a patch must be worth to be set aside: as much as a sound masstone is worth,
 which two fluxes hold least well."""
-_PER_STEP = 70.0
+_PER_STEP = 90.0
 """The same of a step that breaks the run."""
 _PER_CHAIN = 3.0
 """Log likelihood that a weighing of a chain must be worth beyond that of one step: where only the
@@ -119,7 +119,7 @@ class _Inquiry:
         """
         other = replace(self.problem, measured=measured)
         tries = [settle(other, self.prior, weight, self.base.solution.theta, nu)]
-        if self.base.solution.cost > measured.size:
+        if self.base.solution.cost > measured.size / 2:
             afresh = starting_values(without(other, weight.max(axis=1)))
             afresh[self.held] = self.base.solution.theta[self.held]
             tries.append(settle(other, self.prior, weight, afresh, np.zeros_like(nu)))
