@@ -10,10 +10,10 @@ import typer
 from typer.core import TyperGroup
 
 from ..calibrate.errors import InputError
-from .commands import demo, fit, plot, predict, publish, read, releases, tubes, verify
+from .commands import card, cards, demo, fit, plot, predict, publish, read, releases, tubes, verify
 from .commands.common import worked
 
-COMMANDS = (demo, tubes, read, fit, plot, predict, publish, releases, verify)
+COMMANDS = (demo, tubes, card, cards, read, fit, plot, predict, publish, releases, verify)
 """One module a command, in the order in which a studio comes to need them."""
 
 

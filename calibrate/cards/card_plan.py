@@ -169,7 +169,7 @@ def _weighed(
         if measure.unit_ml is not None:
             found = _by_volume(found, densities)
         errors = fraction_errors(Card("", "", found), measure, densities)
-        if max(errors.values()) < LARGEST_ERROR:
+        if round(max(errors.values()), 3) < LARGEST_ERROR:  # as the sheet says it
             return found
     raise InputError(
         None,

@@ -25,8 +25,10 @@ _STRONG = (
     "PB15 PB16 PB27 PB60 PG7 PG36 PV23 PV37 PV19 PR122 PR202 PR209 PR177 PR179 PR149 PR178 "
     "PBk1 PBk6 PBk7 PBk8 PBk10 PBk32 PY83 PY110 PO43 PO71"
 )
-_ENDS = {"weak": (1.0, 8.0), "ordinary": (1.0, 27.0), "strong": (3.0, 81.0)}
-"""First and last tint, white to colour."""
+_ENDS = {"weak": (1.0, 8.0), "ordinary": (1.0, 32.0), "strong": (4.0, 80.0)}
+"""First and last tint, white to colour (our choice)."""
+_SAID = np.array([1, 1.5, 2, 3, 4, 5, 6, 8, 10, 12, 16, 20, 24, 32, 40, 48, 64, 80])
+"""Ratios that are easily said and weighed."""
 
 
 def is_white(pigments: Sequence[str]) -> bool:
@@ -49,11 +51,11 @@ def strength_of(pigments: Sequence[str]) -> Strength:
 
 
 def tint_ratios(strength: Strength, tints: int) -> tuple[float, ...]:
-    """White to colour of so many tints, in equal ratios, rounded to what is easily said."""
+    """White to colour of so many tints, about evenly spread, in ratios that are easily said."""
     first, last = _ENDS[strength]
-    exact = first * (last / first) ** np.linspace(0, 1, tints)
-    ratios = np.where(exact < 5, np.round(exact * 2) / 2, np.round(exact))
-    return tuple(float(ratio) for ratio in ratios)
+    exact = np.geomspace(first, last, tints)
+    nearest = np.abs(np.log(exact[:, None] / _SAID)).argmin(axis=1)
+    return tuple(dict.fromkeys(_SAID[nearest].tolist()))
 
 
 def _index(name: str) -> str:

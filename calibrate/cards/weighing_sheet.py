@@ -54,12 +54,15 @@ class TubeWords:
     ladder : str
         Why it gets the ladder it gets; empty for the white.
     price_per_g : float or None
+    caution : str
+        What to mind with this paint beyond the common cautions.
     """
 
     nickname: str
     name: str
     ladder: str = ""
     price_per_g: float | None = None
+    caution: str = ""
 
 
 def sheet_size(layout: Layout) -> tuple[float, float]:
@@ -174,11 +177,9 @@ def _story(
     ]
     for tube in tubes:
         name = "" if tube.name == tube.nickname else f" is {escape(tube.name)}"
-        story.append(
-            Paragraph(f"<b>{escape(tube.nickname)}</b>{name}{escape(tube.ladder)}.", plain)
-            if tube.ladder
-            else Paragraph(f"<b>{escape(tube.nickname)}</b>{name}, the white.", plain)
-        )
+        caution = f" <b>Caution:</b> {escape(tube.caution)}." if tube.caution else ""
+        ladder = escape(tube.ladder) or ", the white"
+        story.append(Paragraph(f"<b>{escape(tube.nickname)}</b>{name}{ladder}.{caution}", plain))
     story += [
         Paragraph(
             f"Measured with {plan.measure.name}. Ratios are always white to colour, by {by}: 9:1 "
@@ -241,8 +242,8 @@ def _table(
         if before is not None and d.paint != before:
             lines.append(("LINEABOVE", (0, i), (-1, i), 0.9, Color(0.3, 0.3, 0.3)))
         before = d.paint
-    name = 30 if layout.tubes > 1 else 18
-    ticks = [11.5 * mm] * len(ACTS)
+    name = 29 if layout.tubes > 1 else 20
+    ticks = [10.5 * mm] * len(ACTS)
     rest = width_pt - (name + 26 + 13) * mm - sum(ticks)
     table = Table(
         rows, colWidths=[name * mm, rest, 26 * mm, *ticks, 13 * mm], repeatRows=1, splitByRow=1

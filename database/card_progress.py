@@ -1,0 +1,182 @@
+"""How far each card of a studio has come: printed, painted, dry, read, fitted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+from sqlalchemy import select
+
+from ..calibrate.cards.card import Card
+from ..calibrate.errors import InputError
+from . import schema
+from .store import Store
+
+PRINTED = "Printed by tintladder card; the grams are those printed, until card fill says otherwise."
+"""First comment of a card's text that was printed here."""
+THICK_UM = 150.0
+"""Gap of an applicator above which a film needs longer than overnight (common practice)."""
+
+
+@dataclass(frozen=True)
+class CardProgress:
+    """How far a card has come.
+
+    Attributes
+    ----------
+    number : int
+        Of the card in the studio.
+    name : str
+    purpose : {"fit", "check"}
+    layout : str or None
+    paints : tuple of str
+    printed, painted, dry_from : date or None
+        Where it isn't known, or hasn't happened. Dry enough "from about" then.
+    read : tuple of date
+        A day for each session of dry readings.
+    wet : int
+        Sessions of wet paint.
+    early : bool
+        Whether a session of dry readings is from before it was dry enough.
+    as_printed : bool
+        Whether nothing was said yet of what was really weighed.
+    fitted : bool
+        Whether a fit in use rests on it; of a check card, whether it judged one.
+    """
+
+    number: int
+    name: str
+    purpose: str
+    layout: str | None
+    paints: tuple[str, ...]
+    printed: date | None
+    painted: date | None
+    dry_from: date | None
+    read: tuple[date, ...]
+    wet: int
+    early: bool
+    as_printed: bool
+    fitted: bool
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What should be done, or known, about it."""
+        said = []
+        if self.early:
+            said.append(
+                f"read before about {self.dry_from}, when it should be dry enough: "
+                "read it again once no fingertip drags"
+            )
+        if self.read and self.as_printed:
+            said.append(
+                f"read, but nothing was said of its grams: tintladder card fill {self.name}"
+            )
+        if self.wet:
+            said.append("read wet too; no fit takes those readings")
+        return tuple(said)
+
+
+def dry_enough(card: Card) -> date | None:
+    """Return the day from about which a card is dry enough to read, None where no date was said.
+
+    Overnight for thin coats and films, three days for thick films (common practice, no source).
+    """
+    if card.date is None:
+        return None
+    thick = any((d.gap_um or 0.0) > THICK_UM for d in card.drawdowns)
+    return date.fromisoformat(card.date[:10]) + timedelta(days=3 if thick else 1)
+
+
+def cards_progress(store: Store) -> list[CardProgress]:
+    """How far every card has come, in the order of their numbers."""
+    with store.snapshot() as session:
+        cards = {card.name: card for card in store.cards()}
+        current = session.scalars(
+            select(schema.Fit).join(schema.PaintFit).where(schema.PaintFit.current).distinct()
+        )
+        fitted = {item["session"] for fit in current for item in fit.inputs.get("sessions", ())}
+        judged = set(session.scalars(select(schema.Check.card_id).distinct()))
+        sessions: dict[int, list[Any]] = {}
+        columns = (schema.Session.card_id, schema.Session.id, schema.Session.state)
+        for row in session.execute(
+            select(*columns, schema.Session.date, schema.Session.added).order_by(schema.Session.id)
+        ):
+            sessions.setdefault(row.card_id, []).append(row)
+        rows = session.scalars(select(schema.Card).order_by(schema.Card.id))
+        return [
+            _progress(row, cards[row.name], sessions.get(row.id, []), fitted, judged)
+            for row in rows
+        ]
+
+
+def _progress(
+    row: schema.Card, card: Card, sessions: list[Any], fitted: set[int], judged: set[int]
+) -> CardProgress:
+    ours = row.versions[0].text.startswith(f"# {PRINTED}")
+    dry = dry_enough(card)
+    # A file's own date tells when it was read; where it has none, it was not read later than added.
+    read = tuple(_day(s.date) or _day(s.added) for s in sessions if s.state == "dry")
+    days = tuple(day for day in read if day is not None)
+    return CardProgress(
+        number=row.id,
+        name=card.name,
+        purpose=card.purpose,
+        layout=card.layout,
+        paints=card.paints,
+        printed=_day(row.versions[0].added) if ours else None,
+        painted=None if card.date is None else date.fromisoformat(card.date[:10]),
+        dry_from=dry,
+        read=days,
+        wet=sum(s.state == "wet" for s in sessions),
+        early=dry is not None and any(day < dry for day in days),
+        as_printed=ours and card.date is None,
+        fitted=row.id in judged
+        if card.purpose == "check"
+        else any(s.id in fitted for s in sessions),
+    )
+
+
+def _day(text: str | None) -> date | None:
+    """The day of an ISO date or time; None for what isn't one."""
+    try:
+        return date.fromisoformat((text or "")[:10])
+    except ValueError:
+        return None
+
+
+def card_number(store: Store, name: str) -> int:
+    """Return the number of a card in the studio.
+
+    Raises
+    ------
+    InputError
+        Where there is none of that name.
+    """
+    return named_card(store, name)[0]
+
+
+def named_card(store: Store, text: str) -> tuple[int, Card, str]:
+    """Return the card meant by its name or number: its number, the card, its text.
+
+    Raises
+    ------
+    InputError
+        Where there is none, naming those there are.
+    """
+    wanted = text.strip()
+    with store.snapshot() as session:
+        rows = list(session.scalars(select(schema.Card).order_by(schema.Card.id)))
+        found = [row for row in rows if row.name == wanted]
+        found = found or [row for row in rows if row.name.casefold() == wanted.casefold()]
+        found = found or [row for row in rows if str(row.id) == wanted]
+        if not found:
+            there = ", ".join(f"{row.id} {row.name}" for row in rows[-6:]) or "none yet"
+            raise InputError(
+                None,
+                f"card {wanted}",
+                f"there is no such card (cards: {there})",
+                "give its name or number: tintladder cards lists them",
+            )
+        row = found[0]
+        return row.id, store.card(row.name), row.versions[-1].text

@@ -1,0 +1,242 @@
+"""Plan and print a card, fill in what was weighed, check a layout."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from ...calibrate.errors import InputError
+from .common import JsonOption, StudioOption, open_store, print_table, say, working
+
+if TYPE_CHECKING:
+    from ..card_filling import Filling
+    from ..card_printing import Printed
+
+EXAMPLE = "tintladder card ANCHOR --scale 0.1    (afterwards: tintladder card fill 1)"
+_FILL = "fill"
+_LADDERS = ("weak", "ordinary", "strong")
+
+
+def card(
+    tubes: Annotated[
+        list[str] | None,
+        typer.Argument(help="Tubes to paint a ladder of; or: fill, then a card's name or number."),
+    ] = None,
+    scale: Annotated[
+        str | None,
+        typer.Option(help="What you measure with: 0.01 or 0.1 (grams), syringe or spoons."),
+    ] = None,
+    layout: Annotated[
+        str | None,
+        typer.Option(help="quick, six-tube, drawdown, or a layout file of your own (.toml)."),
+    ] = None,
+    page: Annotated[str | None, typer.Option(help="a4, a5, letter or half-letter.")] = None,
+    white: Annotated[str | None, typer.Option(help="The white of the tints.")] = None,
+    ladder: Annotated[
+        str | None, typer.Option(help="weak, ordinary or strong; else as the label suggests.")
+    ] = None,
+    gap: Annotated[
+        float, typer.Option(metavar="UM", help="Gap of the applicator or height of the tape, µm.")
+    ] = 300.0,
+    name: Annotated[str | None, typer.Option(help="Of the card; else one is found.")] = None,
+    check: Annotated[
+        str | None, typer.Option(metavar="LAYOUT", help="Only check a layout, by name or file.")
+    ] = None,
+    settings: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--set", metavar="STEP/PAINT=G", help="With fill: what was weighed; asks nothing."
+        ),
+    ] = None,
+    as_printed: Annotated[
+        bool, typer.Option("--as-printed", help="With fill: all else was as printed; asks nothing.")
+    ] = False,
+    painted: Annotated[
+        str | None, typer.Option(metavar="DATE", help="With fill: when it was painted; else today.")
+    ] = None,
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
+    """Plan and print a card with its weighing sheet; `card fill N` says what was weighed."""
+    words = tubes or []
+    filling_in = bool(words) and words[0] == _FILL
+    for option, given in (
+        ("--set", settings),
+        ("--as-printed", as_printed),
+        ("--painted", painted),
+    ):
+        if given and not filling_in:
+            raise _slip(option, "it goes with card fill", "write tintladder card fill N first")
+    if check is not None:
+        if words:
+            raise _slip("--check", "it takes a layout alone", "leave the tubes out")
+        _check(check, as_json)
+    elif filling_in:
+        if len(words) != 2:
+            raise _slip(_FILL, "expected one card", "name it, or give its number")
+        _fill(words[1], settings or [], as_printed, painted, as_json, studio)
+    elif not words:
+        raise _slip("card", "expected the tubes to paint", "name one: tintladder card ANCHOR")
+    else:
+        if ladder is not None and ladder not in _LADDERS:
+            raise _slip("--ladder", f"there is no {ladder} ladder", f"use {', '.join(_LADDERS)}")
+        if not 10 <= gap <= 2000:
+            raise _slip("--gap", f"expected 10 to 2000 µm, got {gap:g}", "measure it, or ask 300")
+        wanted = {"layout": layout, "page": page, "white": white, "ladder": ladder, "name": name}
+        _print(tuple(words), scale, gap, wanted, as_json, studio)
+
+
+def _slip(where: str, expected: str, do: str) -> InputError:
+    return InputError(None, where, expected, do)
+
+
+def _ask(question: str, enter: str) -> str:
+    """Ask, on the stream of messages, saying what Enter means; empty for Enter."""
+    typer.echo(f"{question} [{enter}]: ", nl=False, err=True)
+    answer = sys.stdin.readline()
+    if not answer:
+        typer.echo(err=True)
+        raise InputError(
+            None, "card", f"stopped at the question: {question}", "answer it, or give the option"
+        )
+    return answer.strip()
+
+
+def _print(
+    tubes: tuple[str, ...],
+    scale: str | None,
+    gap: float,
+    wanted: dict[str, Any],
+    as_json: bool,
+    studio: str | None,
+) -> None:
+    from ...calibrate.cards.measure import measure_of
+
+    with open_store(studio) as store:
+        for tube in tubes:
+            store.find_paint(tube)
+        question = "What do you measure with: 0.01, 0.1 (grams), syringe or spoons"
+        measure = measure_of(scale or _ask(question, "0.1") or "0.1")
+        with working("Printing", as_json):
+            from ..card_printing import Wanted, print_new_card
+
+            done = print_new_card(store, Wanted(tubes, measure, gap_um=gap, **wanted))
+    say(_as_dict(done), as_json, lambda: _show(done))
+
+
+def _as_dict(done: Printed) -> dict[str, Any]:
+    from ...calibrate.cards.weighing_out import weighed
+
+    return {
+        "card": done.plan.card.name,
+        "number": done.number,
+        "layout": done.layout.name,
+        "page_mm": list(done.layout.page_mm),
+        "steps": [
+            {
+                "step": d.step,
+                "paint": d.paint,
+                "from": d.taken_from,
+                "taken_g": d.taken_g,
+                "masses": dict(d.masses),
+                "relative_error": done.plan.errors[d.step],
+            }
+            for d in done.plan.card.drawdowns
+        ],
+        "grams": weighed(done.plan.card.drawdowns),
+        "files": [str(file) for file in (done.card_file, done.sheet_file, done.text_file)],
+    }
+
+
+def _show(done: Printed) -> None:
+    from ...calibrate.cards.weighing_sheet import amounts
+
+    print_table(
+        ("Step", "Weigh", "Sure to"),
+        [
+            (
+                d.step,
+                " + ".join(f"{amount} {what}" for amount, what in amounts(done.plan, d)),
+                f"{100 * done.plan.errors[d.step]:.1f} %" if done.plan.errors[d.step] else "",
+            )
+            for d in done.plan.card.drawdowns
+        ],
+    )
+    typer.echo(f"(ratios are white to colour) It takes {done.used}")
+    width, height = done.layout.page_mm
+    typer.echo(f"Card {done.plan.card.name}, no. {done.number}: {done.card_file}")
+    typer.echo(f"  print it at 100 % on card, {width:g} x {height:g} mm, and check its rulers")
+    typer.echo(f"Weighing sheet: {done.sheet_file}")
+    typer.echo(f"When it is painted: tintladder card fill {done.number}")
+
+
+def _check(layout: str, as_json: bool) -> None:
+    from ...calibrate.cards.layout import layout_faults, layout_text, read_layout
+
+    faults = layout_faults(*layout_text(layout))
+    if not faults:
+        found = read_layout(layout)
+        result = {"layout": found.name, "steps": found.steps, "faults": []}
+        words = f"{found.name}: {found.steps} steps, every patch can be painted and read."
+        say(result, as_json, lambda: typer.echo(words))
+        return
+    if as_json:
+        say({"layout": layout, "faults": [str(fault) for fault in faults]}, True, lambda: None)
+    else:
+        for fault in faults[:-1]:
+            typer.echo(str(fault), err=True)
+    # The last one ends the command as any bad input does.
+    raise faults[-1]
+
+
+def _fill(
+    name: str,
+    settings: list[str],
+    as_printed: bool,
+    painted: str | None,
+    as_json: bool,
+    studio: str | None,
+) -> None:
+    from ..card_filling import fill, filling, parse_amount, parse_day, parse_settings
+    from ..card_progress import dry_enough
+
+    with open_store(studio) as store:
+        begun = filling(store, name)
+        changed = parse_settings(begun, settings)
+        asking = not (settings or as_printed)
+        if asking:
+            _explain(begun)
+            for amount in begun.amounts:
+                typed = _ask(f"  {amount.step}: {amount.words}", "Enter: as printed")
+                if typed:
+                    changed[amount.label] = parse_amount(typed, amount)
+            if painted is None:
+                painted = _ask("Painted on", str(parse_day(None)))
+        done = fill(store, begun, changed, parse_day(painted))
+    dry = dry_enough(done)
+    result = {
+        "card": done.name,
+        "number": begun.number,
+        "changed": changed,
+        "painted": done.date,
+        "dry_from": str(dry),
+    }
+
+    def show() -> None:
+        differing = f"{len(changed)} of {len(begun.amounts)} amounts differ from the print"
+        typer.echo(f"Card {done.name}: painted on {done.date}; {differing}.")
+        typer.echo(
+            f"Dry enough to read from about {dry}; if a fingertip drags, don't scan or measure it."
+        )
+
+    say(result, as_json, show)
+
+
+def _explain(begun: Filling) -> None:
+    typer.echo(
+        f"Card {begun.card.name}, no. {begun.number}. Enter where it is as printed, else the grams "
+        "(or with their unit: 3.5 ml, 2 spoons).",
+        err=True,
+    )
