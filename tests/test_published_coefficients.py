@@ -77,11 +77,12 @@ def test_a_fit_of_opaque_readings_gives_the_published_values_back(paint: str) ->
     np.testing.assert_allclose(found.k[i, seen], k[seen], rtol=0.01)
     np.testing.assert_allclose(found.s[i, seen], s[seen], rtol=0.01)
 
-    # As a user fits, allowing for what the theory gets wrong: within what is stated.
+    # As a user fits, allowing for what the theory gets wrong: within what is stated, as a factor
+    # either way (at 380 nm nothing of the blue shows through the white, and it is known to a factor).
     fitted = fit_paints(readings, its_tubes)
     found = fitted.coefficients
     i = found.index(paint)
     u_k, u_s = found.uncertainty
-    assert np.all(np.abs(found.k[i] - k) < 2 * u_k[i])
-    assert np.all(np.abs(found.s[i] - s) < 2 * u_s[i])
+    assert np.all(np.abs(np.log(found.k[i] / k)) < 2 * u_k[i] / found.k[i])
+    assert np.all(np.abs(np.log(found.s[i] / s)) < 2 * u_s[i] / found.s[i])
     assert fitted.paints[paint].de00_max < 0.05

@@ -128,7 +128,7 @@ def learnt_roughness(
     -----
     A step of expectation maximisation: the expected square of each second difference, its
     uncertainty included. Bends are rare and strong (an absorption's edge between smooth flanks), so
-    not their mean square is taken, under which edges would be planed off, but the square that 95 of
+    not their mean square is taken, under which edges would be planed off, but the square that 99 of
     100 stay below. Held paints, and a white whose S is 1 by definition, have no say.
     """
     n_w = problem.wavelengths.size
@@ -144,7 +144,7 @@ def learnt_roughness(
             alone = np.einsum("ij,jk,ik->i", second, own[p][at, at], second)
             bends[q].append((second @ solution.theta[p, q]) ** 2 + alone + moved)
     rough = [
-        float(np.sqrt(np.percentile(np.concatenate(b), 95))) if b else _NOTHING_TO_LEARN_FROM
+        float(np.sqrt(np.percentile(np.concatenate(b), 99))) if b else _NOTHING_TO_LEARN_FROM
         for b in bends
     ]
     return rough[0], rough[1]

@@ -21,6 +21,13 @@ from .forward import Block
 from .problem import Ints, Problem
 
 Progress = Callable[[int, float], None]
+_DAMPED, _LEAST = 1e-4, 1e-7
+"""Damping after a step that failed, and the least that isn't dropped. Where readings are very sure,
+what they leave open is a valley, in which damping in proportion to their curvature holds a step
+back.
+"""
+_SMALL_STEPS = 3
+"""Damped steps in a row that hardly fall, after which there is nothing more to be had."""
 
 _FAR = 10.0
 """Most that a nuisance value moves in one step, in prior standard deviations."""
@@ -301,7 +308,7 @@ def solve(
         return parts, schur, right
 
     normals, bb, gb, cost = assemble(theta, nu)
-    damping, step, settled = 1e-3, 0, False
+    damping, step, small, settled = _DAMPED, 0, 0, False
     while step < most:
         step += 1
         parts, schur, right = eliminate(normals, bb, gb, damping)
@@ -318,17 +325,19 @@ def solve(
             new_nu[block.scalars[: block.own_scalars]] += far
         trial = assemble(new_theta, new_nu)
         if trial[3] <= cost:
-            fall = cost - trial[3]
+            # A damped step falls little wherever it is taken: only a whole one tells the minimum.
+            small = small + 1 if cost - trial[3] < tolerance else 0
+            done = small == _SMALL_STEPS or (small > 0 and damping == 0.0)
             theta, nu = new_theta, new_nu
             normals, bb, gb, cost = trial
-            damping = max(damping / 10, 1e-12)
+            damping = damping / 100 if damping > _LEAST else 0.0
             if progress is not None:
                 progress(step, cost)
-            if fall < tolerance:
+            if done:
                 settled = True
                 break
         else:
-            damping *= 10
+            damping = max(10 * damping, _DAMPED)
             if damping > 1e8:
                 settled = True  # no step of any length lowers the cost any more
                 break

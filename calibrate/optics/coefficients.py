@@ -31,6 +31,9 @@ class Coefficients:
     belief is made good by K and S in every mix by weight, and matters only for a film of given dry
     thickness. So their uncertainty leaves it out, and a prediction of such a film adds it.
 
+    K and S are positive, and where little is known of one it is known to a factor: take an interval
+    of many standard uncertainties of log K, whose standard uncertainty is that of K over K.
+
     The covariance of everything here has three parts. `local` holds, for each paint and wavelength,
     the 2x2 covariance of (K, S) that belongs to that value alone. `own` holds what each value that
     one paint has to itself (the thickness of its drawdowns, its weighings) does to its K and S at
