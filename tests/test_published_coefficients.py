@@ -78,7 +78,7 @@ def test_a_fit_of_opaque_readings_gives_the_published_values_back(paint: str) ->
     np.testing.assert_allclose(found.s[i, seen], s[seen], rtol=0.01)
 
     # As a user fits, allowing for what the theory gets wrong: within what is stated, as a factor
-    # either way (at 380 nm nothing of the blue shows through the white, and it is known to a factor).
+    # either way (at 380 nm nothing of the blue shows through the white: it is known to a factor).
     fitted = fit_paints(readings, its_tubes)
     found = fitted.coefficients
     i = found.index(paint)
