@@ -9,7 +9,7 @@ from ..errors import InputError
 from .box import Box
 from .card import SUBSTRATES
 from .fiducials import Fiducial
-from .layout_parts import GREY, Band, Part, Patch, Reference
+from .layout_parts import BRACKET_MM, GREY, Band, Part, Patch, Reference
 
 Found = tuple[str, Part]
 UNPRINTED_MM = 5.0
@@ -51,7 +51,8 @@ def faults(
                 "move it in",
             )
         for name, box in quiet:
-            if item.box.overlaps(box):
+            reach = item.box.grown(BRACKET_MM) if isinstance(item, Band) else item.box
+            if reach.overlaps(box):
                 yield InputError(file, place, f"it comes too close to {name}", "move it away")
         if isinstance(item, Patch):
             if item.step and (item.step, item.over) in seen:

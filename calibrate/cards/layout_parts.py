@@ -22,6 +22,8 @@ TEXTS = (
 )
 """What a text box may hold: ``black`` and ``white`` are captions of bands, ``bare`` and ``grey``
 name those patches, ``step`` those of a step; ``ruler`` runs along the longer side of its box."""
+BRACKET_MM = 0.85
+"""Depth of the brackets printed left and right of bands."""
 
 
 @dataclass(frozen=True)

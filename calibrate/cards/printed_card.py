@@ -16,7 +16,7 @@ from .card import Card, Drawdown
 from .card_plan import seats
 from .fiducials import DICTIONARY, Fiducial
 from .layout import Layout, Method
-from .layout_parts import GREY, TONE, Text
+from .layout_parts import BRACKET_MM, GREY, TONE, Text
 from .printing import BOLD, PLAIN, Page
 
 BANDS = (
@@ -40,7 +40,6 @@ GREY_WORDS = "Grey: two pieces of one bought grey card, or one grey of your own,
 GREY_SHORT = "one grey on both"
 BARE_WORDS = "Bare: sealed, left unpainted"
 _LABEL_PT = 8.0
-_TICK_MM = 1.0
 _WIDE_MM = 25.0
 
 
@@ -116,7 +115,7 @@ def _brackets(page: Page, layout: Layout) -> None:
     strokes += [r.box for r in layout.references if r.kind == GREY]
     spans = {(box.y_mm, box.y_mm + box.height_mm) for box in strokes}
     for x in sorted(edges - inner):
-        out = -_TICK_MM if any(abs(b.box.x_mm - x) < 0.01 for b in layout.bands) else _TICK_MM
+        out = -BRACKET_MM if any(abs(b.box.x_mm - x) < 0.01 for b in layout.bands) else BRACKET_MM
         for top, bottom in sorted(spans):
             page.line((x + out, top), (x + out, bottom), 0.2, 0.5)
             page.line((x + out / 3, top), (x + out, top), 0.2, 0.5)

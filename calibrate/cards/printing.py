@@ -59,7 +59,10 @@ class Page:
         self.width_mm, self.height_mm = size_mm
         self._file = BytesIO()
         self._canvas = Canvas(
-            self._file, pagesize=(self.width_mm * mm, self.height_mm * mm), invariant=1
+            self._file,
+            pagesize=(self.width_mm * mm, self.height_mm * mm),
+            initialFontName=PLAIN,
+            invariant=1,
         )
         self._canvas.setTitle(title)
         self._canvas.setCreator("tintladder")
