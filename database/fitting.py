@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from ..calibrate.cards.readings import CardReadings
@@ -64,9 +64,22 @@ def run_fit(
         See `tintladder.calibrate.fit.fit.fit_paints` and
         `tintladder.calibrate.fit.new_tube.fit_new_tubes`.
     """
+    said: dict[str, Any] = {"leave_out": leave_out, "progress": progress}
     if known is None:
-        return fit_paints(readings, tubes, settings, leave_out=leave_out, progress=progress)
-    return fit_new_tubes(readings, tubes, known, settings, leave_out=leave_out, progress=progress)
+        return _symmetric(fit_paints(readings, tubes, settings, **said))
+    return _symmetric(fit_new_tubes(readings, tubes, known, settings, **said))
+
+
+def _symmetric(fit: JointFit) -> JointFit:
+    """Make the covariance of K with S that of S with K to the last bit, as a release keeps one."""
+    local = fit.coefficients.local.copy()
+    local[:, 1, 0] = local[:, 0, 1]
+    found = replace(fit.coefficients, local=local)
+    paints = {
+        nickname: replace(paint, coefficients=found.select(paint.coefficients.paints))
+        for nickname, paint in fit.paints.items()
+    }
+    return replace(fit, coefficients=found, paints=paints)
 
 
 def recorded_settings(recorded: Mapping[str, Any]) -> FitSettings:

@@ -182,6 +182,19 @@ def coefficients_of(tables: Mapping[str, pd.DataFrame]) -> Coefficients:
     )
 
 
+def of_paints(tables: Mapping[str, pd.DataFrame], paints: Sequence[str]) -> dict[str, pd.DataFrame]:
+    """Rows of some paints alone, with the shared factors that they feel."""
+    kept = {
+        name: tables[name][tables[name]["paint"].isin(paints)]
+        for name in ("paints", "coefficients", "covariance", "own", "factors")
+    }
+    felt = tables["shared"][tables["shared"]["factor"].isin(kept["factors"]["factor"])]
+    number = pd.Series(range(1, len(felt) + 1), index=felt["factor"])
+    kept["factors"] = kept["factors"].assign(factor=kept["factors"]["factor"].map(number))
+    shared = felt.assign(factor=range(1, len(felt) + 1))
+    return kept | {"shared": shared, "wavelengths": tables["wavelengths"]}
+
+
 def _spectra(table: pd.DataFrame) -> Array:
     values: Array = table[list(SPECTRUM)].to_numpy(dtype=float)
     return values

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -14,7 +14,7 @@ import pandas as pd
 
 from ..calibrate.errors import InputError
 from ..calibrate.optics.coefficients import Coefficients
-from .release_coefficients import coefficients_of
+from .release_coefficients import coefficients_of, of_paints
 from .release_descriptor import DESCRIPTOR
 from .release_files import read_files
 from .release_schema import LAYOUT, TABLES, Kind, Table
@@ -53,6 +53,16 @@ class LoadedRelease:
     def coefficients(self) -> Coefficients:
         """K and S with their whole covariance, to the last digit."""
         return coefficients_of(self.tables)
+
+    def select(self, paints: Sequence[str]) -> Coefficients:
+        """Return the same of some paints, with the shared factors that they feel.
+
+        Raises
+        ------
+        KeyError
+            For a paint that isn't in it.
+        """
+        return coefficients_of(of_paints(self.tables, paints)).select(paints)
 
 
 def load_release(path: str | Path) -> LoadedRelease:

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ...calibrate.errors import InputError
-from .common import JsonOption, StudioOption, say
+from .common import JsonOption, StudioOption, say, working
+
+if TYPE_CHECKING:
+    from ..refit import Refit
 
 EXAMPLE = "tintladder verify releases/paints-1.0.0.zip"
 
@@ -19,15 +24,26 @@ def verify(
         str | None,
         typer.Option(help="SHA-256 of its SHA256SUMS; else as your studio keeps it, if it does."),
     ] = None,
+    quick: Annotated[
+        bool, typer.Option("--quick", help="Don't fit it anew from the readings packed in it.")
+    ] = False,
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Check that a release is as it was published, and makes sense."""
+    """Check that a release is as published, makes sense, and follows from its readings."""
     from ..verify import verify_release
 
-    known = digest or _kept_digest(release, studio)
-    problems = verify_release(release, known)
-    result = {"release": str(release), "digest": known, "problems": problems}
+    with working("Checking", as_json) as progress:
+        known = digest or _kept_digest(release, studio)
+        problems = verify_release(release, known)
+        refits = [] if quick or problems else _refits(release, progress)
+    problems += [f"coefficients.csv: {refit.line}" for refit in refits if _other(refit)]
+    result = {
+        "release": str(release),
+        "digest": known,
+        "problems": problems,
+        "refits": [asdict(refit) | {"holds": refit.holds} for refit in refits],
+    }
 
     def show() -> None:
         for problem in problems:
@@ -35,6 +51,9 @@ def verify(
         if not problems:
             against = "its maker's digest" if known else "its own hashes (no digest at hand)"
             typer.echo(f"{release}: as it was published, by {against}.")
+        for refit in refits:
+            if not _other(refit):
+                typer.echo(refit.line[:1].upper() + refit.line[1:] + ".")
 
     say(result, as_json, show)
     if problems:
@@ -42,6 +61,18 @@ def verify(
         raise InputError(
             release, None, f"{problems[0]}{more}", "don't mix by it; fetch the release again"
         )
+
+
+def _refits(release: Path, progress: Callable[[str], None]) -> list[Refit]:
+    from ..refit import refit_release
+    from ..release_load import load_release
+
+    return refit_release(load_release(release), progress)
+
+
+def _other(refit: Refit) -> bool:
+    """Whether it gave other numbers than those published."""
+    return not refit.holds and not refit.why_not
 
 
 def _kept_digest(release: Path, studio: str | None) -> str | None:

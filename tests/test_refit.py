@@ -1,0 +1,131 @@
+"""A release's numbers follow from the readings packed in it, and the same inputs give the same."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from functools import partial
+from importlib.resources import as_file, files
+
+import numpy as np
+import pytest
+from tintladder.database.fitting import fit_studio
+from tintladder.database.packing import pack_coefficients
+from tintladder.database.reading_in import take_in
+from tintladder.database.refit import CLOSE, packed_readings, refit_release
+from tintladder.database.release import publish
+from tintladder.database.release_load import load_release
+from tintladder.database.store import Store
+from tintladder.database.verify import verify_release
+
+from .command import run
+from .test_store import assert_same
+
+CARDS = ("hull-white", "anchor-blue", "rope-earth", "pitch-black")
+
+
+@pytest.fixture(scope="module")
+def studio(tmp_path_factory):
+    """Some of the boatyard's paints, one of them fitted later as a new tube; published."""
+    folder = tmp_path_factory.mktemp("studio")
+    measured = files("tintladder.measurements") / "boatyard"
+    with as_file(measured) as boatyard, Store.open(folder) as store:
+        take_in(store, [boatyard / "paints.toml", *_card(boatyard, CARDS[:3])])
+        fit_studio(store)
+        take_in(store, _card(boatyard, CARDS[3:]))
+        fit_studio(store, ["PITCH"])
+        publish(store, force="two fits, for the test")
+    return folder
+
+
+def _card(boatyard, names):
+    return [
+        *(boatyard / "cards" / f"{name}.toml" for name in names),
+        *(path for path in sorted((boatyard / "readings").iterdir()) if path.stem in names),
+    ]
+
+
+@pytest.fixture
+def release(studio):
+    return load_release(studio / "releases" / "paints-1.0.0.zip")
+
+
+def test_the_packed_readings_give_the_same_bytes(release):
+    """Joint fit and new tube: the same machine and versions, so every bit."""
+    made = refit_release(release)
+    assert [(fit.fit, fit.same, fit.why_not) for fit in made] == [(1, True, ""), (2, True, "")]
+    assert made[1].paints == ("PITCH",)
+
+
+def test_packed_readings_are_those_of_the_studio(studio, release):
+    inputs = json.loads(release.tables["fits"]["inputs"][0])
+    with Store.open(studio) as store:
+        kept = [r for r in store.card_readings() if "PITCH" not in r.card.paints]
+    for mine, theirs in zip(packed_readings(release.tables, inputs), kept, strict=True):
+        assert_same(mine.spectra, theirs.spectra)
+        assert_same(replace(mine.card, file=""), replace(theirs.card, file=""))
+        assert mine.surface == theirs.surface
+
+
+def test_the_same_inputs_give_the_same_bytes_of_a_fit(studio):
+    with Store.open(studio) as store:
+        before = pack_coefficients(store.joint_fit(2).coefficients)
+        again = fit_studio(store, ["PITCH"])
+        assert again.number == 3
+        assert pack_coefficients(again.fit.coefficients) == before
+
+
+@pytest.mark.parametrize(
+    "which",
+    [
+        "joint",
+        pytest.param(
+            "new tube",
+            marks=pytest.mark.xfail(
+                strict=False,
+                reason="the solver stops a hundredth of an uncertainty from the minimum, where a "
+                "last bit decides on one more step",
+            ),
+        ),
+    ],
+)
+def test_another_machines_last_bits_change_nothing_to_see(release, which):
+    """Readings a few last bits away, as other libraries may add them up."""
+    readings = release.tables["readings"]
+    rng = np.random.default_rng(5)
+
+    def nudged(text):
+        values = np.array(json.loads(text), dtype=float)
+        return json.dumps((values * (1 + 1e-14 * rng.uniform(-1, 1, values.size))).tolist())
+
+    other = readings.assign(reflectance=readings["reflectance"].map(nudged))
+    joint, new_tube = refit_release(replace(release, tables={**release.tables, "readings": other}))
+    made = joint if which == "joint" else new_tube
+    assert not made.same and made.largest < CLOSE
+
+
+def test_numbers_that_do_not_follow_are_named(release):
+    table = release.tables["coefficients"].copy()
+    row = (table["paint"] == "ANCHOR") & (table["quantity"] == "K") & (table["wavelength"] == 500)
+    table.loc[row, "value"] *= 1.5
+    forged = replace(release, tables={**release.tables, "coefficients": table})
+    first, second = refit_release(forged)
+    assert not first.holds and "ANCHOR, K at 500 nm" in first.line
+    assert second.holds
+
+
+def test_what_cannot_be_fitted_anew_says_why(release):
+    cards = release.tables["cards"]
+    mended = cards.assign(sha256=cards["sha256"].where(cards["card"] != "rope-earth", "0" * 64))
+    first, second = refit_release(replace(release, tables={**release.tables, "cards": mended}))
+    assert "card rope-earth was corrected since" in first.line and second.same
+
+
+def test_verify_fits_anew(studio, monkeypatch, capsys):
+    tool = partial(run, monkeypatch, capsys)
+    place = studio / "releases" / "paints-1.0.0"
+    assert verify_release(place) == []
+    said = tool("verify", place, "--studio", studio)
+    assert said.status == 0 and "to the last bit" in said.out
+    fast = tool("verify", place, "--quick", "--json", "--studio", studio).json
+    assert fast["refits"] == [] and fast["problems"] == []
