@@ -10,8 +10,10 @@ from ..optics.colour import ciede2000, lab
 from ..optics.spectra import Array
 from .forward import Block
 from .problem import Ints, Problem
-from .solve import Solution
+from .quality import root_mean_square
+from .solve import Solution, solve
 
+_TOLERANCE = 1e-4
 _SETTLED = 0.02
 """Move of a log K, log S or nuisance value's standard deviation below which a refit has arrived."""
 _MOST = 30
@@ -38,16 +40,22 @@ def leave_steps_out(problem: Problem, solution: Solution, weight: Array) -> pd.D
     Notes
     -----
     The step's own block is solved again without its readings, with what the priors and all other
-    blocks say summed up as a quadratic. Of a step left out, what is its own alone (its thickness,
+    blocks say summed up as a quadratic. Without a drawdown of the white alone every ladder gives
+    way: then all are solved again. Of a step left out, what is its own alone (its thickness,
     its weighings) falls back to what was believed before.
     """
     fitted = np.full(problem.measured.shape, np.nan)
     with threadpool_limits(1, "blas"):
         for block, (factor, _), response in solution.blocks:
-            rest = _Rest(problem, solution, weight, block, factor, response)
+            rest = _Rest(problem, solution, weight, block, factor, response) if block.own else None
             for drawdown in block.drawdowns:
                 rows = np.flatnonzero(problem.drawdown[block.rows] == drawdown)
-                fitted[block.rows[rows]] = rest.without(rows)
+                if rest is None:
+                    fitted[block.rows[rows]] = _solved_without(
+                        problem, solution, weight, block.rows[rows]
+                    )
+                else:
+                    fitted[block.rows[rows]] = rest.without(rows)
     fitted = np.where(np.isnan(problem.measured), np.nan, fitted)
     wavelengths = problem.wavelengths
     difference = ciede2000(lab(fitted, wavelengths), lab(problem.measured, wavelengths))
@@ -58,9 +66,19 @@ def leave_steps_out(problem: Problem, solution: Solution, weight: Array) -> pd.D
             "step": [p.step for p in problem.patches],
             "over": [p.over for p in problem.patches],
             "de00": difference,
-            "rms": np.sqrt(np.nanmean((problem.measured - fitted) ** 2, axis=1)),
+            "rms": root_mean_square(problem.measured - fitted),
         }
     )
+
+
+def _solved_without(problem: Problem, solution: Solution, weight: Array, rows: Ints) -> Array:
+    """Readings of some patches as a fit of all the others foretells them."""
+    weight = weight.copy()
+    weight[rows] = 0.0
+    again = solve(
+        problem, solution.theta, solution.prior, weight, nu=solution.nu, tolerance=_TOLERANCE
+    )
+    return again.fitted[rows]
 
 
 class _Rest:
@@ -134,7 +152,7 @@ class _Rest:
         weight[rows] = 0.0
         x = self.start
         residual, slopes = self._linear(x, weight)
-        cost, damping = float(residual @ residual), 1e-6
+        cost, damping = float(residual @ residual), 0.0
         for _ in range(_MOST):
             moved = x - self.start
             normal = slopes.T @ slopes + self.precision
@@ -150,7 +168,8 @@ class _Rest:
                 damping = max(10 * damping, 1e-3)
                 continue
             x, residual, slopes, cost = trial, new_residual, new_slopes, new_cost
-            damping /= 10
-            if np.abs(step).max() < _SETTLED:
+            # A damped step is short wherever it is taken: only a whole one tells the minimum.
+            if damping == 0.0 and np.abs(step).max() < _SETTLED:
                 break
+            damping = damping / 100 if damping > 1e-7 else 0.0
         return self._predict(x)[0][rows]

@@ -74,7 +74,7 @@ def paint_fit(
             "share": solution.share[problem.drawdown[rows], column],
             "thickness_um": solution.thickness[problem.drawdown[rows]] * 1e3,
             "de00": difference,
-            "rms": _rms(measured - fitted),
+            "rms": root_mean_square(measured - fitted),
             "weight": kept[rows],
             "flag": [flags[int(n)] for n in rows],
         }
@@ -106,7 +106,7 @@ def paint_fit(
     return PaintFit(paint, found.select(names), table, residuals, verdict, reasons)
 
 
-def _rms(residual: Array) -> Array:
+def root_mean_square(residual: Array) -> Array:
     """Root mean square of each row's values; NaN where it has none."""
     read = ~np.isnan(residual)
     count = read.sum(axis=1)

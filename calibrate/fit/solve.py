@@ -71,6 +71,8 @@ class Solution:
     curvature : (B, B) array
         Its inverse.
     border_scalars : int array
+    prior : Prior
+        Under which it is the minimum.
     cost : float
     settled : bool
         Whether it came to a minimum within the steps allowed.
@@ -87,6 +89,7 @@ class Solution:
     border: Array
     curvature: Array
     border_scalars: Ints
+    prior: Prior
     cost: float
     settled: bool
     findings: tuple[Finding, ...] = ()
@@ -353,7 +356,9 @@ def solve(
     thickness[~problem.film] = np.nan
     border = np.asarray(np.linalg.inv(schur) if size else schur, dtype=float)
     kept = tuple((b, f, r) for b, (f, r, _) in zip(blocks, parts, strict=True))
-    return Solution(theta, nu, fitted, share, thickness, kept, border, schur, shared, cost, settled)
+    return Solution(
+        theta, nu, fitted, share, thickness, kept, border, schur, shared, prior, cost, settled
+    )
 
 
 def _limit(step: Array) -> Array:
