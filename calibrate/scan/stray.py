@@ -29,6 +29,8 @@ Decode = Callable[[Array], Array]
 
 REACH_MM = (2.5, 6.0, 14.0, 32.0)
 """Standard deviations of the Gaussians that the surround's weight is made of."""
+SHAPE = np.array([0.3, 0.4, 0.2, 0.1])
+"""How stray light typically splits among the reaches: most from within a centimetre."""
 TYPICAL = (0.025, 0.015)
 """Share of stray light where a card shows none of its own, and its standard uncertainty."""
 MOST = 0.10
@@ -43,7 +45,7 @@ _UNEVEN_COATS = 0.004
 _MARKS_EACH = 30.0
 """Brush marks on a patch that count as independent."""
 _SHAPE_SD = 0.003
-"""How far the weight of one reach strays from that of the others."""
+"""How far the weight of one reach strays from its typical part of the share."""
 _SHAPE_UNSURE = 0.2
 """Relative standard uncertainty of what lies around, for want of the true shape of its weight."""
 _LIGHT_UNSURE = 0.003
@@ -262,10 +264,10 @@ def _estimated(
     reach = len(REACH_MM)
     greys = [i for i, s in enumerate(samples) if s.site.kind == GREY]
     blacks = [i for i, s in enumerate(samples) if s.site.label == f"{BARE}/black"]
-    # What is known beforehand: a typical share, spread evenly over the reaches.
+    # What is known beforehand: a typical share, in its typical shape.
     design = [
         np.full((1, reach), 1 / TYPICAL[1]),
-        (np.eye(reach) - 1 / reach) / _SHAPE_SD,
+        (np.eye(reach) - SHAPE[:, None]) / _SHAPE_SD,
     ]
     target = [np.array([TYPICAL[0] / TYPICAL[1]]), np.zeros(reach)]
     means, levels = [], []
@@ -291,5 +293,5 @@ def _estimated(
     weights, _ = nnls(stacked, aim)
     unsure = float(np.sqrt(np.linalg.inv(stacked.T @ stacked).sum()))
     if weights.sum() > MOST or not means:
-        return Stray(np.full(reach, TYPICAL[0] / reach), TYPICAL[1], typical=True)
+        return Stray(TYPICAL[0] * SHAPE, TYPICAL[1], typical=True)
     return Stray(weights, unsure)
