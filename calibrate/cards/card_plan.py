@@ -17,6 +17,8 @@ from .weighing_out import WET_DENSITY, Step, weigh_out
 
 LARGEST_ERROR = 0.05
 """Standard error that a step's fraction of colour may have, relative to the fraction."""
+NEAR = 0.07
+"""How far rounded amounts may move a ratio from what the step is called (our choice)."""
 BEYOND = 1.5
 """A stroke covers this many times the area of the patch that is read (our choice)."""
 _MOST = 400
@@ -166,6 +168,8 @@ def _weighed(
     unit_g = measure.step * (1.0 if measure.unit_ml is None else measure.unit_ml * WET_DENSITY)
     for least in range(1, _MOST):
         found = weigh_out(paint, white, steps, unit_g, least)
+        if not _as_called(found, paint, white, steps):
+            continue
         if measure.unit_ml is not None:
             found = _by_volume(found, densities)
         errors = fraction_errors(Card("", "", found), measure, densities)
@@ -177,6 +181,20 @@ def _weighed(
         f"{measure.name} can't keep every step of {paint} to {LARGEST_ERROR:.0%}",
         "take a finer one",
     )
+
+
+def _as_called(
+    drawdowns: Sequence[Drawdown], paint: str, white: str, steps: Sequence[Step]
+) -> bool:
+    """Whether rounding left each ratio near what it is called, and something of everything."""
+    if paint == white:
+        return True
+    if any(grams <= 0 for d in drawdowns for grams in d.masses.values()):
+        return False
+    made = composition(Card("", "", tuple(drawdowns)))
+    colour = made.fractions[:, made.paints.index(paint)]
+    wanted = np.array(sorted(step.ratio for step in steps))
+    return bool((np.abs((1 - colour) / colour - wanted) <= NEAR * wanted + 1e-9).all())
 
 
 def _by_volume(
