@@ -86,11 +86,11 @@ def fit_new_tubes(
     problem = replace(problem, dry_volume=volume, inverse_density=inverse, surfaces=surfaces)
     start = starting_values(problem)
     for i, paint in enumerate(beside.paints):
-        start[at[i]] = _log(beside, paint, start[at[i]])
+        start[at[i]] = known_log(beside, paint, start[at[i]])
     with threadpool_limits(1, "blas"):
         solution, weight, used = minimise(problem, start, settings, list(at), progress)
         fit = report(problem, solution, weight, tubes, used, leave_out)
-        found = _with_known(problem, solution, fit.coefficients, beside, new)
+        found = with_known(problem, solution, fit.coefficients, beside, new)
     paints = {
         p: replace(fit.paints[p], coefficients=found.select(fit.paints[p].coefficients.paints))
         for p in new
@@ -98,7 +98,7 @@ def fit_new_tubes(
     return replace(fit, paints=paints, coefficients=found)
 
 
-def _log(known: Coefficients, paint: str, otherwise: Array) -> Array:
+def known_log(known: Coefficients, paint: str, otherwise: Array) -> Array:
     """Log K and log S of a known paint, (2, W); where it was never read, a typical value."""
     i = known.index(paint)
     both = np.stack([known.k[i], known.s[i]])
@@ -106,14 +106,25 @@ def _log(known: Coefficients, paint: str, otherwise: Array) -> Array:
     return np.where(both > 0, logs, otherwise)
 
 
-def _with_known(
+def with_known(
     problem: Problem,
     solution: Solution,
     found: Coefficients,
     known: Coefficients,
     new: Sequence[str],
 ) -> Coefficients:
-    """Give the new paints what is unsure of the known ones, and put both together."""
+    """Give the new paints what is unsure of the known ones, and put both together.
+
+    Parameters
+    ----------
+    problem, solution
+        In which the known paints were held.
+    found : Coefficients
+        Of all paints of the problem, as if the known ones were sure.
+    known : Coefficients
+        Of the known paints of the problem.
+    new : sequence of str
+    """
     n_w = problem.wavelengths.size
     hub_size = 2 * len(problem.hubs) * n_w
     curvature = solution.curvature
