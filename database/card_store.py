@@ -188,6 +188,11 @@ class CardStore(ImportStore):
         return found
 
 
+def card_of_version(version: schema.CardVersion, session: schema.Session) -> CardReadings:
+    """Return a session's readings with the card as one of its versions describes it."""
+    return pair(_card(version), session_of(session))
+
+
 def session_of(row: schema.Session) -> Session:
     """Return the session that a row keeps, as it was read."""
     values = np.array([reading.reflectance for reading in row.readings], dtype=float)

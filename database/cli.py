@@ -10,10 +10,38 @@ import typer
 from typer.core import TyperGroup
 
 from ..calibrate.errors import InputError
-from .commands import card, cards, demo, fit, plot, predict, publish, read, releases, tubes, verify
+from .commands import (
+    card,
+    cards,
+    compare,
+    demo,
+    fit,
+    plot,
+    predict,
+    publish,
+    read,
+    releases,
+    trace,
+    tubes,
+    verify,
+)
 from .commands.common import worked
 
-COMMANDS = (demo, tubes, card, cards, read, fit, plot, predict, publish, releases, verify)
+COMMANDS = (
+    demo,
+    tubes,
+    card,
+    cards,
+    read,
+    fit,
+    plot,
+    predict,
+    publish,
+    releases,
+    compare,
+    verify,
+    trace,
+)
 """One module a command, in the order in which a studio comes to need them."""
 
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
+from sqlalchemy import select
+from sqlalchemy.orm import Session as OrmSession
 
 from ..calibrate.errors import InputError
 from ..calibrate.optics.coefficients import Coefficients
@@ -14,6 +16,11 @@ from ..calibrate.optics.colour import ciede2000, lab
 from ..calibrate.optics.kubelka_munk import opaque
 from ..calibrate.optics.spectra import Array
 from ..calibrate.optics.surface import to_measured
+from . import schema
+from .joining import join
+from .release_coefficients import coefficients_of
+from .release_load import LoadedRelease
+from .store import Store
 
 TINT = 4.0
 """Parts of white to one of the paint, by weight, in a mid-tint."""
@@ -63,6 +70,46 @@ class Comparison:
     refitted: tuple[str, ...]
     table: pd.DataFrame
     surface_changed: bool
+
+
+def lean(coefficients: Coefficients) -> Coefficients:
+    """The same with all of each paint's uncertainty in `local`: small, and without correlations."""
+    shape = coefficients.k.shape
+    return replace(
+        coefficients,
+        local=coefficients.covariance,
+        own=np.zeros((shape[0], 0, 2, shape[1])),
+        factors=np.zeros((0, shape[0], 2, shape[1])),
+        factor_names=(),
+    )
+
+
+def of_release(release: LoadedRelease) -> Numbers:
+    """Return the numbers of a release."""
+    tables = dict(release.tables)
+    wide = tables["coefficients"].pivot_table(
+        index=["paint", "wavelength"], columns="quantity", values="uncertainty", dropna=False
+    )
+    variance = (wide**2).set_axis(["kk", "ss"], axis=1).reset_index()
+    tables["covariance"] = variance.assign(ks=0.0)
+    tables |= {name: tables[name].iloc[:0] for name in ("own", "factors", "shared")}
+    paints = tables["paints"]
+    whites = {p: w for p, w in zip(paints["paint"], paints["white"], strict=True) if w}
+    return Numbers(release.version, coefficients_of(tables), whites)
+
+
+def of_store(store: Store) -> Numbers:
+    """Return the numbers in use in a studio.
+
+    Raises
+    ------
+    InputError
+        Where no paint has a fit, or fits can't be used together.
+    """
+    with store.snapshot() as session:
+        parts = [(name, lean(part)) for name, part in store.current_parts()]
+        whites = whites_of(session, store.current_fits())
+    return Numbers("now", join(parts), whites)
 
 
 def compare(old: Numbers, new: Numbers) -> Comparison:
@@ -116,6 +163,20 @@ def compare(old: Numbers, new: Numbers) -> Comparison:
         table=table,
         surface_changed=a.surface != b.surface,
     )
+
+
+def whites_of(session: OrmSession, fits: Mapping[str, int]) -> dict[str, str]:
+    """Return the white of each paint's ladder, by nickname, of given fits."""
+    query = (
+        select(schema.Paint.nickname, schema.PaintFit.fit_id, schema.PaintFit.beside)
+        .join(schema.PaintFit, schema.PaintFit.paint_id == schema.Paint.id)
+        .where(schema.PaintFit.fit_id.in_(sorted(set(fits.values()))))
+    )
+    return {
+        paint: beside[1]
+        for paint, fit, beside in session.execute(query)
+        if fits.get(paint) == fit and len(beside) > 1
+    }
 
 
 def masstones(coefficients: Coefficients) -> Array:

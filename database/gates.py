@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session as OrmSession
 from ..calibrate.fit.quality import FIRST_GUESS, PAINT_AGAIN
 from ..calibrate.optics.colour import in_words
 from . import schema
-from .compare import Numbers, compare
+from .compare import Numbers, compare, whites_of
 from .import_store import Undone
 from .joining import join
 from .packing import unpack_coefficients
@@ -203,17 +203,3 @@ def _as_published(session: OrmSession, last: schema.Release, paints: Sequence[st
         mine = [paint for paint in wanted if fits[paint] == fit]
         parts.append((f"fit {fit}", unpack_coefficients(row.coefficients).select(mine)))
     return Numbers(last.version, join(parts), whites)
-
-
-def whites_of(session: OrmSession, fits: Mapping[str, int]) -> dict[str, str]:
-    """Return the white of each paint's ladder, by nickname, of given fits."""
-    query = (
-        select(schema.Paint.nickname, schema.PaintFit.fit_id, schema.PaintFit.beside)
-        .join(schema.PaintFit, schema.PaintFit.paint_id == schema.Paint.id)
-        .where(schema.PaintFit.fit_id.in_(sorted(set(fits.values()))))
-    )
-    return {
-        paint: beside[1]
-        for paint, fit, beside in session.execute(query)
-        if fits.get(paint) == fit and len(beside) > 1
-    }

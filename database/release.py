@@ -188,6 +188,35 @@ def releases(store: Store) -> list[schema.Release]:
         return sorted(rows, key=lambda row: version_key(row.version))
 
 
+def find_release(store: Store, version: str) -> Path:
+    """Return the place of a release that this studio published, by version or name.
+
+    Raises
+    ------
+    InputError
+        Where there is none, or its files are gone.
+    """
+    rows = releases(store)
+    row = next((row for row in rows if version in (row.version, row.name)), None)
+    if row is None:
+        there = ", ".join(row.version for row in rows) or "none yet"
+        raise InputError(
+            None,
+            version,
+            f"no such release (this studio published: {there})",
+            "give a version, the folder or zip of a release, or now",
+        )
+    for place in (store.studio.releases / row.name, store.studio.releases / f"{row.name}.zip"):
+        if place.exists():
+            return place
+    raise InputError(
+        store.studio.releases,
+        row.name,
+        "was published here, but its files are gone",
+        "bring its folder or zip back there",
+    )
+
+
 def _numbers(held: Contents, paints: Sequence[str]) -> Numbers:
     """K and S of some of the paints, and of their whites."""
     whites = {p: row.beside[1] for p, row in held.current.items() if len(row.beside) > 1}

@@ -6,6 +6,7 @@ import hashlib
 import json
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
+from pathlib import PurePath
 from typing import Any
 
 from sqlalchemy import Text, cast, select
@@ -251,6 +252,8 @@ def _sessions(session: OrmSession, wanted: Sequence[int]) -> Iterator[dict[str, 
     )  # fmt: skip
     for row in _wanted(session, query, wanted, "session", "session"):
         yield row | {
+            # A path is the user's own affair.
+            "file": PurePath(row["file"]).name,
             "calibrated": f"{row['kind']}, {row['done']}" if row["kind"] else "",
             "wavelengths": as_json(row["wavelengths"]),
         }

@@ -1,0 +1,118 @@
+"""Compare two releases."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from .common import JsonOption, StudioOption, open_store, print_table, say, working
+
+if TYPE_CHECKING:
+    from ..compare import Comparison, Numbers
+
+EXAMPLE = "tintladder compare 1.0.0 now"
+_SHOWN = 40
+
+
+def compare(
+    old: Annotated[str, typer.Argument(help="A version, the folder or zip of a release, or now.")],
+    new: Annotated[str, typer.Argument(help="The same.")] = "now",
+    picture: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Draw it too, as .png or .svg.")
+    ] = None,
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
+    """Say what changed from one release to another: paints, K and S, and what it looks like."""
+    with working("Comparing", as_json):
+        from ..compare import compare as made_of
+        from ..plot_style import check_suffix
+
+        if picture is not None:
+            check_suffix(picture)
+        found = made_of(_numbers(old, studio), _numbers(new, studio))
+        if picture is not None:
+            _draw(found, picture)
+    say(_as_dict(found, picture), as_json, lambda: _show(found, picture))
+
+
+def _numbers(text: str, studio: str | None) -> Numbers:
+    from ..compare import of_release, of_store
+    from ..release_load import load_release
+
+    if text == "now":
+        with open_store(studio) as store:
+            return of_store(store)
+    if Path(text).exists():
+        return of_release(load_release(text))
+    from ..release import find_release
+
+    with open_store(studio) as store:
+        return of_release(load_release(find_release(store, text)))
+
+
+def _draw(found: Comparison, picture: Path) -> None:
+    from matplotlib.figure import Figure
+
+    from ..plot_compare import plot_comparison
+    from ..plot_style import save
+
+    figure = plot_comparison(found).get_figure(root=True)
+    assert isinstance(figure, Figure)
+    figure.set_layout_engine("tight")
+    save(figure, picture)
+
+
+def _as_dict(found: Comparison, picture: Path | None) -> dict[str, Any]:
+    rows = found.table.astype(object).where(found.table.notna(), None).to_dict("records")
+    return {
+        "old": found.old,
+        "new": found.new,
+        "added": found.added,
+        "removed": found.removed,
+        "refitted": found.refitted,
+        "surface_changed": found.surface_changed,
+        "paints": rows,
+        "picture": str(picture) if picture else None,
+    }
+
+
+def _show(found: Comparison, picture: Path | None) -> None:
+    from ...calibrate.optics.colour import in_words
+
+    for what, paints in (("Added", found.added), ("Removed", found.removed)):
+        if paints:
+            typer.echo(f"{what}: {', '.join(paints)}.")
+    table = found.table[found.table["refitted"]].copy()
+    if table.empty:
+        same = "no paint that is in both was refitted"
+        typer.echo(f"From {found.old} to {found.new} {same}.")
+    else:
+        most = table[["masstone_de00", "tint_de00"]].fillna(0.0).max(axis=1)
+        table = table.assign(most=most).sort_values("most", ascending=False, kind="stable")
+        print_table(
+            ["Paint", "It looks", "Masstone", "Mid-tint", "K moved", "at", "S moved", "at"],
+            [
+                (
+                    row["paint"],
+                    in_words(row["most"]),
+                    f"{row['masstone_de00']:.2f}",
+                    f"{row['tint_de00']:.2f}",
+                    f"{row['k_change']:.2g} u",
+                    f"{row['k_nm']:g} nm",
+                    f"{row['s_change']:.2g} u",
+                    f"{row['s_nm']:g} nm",
+                )
+                for row in table.head(_SHOWN).to_dict("records")
+            ],
+        )
+        typer.echo(
+            "(masstone: the paint alone; mid-tint: 1 part to 4 of its white, by weight; both as "
+            "CIEDE2000. K and S: the largest change, over the larger standard uncertainty u.)"
+        )
+    if found.surface_changed:
+        typer.echo("They were fitted with different surfaces: compare colours, not K and S.")
+    if picture:
+        typer.echo(f"Picture: {picture}")

@@ -1,0 +1,91 @@
+"""Trace a number back to what was read."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from .common import JsonOption, StudioOption, open_store, print_table, say
+
+EXAMPLE = "tintladder trace ANCHOR 550"
+
+
+def trace(
+    paint: Annotated[str, typer.Argument(help="Nickname, or a part of the name.")],
+    wavelength: Annotated[float, typer.Argument(help="nm, such as 550.")],
+    release: Annotated[
+        Path | None, typer.Option(help="Folder or zip of a release; else the studio's fit in use.")
+    ] = None,
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
+    """Walk K and S at one wavelength back: fit, reading, instrument, card, grams weighed."""
+    from ..trace import of_release, of_store
+    from ..trace import trace as walk
+
+    if release is not None:
+        from ..release_load import load_release
+
+        origin = of_release(load_release(release), paint)
+    else:
+        with open_store(studio) as store:
+            origin = of_store(store, paint)
+    found = walk(origin, wavelength)
+    say(found, as_json, lambda: _show(found))
+
+
+def _show(found: dict[str, Any]) -> None:
+    value, fit = found["coefficient"], found["fit"]
+    unit = "1/mm" if value["scale"] == "absolute" else value["scale"]
+    typer.echo(f"{value['paint']} at {value['wavelength']:g} nm, in {found['place']}:")
+    for name in "KS":
+        parts = value["uncertainty_parts"][name]
+        said = ", ".join(f"{part} {_figure(u)}" for part, u in parts.items())
+        typer.echo(
+            f"  {name} = {_figure(value[name])} ± {_figure(value[f'uncertainty_{name}'])} {unit} "
+            f"(standard uncertainty: {said})"
+        )
+    if value["ratio_only"]:
+        typer.echo("  Only K/S is known here: the film hid its substrate.")
+    typer.echo(
+        f"from fit {fit['number']} of {fit['created']}, tintladder {fit['code_version']}, judged "
+        f"'{fit['verdict']}', kept as {fit['sha256'][:12]}..., of these readings:"
+    )
+    print_table(
+        ["Card", "Patch", "Weighed, g", "Corrected", "Raw", "How", "Fit off by", "Session"],
+        [
+            (
+                row["card"],
+                row["patch"],
+                _grams(row),
+                _figure(row["corrected"]),
+                " ".join(_figure(raw) for raw in row["raw"]) + f" at {row['raw_nm']:g} nm",
+                row["correction"],
+                "" if row["fit_de00"] is None else f"{row['fit_de00']:.2f}",
+                str(row["session"]),
+            )
+            for row in found["readings"]
+        ],
+    )
+    for row in {row["session"]: row for row in found["readings"]}.values():
+        device = row["device"] or "an instrument that its file doesn't name"
+        serial = f" no. {row['serial']}" if row["serial"] else ""
+        tile = row["calibrated"] or "no calibration recorded"
+        typer.echo(
+            f"Session {row['session']}: {row['file']} (SHA-256 {row['sha256'][:12]}...), read "
+            f"{row['date'] or 'on an unstated date'} with {device}{serial}, {row['geometry']}; "
+            f"{tile}; card painted {row['card_date'] or 'on an unstated date'}."
+        )
+
+
+def _grams(row: dict[str, Any]) -> str:
+    parts = [f"{grams:g} {paint}" for paint, grams in row["masses_g"].items()]
+    if row["taken_from"]:
+        parts.append(f"{row['taken_g']:g} of {row['taken_from']}")
+    return " + ".join(parts)
+
+
+def _figure(value: float | None) -> str:
+    return "-" if value is None else f"{value:.4g}"

@@ -1,0 +1,289 @@
+"""Walks one number back: coefficient, fit, corrected reading, raw reading, device, card, grams."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from sqlalchemy import select
+
+from ..calibrate.cards.card import BARE
+from ..calibrate.cards.readings import CardReadings
+from ..calibrate.errors import InputError
+from ..calibrate.formats.session import Session
+from ..calibrate.optics.coefficients import Coefficients
+from . import schema
+from .card_store import card_of_version, session_of
+from .refit import packed_readings
+from .release_inputs import session_of as packed_session
+from .release_load import LoadedRelease
+from .store import Store
+
+
+@dataclass(frozen=True)
+class Origin:
+    """What a paint's numbers rest on.
+
+    Attributes
+    ----------
+    place : str
+        The studio or release.
+    coefficients : Coefficients
+        Of the paint alone.
+    fit : mapping
+        number, created, code_version, settings, sha256, verdict.
+    inputs : tuple of (CardReadings, Session, mapping)
+        With the session's number, device, serial and calibration.
+    fitted : mapping of (card, patch) to (CIEDE2000, weight)
+    """
+
+    place: str
+    coefficients: Coefficients
+    fit: Mapping[str, Any]
+    inputs: tuple[tuple[CardReadings, Session, Mapping[str, Any]], ...]
+    fitted: Mapping[tuple[str, str], tuple[float, float]]
+
+
+def of_store(store: Store, text: str) -> Origin:
+    """Return what a paint in use rests on.
+
+    Raises
+    ------
+    InputError
+        Where there is no such paint, or it has no fit.
+    """
+    with store.snapshot() as session:
+        fit = store.fit_of(text)
+        row = session.scalars(
+            select(schema.PaintFit)
+            .join(schema.Paint)
+            .where(schema.PaintFit.current, schema.Paint.nickname == fit.paint)
+        ).one()
+        inputs = []
+        for item in row.fit.inputs["sessions"]:
+            kept = session.get_one(schema.Session, item["session"])
+            version = session.get_one(schema.CardVersion, item["card_version"])
+            paired, read = card_of_version(version, kept), session_of(kept)
+            inputs.append((paired, read, _session(kept)))
+        return Origin(
+            "this studio",
+            fit.coefficients.select([fit.paint]),
+            {
+                "number": row.fit.id,
+                "created": row.fit.created,
+                "code_version": row.fit.code_version,
+                "settings": row.fit.settings,
+                "sha256": row.fit.coefficients_sha256,
+                "verdict": fit.verdict,
+            },
+            tuple(inputs),
+            _fitted(fit.patches),
+        )
+
+
+def of_release(release: LoadedRelease, text: str) -> Origin:
+    """Return what a paint of a release rests on.
+
+    Raises
+    ------
+    InputError
+        Where it has no such paint, or the card as it was fitted isn't in it.
+    """
+    paints = release.tables["paints"]
+    mine = paints[paints["paint"].str.casefold() == text.strip().casefold()]
+    if mine.empty:
+        some = ", ".join(paints["paint"].head(8))
+        raise InputError(
+            release.name, None, f"it has no paint {text} (it has {some})", "give a nickname of it"
+        )
+    paint = mine.iloc[0]
+    fits = release.tables["fits"]
+    fit = fits[fits["fit"] == paint["fit"]].iloc[0]
+    said = json.loads(fit["inputs"])
+    try:
+        readings = packed_readings(release.tables, said)
+    except ValueError as error:
+        raise InputError(
+            release.name, paint["paint"], f"can't be traced ({error})", "trace it in its studio"
+        ) from error
+    sessions = release.tables["sessions"].set_index("session")
+    inputs = tuple(
+        (
+            paired,
+            packed_session(release.tables, item["session"]),
+            {
+                "number": item["session"],
+                **sessions.loc[item["session"], ["device", "serial", "calibrated"]].to_dict(),
+            },
+        )
+        for paired, item in zip(readings, said["sessions"], strict=True)
+    )
+    patches = release.tables["patches"]
+    return Origin(
+        f"release {release.version}",
+        release.select([paint["paint"]]),
+        {
+            "number": int(fit["fit"]),
+            "created": fit["created"],
+            "code_version": fit["code_version"],
+            "settings": json.loads(fit["settings"]),
+            "sha256": fit["coefficients_sha256"],
+            "verdict": paint["verdict"],
+        },
+        inputs,
+        _fitted(patches[patches["paint"] == paint["paint"]]),
+    )
+
+
+def _session(row: schema.Session) -> dict[str, Any]:
+    calibration = row.calibration
+    return {
+        "number": row.id,
+        "device": row.device.name if row.device else "",
+        "serial": row.device.serial if row.device else "",
+        "calibrated": f"{calibration.kind}, {calibration.done}" if calibration else "",
+    }
+
+
+def _fitted(patches: Any) -> dict[tuple[str, str], tuple[float, float]]:
+    rows = patches[["card", "patch", "de00", "weight"]].itertuples(index=False)
+    return {(row.card, row.patch): (float(row.de00), float(row.weight)) for row in rows}
+
+
+def trace(origin: Origin, wavelength: float) -> dict[str, Any]:
+    """Walk K and S of a paint at one wavelength back to what was weighed and read.
+
+    Returns
+    -------
+    dict
+        JSON-able: ``coefficient``, ``fit``, and ``readings``, one for each patch that holds the
+        paint or is bare: corrected and raw reflectance, session, device, card, step, grams.
+
+    Raises
+    ------
+    InputError
+        For a wavelength that isn't on the grid.
+    """
+    c = origin.coefficients
+    at = np.flatnonzero(c.wavelengths == wavelength)
+    if not at.size:
+        first, last = c.wavelengths[[0, -1]]
+        raise InputError(
+            None,
+            f"{wavelength:g} nm",
+            f"expected a wavelength of its grid: {first:g} to {last:g} nm by 10",
+            "give the nearest",
+        )
+    w = int(at[0])
+    paint = c.paints[0]
+    readings = [
+        row
+        for paired, read, said in origin.inputs
+        if paint in paired.card.paints
+        for row in _readings(origin, paint, paired, read, said, wavelength)
+    ]
+    return {
+        "place": origin.place,
+        "coefficient": _coefficient(c, w),
+        "fit": dict(origin.fit),
+        "readings": readings,
+    }
+
+
+def _coefficient(c: Coefficients, w: int) -> dict[str, Any]:
+    k, s = c.uncertainty
+    own = np.sqrt((c.own[0, :, :, w] ** 2).sum(axis=0))
+    shared = np.sqrt((c.factors[:, 0, :, w] ** 2).sum(axis=0))
+    alone = np.sqrt([c.local[0, 0, 0, w], c.local[0, 1, 1, w]])
+    parts = {
+        name: {"this value alone": alone[i], "the paint's own": own[i], "shared": shared[i]}
+        for i, name in enumerate("KS")
+    }
+    return {
+        "paint": c.paints[0],
+        "wavelength": float(c.wavelengths[w]),
+        "scale": c.scale,
+        "K": _plain(c.k[0, w]),
+        "S": _plain(c.s[0, w]),
+        "uncertainty_K": _plain(k[0, w]),
+        "uncertainty_S": _plain(s[0, w]),
+        "uncertainty_parts": {
+            name: {part: _plain(value) for part, value in of.items()} for name, of in parts.items()
+        },
+        "ratio_only": bool(c.ratio_only[0, w]),
+    }
+
+
+def _readings(
+    origin: Origin,
+    paint: str,
+    paired: CardReadings,
+    read: Session,
+    said: Mapping[str, Any],
+    wavelength: float,
+) -> list[dict[str, Any]]:
+    card, rows = paired.card, []
+    grid = int(np.flatnonzero(paired.spectra.wavelengths == wavelength)[0])
+    nearest = int(np.abs(read.spectra.wavelengths - wavelength).argmin())
+    steps = {drawdown.step: drawdown for drawdown in card.drawdowns}
+    for patch in dict.fromkeys(paired.spectra.labels):
+        step = steps.get(patch.rpartition("/")[0])
+        if step is None and not patch.startswith(f"{BARE}/"):
+            continue
+        if step is not None and paint not in _held(steps, step.step):
+            continue
+        raw = read.spectra.values[[i for i, p in enumerate(read.spectra.labels) if p == patch]]
+        de00, weight = origin.fitted.get((card.name, patch), (np.nan, np.nan))
+        rows.append(
+            {
+                "card": card.name,
+                "card_date": card.date,
+                "patch": patch,
+                "masses_g": dict(step.masses) if step else {},
+                "taken_from": step.taken_from if step else None,
+                "taken_g": step.taken_g if step else None,
+                "gap_um": step.gap_um if step else None,
+                "corrected": _plain(paired.read(patch)[:, grid].mean()),
+                "correction": _correction(read, wavelength, len(raw)),
+                "raw": [_plain(value) for value in raw[:, nearest]],
+                "raw_nm": float(read.spectra.wavelengths[nearest]),
+                "unit": read.unit,
+                "fit_de00": _plain(de00),
+                "weight": _plain(weight),
+                "session": said["number"],
+                "file": read.file,
+                "sha256": read.sha256,
+                "date": read.date,
+                "device": said["device"],
+                "serial": said["serial"],
+                "calibrated": said["calibrated"],
+                "geometry": f"{read.geometry}, specular {read.specular}",
+            }
+        )
+    return rows
+
+
+def _held(steps: Mapping[str, Any], name: str) -> set[str]:
+    """Every paint in a step, also through the steps it was taken from."""
+    held: set[str] = set()
+    while name in steps:
+        held |= set(steps[name].masses)
+        name = steps[name].taken_from or ""
+    return held
+
+
+def _correction(read: Session, wavelength: float, repeats: int) -> str:
+    """Say what was done between the raw reading and the fit."""
+    said = []
+    if wavelength not in read.spectra.wavelengths:
+        said.append("brought to the 10 nm grid from its neighbours")
+    if repeats > 1:
+        said.append(f"mean of {repeats} readings")
+    return "; ".join(said) or "as read"
+
+
+def _plain(value: Any) -> float | None:
+    return float(value) if np.isfinite(value) else None
