@@ -335,3 +335,27 @@ def _fullness(chroma: Array) -> Array:
 _RT, _DEGREES = float(np.radians(60)), float(np.degrees(1))
 _COS = {angle: float(np.cos(np.radians(angle))) for angle in (6, 30, 63, 275)}
 _SIN = {angle: float(np.sin(np.radians(angle))) for angle in (6, 30, 63, 275)}
+
+
+def srgb_to_lab(rgb: Array) -> Array:
+    """CIELAB under D50 of sRGB (N, 3), 0-1, adapted from D65 by the Bradford transform."""
+    import colour
+
+    whites = colour.CCS_ILLUMINANTS[_OBSERVERS[2]]
+    x = np.asarray(
+        colour.sRGB_to_XYZ(
+            np.atleast_2d(rgb),
+            illuminant=whites["D50"],
+            chromatic_adaptation_transform="Bradford",
+        ),
+        dtype=float,
+    )
+    return lab_of_xyz(x / weights(GRID, D50)[1])
+
+
+def lab_of_xyz(over_white: Array) -> Array:
+    """CIELAB (N, 3) of tristimulus values (N, 3), each divided by the white's."""
+    f = _f(over_white)
+    return np.stack(
+        [116 * f[:, 1] - 16, 500 * (f[:, 0] - f[:, 1]), 200 * (f[:, 1] - f[:, 2])], axis=1
+    )

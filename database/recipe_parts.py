@@ -1,0 +1,131 @@
+"""Parts that a hand can measure: recipes snapped to grams, millilitres, spoons and whole parts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..calibrate.optics.colour import ciede2000
+from ..calibrate.optics.spectra import Array
+from .recipe_palette import Palette
+
+
+@dataclass(frozen=True)
+class Measure:
+    """What amounts are measured with.
+
+    Attributes
+    ----------
+    name : str
+    unit : str
+        What one unit is called.
+    step : float
+        Smallest step, in units.
+    by_volume : bool
+        Of tube paint, else by weight.
+    batch : tuple of two float
+        How many units a batch holds, from and to; the coarsest that costs no colour is taken.
+    """
+
+    name: str
+    unit: str
+    step: float
+    by_volume: bool
+    batch: tuple[float, float]
+
+
+def scale(step: float = 0.01, batch: float = 10.0) -> Measure:
+    """Return a balance of some step, g, for a batch of about so much."""
+    return Measure(f"weighed to {step:g} g", "g", step, False, (0.9 * batch, 1.25 * batch))
+
+
+SPOONS = Measure("by the spoon", "spoon", 0.25, True, (1.0, 8.0))
+SYRINGE = Measure("by syringe", "ml", 0.1, True, (4.0, 12.0))
+WEIGHED_PARTS = Measure("in whole parts by weight", "part", 1.0, False, (2.0, 24.0))
+SQUEEZED = Measure("in squeezed lengths of one width", "cm", 0.5, True, (4.0, 20.0))
+MEASURES = (scale(0.01), scale(0.1), SYRINGE, SPOONS, SQUEEZED, WEIGHED_PARTS)
+_PER_UNIT = 0.02
+"""CIEDE2000 that a step more in the batch has to earn (our own rule)."""
+
+
+@dataclass(frozen=True)
+class Snapped:
+    """A recipe in amounts that can be measured.
+
+    Attributes
+    ----------
+    measure : Measure
+    amounts : dict of nickname to amount
+        In the measure's unit.
+    moved : float
+        CIEDE2000 that the snapping costs: from the exact mix to this one.
+    difference : float
+        CIEDE2000 from the target.
+    """
+
+    measure: Measure
+    amounts: dict[str, float]
+    moved: float
+    difference: float
+
+
+def snap(palette: Palette, parts: Mapping[str, float], target: Array, measure: Measure) -> Snapped:
+    """Find the amounts, in whole steps, that cost least in colour.
+
+    Parameters
+    ----------
+    palette : Palette
+    parts : mapping of nickname to share by weight
+    target : (3,) array
+        CIELAB of what is to be matched.
+    measure : Measure
+
+    Notes
+    -----
+    Of every batch size each part is rounded both ways; no part is rounded away.
+    """
+    rows = [palette.paints.index(p) for p in parts]
+    c = palette.coefficients
+    # Dry volume that one unit of each leaves.
+    per_unit = c.dry_volume[rows] * (c.density[rows] if measure.by_volume else 1.0)
+    shares = np.array(list(parts.values())) * c.dry_volume[rows]
+    wanted = shares / per_unit
+    wanted /= wanted.sum()
+    low, high = (round(end / measure.step) for end in measure.batch)
+    totals = np.unique(np.round(np.linspace(max(low, len(rows)), high, 400)))
+    whole = np.floor(totals[:, None] * wanted)
+    either = np.array(np.meshgrid(*[[0, 1]] * len(rows))).reshape(len(rows), -1).T
+    counts = np.maximum(whole[:, None, :] + either, 1).reshape(-1, len(rows))
+    exact = _lab(palette, rows, shares[None])
+    colours = _lab(palette, rows, counts * per_unit)
+    moved = ciede2000(colours, exact)
+    # A scale's steps cost nothing; counted by hand, each does.
+    by_hand = high <= 40
+    cost = moved + (_PER_UNIT * counts.sum(axis=1) if by_hand else 0.0)
+    best = int(np.argmin(cost))
+    found = counts[best]
+    if measure.step == 1:
+        found = found / np.gcd.reduce(found.astype(int))
+    amounts = {p: float(n * measure.step) for p, n in zip(parts, found, strict=True)}
+    return Snapped(measure, amounts, float(moved[best]), float(ciede2000(colours[best], target)))
+
+
+def _lab(palette: Palette, rows: Sequence[int], dry: Array) -> Array:
+    dense = np.zeros((len(dry), len(palette.paints)))
+    dense[:, rows] = dry / dry.sum(axis=1, keepdims=True)
+    return palette.lab(dense)
+
+
+def amount_words(amount: float, measure: Measure) -> str:
+    """Say an amount as it is measured: ``2 ¼ spoons``, ``0.35 g``."""
+    if measure.step == 0.25:
+        whole, rest = divmod(round(amount * 4), 4)
+        text = " ".join(([str(whole)] if whole else []) + (["", "¼", "½", "¾"][rest : rest + 1]))
+        text = text.strip()
+    else:
+        digits = max(0, -int(np.floor(np.log10(measure.step))))
+        text = f"{amount:.{digits}f}"
+    plural = "s" if amount > 1 and measure.unit in ("spoon", "part") else ""
+    return f"{text} {measure.unit}{plural}"

@@ -1,0 +1,192 @@
+"""What a recipe is asked to match, from whatever way the user has of saying it."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..calibrate.errors import InputError
+from ..calibrate.formats.read import read_session
+from ..calibrate.optics.colour import lab, srgb_to_lab
+from ..calibrate.optics.predict import dry_fractions, predict
+from ..calibrate.optics.spectra import GRID, Array, Spectra, to_grid
+from .colour_words import colour_words
+
+if TYPE_CHECKING:
+    from .store import Store
+
+_NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)"
+_LAB = re.compile(rf"\s*({_NUMBER})\s*[,;]\s*({_NUMBER})\s*[,;]\s*({_NUMBER})\s*")
+_HEX = re.compile(r"#?([0-9a-fA-F]{6}|[0-9a-fA-F]{3})")
+_TINT = re.compile(r"(.+?)\s+(\d+(?:\.\d+)?)\s*:\s*(\d+(?:\.\d+)?)")
+_WAYS = (
+    "write L*,a*,b* such as '62,-18,-9', sRGB such as '#5f8ea0', a file of readings, a tube, "
+    "a tube let down such as 'ANCHOR 4:1' (white to colour), a kept recipe, or CARD/STEP"
+)
+
+
+@dataclass(frozen=True)
+class Target:
+    """A colour to match.
+
+    Attributes
+    ----------
+    said : str
+        What it was taken for.
+    lab : (3,) array
+        CIELAB, D50/2°.
+    reflectance : (W,) array or None
+        On the inside grid; None where only a colour is known. Light that changes then tells how
+        far a mix parts from it.
+    estimate : bool
+        Whether it was shown on a screen rather than read.
+    """
+
+    said: str
+    lab: Array
+    reflectance: Array | None = None
+    estimate: bool = False
+
+    @property
+    def words(self) -> str:
+        """Light or dark, greyed or clean, and of what hue."""
+        return colour_words(self.lab)
+
+
+def of_spectrum(said: str, reflectance: Array, wavelengths: Array = GRID) -> Target:
+    """Make a target of a reflectance (W,); wavelengths unread are NaN."""
+    row = Spectra.from_values(wavelengths, np.atleast_2d(reflectance), [said])
+    values = to_grid(row).values
+    colour = lab(values)[0]
+    if not np.isfinite(colour).all():
+        raise InputError(None, said, "its spectrum has gaps", "read it again")
+    return Target(said, colour, values[0])
+
+
+def of_lab(lightness: float, a: float, b: float) -> Target:
+    """Make a target of CIELAB, D50/2°.
+
+    Raises
+    ------
+    InputError
+        For a colour that no surface has.
+    """
+    said = f"L*a*b* {lightness:g}, {a:g}, {b:g}"
+    if not (0 <= lightness <= 100) or max(abs(a), abs(b)) > 150:
+        raise InputError(
+            "target", said, "expected L* from 0 to 100, a* and b* from -150 to 150", _WAYS
+        )
+    return Target(said, np.array([lightness, a, b], dtype=float))
+
+
+def of_hex(text: str) -> Target:
+    """Make a target of an sRGB colour such as ``#5f8ea0`` or ``#59a``.
+
+    Raises
+    ------
+    InputError
+        For any other text.
+    """
+    match = _HEX.fullmatch(text.strip())
+    if not match:
+        raise InputError("target", text, "expected sRGB as #rrggbb", _WAYS)
+    digits = match[1] if len(match[1]) == 6 else "".join(2 * c for c in match[1])
+    rgb = np.array([[int(digits[i : i + 2], 16) / 255 for i in (0, 2, 4)]])
+    return Target(f"sRGB #{digits.lower()}", srgb_to_lab(rgb)[0], estimate=True)
+
+
+def of_mix(store: Store, mix: dict[str, float], said: str) -> Target:
+    """Make a target of a mix by weight, as the studio's fits predict it."""
+    c = store.current_coefficients(list(mix))
+    return of_spectrum(said, predict(c, dry_fractions(c, [mix])).reflectance[0], c.wavelengths)
+
+
+def parse_target(text: str, store: Store) -> Target:
+    """Find out what a target is and make it.
+
+    Raises
+    ------
+    InputError
+        Where it is nothing known, or what it names can't be used.
+    """
+    text = text.strip()
+    if match := _LAB.fullmatch(text):
+        return of_lab(*(float(x) for x in match.groups()))
+    if text.startswith("#"):
+        return of_hex(text)
+    for way in (_of_kept, _of_file, _of_reading, _of_tube):
+        found = way(text, store)
+        if found is not None:
+            return found
+    if _HEX.fullmatch(text):
+        return of_hex(text)
+    raise InputError("target", text, "expected a colour to match", _WAYS)
+
+
+def _of_kept(text: str, store: Store) -> Target | None:
+    from .recipe_store import kept_recipe
+
+    kept = kept_recipe(store, text)
+    return None if kept is None else of_mix(store, kept.parts, f"recipe {kept.name}")
+
+
+def _of_file(text: str, store: Store) -> Target | None:
+    name, _, label = text.partition("::")
+    if not (Path(name).is_file() or re.search(r"\.(txt|csv|tsv|xlsx|cgats)$", name, re.I)):
+        return None
+    session = read_session(name)
+    rows = [i for i, patch in enumerate(session.spectra.labels) if label in ("", patch)]
+    labels = sorted({session.spectra.labels[i] for i in rows})
+    if len(labels) != 1:
+        listed = ", ".join(dict.fromkeys(session.spectra.labels[:6]))
+        raise InputError(
+            name, label or None, f"expected one patch, found {len(labels)} (there are: {listed})",
+            f"name one: '{name}::{session.spectra.labels[0]}'",
+        )  # fmt: skip
+    values = session.spectra.values[rows].mean(axis=0)
+    return of_spectrum(f"{labels[0]} of {name}", values, session.spectra.wavelengths)
+
+
+def _of_reading(text: str, store: Store) -> Target | None:
+    if "/" not in text:
+        return None
+    card, _, patch = text.partition("/")
+    for purpose in ("fit", "check"):
+        for readings in store.card_readings(purpose):
+            if readings.card.name.casefold() != card.casefold():
+                continue
+            labels = readings.spectra.labels
+            steps = [each.rpartition("/")[0] for each in labels]
+            rows = [i for i, step in enumerate(steps) if patch in (step, labels[i])]
+            if not rows:
+                listed = ", ".join(dict.fromkeys(steps))
+                raise InputError("target", text, f"expected a step of that card: {listed}", _WAYS)
+            values = readings.spectra.values[rows].mean(axis=0)
+            return of_spectrum(f"reading {text}", values, readings.spectra.wavelengths)
+    return None
+
+
+def _of_tube(text: str, store: Store) -> Target | None:
+    match = _TINT.fullmatch(text)
+    if not match:
+        if not re.search(r"[^\W\d_]{2}", text) or _HEX.fullmatch(text):
+            return None
+        paint = store.find_paint(text)
+        return of_mix(store, {paint.nickname: 1.0}, f"{paint.name} from the tube")
+    paint = store.find_paint(match[1])
+    white, colour = float(match[2]), float(match[3])
+    beside = [p for p in store.fit_of(paint.nickname).coefficients.paints if p != paint.nickname]
+    if colour <= 0 or not beside:
+        raise InputError(
+            "target", text,
+            "expected white to colour, of a tube that was let down with a white", _WAYS,
+        )  # fmt: skip
+    return of_mix(
+        store,
+        {paint.nickname: colour, beside[0]: white},
+        f"{paint.name} let down {white:g} : {colour:g}, white to colour",
+    )
