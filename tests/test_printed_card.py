@@ -85,6 +85,11 @@ def test_page_is_true_to_size(layout: Layout, page) -> None:
     assert page.rect.width / MM == pytest.approx(layout.page_mm[0], abs=1e-3)
     assert page.rect.height / MM == pytest.approx(layout.page_mm[1], abs=1e-3)
     assert page.rotation == 0 and page.cropbox == page.mediabox
+    document = page.parent
+    _, preferences = document.xref_get_key(document.pdf_catalog(), "ViewerPreferences")
+    # ISO 32000-1, table 150: the viewer then offers no scaling.
+    kept = document.xref_get_key(int(preferences.split()[0]), "PrintScaling")
+    assert kept == ("name", "/None")
 
 
 def test_opencv_finds_every_fiducial_where_the_layout_says(layout: Layout, image) -> None:

@@ -277,6 +277,9 @@ def test_a_sheet_says_what_to_do(layout):
         "Caution: holds cobalt.",
         "tintladder card fill 3",
         "0.1 g scale",
+        "a bought target with its data file",
+        "stand in, and everything comes out less sure",
+        "never hides is to be expected" if plan.card.drawdowns[0].opaque else "300 µm wet",
     ):
         assert words in text
     for d in plan.card.drawdowns:

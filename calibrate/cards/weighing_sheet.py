@@ -33,6 +33,18 @@ BEFORE = (
     "The card's bands are painted (two coats of black, two of white) and sealed with two coats of "
     "clear medium, and dry. Everything to weigh with is at hand; tubes are kneaded."
 )
+REFERENCES = (
+    "References, best first: a bought target with its data file, scanned with the same settings; "
+    "a bought grey card, one piece stuck on black and one on white; a grey of your own on both. "
+    "With none the painted black and white stand in, and everything comes out less sure."
+)
+SPREADING: Mapping[Method, str] = {
+    "brush": "Two or three thin coats, each dry before the next, until the black no longer shows; "
+    "keep the mixes covered meanwhile. A masstone that never hides is to be expected, no error.",
+    "drawdown": "One even film of {gap:g} µm wet: set the applicator, or lay a strip of tape along "
+    "either side of the step (masking tape is some 150 µm a layer: measure yours) and pull a stiff "
+    "card along them.",
+}
 DRYING: Mapping[Method, str] = {
     "brush": "Let it dry overnight, longer where it is thick. If a fingertip drags, don't scan.",
     "drawdown": "Let it dry flat: overnight for a thin film, two to three days for a thick one. "
@@ -149,6 +161,10 @@ def print_sheet(
     return file.getvalue()
 
 
+def _spreading(plan: CardPlan, layout: Layout) -> str:
+    return SPREADING[layout.method].format(gap=plan.card.drawdowns[0].gap_um or 0.0)
+
+
 def _style(size: float, font: str = PLAIN, grey: float = 0.0, after: float = 0.0) -> ParagraphStyle:
     return ParagraphStyle(
         f"{font}{size}{grey}",
@@ -188,6 +204,8 @@ def _story(
             plain,
         ),
         Paragraph(f"<b>Before.</b> {BEFORE}", plain),
+        Paragraph(REFERENCES, plain),
+        Paragraph(f"<b>Spreading.</b> {_spreading(plan, layout)}", plain),
         Paragraph(ACTS_WORDS, plain),
         Spacer(0, 1.5 * mm),
         _table(plan, layout, width_pt, small, bold),
