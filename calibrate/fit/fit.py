@@ -34,8 +34,8 @@ _SMOOTH_AT_FIRST = (0.5, 0.2)
 _SMOOTHING_ROUNDS = 2
 _LOOKS = 4
 """How often to look for what doesn't belong; each look finds one thing a paint."""
-_ROUGHLY = 10.0
-"""Fall of the cost at which the first pass, whose weights are provisional, may stop."""
+_ROUGHLY, _FINELY = 10.0, 1e-8
+"""Falls of the cost at which the first pass, of provisional weights, and the last may stop."""
 HELD = 1e13
 """Precision of a log K or log S that is held."""
 
@@ -147,6 +147,11 @@ def minimise(
         # What was set aside may have led astray where the fit began.
         begin = starting_values(without(problem, kept))
         begin[list(held)] = start[list(held)]
+    # No reading tells the last steps apart, but with weights of the minimum itself they bring other
+    # machines to the same values.
+    weight = full_weight(problem, solution, settings)
+    trusted = weight * kept[:, None]
+    solution = solve(problem, solution.theta, prior, trusted, nu=solution.nu, tolerance=_FINELY)
     used = replace(settings, roughness=learnt)
     return replace(solution, findings=tuple(findings)), weight, used
 
