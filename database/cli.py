@@ -11,8 +11,10 @@ from typer.core import TyperGroup
 
 from ..calibrate.errors import InputError
 from .commands import (
+    backup,
     card,
     cards,
+    check,
     compare,
     demo,
     fit,
@@ -21,6 +23,7 @@ from .commands import (
     publish,
     read,
     releases,
+    restore,
     trace,
     tubes,
     verify,
@@ -35,12 +38,15 @@ COMMANDS = (
     read,
     fit,
     plot,
-    predict,
     publish,
     releases,
     compare,
     verify,
     trace,
+    predict,
+    check,
+    backup,
+    restore,
 )
 """One module a command, in the order in which a studio comes to need them."""
 

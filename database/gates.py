@@ -117,14 +117,40 @@ def _held_out(session: OrmSession, current: Mapping[str, schema.PaintFit]) -> It
 
 
 def _stale(session: OrmSession, current: Mapping[str, schema.PaintFit]) -> Iterable[Gate]:
-    """Find fits whose readings, cards or white are no longer those that hold."""
+    inputs = {row.fit_id: row.fit.inputs for row in current.values()}
+    holding = {paint: row.fit_id for paint, row in current.items()}
+    for paints, fit, why, stops in _outdated(session, holding, inputs):
+        yield Gate("stale", paints, stops, f"fit {fit} {why}; fit again: tintladder fit")
+
+
+def stale_fits(session: OrmSession) -> Iterable[str]:
+    """Say of each fit in use whether its readings, cards or white are no longer those that hold."""
+    query = (
+        select(schema.Paint.nickname, schema.PaintFit.fit_id)
+        .join(schema.PaintFit)
+        .where(schema.PaintFit.current)
+    )
+    holding = {paint: fit for paint, fit in session.execute(query)}
+    of_fit = select(schema.Fit.id, schema.Fit.inputs).where(
+        schema.Fit.id.in_(sorted(set(holding.values())))
+    )
+    inputs = {fit: said for fit, said in session.execute(of_fit)}
+    for paints, fit, why, _ in _outdated(session, holding, inputs):
+        yield f"fit {fit} of {paints} {why}"
+
+
+def _outdated(
+    session: OrmSession, holding: Mapping[str, int], inputs: Mapping[int, Mapping[str, Any]]
+) -> Iterable[tuple[str, int, str, bool]]:
+    """Find fits whose readings, cards or white are no longer those that hold: paints, fit, why."""
     undone = Undone.of(session)
     newest = undone.newest_of_all(session)
-    holding = {paint: row.fit_id for paint, row in current.items()}
-    for fit, paints in _by_fit(current).items():
-        inputs = current[paints[0]].fit.inputs
-        sessions = inputs.get("sessions", [])
-        known = inputs.get("known") or {"fits": {}}
+    by_fit: dict[int, list[str]] = {}
+    for paint, fit in holding.items():
+        by_fit.setdefault(fit, []).append(paint)
+    for fit, paints in by_fit.items():
+        sessions = inputs[fit].get("sessions", [])
+        known = inputs[fit].get("known") or {"fits": {}}
         moved = [p for p, n in known["fits"].items() if p in holding and holding[p] != n]
         missing = [p for p in known["fits"] if p not in holding]
         why = None
@@ -138,14 +164,7 @@ def _stale(session: OrmSession, current: Mapping[str, schema.PaintFit]) -> Itera
             why = f"was fitted against {', '.join(missing)}, which is left out"
         if why:
             some = ", ".join(paints[:6]) + (", ..." if len(paints) > 6 else "")
-            yield Gate("stale", some, not missing, f"fit {fit} {why}; fit again: tintladder fit")
-
-
-def _by_fit(current: Mapping[str, schema.PaintFit]) -> dict[int, list[str]]:
-    fits: dict[int, list[str]] = {}
-    for paint, row in current.items():
-        fits.setdefault(row.fit_id, []).append(paint)
-    return fits
+            yield some, fit, why, not missing
 
 
 def _cautions(rows: Iterable[schema.PaintFit]) -> Iterable[Gate]:
