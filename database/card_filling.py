@@ -95,7 +95,8 @@ def _amounts(card: Card, densities: Mapping[str, float]) -> tuple[Amount, ...]:
     made = composition(card)
     by_step = dict(zip((d.step for d in card.drawdowns), made.fractions, strict=True))
     each = [densities.get(paint, WET_DENSITY) for paint in made.paints]
-    decimals = 1 if card.balance_g >= 0.1 else 2
+    by_volume = card.note.startswith(BY_VOLUME)
+    decimals = 1 if card.balance_g > 0.02 and not by_volume else 2
     found = []
     for d in card.drawdowns:
         parts: list[tuple[str, float, str, float]] = []
@@ -105,7 +106,7 @@ def _amounts(card: Card, densities: Mapping[str, float]) -> tuple[Amount, ...]:
         parts += [(p, g, p, densities.get(p, WET_DENSITY)) for p, g in d.masses.items()]
         for what, grams, words, density in parts:
             said = f"{grams:.{decimals}f} g"
-            if card.note.startswith(BY_VOLUME):
+            if by_volume:
                 said = f"{said} ({grams / density:.3g} ml)"
             found.append(Amount(d.step, what, grams, f"{said} {words}", density))
     return tuple(found)

@@ -160,8 +160,7 @@ def choose_layout(layout: str | None, page: str | None, tubes: int) -> str:
     kind = layout or ("quick" if tubes <= 1 else "six-tube")
     on = [size for size in PAGES if f"{kind}-{size}" in layout_names()]
     if not on:
-        kinds = sorted({name.removesuffix(f"-{p}") for name in layout_names() for p in PAGES})
-        kinds = [k for k in kinds if k not in layout_names() and not k.endswith("-half")]
+        kinds = sorted({_kind(name) for name in layout_names()})
         raise InputError(
             None, "--layout", f"there is no layout {kind}", f"use {_or(kinds)}, or a .toml file"
         )
@@ -170,6 +169,12 @@ def choose_layout(layout: str | None, page: str | None, tubes: int) -> str:
             None, "--page", f"there is no {kind} layout on {page}", f"it is there on {_or(on)}"
         )
     return f"{kind}-{page or on[0]}"
+
+
+def _kind(layout: str) -> str:
+    """What a layout is apart from its page: ``quick`` of ``quick-half-letter``."""
+    pages = (page for page in sorted(PAGES, key=len, reverse=True) if layout.endswith(f"-{page}"))
+    return layout.removesuffix(f"-{next(pages, '')}")
 
 
 def _or(words: Sequence[str]) -> str:

@@ -138,6 +138,12 @@ def test_amounts_are_easily_read_off():
             assert int(amount.split()[0]) >= 1
 
 
+def test_the_card_says_how_sure_a_weighing_is():
+    assert planned(scale="0.1").card.balance_g == pytest.approx(0.1 / 6**0.5, rel=0.01)
+    # 5 % of a level quarter teaspoon, 1.25 ml, of paint of 1.3 g/ml.
+    assert planned(scale="spoons").card.balance_g == pytest.approx(0.05 * 1.25 * 1.3, rel=0.01)
+
+
 def test_volumes_become_grams_by_each_density():
     plan = planned(scale="syringe")
     masstone, even = plan.card.drawdowns[:2]

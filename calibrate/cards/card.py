@@ -79,7 +79,7 @@ class Card:
     date : str or None
         ISO 8601.
     balance_g : float
-        Resolution of the balance.
+        What one weighing is sure to (standard error); a balance's last digit is on the safe side.
     sealed : bool
         Whether the bare substrates were sealed, so that their readings hold under the film.
     purpose : {"fit", "check"}

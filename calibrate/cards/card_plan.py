@@ -141,7 +141,7 @@ def plan_card(
         file=f"{name}.toml",
         drawdowns=tuple(replace(d, lots=_lots(d, lots)) for d in drawdowns),
         layout=layout_name or layout.name,
-        balance_g=measure.resolution_g or round(measure.error_g(WET_DENSITY), 4),
+        balance_g=round(measure.error_g(WET_DENSITY), 4),
     )
     return CardPlan(card, fraction_errors(card, measure, densities), measure, densities)
 
