@@ -96,6 +96,8 @@ class Answer:
         Really different ways, best first.
     searched : int
         Number of sets of tubes.
+    nearest : float
+        CIEDE2000 of the nearest of all mixes.
     missing : str
         Where nothing comes near: what the nearest lacks, in words.
     """
@@ -103,12 +105,13 @@ class Answer:
     target: Target
     recipes: tuple[Recipe, ...]
     searched: int
+    nearest: float
     missing: str
 
     @property
     def reachable(self) -> bool:
         """Whether some way comes so near that it is hard to see."""
-        return min(r.difference for r in self.recipes) <= VISIBLE
+        return self.nearest <= VISIBLE
 
 
 def recipes(
@@ -159,9 +162,12 @@ def recipes(
     order = np.argsort(judged.cost, kind="stable")
     chosen = _different(judged, order, ways)
     made = tuple(_recipe(palette, judged, row, target, names or {}) for row in chosen)
-    nearest = min(made, key=lambda r: r.difference)
-    missing = "" if nearest.difference <= VISIBLE else lacks(nearest.lab, target.lab)
-    return Answer(target, made, sum(len(s.tubes) for s in found), missing)
+    best = int(np.argmin(judged.difference))
+    nearest = float(judged.difference[best])
+    missing = ""
+    if nearest > VISIBLE:
+        missing = lacks(palette.lab(judged.shares[best])[0], target.lab)
+    return Answer(target, made, sum(len(s.tubes) for s in found), nearest, missing)
 
 
 def _irreducible(found: Sequence[Solutions], count: int) -> Array:
@@ -204,7 +210,12 @@ def judge(palette: Palette, shares: Array, target: Target) -> Judged:
     masses = shares / palette.coefficients.dry_volume
     masses /= masses.sum(axis=1, keepdims=True)
     smallest = np.where(masses > 0, masses, 1).min(axis=1)
-    cost = np.maximum(off, VISIBLE) + _TUBE * tubes + _TINY * (smallest < SMALLEST_PART)
+    cost = (
+        np.maximum(off, VISIBLE)
+        + np.maximum(off - VISIBLE, 0)
+        + _TUBE * tubes
+        + _TINY * (smallest < SMALLEST_PART)
+    )
     rows = np.argsort(cost, kind="stable")[:_JUDGED]
     shares, masses, cost = shares[rows], masses[rows], cost[rows]
     clumsy = clumsiness(palette, shares, target.lab)
@@ -251,7 +262,7 @@ def _different(judged: Judged, order: Ints, ways: int) -> list[int]:
     chosen: list[int] = []
     for row in order:
         mine = judged.shares[row] > 0
-        # A tube more or less, or the same tubes for most of the heap, is the same way.
+        # A tube more, or the same tubes for most of the heap, is the same way.
         if all(
             (mine != (judged.shares[c] > 0)).sum() >= 2
             and np.minimum(judged.masses[row], judged.masses[c]).sum() < 0.95

@@ -17,11 +17,15 @@ from itertools import combinations
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from ..calibrate.optics.colour import residual_terms
 from ..calibrate.optics.spectra import Array
 from .recipe_palette import Ints, Palette, lab_slopes, to_lab
+
+Floats = NDArray[Any]
+"""Of single precision, where a search is under way."""
 
 BLOCK = 2048
 """Mixes worked on at once by a thread: fewer waste time on each step, more leave the cache."""
@@ -204,7 +208,7 @@ def _best_face(tubes: Ints, fewer: Solutions, palette: Palette) -> tuple[Ints, I
 
 def _lattice_colours(
     palette: Palette, tubes: Ints, points: Array, pool: ThreadPoolExecutor
-) -> list[Array]:
+) -> list[Floats]:
     """CIELAB of every set at every point, in single precision: three of (L, N)."""
     optics, count = palette.optics[np.float32], len(palette.paints)
     out = [np.empty((len(points), len(tubes)), dtype=np.float32) for _ in range(3)]
@@ -221,18 +225,21 @@ def _lattice_colours(
     return out
 
 
-def _descend(palette: Palette, tubes: Ints, theta: Array, targets: Array) -> tuple[Array, Array]:
+def _descend(
+    palette: Palette, tubes: Ints, theta: Floats, targets: Floats
+) -> tuple[Floats, Floats]:
     """Lower CIEDE2000 from given logarithms of shares (N, M); return shares and CIEDE2000.
 
     As mixes arrive, others take their place, so that as many are worked on at once to the end.
     """
     n, size = tubes.shape
     theta, targets = theta.astype(np.float32), targets.astype(np.float32)
-    least = np.full(n, np.inf, dtype=np.float32)
+    least: Floats = np.full(n, np.inf, dtype=np.float32)
     turns, damping = np.zeros(n, dtype=np.intp), np.full(n, 6e-3, dtype=np.float32)
     live, begun = np.empty(0, dtype=np.intp), 0
-    step = np.empty((0, size), dtype=np.float32)
-    here, by = np.empty((3, 0), dtype=np.float32), np.empty((3, 0, size), dtype=np.float32)
+    step: Floats = np.empty((0, size), dtype=np.float32)
+    here: Floats = np.empty((3, 0), dtype=np.float32)
+    by: Floats = np.empty((3, 0, size), dtype=np.float32)
     while live.size or begun < n:
         fresh = np.arange(begun, min(n, begun + BLOCK - live.size))
         begun += fresh.size
@@ -257,7 +264,9 @@ def _descend(palette: Palette, tubes: Ints, theta: Array, targets: Array) -> tup
     return np.exp(theta - theta.max(axis=1, keepdims=True)).astype(float), least
 
 
-def _residual(palette: Palette, tubes: Ints, theta: Array, targets: Array) -> tuple[Array, Array]:
+def _residual(
+    palette: Palette, tubes: Ints, theta: Floats, targets: Floats
+) -> tuple[Floats, Floats]:
     """CIEDE2000 as a vector (3, N), and its slopes by the logarithms of the shares (3, N, M)."""
     shares = np.exp(theta - theta.max(axis=1, keepdims=True))
     optics = palette.optics[np.float32]
@@ -279,7 +288,7 @@ _SMALL = 0.05
 """Step of CIELAB by which CIEDE2000's slopes are taken, in single precision."""
 
 
-def _step(here: Array, slopes: Array, damping: Array) -> Array:
+def _step(here: Floats, slopes: Floats, damping: Floats) -> Floats:
     """Damped Gauss-Newton steps (N, M): ``-J^T (J J^T + damping)^-1 r``, in closed form."""
     a = [
         [(slopes[i] * slopes[j]).sum(axis=1).astype(float) for j in range(i + 1)] for i in range(3)
@@ -298,7 +307,7 @@ def _step(here: Array, slopes: Array, damping: Array) -> Array:
     ]
     step = -(slopes[0] * m[0][:, None] + slopes[1] * m[1][:, None] + slopes[2] * m[2][:, None])
     far = np.abs(step).max(axis=1, keepdims=True)
-    result: Array = (step * np.minimum(1, LONGEST / np.maximum(far, 1e-12))).astype(slopes.dtype)
+    result: Floats = (step * np.minimum(1, LONGEST / np.maximum(far, 1e-12))).astype(slopes.dtype)
     return result
 
 

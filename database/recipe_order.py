@@ -15,11 +15,11 @@ from .recipe_palette import Palette
 
 CLUMSY = 0.15
 """Relative error of an addition by eye."""
-DAB = 0.01
-"""What sticks to a knife or falls from it, as a share of the batch (common practice, no source)."""
+SQUEEZE = 0.02
+"""What a tube gives too much or too little, as a share of the batch (a guess, no source)."""
 TOO_MUCH = 1.0
 """CIEDE2000 by which too much of a paint is seen."""
-_DRAWS = 400
+_DRAWS = 2000
 
 
 @dataclass(frozen=True)
@@ -148,10 +148,11 @@ def lab_of(palette: Palette, mixes: Sequence[Mapping[str, float]]) -> Array:
 def waste(masses: Array, held: Array, seed: int = 0, draws: int = _DRAWS) -> Array:
     """Simulate mixing in a given order: paint used beyond what was wanted, as a share of it.
 
-    Each addition errs by `CLUMSY` of itself and by a dab, in quadrature. The first paint is laid
-    out whole; of each other the hand adds all but what is held back, looks, and adds what is then
-    missing. Whatever is too much is made good by more of all the rest, since nothing can be taken
-    out; a heap smaller than wanted is made up at the end in the same proportions.
+    The first paint is squeezed out whole, and errs by `CLUMSY` of itself and by `SQUEEZE`. Each
+    other is laid beside it and drawn in with the knife: all but what is held back, a look, and
+    what is then missing; each time it errs by `CLUMSY` of what is drawn in. Whatever is too much
+    is made good by more of all the rest, since nothing can be taken out; a heap smaller than
+    wanted is made up at the end in the same proportions.
 
     Parameters
     ----------
@@ -167,12 +168,12 @@ def waste(masses: Array, held: Array, seed: int = 0, draws: int = _DRAWS) -> Arr
     """
     rng = np.random.default_rng(seed)
 
-    def add(wanted: Array) -> Array:
-        error = np.hypot(CLUMSY * wanted, DAB) * rng.standard_normal(draws)
+    def add(wanted: Array, least: float = 0.0) -> Array:
+        error = np.hypot(CLUMSY * wanted, least) * rng.standard_normal(draws)
         return np.where(wanted > 0, np.maximum(wanted + error, 0.0), 0.0)
 
     heap = np.zeros((draws, len(masses)))
-    heap[:, 0] = add(np.full(draws, masses[0]))
+    heap[:, 0] = add(np.full(draws, masses[0]), SQUEEZE)
     for i in range(1, len(masses)):
         # What the paints before it call for.
         called = masses[i] * (heap[:, :i] / masses[:i]).max(axis=1)

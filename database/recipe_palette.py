@@ -48,7 +48,7 @@ class Palette:
             Where the paints have too few wavelengths in common.
         """
         c = self.coefficients
-        good: NDArray[np.bool_] = np.isfinite(c.k).all(axis=0) & np.isfinite(c.s).all(axis=0)
+        good = np.isfinite(np.concatenate([c.k, c.s])).all(axis=0)
         at = np.flatnonzero(good)
         if at.size < 16 or at[-1] - at[0] + 1 != at.size:
             raise InputError(

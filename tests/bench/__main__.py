@@ -19,6 +19,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     cost,
     demo,
     fit,
+    mixing,
     next_step,
     robust,
     stress,

@@ -1,0 +1,47 @@
+"""Large invented palettes for searching: the boatyard's paints, and random ones beside them."""
+
+from __future__ import annotations
+
+import numpy as np
+from tintladder.calibrate.optics.coefficients import Coefficients
+from tintladder.calibrate.optics.spectra import GRID
+from tintladder.calibrate.optics.surface import Surface
+
+from tests.lab.paints import PAINTS
+
+
+def invented_coefficients(count: int, seed: int = 0) -> Coefficients:
+    """K and S of so many invented paints, without uncertainty."""
+    rng = np.random.default_rng(seed)
+    names = list(PAINTS)[:count]
+    k = [PAINTS[name].absorption for name in names]
+    s = [PAINTS[name].scattering for name in names]
+    for i in range(count - len(names)):
+        band = np.exp(-0.5 * ((GRID - rng.uniform(390, 690)) / rng.uniform(20, 60)) ** 2)
+        absorbed = rng.uniform(0.3, 5) + rng.uniform(40, 300) * band
+        if rng.random() < 0.5:
+            edge = (GRID - rng.uniform(420, 620)) / rng.uniform(6, 20)
+            absorbed = absorbed + rng.uniform(50, 200) / (1 + np.exp(edge))
+        k.append(absorbed)
+        s.append(np.exp(rng.uniform(np.log(3), np.log(120))) * (GRID / 550) ** -rng.uniform(0, 1.3))
+        names.append(f"INVENTED-{i}")
+    w = GRID.size
+    return Coefficients(
+        paints=tuple(names),
+        wavelengths=GRID,
+        k=np.array(k),
+        s=np.array(s),
+        local=np.zeros((count, 2, 2, w)),
+        own=np.zeros((count, 1, 2, w)),
+        factors=np.zeros((1, count, 2, w)),
+        factor_names=("none",),
+        scale="absolute",
+        surface=Surface.of("di:8"),
+        dry_volume=rng.uniform(0.25, 0.4, count),
+        density=rng.uniform(1.05, 1.6, count),
+        dry_volume_measured=np.ones(count, dtype=bool),
+        ratio_only=np.zeros((count, w), dtype=bool),
+        scan_made=np.zeros(count, dtype=bool),
+        mix_error=np.zeros(count),
+        model_error=np.zeros(w),
+    )
