@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from threadpoolctl import threadpool_limits
 
 from ..cards.readings import CardReadings
 from ..optics.coefficients import ABSOLUTE
@@ -24,6 +23,7 @@ from .seen import ratio_only, unread
 from .settings import FitSettings
 from .solve import Prior, Progress, Solution, solve
 from .start import starting_values
+from .threads import one_thread
 from .tube import Tube
 
 _ANCHOR_SD = 40.0
@@ -78,9 +78,7 @@ def fit_paints(
     """
     settings = with_noise(settings or FitSettings(), readings)
     problem = build(readings, tubes, settings)
-    # Hundreds of small factors: more than one thread only gets in its own way, and one thread adds
-    # in one order, so that the same readings give the same bytes.
-    with threadpool_limits(1, "blas"):
+    with one_thread():
         solution, weight, used = minimise(
             problem, starting_values(problem), settings, progress=progress
         )

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-from threadpoolctl import threadpool_limits
 
 from ..optics.colour import ciede2000, lab
 from ..optics.spectra import Array
@@ -12,6 +11,7 @@ from .forward import Block
 from .problem import Ints, Problem
 from .quality import root_mean_square
 from .solve import Solution, solve
+from .threads import one_thread
 
 _TOLERANCE = 1e-4
 _SETTLED = 0.02
@@ -45,7 +45,7 @@ def leave_steps_out(problem: Problem, solution: Solution, weight: Array) -> pd.D
     its weighings) falls back to what was believed before.
     """
     fitted = np.full(problem.measured.shape, np.nan)
-    with threadpool_limits(1, "blas"):
+    with one_thread():
         for block, (factor, _), response in solution.blocks:
             rest = _Rest(problem, solution, weight, block, factor, response) if block.own else None
             for drawdown in block.drawdowns:

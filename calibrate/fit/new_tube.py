@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from threadpoolctl import threadpool_limits
 
 from ..cards.readings import CardReadings
 from ..errors import InputError
@@ -19,6 +18,7 @@ from .result import JointFit
 from .settings import FitSettings
 from .solve import Progress, Solution
 from .start import starting_values
+from .threads import one_thread
 from .tube import Tube
 
 
@@ -87,7 +87,7 @@ def fit_new_tubes(
     start = starting_values(problem)
     for i, paint in enumerate(beside.paints):
         start[at[i]] = known_log(beside, paint, start[at[i]])
-    with threadpool_limits(1, "blas"):
+    with one_thread():
         solution, weight, used = minimise(problem, start, settings, list(at), progress)
         fit = report(problem, solution, weight, tubes, used, leave_out)
         found = with_known(problem, solution, fit.coefficients, beside, new)
