@@ -1,7 +1,7 @@
 """One thread for the linear algebra of a fit.
 
-A fit is hundreds of small factors: more threads only get in each other's way, and one thread adds in
-one order, so that the same readings give the same bytes.
+A fit is hundreds of small factors: more threads only get in each other's way, and one thread adds
+in one order, so that the same readings give the same bytes.
 """
 
 from __future__ import annotations
