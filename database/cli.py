@@ -11,13 +11,16 @@ from typer.core import TyperGroup
 
 from ..calibrate.errors import InputError
 from .commands import (
+    adopt,
     backup,
     card,
     cards,
     check,
     compare,
     demo,
+    export,
     fit,
+    next,
     plot,
     predict,
     publish,
@@ -44,8 +47,11 @@ COMMANDS = (
     compare,
     verify,
     trace,
+    export,
+    adopt,
     predict,
     recipe,
+    next,
     check,
     backup,
     restore,

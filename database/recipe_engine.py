@@ -82,7 +82,7 @@ def search(palette: Palette, targets: Array, most: int = 4) -> list[Solutions]:
     found: list[Solutions] = []
     with threadpool_limits(1, "blas"), ThreadPoolExecutor(WORKERS) as pool:
         for size in range(1, min(most, count) + 1):
-            tubes = _sets(count, size)
+            tubes = sets(count, size)
             fewer = found[-1] if found else None
             counted = _within(palette, tubes, fewer, targets, pool)
             solved = _judge(palette, tubes, counted, targets, pool)
@@ -90,7 +90,7 @@ def search(palette: Palette, targets: Array, most: int = 4) -> list[Solutions]:
     return found
 
 
-def _sets(count: int, size: int) -> Ints:
+def sets(count: int, size: int) -> Ints:
     return np.array(list(combinations(range(count), size)), dtype=np.intp).reshape(-1, size)
 
 
@@ -103,7 +103,7 @@ def _each(pool: ThreadPoolExecutor, work: Callable[[slice], Any], n: int, size: 
     return list(pool.map(work, _blocks(n, size)))
 
 
-def _dense(tubes: Ints, shares: Array, count: int) -> Array:
+def dense(tubes: Ints, shares: Array, count: int) -> Array:
     out = np.zeros((len(shares), count), dtype=shares.dtype)
     np.put_along_axis(out, tubes, shares, axis=1)
     return out
@@ -144,8 +144,8 @@ def _within(
         t, at = which // n, which % n
         off = np.full(which.size, np.inf)
 
-        def descend(left: Ints, start: Array) -> None:
-            shares, e = _descend(palette, tubes[at[left]], start, targets[t[left]])
+        def improve(left: Ints, start: Array) -> None:
+            shares, e = descend(palette, tubes[at[left]], start, targets[t[left]])
             e = np.where(e < off[left], e, np.inf)
             # Of several starts of one set the best is written last.
             order = np.argsort(-e)
@@ -158,7 +158,7 @@ def _within(
             start = np.full((which.size, size), LITTLE)
             kept = np.arange(size - 1) + (np.arange(size - 1) >= left_out[t, at][:, None])
             np.put_along_axis(start, kept, counted, axis=1)
-            descend(np.arange(which.size), np.log(start))
+            improve(np.arange(which.size), np.log(start))
         goal = tuple(targets[t, i].astype(np.float32) for i in range(3))
         near = np.array(
             [
@@ -168,7 +168,7 @@ def _within(
         )
         point, left = _starts(near, points)
         wanting = off[left] > ARRIVED
-        descend(left[wanting], theta[point[wanting]])
+        improve(left[wanting], theta[point[wanting]])
 
     _each(pool, work, len(best), -(-len(best) // (2 * WORKERS)))
     return best.reshape(len(targets), n, size)
@@ -217,18 +217,20 @@ def _lattice_colours(
     def work(rows: slice) -> None:
         here = tubes[rows]
         for i, point in enumerate(points):
-            dense = _dense(here, np.broadcast_to(point, here.shape), count)
-            for axis, part in enumerate(to_lab(optics.xyz(dense))):
+            mixed = dense(here, np.broadcast_to(point, here.shape), count)
+            for axis, part in enumerate(to_lab(optics.xyz(mixed))):
                 out[axis][i, rows] = part
 
     _each(pool, work, len(tubes), BLOCK)
     return out
 
 
-def _descend(
-    palette: Palette, tubes: Ints, theta: Floats, targets: Floats
+def descend(
+    palette: Palette, tubes: Ints, theta: Floats, targets: Floats, plate: Array | None = None
 ) -> tuple[Floats, Floats]:
     """Lower CIEDE2000 from given logarithms of shares (N, M); return shares and CIEDE2000.
+
+    With a `plate` (P,), counted in strength, the shares are what is added to it, in its unit.
 
     As mixes arrive, others take their place, so that as many are worked on at once to the end.
     """
@@ -246,7 +248,7 @@ def _descend(
         live = np.concatenate([live, fresh])
         trial = theta[live]
         trial[: len(step)] += step
-        tried, slopes = _residual(palette, tubes[live], trial, targets[live])
+        tried, slopes = _residual(palette, tubes[live], trial, targets[live], plate)
         e = np.sqrt((tried * tried).sum(axis=0))
         better = e < least[live]
         took = live[better]
@@ -261,16 +263,20 @@ def _descend(
         on &= (damping[live] < 1e5) & (turns[live] < STEPS) & ~(unseen & (down > 0)).any(axis=1)
         live, here, by = live[on], tried[:, on], slopes[:, on]
         step = _step(here, by, damping[live])
-    return np.exp(theta - theta.max(axis=1, keepdims=True)).astype(float), least
+    if plate is None:
+        theta = theta - theta.max(axis=1, keepdims=True)
+    return np.exp(theta).astype(float), least
 
 
 def _residual(
-    palette: Palette, tubes: Ints, theta: Floats, targets: Floats
+    palette: Palette, tubes: Ints, theta: Floats, targets: Floats, plate: Array | None
 ) -> tuple[Floats, Floats]:
     """CIEDE2000 as a vector (3, N), and its slopes by the logarithms of the shares (3, N, M)."""
-    shares = np.exp(theta - theta.max(axis=1, keepdims=True))
-    optics = palette.optics[np.float32]
-    x, slopes = optics.xyz_and_slopes(_dense(tubes, shares, len(palette.paints)))
+    shares = np.exp(theta - theta.max(axis=1, keepdims=True) if plate is None else theta)
+    mixed = dense(tubes, shares, len(palette.paints))
+    if plate is not None:
+        mixed += plate.astype(mixed.dtype)
+    x, slopes = palette.optics[np.float32].xyz_and_slopes(mixed)
     dx = np.take_along_axis(slopes, tubes[:, None, :], axis=2) * shares[:, None, :]
     colour, dlab = to_lab(x), lab_slopes(x, dx)
     goal = (targets[:, 0], targets[:, 1], targets[:, 2])
@@ -325,9 +331,9 @@ def _judge(
 
     def work(rows: slice) -> None:
         which = np.arange(rows.start, rows.stop)
-        dense = _dense(tubes[which % n], flat[rows], len(palette.paints))
+        mixed = dense(tubes[which % n], flat[rows], len(palette.paints))
         goal = targets[which // n].T
-        parts = residual_terms(to_lab(optics.xyz(dense)), (goal[0], goal[1], goal[2]))
+        parts = residual_terms(to_lab(optics.xyz(mixed)), (goal[0], goal[1], goal[2]))
         off[rows] = np.sqrt(sum(p * p for p in parts))
 
     _each(pool, work, len(off), BLOCK)

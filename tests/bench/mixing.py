@@ -10,8 +10,9 @@ from scipy.optimize import minimize
 from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.calibrate.optics.predict import predict
 from tintladder.calibrate.optics.spectra import Array
+from tintladder.database.next_addition import next_additions
 from tintladder.database.recipe_engine import Solutions, search
-from tintladder.database.recipe_order import hold_back, order_of, waste
+from tintladder.database.recipe_order import hold_back, lab_of, order_of, waste
 from tintladder.database.recipe_palette import Palette
 
 from tests.invented_palette import invented_coefficients
@@ -130,3 +131,66 @@ def order_share() -> float:
         reverse = waste(masses[::-1], held[::-1], 2 * i + 1001, 4000).mean()
         better.append(ours < reverse)
     return float(np.mean(better))
+
+
+CLUMSY, NEAR, CAP = 0.15, 2.0, 12
+
+
+def _plates(count: int, seed: int) -> list[tuple[dict[str, float], Array]]:
+    """So many recipes for mixes of a painter, each begun with its first paint, and its colour."""
+    of, begun = Palette(invented_coefficients(10)), []
+    for i, mix in enumerate(plan.random_mixtures(count, seed).values()):
+        whole = sum(mix.values())
+        first = order_of(of, mix, seed=i).steps[0]
+        begun.append(({first.paint: first.share * whole}, lab_of(of, [mix])[0]))
+    return begun
+
+
+@cache
+def mixed(way: str, count: int = 60) -> Array:
+    """Additions and paint used, over what was wanted, of a clumsy mixer on each recipe (N, 2)."""
+    of = Palette(invented_coefficients(10))
+    found = []
+    for i, (begin, goal) in enumerate(_plates(count, 21)):
+        rng = np.random.default_rng([31, i])
+        plate = {n: m * (1 + CLUMSY * rng.standard_normal()) for n, m in begin.items()}
+        added = 0
+        while added < CAP and ciede2000(lab_of(of, [plate])[0], goal) > NEAR:
+            advice = WAYS[way](of, plate, goal)
+            if advice is None:
+                break
+            name, grams = advice
+            error = 1 + CLUMSY * rng.standard_normal()
+            plate[name] = plate.get(name, 0.0) + max(grams * error, 0.0)
+            added += 1
+        off = ciede2000(lab_of(of, [plate])[0], goal)
+        # A heap too small is made up to what was wanted.
+        found.append((added if off <= NEAR else CAP, max(sum(plate.values()) / 10.0, 1.0)))
+    return np.array(found)
+
+
+def _ours(of: Palette, plate: dict[str, float], goal: Array) -> tuple[str, float] | None:
+    """The weightiest of the additions that are advised."""
+    additions = next_additions(of.coefficients, plate, goal, 10.0).additions
+    return max(additions.items(), key=lambda item: item[1]) if additions else None
+
+
+def _missing(of: Palette, plate: dict[str, float], goal: Array) -> tuple[str, float]:
+    """Add what looks missing: a tenth of the heap of the paint that most lessens the difference."""
+    dose = 0.1 * sum(plate.values())
+    tried = [{**plate, n: plate.get(n, 0.0) + dose} for n in of.paints]
+    best = int(np.argmin(ciede2000(lab_of(of, tried), goal)))
+    return of.paints[best], dose
+
+
+WAYS = {"next": _ours, "what_looks_missing": _missing}
+
+for _way in WAYS:
+    _target = {"target": 3.0} if _way == "next" else {}
+    benchmark(f"mixing.{_way}_additions", "median additions to within 2", **_target)(
+        lambda way=_way: float(np.median(mixed(way)[:, 0]))
+    )
+    _target = {"target": 1.6} if _way == "next" else {}
+    benchmark(f"mixing.{_way}_paint", "median of paint used over paint wanted", **_target)(
+        lambda way=_way: float(np.median(mixed(way)[:, 1]))
+    )
