@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from ..optics.spectra import Array
 from ..optics.surface import Surface
@@ -11,19 +13,19 @@ from .card import Card
 
 @dataclass(frozen=True)
 class CardChannels:
-    """What three channels read of a card's patches.
+    """A scanned card: three channels for each patch, linear in light.
 
     Attributes
     ----------
     card : Card
     channels : (N, 3) array
-        Linear in light, red, green, blue; 1 in each is the perfect diffuser.
+        Red, green and blue; a perfect diffuser reads 1. NaN where a patch could not be sampled.
     variance : (N, 3) array
-        Of `channels`.
+        Of each value, stray light and uneven lighting included as far as they were removed.
     labels : tuple of N str
-        The card's patch labels; a repeat is a row of the same label.
+        The card's patch labels; a patch sampled in several places is a row for each.
     surface : Surface
-        As the device sees a glossy drawdown: 45:0 for a flatbed.
+        Of a glossy drawdown as a scanner sees it: 45:0.
     source : str
         The picture.
     """
@@ -34,3 +36,17 @@ class CardChannels:
     labels: tuple[str, ...]
     surface: Surface
     source: str
+
+    def averaged(self) -> CardChannels:
+        """The same with one row for each patch, its rows' mean; unread rows are passed over."""
+        names = tuple(dict.fromkeys(self.labels))
+        values, variances = [], []
+        good = np.isfinite(self.channels).all(axis=1)
+        for name in names:
+            rows = np.array([label == name for label in self.labels])
+            at = rows & good
+            if not at.any():
+                at = rows
+            values.append(self.channels[at].mean(axis=0))
+            variances.append(self.variance[at].mean(axis=0) / at.sum())
+        return replace(self, channels=np.array(values), variance=np.array(variances), labels=names)

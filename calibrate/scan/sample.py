@@ -207,16 +207,18 @@ def trimmed(values: Array) -> tuple[Array, Array]:
 
 
 def _check_clipping(sample: Sample, file: str) -> None:
+    # One dark channel of a strong colour may be empty; all three are a black point set too high.
     for share, end, do in (
-        (sample.high, "brightest", "lower the exposure, switch automatic correction off"),
-        (sample.low, "darkest", "switch automatic contrast and any black point off"),
+        (sample.high.max(), "brightest", "lower the exposure, switch automatic correction off"),
+        (sample.low.min(), "darkest", "switch automatic contrast and any black point off"),
     ):
-        if share.max() > MOST_CLIPPED:
-            channel = ("red", "green", "blue")[int(share.argmax())]
+        if share > MOST_CLIPPED:
+            channel = ("red", "green", "blue")[int(sample.high.argmax())]
+            what = f"{channel} is" if end == "brightest" else "all channels are"
             raise InputError(
                 file,
                 sample.site.label,
-                f"{channel} is clipped: {share.max():.0%} of this patch is at the {end} value "
-                "that a pixel can have",
+                f"{what} clipped: {share:.0%} of this patch is at the {end} value that a pixel "
+                "can have",
                 f"{do}, and scan again",
             )

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -120,11 +121,13 @@ class _Page:
         x, y = np.meshgrid(np.arange(self.size[0]) + 0.5, np.arange(self.size[1]) + 0.5)
         self.mm = np.stack([x, y], axis=-1) - _MARGIN_MM
         self.page_mm = found.layout.page_mm
-        self.paper = self.seen & self._bare_paper(found)
+        self.layout = found.layout
 
-    def _bare_paper(self, found: Found) -> NDArray[np.bool_]:
-        layout = found.layout
-        free = self._in(Box(0.0, 0.0, *layout.page_mm).grown(-2.0))
+    @cached_property
+    def paper(self) -> NDArray[np.bool_]:
+        """Where bare paper shows."""
+        layout = self.layout
+        free = self.seen & self._in(Box(0.0, 0.0, *layout.page_mm).grown(-2.0))
         boxes = [b.box.grown(3.0) for b in layout.bands] + [t.box.grown(0.5) for t in layout.texts]
         boxes += [r.box.grown(1.0) for r in layout.references] + [f.quiet for f in layout.fiducials]
         for box in boxes:
@@ -222,10 +225,10 @@ def even_out(picture: Picture, found: Found, samples: Sequence[Sample], decode: 
             around = page.blurred(own)
         light = light + page.surface(_own(even, stray, around))
     lit = [c / np.exp(page.terms(w) @ light) for c, w in zip(cells, where, strict=True)]
-    surround = sum(w * a for w, a in zip(stray.weights, around, strict=True))
+    weighted = np.asarray(sum(w * a for w, a in zip(stray.weights, around, strict=True)))
     values, variance, rings = [], [], []
     for c, w in zip(lit, where, strict=True):
-        near = page.at(np.asarray(surround), w)
+        near = page.at(weighted, w)
         value, spread = trimmed((c - near) / (1 - stray.share))
         mean = near.mean(axis=0) / max(stray.share, 1e-9)
         # Cells of one brush mark vary together: some 2 mm of them count as one.
@@ -244,9 +247,17 @@ def even_out(picture: Picture, found: Found, samples: Sequence[Sample], decode: 
     )
 
 
+def surround(picture: Picture, found: Found, samples: Sequence[Sample], decode: Decode) -> Array:
+    """What lies around each sample, weighted as stray light typically is, (N, 3)."""
+    page = _Page(picture, found, decode)
+    around = page.blurred(page.linear)
+    near = np.asarray(sum(w * a for w, a in zip(SHAPE, around, strict=True)))
+    return np.array([page.at(near, s.centres[s.kept]).mean(axis=0) for s in samples])
+
+
 def _own(even: Array, stray: Stray, around: Sequence[Array]) -> Array:
-    surround = sum(w * a for w, a in zip(stray.weights, around, strict=True))
-    return np.asarray((even - surround) / (1 - stray.share))
+    weighted = sum(w * a for w, a in zip(stray.weights, around, strict=True))
+    return np.asarray((even - weighted) / (1 - stray.share))
 
 
 def _estimated(

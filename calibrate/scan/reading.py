@@ -1,0 +1,245 @@
+"""Reads a card from a picture: finds it, samples it, evens it out; channels and colours result."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..cards.card import Card
+from ..cards.card_plan import seats
+from ..cards.channels import CardChannels
+from ..cards.layout import Layout
+from ..cards.layout_parts import TONE
+from ..errors import InputError
+from ..optics.colour import srgb_of_xyz
+from ..optics.spectra import Array
+from ..optics.surface import Surface
+from .characterise import Characterised, Curve, lab_of
+from .find import Found, find_card
+from .image import Picture
+from .sample import MOST_CLIPPED, MOST_LEFT_OUT, Sample, sample_all, sites
+from .settings import LOSSY
+from .stray import Evened, even_out
+
+TYPICAL_WHITE = (0.85, 0.04)
+"""Reflectance of a painted, sealed white band, and its standard uncertainty (common practice, no
+source): what stands in where no reference is known."""
+_SCALE_SD = 0.01
+"""Relative standard uncertainty of a scanner's scale from one scan to the next."""
+_GREY_SD = 0.01
+"""Relative, of a bought grey card's stated reflectance."""
+_UNKNOWN_SD = 0.08
+"""Relative standard uncertainty of a channel of a device that isn't characterised."""
+_UNPAINTED = 0.02
+"""Relative difference from the bare card under which a step counts as not painted."""
+
+
+@dataclass(frozen=True)
+class ScannedCard:
+    """A card as read from a picture.
+
+    Attributes
+    ----------
+    channels : CardChannels
+        Of the bare card and every step read.
+    xyz : (N, 3) array
+        D50 and 2 degrees, Y = 1 for the perfect diffuser; in the order of the channels.
+    spread : (N,) array
+        Relative standard deviation of a patch's kept cells, the largest of its channels.
+    left_out : (N,) array
+        Share of each patch left out as soiled.
+    found : Found
+    samples : tuple of Sample
+        Of every site, references too.
+    evened : Evened
+    scale : {"grey", "white", "device", "none"}
+        What the level rests on: a known grey, a typical white, the device's own characterisation.
+    flags : tuple of (label, words)
+        What is odd about single patches; they are kept as read.
+    """
+
+    channels: CardChannels
+    xyz: Array = field(repr=False)
+    spread: Array = field(repr=False)
+    left_out: Array = field(repr=False)
+    found: Found = field(repr=False)
+    samples: tuple[Sample, ...] = field(repr=False)
+    evened: Evened = field(repr=False)
+    scale: str = "device"
+    flags: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def lab(self) -> Array:
+        """CIELAB under D50, (N, 3)."""
+        return lab_of(self.xyz)
+
+    @property
+    def srgb(self) -> Array:
+        """For a display, (N, 3)."""
+        return srgb_of_xyz(self.xyz)[0]
+
+
+def read_scan(
+    picture: Picture,
+    card: Card,
+    layout: Layout,
+    layouts: Mapping[int, Layout],
+    device: Characterised | None = None,
+    grey: float | None = None,
+    without: tuple[str, ...] = (),
+) -> ScannedCard:
+    """Read a card from a picture.
+
+    Parameters
+    ----------
+    picture : Picture
+    card : Card
+    layout : Layout
+        That the card is printed with.
+    layouts : mapping of number to Layout
+        Others that may be seen, for a message.
+    device : Characterised, optional
+        Without it the picture is taken as sRGB, and its channels are far less sure.
+    grey : float, optional
+        Known reflectance of the card's two grey pieces.
+    without : tuple of str
+        Steps that were left unpainted.
+
+    Raises
+    ------
+    InputError
+        As `find_card`, `sample_all` and `Settings.check_same`, and where a step isn't painted.
+    """
+    if device is not None:
+        device.settings.check_same(picture.facts, device.name)
+    steps = _steps(card, layout, without)
+    found = find_card(picture, {**layouts, layout.number: layout}, layout)
+    samples = sample_all(picture, found, sites(layout, steps))
+    curve = Curve.plain() if device is None else device.curve
+    evened = even_out(picture, found, samples, curve)
+    _check_painted(samples, evened.values, picture.facts.file)
+    level, unsure, scale = _level(samples, evened, picture, device, grey)
+    rows = [i for i, s in enumerate(samples) if s.site.kind in ("step", "bare")]
+    values = evened.values[rows] * level
+    unsure = unsure if device is not None else float(np.hypot(unsure, _UNKNOWN_SD))
+    variance = evened.variance[rows] * level**2 + (unsure * values) ** 2
+    xyz = _srgb_to_xyz(values) if device is None else device.xyz(values)
+    kept = [samples[i] for i in rows]
+    labels = tuple(s.site.label for s in kept)
+    spread = np.array([_spread(s, curve) for s in kept])
+    channels = CardChannels(
+        card, values, variance, labels, Surface.of("45:0", "excluded"), picture.facts.file
+    )
+    return ScannedCard(
+        channels,
+        xyz,
+        spread,
+        np.array([s.left_out for s in kept]),
+        found,
+        samples,
+        evened,
+        scale,
+        _flags(kept, values),
+    )
+
+
+def _steps(card: Card, layout: Layout, without: tuple[str, ...]) -> dict[int, str]:
+    for step in without:
+        if step not in {d.step for d in card.drawdowns}:
+            raise InputError(card.file, f"step {step}", "the card has no such step", "correct it")
+    at = seats(layout, card)
+    return {number: step for step, number in at.items() if step not in without}
+
+
+def _spread(sample: Sample, curve: Curve) -> float:
+    values = curve(sample.cells[sample.kept])
+    result: float = (values.std(axis=0) / np.maximum(values.mean(axis=0), 0.01)).max()
+    return float(result)
+
+
+def _check_painted(samples: tuple[Sample, ...], values: Array, file: str) -> None:
+    """Refuse a step that looks like the bare card on every ground."""
+    bare = {s.site.over: v for s, v in zip(samples, values, strict=True) if s.site.kind == "bare"}
+    off: dict[str, float] = {}
+    for s, v in zip(samples, values, strict=True):
+        if s.site.kind == "step" and s.site.over in bare:
+            ground = bare[s.site.over]
+            step = s.site.label.rpartition("/")[0]
+            apart = float((np.abs(v - ground) / (ground + 0.05)).max())
+            off[step] = max(off.get(step, 0.0), apart)
+    for step, apart in off.items():
+        if apart < _UNPAINTED:
+            raise InputError(
+                file,
+                f"step {step}",
+                "it isn't painted: it looks like the bare card on black and on white",
+                f"paint it, or scan without it: --without {step}",
+            )
+
+
+def _level(
+    samples: tuple[Sample, ...],
+    evened: Evened,
+    picture: Picture,
+    device: Characterised | None,
+    grey: float | None,
+) -> tuple[Array, float, str]:
+    """What evened values are multiplied by, its relative uncertainty, and what it rests on."""
+    greys = [i for i, s in enumerate(samples) if s.site.kind == "grey"]
+    if grey is not None:
+        if not greys:
+            raise InputError(
+                picture.facts.file, "--grey", "this layout has no grey pieces", "leave it out"
+            )
+        return grey / evened.values[greys].mean(axis=0), _GREY_SD, "grey"
+    if device is not None and device.settings.kind != LOSSY:
+        return np.ones(3), _SCALE_SD, "device"
+    whites = [i for i, s in enumerate(samples) if s.site.label == "bare/white"]
+    if not whites:
+        raise InputError(
+            picture.facts.file,
+            None,
+            "references are missing: no grey and no bare white to take the level from",
+            "print a layout that has them",
+        )
+    mean, sd = TYPICAL_WHITE
+    return mean / evened.values[whites].mean(axis=0), sd / mean, "white"
+
+
+def _flags(samples: list[Sample], values: Array) -> tuple[tuple[str, str], ...]:
+    flags = []
+    for sample, value in zip(samples, values, strict=True):
+        if sample.left_out > MOST_LEFT_OUT:
+            words = f"{sample.left_out:.0%} of it is soiled or streaked and was left out"
+            flags.append((sample.site.label, words))
+        if sample.low.max() > MOST_CLIPPED:
+            channel = ("red", "green", "blue")[int(sample.low.argmax())]
+            flags.append((sample.site.label, f"{channel} is empty: too strong a colour for it"))
+        if value.min() < 0:
+            flags.append((sample.site.label, "below zero once stray light is taken away"))
+    return tuple(flags)
+
+
+_SRGB = np.array(
+    [
+        [0.4360747, 0.3850649, 0.1430804],
+        [0.2225045, 0.7168786, 0.0606169],
+        [0.0139322, 0.0971045, 0.7141733],
+    ]
+)
+"""Linear sRGB (IEC 61966-2-1) to XYZ under D50, Bradford-adapted, as ICC profiles of it state."""
+
+
+def _srgb_to_xyz(linear: Array) -> Array:
+    return np.asarray(linear @ _SRGB.T)
+
+
+def references_read(card: ScannedCard) -> dict[str, Array]:
+    """Evened values of the references, by label: greys and printed tones."""
+    return {
+        s.site.label: v
+        for s, v in zip(card.samples, card.evened.values, strict=True)
+        if s.site.kind in ("grey", TONE)
+    }
