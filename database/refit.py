@@ -113,6 +113,8 @@ def refit_release(
 
 def _refit(release: LoadedRelease, row: Any, errors: Mapping[int, Array]) -> JointFit:
     inputs = json.loads(row.inputs)
+    if adopted := inputs.get("adopted"):
+        raise ValueError(f"its readings are packed in {adopted['release']}, adopted here")
     tubes = {said["paint"]: Tube(**said) for said in inputs["tubes"]}
     known = inputs.get("known")
     return run_fit(

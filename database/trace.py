@@ -78,6 +78,7 @@ def of_store(store: Store, text: str) -> Origin:
                 "settings": row.fit.settings,
                 "sha256": row.fit.coefficients_sha256,
                 "verdict": fit.verdict,
+                "adopted": _adopted(row.fit.inputs),
             },
             tuple(inputs),
             _fitted(fit.patches),
@@ -132,10 +133,17 @@ def of_release(release: LoadedRelease, text: str) -> Origin:
             "settings": json.loads(fit["settings"]),
             "sha256": fit["coefficients_sha256"],
             "verdict": paint["verdict"],
+            "adopted": _adopted(said),
         },
         inputs,
         _fitted(patches[patches["paint"] == paint["paint"]]),
     )
+
+
+def _adopted(inputs: Mapping[str, Any]) -> dict[str, Any] | None:
+    """Name the release that a fit was adopted from, and its digest."""
+    said = inputs.get("adopted")
+    return None if said is None else {key: said[key] for key in ("release", "version", "digest")}
 
 
 def _session(row: schema.Session) -> dict[str, Any]:

@@ -32,13 +32,14 @@ def compare(
 
         if picture is not None:
             check_suffix(picture)
-        found = made_of(_numbers(old, studio), _numbers(new, studio))
+        found = made_of(numbers_of(old, studio), numbers_of(new, studio))
         if picture is not None:
             _draw(found, picture)
     say(_as_dict(found, picture), as_json, lambda: _show(found, picture))
 
 
-def _numbers(text: str, studio: str | None) -> Numbers:
+def numbers_of(text: str, studio: str | None) -> Numbers:
+    """Return the numbers that the user means: now, a version, or a release anywhere."""
     from ..compare import of_release, of_store
     from ..release_load import load_release
 

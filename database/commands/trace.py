@@ -53,6 +53,12 @@ def _show(found: dict[str, Any]) -> None:
         f"from fit {fit['number']} of {fit['created']}, tintladder {fit['code_version']}, judged "
         f"'{fit['verdict']}', kept as {fit['sha256'][:12]}..., of these readings:"
     )
+    if fit["adopted"]:
+        typer.echo(
+            f"  adopted from {fit['adopted']['release']} (SHA256SUMS {fit['adopted']['digest']}); "
+            "its readings are packed there: trace it with --release"
+        )
+        return
     print_table(
         ["Card", "Patch", "Weighed, g", "Corrected", "Raw", "How", "Fit off by", "Session"],
         [
