@@ -1,0 +1,275 @@
+"""Solves for K and S from channels: the fit's own blocks, seen through the sensitivities.
+
+As in `tintladder.calibrate.fit.solve` each paint has a block of its own and paints meet in a
+border; but a patch gives three numbers, not a spectrum, so that what is believed of K and S holds
+all wavelengths of a paint together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy.linalg import cho_factor, cho_solve
+
+from ..optics.spectra import Array
+from .forward import Block
+from .problem import Ints, Problem
+from .solve import Prior, Progress, Solution, clusters
+
+_FAR = 10.0
+_TOLERANCE = 1e-2
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """What was seen of a problem's N patches through three channels.
+
+    Nuisance values of the problem stand for what is unsure of the sensitivities and of the bare
+    substrates; here is what each does.
+
+    Attributes
+    ----------
+    sensitivity : (3, W) array
+    by_scalar : mapping of nuisance to (3, W) array
+        Change of the sensitivities.
+    bare_by_scalar : mapping of nuisance to (N, W) array
+        Change of the reading of the bare substrate under each patch.
+    channels : (N, 3) array
+    """
+
+    sensitivity: Array
+    by_scalar: dict[int, Array]
+    bare_by_scalar: dict[int, Array]
+    channels: Array
+
+
+@dataclass(frozen=True)
+class Belief:
+    """What is believed of each paint's log K and log S before the scan.
+
+    Attributes
+    ----------
+    center : (P, 2, W) array
+    precision : (P, 2W, 2W) array
+    """
+
+    center: Array
+    precision: Array
+
+    @property
+    def apart(self) -> Prior:
+        """The same of K and of S each for itself."""
+        n_w = self.center.shape[2]
+        both = [self.precision[:, at, at] for at in (slice(0, n_w), slice(n_w, None))]
+        return Prior(self.center, np.stack(both, axis=1))
+
+
+@dataclass(frozen=True)
+class _Normal:
+    """A block's normal equations, its own part (L) and the border's (B)."""
+
+    ll: Array
+    lb: Array
+    bb: Array
+    gl: Array
+    gb: Array
+    cost: float
+    fitted: Array
+
+
+@dataclass(frozen=True)
+class _Part:
+    """A block, and where it stands in the border."""
+
+    block: Block
+    seen: Seen
+    columns: Ints
+
+    @cached_property
+    def channel_slopes(self) -> Array:
+        """Change of the sensitivities with each nuisance value, (M, 3, W)."""
+        none = np.zeros_like(self.seen.sensitivity)
+        return np.array([self.seen.by_scalar.get(int(m), none) for m in self.block.scalars])
+
+    @cached_property
+    def bare_slopes(self) -> Array:
+        """Change of the bare readings with each nuisance value, (M, N, W)."""
+        rows, n_w = self.block.rows, self.seen.sensitivity.shape[1]
+        out = np.zeros((self.block.scalars.size, rows.size, n_w))
+        for i, m in enumerate(self.block.scalars):
+            if int(m) in self.seen.bare_by_scalar:
+                out[i] = self.seen.bare_by_scalar[int(m)][rows]
+        return out
+
+    def normal(self, theta: Array, nu: Array, root: Array, belief: Belief, size: int) -> _Normal:
+        """Form the normal equations; ``root`` (N, 3, 3) whitens each patch's channels."""
+        block, n_w = self.block, theta.shape[2]
+        values = nu[block.scalars]
+        fitted, spectral, scalar, by_bare = block.predict(
+            theta[block.paints, 0], theta[block.paints, 1], values
+        )
+        fitted = fitted + by_bare * np.einsum("m,mnw->nw", values, self.bare_slopes)
+        scalar += by_bare[:, None] * self.bare_slopes.transpose(1, 0, 2)
+        seen_by = self.seen.sensitivity + np.einsum("m,mcw->cw", values, self.channel_slopes)
+        whiten = root[block.rows]
+        through = whiten @ seen_by
+        off = self.seen.channels[block.rows] - fitted @ seen_by.T
+        e = np.einsum("ncd,nd->nc", whiten, off).ravel()
+        flat = spectral.reshape(block.rows.size, 1, -1, n_w)
+        js = (through[:, :, None] * flat).reshape(e.size, -1)
+        jm = np.einsum("ncw,nmw->ncm", through, scalar)
+        jm += np.einsum("ncd,mdw,nw->ncm", whiten, self.channel_slopes, fitted, optimize=True)
+        jm = jm.reshape(e.size, -1)
+        mine, own = 2 * block.own * n_w, block.own_scalars
+        jl = np.concatenate([js[:, :mine], jm[:, :own]], axis=1)
+        jb = np.zeros((e.size, size))
+        jb[:, : js.shape[1] - mine] = js[:, mine:]
+        jb[:, self.columns] = jm[:, own:]
+        ll, gl = jl.T @ jl, jl.T @ e
+        ll[mine:, mine:] += np.eye(own)
+        gl[mine:] -= values[:own]
+        cost = float(e @ e + values[:own] @ values[:own])
+        for i, paint in enumerate(block.paints[: block.own]):
+            at = slice(2 * i * n_w, 2 * (i + 1) * n_w)
+            pull = belief.precision[paint] @ (theta[paint] - belief.center[paint]).ravel()
+            ll[at, at] += belief.precision[paint]
+            gl[at] -= pull
+            cost += float(pull @ (theta[paint] - belief.center[paint]).ravel())
+        return _Normal(ll, jl.T @ jb, jb.T @ jb, gl, jb.T @ e, cost, fitted)
+
+
+def solve_channels(
+    problem: Problem,
+    seen: Seen,
+    start: Array,
+    belief: Belief,
+    root: Array,
+    *,
+    nu: Array | None = None,
+    most: int = 60,
+    progress: Progress | None = None,
+) -> Solution:
+    """Minimise the whitened squares of channel residuals and beliefs by damped Gauss-Newton steps.
+
+    Parameters
+    ----------
+    problem : Problem
+        Its measured spectra have no say.
+    seen : Seen
+    start : (P, 2, W) array
+        Log K and log S to begin from.
+    belief : Belief
+    root : (N, 3, 3) array
+        Whitens the channels of each patch; 0 where unread.
+    nu : (M,) array, optional
+        Nuisance values to begin from.
+    most : int
+        Most steps.
+    progress : callable, optional
+        Called with the step and the cost.
+    """
+    blocks, shared = clusters(problem)
+    hubs, n_w = list(problem.hubs), start.shape[2]
+    hub_size = 2 * len(hubs) * n_w
+    size = hub_size + shared.size
+    parts = [
+        _Part(b, seen, hub_size + np.searchsorted(shared, b.scalars[b.own_scalars :]))
+        for b in blocks
+    ]
+    theta = start.copy()
+    nu = np.zeros(len(problem.nuisances)) if nu is None else nu.copy()
+
+    def assemble(theta: Array, nu: Array) -> tuple[list[_Normal], Array, Array, float]:
+        normals = [p.normal(theta, nu, root, belief, size) for p in parts]
+        bb = sum((n.bb for n in normals), np.zeros((size, size)))
+        gb = sum((n.gb for n in normals), np.zeros(size))
+        cost = sum(n.cost for n in normals) + float(nu[shared] @ nu[shared])
+        bb[hub_size:, hub_size:] += np.eye(shared.size)
+        gb[hub_size:] -= nu[shared]
+        for i, paint in enumerate(hubs):
+            at = slice(2 * i * n_w, 2 * (i + 1) * n_w)
+            off = (theta[paint] - belief.center[paint]).ravel()
+            bb[at, at] += belief.precision[paint]
+            gb[at] -= belief.precision[paint] @ off
+            cost += float(off @ belief.precision[paint] @ off)
+        return normals, bb, gb, cost
+
+    normals, bb, gb, cost = assemble(theta, nu)
+    damping, settled = 1e-2, False
+    for step in range(1, most + 1):
+        eliminated, schur, right = _eliminate(normals, bb, gb, damping)
+        across = np.asarray(np.linalg.solve(schur, right) if size else right)
+        new_theta, new_nu = theta.copy(), nu.copy()
+        for i, paint in enumerate(hubs):
+            moved = across[2 * i * n_w : 2 * (i + 1) * n_w].reshape(2, n_w)
+            new_theta[paint] += np.clip(moved, -2.0, 2.0)
+        new_nu[shared] += np.clip(across[hub_size:], -_FAR, _FAR)
+        for block, (_, response, own) in zip(blocks, eliminated, strict=True):
+            delta = own - response @ across
+            mine = 2 * block.own * n_w
+            far = np.clip(delta[:mine].reshape(block.own, 2, n_w), -2.0, 2.0)
+            new_theta[block.paints[: block.own]] += far
+            new_nu[block.scalars[: block.own_scalars]] += np.clip(delta[mine:], -_FAR, _FAR)
+        trial = assemble(new_theta, new_nu)
+        if trial[3] > cost:
+            damping *= 10
+            settled = damping > 1e8  # no step of any length lowers the cost any more
+        else:
+            settled = cost - trial[3] < _TOLERANCE
+            theta, nu = new_theta, new_nu
+            normals, bb, gb, cost = trial
+            damping = max(damping / 10, 1e-12)
+            if progress is not None:
+                progress(step, cost)
+        if settled:
+            break
+    eliminated, schur, _ = _eliminate(normals, bb, gb, 0.0)
+    fitted = np.full(problem.measured.shape, np.nan)
+    share = np.zeros(problem.fractions.shape)
+    thickness = np.full(problem.film.size, np.nan)
+    for block, normal in zip(blocks, normals, strict=True):
+        fitted[block.rows] = normal.fitted
+        c, log_x, _, _ = block.mixes(nu[block.scalars])
+        share[np.ix_(block.drawdowns, block.paints)] = c
+        thickness[block.drawdowns] = np.exp(log_x)
+    thickness[~problem.film] = np.nan
+    border = np.asarray(np.linalg.inv(schur) if size else schur, dtype=float)
+    kept = tuple((b, f, r) for b, (f, r, _) in zip(blocks, eliminated, strict=True))
+    return Solution(
+        theta=theta,
+        nu=nu,
+        fitted=fitted,
+        share=share,
+        thickness=thickness,
+        blocks=kept,
+        border=border,
+        curvature=schur,
+        border_scalars=shared,
+        prior=belief.apart,
+        cost=cost,
+        settled=settled,
+    )
+
+
+_Eliminated = list[tuple[tuple[Array, bool], Array, Array]]
+
+
+def _eliminate(
+    normals: Sequence[_Normal], bb: Array, gb: Array, damping: float
+) -> tuple[_Eliminated, Array, Array]:
+    """Each block's factor, response to the border and own step; what is left of the border."""
+    schur, right = bb + damping * np.diag(np.diag(bb)), gb.copy()
+    out: _Eliminated = []
+    for n in normals:
+        if not n.gl.size:
+            out.append(((np.zeros((0, 0)), True), np.zeros((0, gb.size)), n.gl))
+            continue
+        factor = cho_factor(n.ll + damping * np.diag(np.diag(n.ll)), lower=True)
+        both = cho_solve(factor, np.column_stack([n.lb, n.gl]))
+        schur -= n.lb.T @ both[:, :-1]
+        right -= n.lb.T @ both[:, -1]
+        out.append((factor, both[:, :-1], both[:, -1]))
+    return out, schur, right

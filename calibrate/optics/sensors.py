@@ -1,0 +1,183 @@
+"""What a three-channel device sees: its channels' sensitivities, lamp included.
+
+A scanner or camera gives three numbers for a patch, each the patch's reflectance summed over
+wavelength under a sensitivity of its own: lamp times filter times detector. Once a reading is
+linear in light (see `tintladder.calibrate.scan`), ``channel = sensitivity @ reflectance``. All that
+lies in the 33 dimensions which three numbers leave open, and at the ends of the range, where lamp
+and filters are dark, no reading of one patch can tell.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from .spectra import GRID, Array
+
+CHANNELS = ("red", "green", "blue")
+
+_TYPICAL = ((600.0, 45.0), (535.0, 45.0), (455.0, 35.0))
+"""Centre and width, nm, of a red, a green and a blue filter; invented, after common practice."""
+_FLOOR = 0.02
+_LOG_LEVEL, _LOG_SHAPE, _LOG_LENGTH = 0.5, 1.2, 25.0
+"""How far log sensitivity may lie from the typical: at all wavelengths, at each, and how near, in
+nm, wavelengths differ together. Wide enough for a lamp's blue peak and the gap behind it."""
+_KEPT = 0.9999
+"""Share of the variance of channels that the factors carry."""
+_ROUNDS, _SETTLED = 100, 1e-6
+
+
+@dataclass(frozen=True)
+class Sensors:
+    """Sensitivities of a device's three channels, and how surely they are known.
+
+    Attributes
+    ----------
+    sensitivity : (3, W) array
+        Red, green and blue. Each row sums to 1 where a perfect diffuser reads 1.
+    factors : (E, 3, W) array
+        Change of the sensitivities at one standard deviation of each of E independent causes; E is
+        0 where they are known.
+    wavelengths : (W,) array, nm
+    """
+
+    sensitivity: Array
+    factors: Array
+    wavelengths: Array
+
+    @classmethod
+    def known(cls, sensitivity: Array, wavelengths: Array = GRID) -> Sensors:
+        """Sensitivities without uncertainty, from (3, W).
+
+        Raises
+        ------
+        ValueError
+            Where the shape is another, or a value is negative or not finite.
+        """
+        rows = np.asarray(sensitivity, dtype=float)
+        if rows.shape != (3, wavelengths.size):
+            raise ValueError(f"sensitivities {rows.shape}, expected (3, {wavelengths.size})")
+        if not np.all(np.isfinite(rows)) or rows.min() < 0:
+            raise ValueError("a sensitivity is negative or missing")
+        return cls(rows, np.zeros((0, *rows.shape)), wavelengths)
+
+    def read(self, reflectance: Array) -> Array:
+        """Linear channel values of reflectances (..., W): (..., 3)."""
+        result: Array = np.asarray(reflectance, dtype=float) @ self.sensitivity.T
+        return result
+
+    def tightened(self, reflectance: Array, channels: Array, variance: Array) -> Sensors:
+        """The same sensors, after patches of known reflectance were read by them.
+
+        One grey that a spectrophotometer has read as well settles their level; each further colour
+        settles more of their shape.
+
+        Parameters
+        ----------
+        reflectance : (T, W) array
+        channels, variance : (T, 3) array
+            Linear channel values and their variance, that of the reflectance included.
+
+        Notes
+        -----
+        Linear least squares on the factors, each of prior mean 0 and standard deviation 1.
+        """
+        if not len(self.factors):
+            return self
+        slopes = np.einsum("tw,ecw->tce", reflectance, self.factors).reshape(-1, len(self.factors))
+        off = (channels - self.read(reflectance)).ravel()
+        weight = 1 / np.asarray(variance, dtype=float).ravel()
+        curvature = slopes.T @ (slopes * weight[:, None]) + np.eye(slopes.shape[1])
+        moved = np.linalg.solve(curvature, slopes.T @ (off * weight))
+        root = np.linalg.cholesky(np.linalg.inv(curvature))
+        return replace(
+            self,
+            sensitivity=self.sensitivity + np.einsum("e,ecw->cw", moved, self.factors),
+            factors=np.einsum("ef,ecw->fcw", root, self.factors),
+        )
+
+
+def estimate_sensors(
+    reflectance: Array, channels: Array, variance: Array, wavelengths: Array = GRID
+) -> Sensors:
+    """Estimate sensitivities from a target whose spectra are known.
+
+    Parameters
+    ----------
+    reflectance : (T, W) array
+        As an instrument of the scanner's geometry reads the target's patches.
+    channels, variance : (T, 3) array
+        Linear channel values and their variance.
+    wavelengths : (W,) array, nm
+
+    Returns
+    -------
+    Sensors
+        With factors: a target of few dyes leaves much of the sensitivities open, and what it leaves
+        open passes into every K and S.
+
+    Notes
+    -----
+    Log sensitivity is a smooth Gaussian process about a typical filter, so that no sensitivity is
+    negative; its maximum a posteriori is found by damped Gauss-Newton steps, its uncertainty is
+    that of the curvature there.
+    """
+    apart = wavelengths[:, None] - wavelengths[None]
+    prior = _LOG_LEVEL**2 + _LOG_SHAPE**2 * np.exp(-0.5 * (apart / _LOG_LENGTH) ** 2)
+    prior += 1e-4 * np.eye(wavelengths.size)
+    precision = np.asarray(np.linalg.inv(prior), dtype=float)
+    rows, factors = [], []
+    for channel, (centre, width) in enumerate(_TYPICAL):
+        typical = np.exp(-0.5 * ((wavelengths - centre) / width) ** 2) + _FLOOR
+        center = np.log(typical / typical.sum())
+        weight = 1 / np.asarray(variance[:, channel], dtype=float)
+        log, curvature = _most_likely(reflectance, channels[:, channel], weight, center, precision)
+        row = np.exp(log)
+        rows.append(row)
+        spread = np.linalg.inv(curvature) * np.outer(row, row)
+        for column in strongest(spread):
+            factor = np.zeros((3, wavelengths.size))
+            factor[channel] = column
+            factors.append(factor)
+    return Sensors(np.array(rows), np.array(factors), wavelengths)
+
+
+def _most_likely(
+    reflectance: Array, values: Array, weight: Array, center: Array, precision: Array
+) -> tuple[Array, Array]:
+    """Log sensitivity (W,) of one channel and the curvature (W, W) there."""
+
+    def at(log: Array) -> tuple[float, Array, Array]:
+        slopes = reflectance * np.exp(log)
+        off, moved = values - slopes.sum(axis=1), log - center
+        cost = float((off**2 * weight).sum() + moved @ precision @ moved)
+        return cost, slopes.T @ (off * weight) - precision @ moved, slopes
+
+    log, damping = center, 1e-3
+    cost, downhill, slopes = at(log)
+    for _ in range(_ROUNDS):
+        curvature = slopes.T @ (slopes * weight[:, None]) + precision
+        step = np.linalg.solve(curvature + damping * np.diag(np.diag(curvature)), downhill)
+        trial = log + np.clip(step, -1.0, 1.0)
+        found = at(trial)
+        if found[0] > cost:
+            damping *= 10
+            if damping > 1e8:
+                break
+            continue
+        fall = cost - found[0]
+        log, damping = trial, max(damping / 10, 1e-12)
+        cost, downhill, slopes = found
+        if fall < _SETTLED * (1 + cost):
+            break
+    return log, slopes.T @ (slopes * weight[:, None]) + precision
+
+
+def strongest(covariance: Array) -> Array:
+    """The directions (F, W) that carry nearly all of a covariance (W, W), largest first."""
+    values, vectors = np.linalg.eigh(covariance)
+    values, vectors = np.maximum(values[::-1], 0.0), vectors[:, ::-1]
+    count = int(np.searchsorted(np.cumsum(values) / values.sum(), _KEPT)) + 1
+    result: Array = (vectors[:, :count] * np.sqrt(values[:count])).T
+    return result
