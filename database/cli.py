@@ -18,16 +18,20 @@ from .commands import (
     check,
     compare,
     demo,
+    device,
     export,
     fit,
+    muddy,
     next,
     plot,
     predict,
     publish,
+    reach,
     read,
     recipe,
     releases,
     restore,
+    scan,
     trace,
     tubes,
     verify,
@@ -40,6 +44,8 @@ COMMANDS = (
     card,
     cards,
     read,
+    scan,
+    device,
     fit,
     plot,
     publish,
@@ -52,6 +58,8 @@ COMMANDS = (
     predict,
     recipe,
     next,
+    muddy,
+    reach,
     check,
     backup,
     restore,
@@ -78,10 +86,11 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-app.add_typer(tubes.app, name="tubes")
 for module in COMMANDS:
-    if module is not tubes:
-        name = _name(module)
+    name = _name(module)
+    if module in (tubes, device):
+        app.add_typer(module.app, name=name)
+    else:
         app.command(name, epilog=worked(module.EXAMPLE))(getattr(module, name))
 
 
