@@ -40,13 +40,16 @@ class PaintFit:
 
     @property
     def de00_mean(self) -> float:
-        """Mean CIEDE2000 of fitted against measured patches."""
-        return float(self.patches["de00"].mean())
+        """Mean CIEDE2000 of fitted against measured patches, of those not set aside."""
+        return float(self._trusted().mean())
 
     @property
     def de00_max(self) -> float:
-        """Largest CIEDE2000 of a fitted against its measured patch."""
-        return float(self.patches["de00"].max())
+        """Largest CIEDE2000 of a fitted against its measured patch, of those not set aside."""
+        return float(self._trusted().max())
+
+    def _trusted(self) -> pd.Series:
+        return self.patches.loc[self.patches["weight"] > 0, "de00"]
 
 
 @dataclass(frozen=True)
