@@ -91,6 +91,7 @@ def search(palette: Palette, targets: Array, most: int = 4) -> list[Solutions]:
 
 
 def sets(count: int, size: int) -> Ints:
+    """Every set of so many of `count` paints, (N, size)."""
     return np.array(list(combinations(range(count), size)), dtype=np.intp).reshape(-1, size)
 
 
@@ -104,6 +105,7 @@ def _each(pool: ThreadPoolExecutor, work: Callable[[slice], Any], n: int, size: 
 
 
 def dense(tubes: Ints, shares: Array, count: int) -> Array:
+    """Spread shares (N, M) of sets over all paints, (N, count)."""
     out = np.zeros((len(shares), count), dtype=shares.dtype)
     np.put_along_axis(out, tubes, shares, axis=1)
     return out

@@ -39,6 +39,14 @@ class Palette:
         return self.coefficients.paints
 
     @cached_property
+    def white(self) -> str | None:
+        """The paint to let others down with: the lightest, if it is a white at all."""
+        colours = self.lab(np.eye(len(self.paints)))
+        best = int(colours[:, 0].argmax())
+        light = colours[best, 0] > 85 and np.hypot(*colours[best, 1:]) < 12
+        return self.paints[best] if light else None
+
+    @cached_property
     def seen(self) -> NDArray[np.bool_]:
         """Wavelengths at which every paint has K and S, (W,).
 

@@ -63,10 +63,10 @@ def recipe(
         names = {paint.nickname: paint.name for paint in store.paints()}
         wanted = parse_target(target, store)
         kept = kept_recipe(store, target)
-        must = [store.find_paint(text).nickname for text in _split(with_)]
+        must = [store.find_paint(text).nickname for text in split(with_)]
         if kept and not must:
             must, tubes, ways = list(kept.parts), len(kept.parts), 1
-        coefficients = usable(store, must, [store.find_paint(t).nickname for t in _split(without)])
+        coefficients = usable(store, must, [store.find_paint(t).nickname for t in split(without)])
         palette = Palette(coefficients)
         answer = recipes(coefficients, wanted, tubes, must, ways, names)
         first = answer.recipes[0]
@@ -98,7 +98,8 @@ def usable(store: Store, must: list[str], without: list[str]) -> Any:
     return store.current_coefficients(used)
 
 
-def _split(texts: list[str] | None) -> list[str]:
+def split(texts: list[str] | None) -> list[str]:
+    """Names of an option given several times, or once with commas."""
     return [name.strip() for text in texts or [] for name in text.split(",") if name.strip()]
 
 

@@ -1,0 +1,77 @@
+"""Say why a mix greys."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from .common import JsonOption, StudioOption, open_store, print_table, say
+
+if TYPE_CHECKING:
+    from ..muddy import Muddy
+
+EXAMPLE = 'tintladder muddy "ANCHOR=1,LANTERN=3"'
+
+
+def muddy(
+    mix: Annotated[str, typer.Argument(help="NAME=PARTS by weight of tube paint, comma between.")],
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
+    """Say why a mix greys, which paint dulls it, and the cleanest pair on hand for its hue."""
+    with open_store(studio) as store:
+        from ..mixing import parse_mix
+        from ..muddy import muddy as find
+        from ..recipe_palette import Palette
+        from .recipe import usable
+
+        parts = parse_mix(mix, lambda name: store.find_paint(name).nickname)
+        coefficients = usable(store, list(parts), [])
+        paints = {paint.nickname: paint for paint in store.paints()}
+        white = Palette(coefficients).white
+        found = find(coefficients, parts, white, {n: p.pigments for n, p in paints.items()})
+        names = {nickname: paint.name for nickname, paint in paints.items()}
+    result = {
+        "mix": parts,
+        "lab": [float(x) for x in found.lab],
+        "band_de00": found.band,
+        "chroma": found.chroma,
+        "could": found.could,
+        "cleaner": found.cleaner,
+        "dulls": [
+            {"paint": d.paint, "gain": d.gain, "band_nm": d.band, "share": d.share}
+            for d in found.dulls
+        ],
+        "leans": found.leans,
+        "several_pigments": {n: list(p) for n, p in found.several.items()},
+        "scan_made": bool(coefficients.select(list(parts)).scan_made.any()),
+    }
+    say(result, as_json, lambda: _show(found, names))
+
+
+def _show(found: Muddy, names: dict[str, str]) -> None:
+    from ..colour_words import colour_words
+    from ..mixing import mix_words
+
+    typer.echo(
+        f"The mix is {colour_words(found.lab)}, of chroma {found.chroma:.0f}; at its hue and "
+        f"lightness these tubes come to {found.could:.0f}. Sure to within CIEDE2000 "
+        f"{found.band:.1f} (95 of 100 times)."
+    )
+    for d in found.dulls:
+        where = f" (absorbs {d.band[0]:.0f}-{d.band[1]:.0f} nm)" if d.band else ""
+        typer.echo(f"{names[d.paint]} greys it{where}: without it, chroma {d.gain:.0f} higher.")
+    if not found.dulls:
+        typer.echo("No one paint of it greys the others.")
+    if found.cleaner and found.could > found.chroma + 3:
+        parts = {n: round(100 * share) / 10 for n, share in found.cleaner.items() if share > 5e-3}
+        typer.echo(f"Cleanest on hand there: {mix_words(parts, names)}, by weight.")
+    if found.leans:
+        typer.echo("")
+        print_table(["paint", "in a tint it is"], [(names[n], w) for n, w in found.leans.items()])
+    for nickname, pigments in found.several.items():
+        typer.echo(
+            f"{names[nickname]} is itself a mix ({', '.join(pigments)}): each pigment more is one "
+            "more that absorbs."
+        )

@@ -1,0 +1,101 @@
+"""Say what the tubes on hand can make."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from .common import JsonOption, StudioOption, open_store, print_table, say, working
+
+if TYPE_CHECKING:
+    from ..reach import Gamut, Widening
+    from ..recipe import Answer
+
+EXAMPLE = 'tintladder reach "55,70,40"'
+
+
+def reach(
+    target: Annotated[
+        str | None, typer.Argument(help="A colour to come near to, as for recipe; or nothing.")
+    ] = None,
+    without: Annotated[
+        list[str] | None, typer.Option("--without", metavar="NAME", help="A tube to leave out.")
+    ] = None,
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
+    """Show what the tubes on hand can make, the nearest to a colour, and the tube that's missing.
+
+    A tube that is out, or left out, is tried as the one further tube.
+    """
+    with open_store(studio) as store, working("Searching", as_json):
+        from ..reach import gamut, one_more
+        from ..recipe import recipes
+        from ..recipe_palette import Palette
+        from ..recipe_target import parse_target
+        from .recipe import split, usable
+
+        names = {paint.nickname: paint.name for paint in store.paints()}
+        left_out = [store.find_paint(text).nickname for text in split(without)]
+        coefficients = usable(store, [], left_out)
+        goal = parse_target(target, store) if target else None
+        drawn = gamut(Palette(coefficients))
+        answer = recipes(coefficients, goal, ways=1, names=names) if goal else None
+        whole = store.current_coefficients()
+        more = one_more(whole, coefficients.paints, goal.lab if goal else None)
+    result = {
+        "paints": list(coefficients.paints),
+        "hues": drawn.hues.tolist(),
+        "lightnesses": drawn.lightnesses.tolist(),
+        "chroma": drawn.chroma.tolist(),
+        "lightest": drawn.lightest,
+        "darkest": drawn.darkest,
+        "volume": drawn.volume,
+        "nearest": None
+        if answer is None
+        else {
+            "parts": answer.recipes[0].parts,
+            "difference_de00": answer.nearest,
+            "missing": answer.missing,
+            "band_de00": answer.recipes[0].band,
+        },
+        "one_more": [
+            {"paint": w.paint, "difference_de00": w.difference, "volume": w.volume} for w in more
+        ],
+        "scan_made": bool(coefficients.scan_made.any()),
+    }
+    say(result, as_json, lambda: _show(drawn, answer, more, names))
+
+
+def _show(drawn: Gamut, answer: Answer | None, more: list[Widening], names: dict[str, str]) -> None:
+    from ..mixing import mix_words
+
+    if answer is None:
+        typer.echo(
+            f"From L* {drawn.darkest:.0f} to {drawn.lightest:.0f}. Chroma that mixes of up to "
+            "three come to, at least:"
+        )
+        from ..colour_words import hue_name
+
+        rows = []
+        for c in range(0, len(drawn.hues), 2):
+            hue = (drawn.hues[c] + drawn.hues[c + 1]) / 2
+            best = drawn.chroma[:, [c, c + 1]].max(axis=1)
+            rows.append((f"{hue:.0f}° {hue_name(hue)}", *(f"{x:.0f}" for x in best)))
+        print_table(["hue", *(f"L* {x:.0f}" for x in drawn.lightnesses)], rows)
+        for w in more[:1]:
+            typer.echo(f"{names[w.paint]} would widen it most: {w.volume:.2f} times as large.")
+        return
+    best_way = answer.recipes[0]
+    parts = {n: round(1000 * share) / 100 for n, share in best_way.parts.items()}
+    typer.echo(f"Wanted: {answer.target.words} ({answer.target.said}).")
+    typer.echo(
+        f"Nearest: {mix_words(parts, names)}, by weight: {best_way.words}, CIEDE2000 "
+        f"{answer.nearest:.1f} away; sure to within {best_way.band:.1f} (95 of 100 times)."
+    )
+    if answer.missing:
+        typer.echo(f"{answer.missing[:1].upper()}{answer.missing[1:]}.")
+    for w in more[:1]:
+        if w.difference < answer.nearest - 0.5:
+            typer.echo(f"With {names[w.paint]} too it would be {w.difference:.1f} away.")
