@@ -19,7 +19,7 @@ from .posterior import coefficients, learnt_roughness
 from .problem import Problem, build
 from .quality import nuisance_table, paint_fits
 from .result import JointFit
-from .seen import ratio_only, unread
+from .seen import check_fittable, ratio_only, unread
 from .settings import FitSettings
 from .solve import Prior, Progress, Solution, solve
 from .start import starting_values
@@ -78,6 +78,7 @@ def fit_paints(
     """
     settings = with_noise(settings or FitSettings(), readings)
     problem = build(readings, tubes, settings)
+    check_fittable(problem, [r.card for r in readings])
     with one_thread():
         solution, weight, used = minimise(
             problem, starting_values(problem), settings, progress=progress

@@ -15,6 +15,7 @@ from .fit import minimise, report, with_noise
 from .posterior import OWN_FACTORS, reduced
 from .problem import Problem, build
 from .result import JointFit
+from .seen import check_fittable
 from .settings import FitSettings
 from .solve import Progress, Solution
 from .start import starting_values
@@ -78,6 +79,7 @@ def fit_new_tubes(
         )
     beside = known.select([p for p in weighed if p in known.paints])
     problem = build(readings, tubes, settings, beside)
+    check_fittable(problem, cards, beside)
     # The known paints' K and S belong to their own surface record and dry volume.
     at = np.array([problem.paints.index(p) for p in beside.paints], dtype=np.intp)
     volume, inverse = problem.dry_volume.copy(), problem.inverse_density.copy()

@@ -22,7 +22,7 @@ from ..optics.coefficients import ABSOLUTE, Coefficients, dry_volume_spread
 from ..optics.spectra import GRID, Array, Flag
 from ..optics.surface import Surface, haze_prior, to_inside
 from .noise import TYPICAL
-from .refusals import check_cards, check_fittable
+from .refusals import check_cards
 from .settings import FitSettings
 from .tube import Tube
 
@@ -337,7 +337,6 @@ def build(
         scale=known.scale if known else _scale(cards),
         wavelengths=GRID,
     )
-    check_fittable(problem, cards, known)
     return problem
 
 

@@ -1,20 +1,12 @@
-"""What a fit refuses, each in one line."""
+"""Which cards a fit refuses, each in one line."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
-
-import numpy as np
 
 from ..cards.card import Card, Drawdown
 from ..errors import InputError
-from ..optics.coefficients import Coefficients
-from .seen import in_mixture, sees_substrate, unread
 from .tube import Tube
-
-if TYPE_CHECKING:
-    from .problem import Problem
 
 
 def _where(card: Card, d: Drawdown) -> str:
@@ -50,29 +42,3 @@ def check_cards(cards: Sequence[Card], tubes: Mapping[str, Tube]) -> None:
                     "give gap_um (the applicator's gap) or thickness_um (dry), or say "
                     "opaque = true if the black no longer shows",
                 )
-
-
-def check_fittable(problem: Problem, cards: Sequence[Card], known: Coefficients | None) -> None:
-    """Refuse a paint that no reading, or none that tells K from S, speaks for."""
-    seen = np.asarray(sees_substrate(problem).any(axis=1))
-    mixed = in_mixture(problem)
-    read = np.asarray(~unread(problem).all(axis=1))
-    for i, paint in enumerate(problem.paints):
-        card = next(c for c in cards if paint in c.paints)
-        if known is not None and paint in known.paints:
-            continue
-        if not read[i]:
-            raise InputError(
-                card.file,
-                f"paint {paint}",
-                "no patch with this paint was read",
-                "read its patches, or take it off the card",
-            )
-        if not seen[i] and not mixed[i]:
-            raise InputError(
-                card.file,
-                f"paint {paint}",
-                "its masstone hides black and white at every wavelength and it has no ladder, so "
-                "only K/S can be known",
-                "add tints in white, or draw it down thinner",
-            )
