@@ -22,6 +22,9 @@ LEAST_DPI = 100
 LEAST_MARKERS = 3
 MOST_OFF_MM = 0.5
 """Corners of the fiducials that lie farther than this from a plane sheet: it isn't flat."""
+_SURROUNDED = 0.3
+"""Share of the page that the seen markers must enclose for its perspective to be told."""
+_STRAIGHT_MM = 0.15
 _SEARCH_PX = (2200, 1400, 4400)
 """Longer sides at which fiducials are looked for, in turn."""
 
@@ -203,7 +206,20 @@ def _placed(layout: Layout, group: Sequence[Marker], file: str) -> Found:
     # The tolerance leaves room for a sheet that waves, but not for a marker misread.
     scale = np.median([np.linalg.norm(m.corners[0] - m.corners[2]) for m in unique.values()])
     per_mm = float(scale) / (SIDE_MM * np.sqrt(2))
-    matrix, inside = cv2.findHomography(mm, px, cv2.RANSAC, 2 * MOST_OFF_MM * per_mm)
+    surrounded = cv2.contourArea(cv2.convexHull(mm.astype(np.float32)))
+    around = surrounded > _SURROUNDED * layout.page_mm[0] * layout.page_mm[1]
+    if around:
+        matrix, inside = cv2.findHomography(mm, px, cv2.RANSAC, 2 * MOST_OFF_MM * per_mm)
+    else:
+        matrix, inside = _straight(mm, px, per_mm)
+    if matrix is None and not around:
+        places = ", ".join(printed[i].place for i in sorted(unique))
+        raise InputError(
+            file,
+            None,
+            f"only markers at one side are seen ({places}), and the picture is in perspective",
+            "let the whole card show, or scan it on a flatbed",
+        )
     if matrix is None or inside.sum() < 4 * LEAST_MARKERS:
         raise InputError(
             file, None, "the card's markers don't lie in one plane", "lay it flat and scan again"
@@ -226,3 +242,18 @@ def _placed(layout: Layout, group: Sequence[Marker], file: str) -> Found:
             "scan at 300 dpi, or take the picture closer",
         )
     return Found(layout, to_px, tuple(unique.values()), dpi, rms)
+
+
+def _straight(mm: Array, px: Array, per_mm: float) -> tuple[Array | None, Array]:
+    """Place a card from markers at one side, as one can if it is seen straight from above.
+
+    A homography would tip about that side. None where a turn and a scale don't explain the markers.
+    """
+    matrix, inside = cv2.estimateAffinePartial2D(
+        mm, px, method=cv2.RANSAC, ransacReprojThreshold=_STRAIGHT_MM * 3 * per_mm
+    )
+    if matrix is None:
+        return None, np.zeros(0)
+    whole = np.vstack([np.asarray(matrix, dtype=float), [0, 0, 1]])
+    off = np.linalg.norm(project(whole, mm) - px, axis=1) / per_mm
+    return (whole if np.sqrt((off**2).mean()) < _STRAIGHT_MM else None), np.asarray(inside)

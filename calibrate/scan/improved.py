@@ -57,7 +57,7 @@ def sharpening(picture: Picture, found: Found) -> float:
     should rise to its level and stay.
     """
     overshoots = []
-    for marker in found.layout.fiducials:
+    for marker in found.layout.fiducials if found.markers else ():
         for side in _edges(marker.box):
             if not found.seen(side, picture.pixels.shape):
                 continue

@@ -151,7 +151,7 @@ def _words(made: Characterised) -> str:
     s = made.settings
     dpi = f", {s.dpi:g} dpi" if s.dpi else ""
     return (
-        f"{s.kind}, {s.bits} bit{dpi}; colours of patches left out in turn are "
+        f"{s.kind}, {s.bits} bit{dpi}; errors on patches left out in turn are "
         f"{in_words(made.mean)} (CIEDE2000 {made.mean:.2f} on average, {made.p95:.2f} for 95 %)"
     )
 

@@ -6,13 +6,17 @@ light, brush marks, dust, bubbles and glare are of other shapes than those that 
 
 from __future__ import annotations
 
+import struct
+import zlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from pathlib import Path
 
 import cv2
 import numpy as np
 import pymupdf
+from PIL import Image
 from tintladder.calibrate.cards.box import Box
 from tintladder.calibrate.cards.layout import Layout
 from tintladder.calibrate.cards.layout_parts import TONE
@@ -83,6 +87,8 @@ class Device:
         What the perfect diffuser comes out as, before encoding.
     encode : callable
     bits : {8, 16}
+    fine : int
+        Bits that the converter truly has.
     noise : float
         Of a pixel at white, relative; falls with the root of the light.
     stray : float
@@ -98,6 +104,7 @@ class Device:
     gain: Array
     encode: Callable[[Array], Array] = srgb_encoded
     bits: int = 16
+    fine: int = 16
     noise: float = 0.006
     stray: float = 0.03
     uneven: float = 0.03
@@ -360,7 +367,9 @@ def _taken(
     picture += noise
     kind, top = (np.uint8, 255) if device.bits == 8 else (np.uint16, 65535)
     fine = np.linspace(0, 1, 1 << 18)
-    table = np.round(np.clip(device.encode(fine), 0, 1) * top).astype(kind)
+    steps = (1 << min(device.fine, device.bits)) - 1
+    table = np.round(np.round(np.clip(device.encode(fine), 0, 1) * steps) * top / steps)
+    table = table.astype(kind)
     np.clip(picture, 0, 1, out=picture)
     picture *= fine.size - 1
     return table[picture.astype(np.int32)]
@@ -368,18 +377,32 @@ def _taken(
 
 def save(rendered: Rendered, path: str, dpi: float | None, quality: int = 92) -> None:
     """Write a picture with its dpi stated, as a scanner would."""
-    from PIL import Image
-
-    pixels = np.ascontiguousarray(rendered.pixels[:, :, ::-1])
     suffix = path.rpartition(".")[2].lower()
-    flags: list[int] = []
-    if suffix in ("tif", "tiff") and dpi:
-        flags = [cv2.IMWRITE_TIFF_COMPRESSION, 1,
-                 cv2.IMWRITE_TIFF_RESUNIT, 2,
-                 cv2.IMWRITE_TIFF_XDPI, round(dpi),
-                 cv2.IMWRITE_TIFF_YDPI, round(dpi)]  # fmt: skip
     if suffix in ("jpg", "jpeg"):
         said = {} if dpi is None else {"dpi": (dpi, dpi)}
         Image.fromarray(rendered.pixels).save(path, quality=quality, **said)
         return
-    cv2.imwrite(path, pixels, flags)
+    flags: list[int] = []
+    if suffix in ("tif", "tiff"):
+        flags = [cv2.IMWRITE_TIFF_COMPRESSION, 1]
+        if dpi:
+            flags += [cv2.IMWRITE_TIFF_RESUNIT, 2, cv2.IMWRITE_TIFF_XDPI, round(dpi)]
+            flags += [cv2.IMWRITE_TIFF_YDPI, round(dpi)]
+    else:
+        flags = [cv2.IMWRITE_PNG_COMPRESSION, 9]
+    done, content = cv2.imencode(
+        f".{suffix}", np.ascontiguousarray(rendered.pixels[:, :, ::-1]), flags
+    )
+    assert done
+    raw = content.tobytes()
+    if suffix == "png" and dpi:
+        raw = _with_dpi(raw, dpi)
+    Path(path).write_bytes(raw)
+
+
+def _with_dpi(png: bytes, dpi: float) -> bytes:
+    """Add a pHYs chunk (ISO/IEC 15948) behind the header of a PNG, which OpenCV can't write."""
+    per_metre = round(dpi / 0.0254)
+    body = b"pHYs" + struct.pack(">IIB", per_metre, per_metre, 1)
+    chunk = struct.pack(">I", 9) + body + struct.pack(">I", zlib.crc32(body))
+    return png[:33] + chunk + png[33:]

@@ -1,25 +1,49 @@
-"""Cards and targets of the boatyard as they lie on an invented scanner."""
+"""Cards and targets of the boatyard as they lie on an invented scanner.
+
+``python -m tests.lab.scans FOLDER`` writes the demo's.
+"""
 
 from __future__ import annotations
 
+import sys
+from dataclasses import dataclass, replace
 from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
 from tintladder.calibrate.cards.card import SUBSTRATES, Card, Drawdown
 from tintladder.calibrate.cards.card_plan import seats
-from tintladder.calibrate.cards.layout import Layout
+from tintladder.calibrate.cards.card_text import card_text
+from tintladder.calibrate.cards.layout import Layout, read_layout
+from tintladder.calibrate.formats.cgats import format_cgats
+from tintladder.calibrate.formats.session import Session
 from tintladder.calibrate.formats.target_values import TargetValues
 from tintladder.calibrate.optics.colour import xyz
-from tintladder.calibrate.optics.spectra import GRID, Array
+from tintladder.calibrate.optics.spectra import GRID, Array, Spectra
 from tintladder.calibrate.optics.surface import Surface
 
 from .drawdown import Lab, paint_card
 from .paints import PAINTS, WHITE
 from .plan import BALANCE_G
-from .render import Device, Pose, Rendered, _taken, strayed
+from .render import (
+    PHONE_JPEG,
+    SCANNER,
+    Colours,
+    Device,
+    Pose,
+    Rendered,
+    _taken,
+    render,
+    save,
+    strayed,
+)
 
 LAB = Lab(points=16, surface=Surface.of("45:0", "excluded"))
 COLUMNS, ROWS = 22, 12
+_INVENTED = (
+    "Invented paints, an invented target, invented scanners and phone: these are rendered, "
+    "nothing was painted and nothing scanned."
+)
 _TINTS = (0, 1, 4, 12, 40)
 
 
@@ -110,4 +134,74 @@ def target_scan(device: Device, seed: int, dpi: float = 150.0) -> tuple[Rendered
     return Rendered(pixels, np.eye(3)), corners
 
 
-__all__ = ["Pose", "ladder", "painted", "target_scan", "target_values", "truth"]
+@dataclass(frozen=True)
+class DemoScan:
+    """A scan of the demo: of which paint's card, by what, how it lies."""
+
+    paint: str
+    suffix: str
+    device: Device
+    pose: Pose
+    stated_dpi: float | None
+
+
+DPI = 110.0
+DEMO_SCANNER = replace(SCANNER, fine=9, noise=0.0002)
+"""Quiet, and of nine true bits: its pictures stay small."""
+DEMO = (
+    DemoScan("ANCHOR", "png", DEMO_SCANNER, Pose(DPI, turn=1.5), DPI),
+    DemoScan("BUOY", "png", replace(DEMO_SCANNER, bits=8), Pose(DPI, turn=182.0), DPI),
+    DemoScan("ROPE", "jpg", PHONE_JPEG, Pose(DPI, 88.0, 6.0, 30.0), None),
+)
+SEED = 2026
+
+
+def demo_scan(scan: DemoScan) -> tuple[Card, Rendered]:
+    """Paint a card of the demo and scan it."""
+    card = ladder(scan.paint)
+    layout = read_layout(card.layout or "")
+    colours = Colours(scan.device, painted(card, layout, SEED), grey())
+    seed = SEED + len(scan.paint)
+    return card, render(layout, colours, scan.device, scan.pose, seed, dirt=0.5, glare=1)
+
+
+def values_text() -> str:
+    """The target's data file."""
+    known = target_values()
+    spectra = Spectra.from_values(GRID, np.round(target_spectra(), 4), known.labels)
+    session = Session(
+        spectra,
+        file="target.txt",
+        sha256="",
+        format="CGATS.17 text",
+        unit="fraction",
+        geometry="45:0",
+        specular="excluded",
+        header={"ORIGINATOR": "Boatyard sign shop (invented)", "DESCRIPTOR": _INVENTED},
+    )
+    return format_cgats(session, comments=[_INVENTED])
+
+
+def main(folder: str) -> None:
+    """Write the demo's scans under ``folder/boatyard/scans``."""
+    to = Path(folder) / "boatyard" / "scans"
+    to.mkdir(parents=True, exist_ok=True)
+    (to / "README.txt").write_text(f"{_INVENTED}\n", encoding="utf-8")
+    (to / "target.txt").write_text(values_text(), encoding="utf-8", newline="\n")
+    for name, device, dpi in (
+        ("target.png", DEMO_SCANNER, DPI),
+        ("target-8.png", replace(DEMO_SCANNER, bits=8), DPI),
+        ("target-phone.jpg", PHONE_JPEG, None),
+    ):
+        rendered, corners = target_scan(device, SEED, 60.0)
+        save(rendered, str(to / name), dpi)
+    for scan in DEMO:
+        card, rendered = demo_scan(scan)
+        save(rendered, str(to / f"{card.name}.{scan.suffix}"), scan.stated_dpi)
+        text = card_text(card, [_INVENTED])
+        (to / f"{card.name}.toml").write_text(text, encoding="utf-8", newline="\n")
+    print("corners of the target:", " ".join(f"{x:g},{y:g}" for x, y in corners))
+
+
+if __name__ == "__main__":
+    main(sys.argv[1])

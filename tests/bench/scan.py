@@ -1,0 +1,216 @@
+"""Scans: whether every card is found, how true its colours come out, and what that costs.
+
+Cards, scanners and phone are rendered by the lab (see `tests.lab.render`): stray light, light and
+brush marks of other shapes than the program assumes.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import tempfile
+from functools import lru_cache
+from pathlib import Path
+
+import cv2
+import numpy as np
+from tintladder.calibrate.cards.layout import layout_names, read_layout
+from tintladder.calibrate.errors import InputError
+from tintladder.calibrate.optics.colour import ciede2000, lab
+from tintladder.calibrate.optics.spectra import Array
+from tintladder.calibrate.scan.characterise import Characterised
+from tintladder.calibrate.scan.find import find_card, project
+from tintladder.calibrate.scan.image import Facts, Picture
+from tintladder.calibrate.scan.reading import read_scan
+from tintladder.calibrate.scan.target import grid_found, read_target
+
+from ..lab.paints import PAINTS, WHITE
+from ..lab.render import PHONE_JPEG, SCANNER, SCANNER_8, Colours, Device, Pose, render, save
+from ..lab.scans import COLUMNS, ROWS, grey, ladder, painted, target_scan, target_values, truth
+from .harness import Timing, benchmark, timed
+
+CARDS = 200
+GREY = 0.2
+_KINDS = {
+    "flatbed": (SCANNER, "TIFF"),
+    "flatbed-8": (SCANNER_8, "TIFF"),
+    "phone": (PHONE_JPEG, "JPEG"),
+}
+
+
+def picture_of(pixels: np.ndarray, kind: str, dpi: float | None) -> Picture:
+    """A picture as if opened from a file."""
+    bits = 8 * pixels.dtype.itemsize
+    size = (pixels.shape[1], pixels.shape[0])
+    return Picture(pixels, Facts("rendered", "", kind, size, bits, dpi, None, None, None))
+
+
+@lru_cache(maxsize=1)
+def _located() -> tuple[int, float]:
+    """Cards found of `CARDS`, and the largest error of a patch's corner, mm."""
+    layouts = {layout.number: layout for layout in map(read_layout, layout_names())}
+    scanner = Device(SCANNER.sensitivities, np.eye(3), SCANNER.gain, bits=8, noise=0.02)
+    found, worst = 0, 0.0
+    for seed in range(CARDS):
+        rng = np.random.default_rng([seed, 0xF1D])
+        layout = layouts[int(rng.choice(list(layouts)))]
+        small = max(layout.page_mm) < 220
+        dpi = float(rng.uniform(150, 600 if small and seed % 10 == 0 else 260))
+        pose = Pose.random(rng, dpi)
+        shades = rng.uniform(0.02, 0.9, (layout.steps + 1, 36))
+        patches = {(p.step, p.over): shades[p.step] for p in layout.patches}
+        picture = render(layout, Colours(scanner, patches, grey()), scanner, pose, seed, glare=2)
+        try:
+            card = find_card(picture_of(picture.pixels, "TIFF", dpi), layouts)
+        except InputError:
+            continue
+        found += card.layout == layout
+        for patch in layout.patches:
+            off = project(card.to_px, patch.box.corners) - project(picture.to_px, patch.box.corners)
+            worst = max(worst, float(np.linalg.norm(off, axis=1).max()) / dpi * 25.4)
+    return found, worst
+
+
+@benchmark("scan.cards_found", "of 200", target=CARDS, sense="at least")
+def cards_found() -> float:
+    """Any rotation, perspective to 10 degrees, one edge in three cropped, 150-600 dpi."""
+    return _located()[0]
+
+
+@benchmark("scan.patch_position_worst", "mm", target=0.3)
+def patch_position() -> float:
+    """Largest error of any corner of any patch."""
+    return _located()[1]
+
+
+@lru_cache(maxsize=8)
+def characterised(kind: str, spectral: bool = True, seed: int = 1) -> Characterised:
+    """A device from a scan of the target."""
+    device, form = _KINDS[kind]
+    rendered, corners = target_scan(device, seed)
+    picture = picture_of(rendered.pixels, form, None if form == "JPEG" else 300.0)
+    found, sites = grid_found(corners, COLUMNS, ROWS, "target")
+    return read_target(kind, picture, found, sites, target_values(spectral))[0]
+
+
+@lru_cache(maxsize=8)
+def differences(kind: str, known_grey: bool = True) -> Array:
+    """CIEDE2000 of every patch of held-out cards, one of each paint."""
+    device, form = _KINDS[kind]
+    layout, found = read_layout("quick-a5"), []
+    for seed, paint in enumerate(p for p in PAINTS if p != WHITE):
+        rng = np.random.default_rng([seed, 0xC01])
+        card = ladder(paint)
+        spectra = painted(card, layout, 7000 + seed)
+        phone = form == "JPEG"
+        pose = Pose(150, float(rng.uniform(0, 360)), float(rng.uniform(0, 8)) if phone else 0.0)
+        colours = Colours(device, spectra, grey())
+        rendered = render(layout, colours, device, pose, 7000 + seed, glare=1)
+        pixels = rendered.pixels
+        if phone:
+            done, content = cv2.imencode(".jpg", pixels, [cv2.IMWRITE_JPEG_QUALITY, 92])
+            assert done
+            pixels = cv2.imdecode(content, cv2.IMREAD_UNCHANGED)
+        picture = picture_of(pixels, form, None if phone else 300.0)
+        scan = read_scan(
+            picture, card, layout, {}, characterised(kind), grey=GREY if known_grey else None
+        )
+        true = truth(card, layout, spectra)
+        spectral = np.array([true[label] for label in scan.channels.labels])
+        found.append(ciede2000(scan.lab, lab(spectral)))
+    return np.concatenate(found)
+
+
+@benchmark("scan.flatbed_colour_mean", "CIEDE2000", target=0.8)
+def flatbed_mean() -> float:
+    """16 bit, level from the target alone."""
+    return float(differences("flatbed", False).mean())
+
+
+@benchmark("scan.flatbed_colour_p95", "CIEDE2000", target=2.0)
+def flatbed_p95() -> float:
+    return float(np.quantile(differences("flatbed", False), 0.95))
+
+
+@benchmark("scan.flatbed_colour_worst", "CIEDE2000")
+def flatbed_worst() -> float:
+    return float(differences("flatbed", False).max())
+
+
+@benchmark("scan.flatbed_8bit_colour_mean", "CIEDE2000")
+def flatbed_8() -> float:
+    return float(differences("flatbed-8", False).mean())
+
+
+@benchmark("scan.phone_colour_mean", "CIEDE2000", target=2.5)
+def phone_mean() -> float:
+    """JPEG; a bought grey card's two pieces on the card."""
+    return float(differences("phone").mean())
+
+
+@benchmark("scan.phone_colour_mean_no_grey", "CIEDE2000")
+def phone_no_grey() -> float:
+    """The level rests on a typical white."""
+    return float(differences("phone", False).mean())
+
+
+_READ = """
+import resource, sys
+from tests.lab.scans import ladder
+from tintladder.calibrate.cards.layout import read_layout
+from tintladder.calibrate.scan.image import read_picture
+from tintladder.calibrate.scan.overlay import overlay
+from tintladder.calibrate.scan.reading import read_scan
+card, layout = ladder("ANCHOR"), read_layout("quick-a5")
+picture = read_picture(sys.argv[1])
+scan = read_scan(picture, card, layout, {})
+overlay(picture, scan.found, scan.samples)
+print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6)
+"""
+
+
+def _large(folder: str) -> Path:
+    layout, card = read_layout("quick-a5"), ladder("ANCHOR")
+    colours = Colours(SCANNER, painted(card, layout, 1), grey())
+    path = Path(folder) / "a5.tif"
+    save(render(layout, colours, SCANNER, Pose(600, 1.0), 1), str(path), 600)
+    return path
+
+
+@benchmark("scan.a5_600dpi_memory", "GB", target=1.0)
+def memory() -> float:
+    """Largest resident size of a process that reads it, libraries included."""
+    with tempfile.TemporaryDirectory() as folder:
+        root = Path(__file__).parents[2]
+        said = subprocess.run(
+            [sys.executable, "-c", _READ, str(_large(folder))],
+            cwd=root, check=True, capture_output=True, text=True,
+        )  # fmt: skip
+    return float(said.stdout)
+
+
+@benchmark(
+    "scan.a5_600dpi_16bit",
+    "s",
+    target=4.0,
+    baseline="decoding it and blurring it once, 15 x 15",
+    ratio_target=0.25,
+)
+def seconds() -> Timing:
+    """Opened, read and drawn."""
+    from tintladder.calibrate.scan.image import read_picture
+    from tintladder.calibrate.scan.overlay import overlay
+
+    layout, card = read_layout("quick-a5"), ladder("ANCHOR")
+    with tempfile.TemporaryDirectory() as folder:
+        path = _large(folder)
+
+        def ours() -> None:
+            picture = read_picture(path)
+            scan = read_scan(picture, card, layout, {})
+            overlay(picture, scan.found, scan.samples)
+
+        def baseline() -> None:
+            cv2.GaussianBlur(cv2.imread(str(path), cv2.IMREAD_UNCHANGED), (15, 15), 0)
+
+        return timed(ours, baseline, 3)
