@@ -244,6 +244,7 @@ def descend(
     step: Floats = np.empty((0, size), dtype=np.float32)
     here: Floats = np.empty((3, 0), dtype=np.float32)
     by: Floats = np.empty((3, 0, size), dtype=np.float32)
+    hoped: Floats = np.empty(0, dtype=np.float32)
     while live.size or begun < n:
         fresh = np.arange(begun, min(n, begun + BLOCK - live.size))
         begun += fresh.size
@@ -252,12 +253,17 @@ def descend(
         trial[: len(step)] += step
         tried, slopes = _residual(palette, tubes[live], trial, targets[live], plate)
         e = np.sqrt((tried * tried).sum(axis=0))
+        before = least[live] ** 2
         better = e < least[live]
         took = live[better]
         least[took], theta[took] = e[better], trial[better]
         kept = np.flatnonzero(~better)
         tried[:, kept], slopes[:, kept] = here[:, kept], by[:, kept]
-        damping[live] *= np.where(better, np.float32(1 / 6), np.float32(6))
+        # Nielsen's rule: the less of what was hoped for is gained, the shorter the next step.
+        gained = np.clip((before - e * e)[: len(hoped)] / hoped, -1, 2)
+        change = np.full(len(live), 1 / 6, dtype=np.float32)
+        change[: len(hoped)] = np.clip(1 - (2 * gained - 1) ** 3, 1 / 6, 6)
+        damping[live] *= np.where(better, change, np.float32(6))
         turns[live] += 1
         down = (tried[:, :, None] * slopes).sum(axis=0) / least[live, None]
         unseen = (slopes * slopes).sum(axis=0) < UNSEEN**2
@@ -265,6 +271,8 @@ def descend(
         on &= (damping[live] < 1e5) & (turns[live] < STEPS) & ~(unseen & (down > 0)).any(axis=1)
         live, here, by = live[on], tried[:, on], slopes[:, on]
         step = _step(here, by, damping[live])
+        there = here + (by * step).sum(axis=2)
+        hoped = np.maximum((here * here - there * there).sum(axis=0), 1e-9)
     if plate is None:
         theta = theta - theta.max(axis=1, keepdims=True)
     return np.exp(theta).astype(float), least
