@@ -8,7 +8,7 @@ from itertools import count
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, make_url, text
 from sqlalchemy.exc import DatabaseError
 
 from ..calibrate.errors import InputError
@@ -43,16 +43,21 @@ def open_engine(studio: Studio, create: bool = True) -> Engine:
             studio.folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise unusable(studio, error) from error
+    engine = _engine(studio)
     try:
-        engine = _engine(studio)
         with engine.connect() as connection:
             version = _version(connection)
         if version != HEAD:
             _migrate(engine, studio, version)
     except DatabaseError as error:
+        engine.dispose()
         raise unusable(studio, error.orig or error) from error
     except sqlite3.Error as error:
+        engine.dispose()
         raise unusable(studio, error) from error
+    except InputError:
+        engine.dispose()
+        raise
     return engine
 
 
@@ -89,7 +94,18 @@ def _engine(studio: Studio) -> Engine:
 
 
 def _shared(url: str) -> Engine:
-    engine = create_engine(url)
+    named = make_url(url)
+    if named.drivername == "postgresql":
+        named = named.set(drivername="postgresql+psycopg")
+    try:
+        engine = create_engine(named)
+    except ModuleNotFoundError as error:
+        raise InputError(
+            "the shared database",
+            None,
+            f"needs a package that isn't installed ({error.name})",
+            "install it with: pip install 'tintladder[shared]'",
+        ) from error
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:

@@ -106,4 +106,6 @@ def test_a_killed_publisher_leaves_whole_releases(tmp_path):
 
 if __name__ == "__main__":
     work, folder, *rest = sys.argv[1:]
-    {"write_sessions": write_sessions, "publish_often": publish_often}[work](Path(folder), *rest)
+    {"write_sessions": write_sessions, "publish_often": publish_often}[work](
+        folder if "://" in folder else Path(folder), *rest
+    )
