@@ -93,7 +93,7 @@ def own_films(
 ) -> tuple[OwnFilm, ...]:
     """Find the films of a paint alone among card readings, and compare them with its K and S.
 
-    Empty for relative K and S.
+    Empty for relative K and S; films of unknown thickness are left out.
     """
     settings = settings or FitSettings()
     if coefficients.scale != ABSOLUTE:
@@ -115,6 +115,9 @@ def own_films(
                 solids = float(volume_solids(coefficients, [{paint: 1.0}])[0])
                 x = float(d.gap_um or 0.0) * 1e-3 * settings.transfer * solids
                 spread = float(np.hypot(settings.session_spread, settings.drawdown_spread))
+            if x == 0:
+                # Neither a thickness nor a gap was written down.
+                continue
             c = read_by_all(coefficients, [paint])
             at = np.isin(coefficients.wavelengths, c.wavelengths)
             read = np.array([r.read(p)[:, at].mean(axis=0) for p in patches])
