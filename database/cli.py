@@ -30,6 +30,7 @@ from .commands import (
     read,
     recipe,
     releases,
+    report,
     restore,
     scan,
     trace,
@@ -63,6 +64,7 @@ COMMANDS = (
     check,
     backup,
     restore,
+    report,
 )
 """One module a command, in the order in which a studio comes to need them."""
 

@@ -1,0 +1,268 @@
+"""A release as one page that opens anywhere: every paint as it looks, and how far to trust it."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from importlib.resources import files
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from jinja2 import Environment, FunctionLoader, StrictUndefined
+from markupsafe import Markup
+
+from ..calibrate.fit.hiding import COAT_UM
+from ..calibrate.fit.quality_report import IN_THE_MANNER
+from ..calibrate.optics.coefficients import ABSOLUTE
+from ..calibrate.optics.colour import in_words
+from .mixing import mix_words
+from .release_load import LoadedRelease
+from .release_words import CAUTIONS, citation
+from .report_colours import FILM_UM, Swatch, swatches
+from .report_fits import Packed, held_out, unpack
+from .report_paint import PaintPage, paint_page, unbroken
+from .report_pictures import SIDE, Scale, hue_picture, ks_picture, lightness_picture
+from .tinting import ratio_label
+from .tinting_strength import rank
+
+ORDERS = (
+    ("name", "name"),
+    ("light", "masstone, dark to light"),
+    ("hue", "hue, round the circle"),
+    ("strength", "tinting strength, strongest first"),
+    ("hiding", "hiding, best first"),
+    ("miss", "fit, nearest first"),
+)
+"""What paints can be ordered by: key, and how it is said."""
+
+
+@dataclass(frozen=True)
+class Mixture:
+    """A mixture that no fit saw.
+
+    Attributes
+    ----------
+    words : str
+        What it is made of.
+    step : str
+    off : mapping of ground to float
+        CIEDE2000 between foretold and read.
+    foretold, read : Swatch or None
+        Over the first of the grounds.
+    """
+
+    words: str
+    step: str
+    off: Mapping[str, float]
+    foretold: Swatch | None
+    read: Swatch | None
+
+    @property
+    def worst(self) -> float:
+        """The larger difference."""
+        return max(self.off.values())
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """How good a database is, by mixtures that it never saw.
+
+    Attributes
+    ----------
+    mixtures : tuple of Mixture
+        The worst first.
+    mean, p95, worst : float
+        CIEDE2000; NaN without mixtures.
+    """
+
+    mixtures: tuple[Mixture, ...]
+    mean: float
+    p95: float
+    worst: float
+
+    @property
+    def counts(self) -> list[tuple[str, int]]:
+        """How many patches are off by how much, in words, nearest first."""
+        said = [in_words(off) for m in self.mixtures for off in m.off.values()]
+        words = [in_words(limit) for limit in (0.5, 1.5, 3.0, 9.0)]
+        return [(word, said.count(word)) for word in words if word in said]
+
+    @property
+    def patches(self) -> int:
+        """How many patches were judged."""
+        return sum(len(m.off) for m in self.mixtures)
+
+
+def report(
+    release: LoadedRelease,
+    digest: str = "",
+    progress: Callable[[str], None] = lambda _: None,
+) -> str:
+    """Make the page of a release: HTML that needs nothing else, neither net nor server.
+
+    The same release gives the same bytes.
+
+    Parameters
+    ----------
+    release : LoadedRelease
+    digest : str, optional
+        Of its ``SHA256SUMS``, to be told it by.
+    progress : callable, optional
+        Called with what goes on.
+    """
+    packed, coefficients = unpack(release), release.coefficients
+    table = release.tables["paints"]
+    whites = {
+        paint: white
+        for paint, white in zip(table["paint"], table["white"], strict=True)
+        if white in set(table["paint"]) and white != paint
+    }
+    names = _names(table)
+    strengths = {one.paint: one for one in rank(coefficients, whites)[0]}
+    pages = []
+    for n, row in enumerate(table.to_dict("records"), 1):
+        progress(f"paint {n} of {len(table)}")
+        pages.append(
+            paint_page(
+                {str(key): value for key, value in row.items()},
+                coefficients,
+                packed,
+                strengths,
+                release.tables,
+                names,
+            )
+        )
+    pages.sort(key=lambda page: (page.name.casefold(), page.nickname))
+    return _render(release, packed, pages, names, digest)
+
+
+def _render(
+    release: LoadedRelease,
+    packed: Packed,
+    pages: Sequence[PaintPage],
+    names: Mapping[str, str],
+    digest: str,
+) -> str:
+    seen = [page.line for page in pages] + [[s.lab for _, s in page.read] for page in pages]
+    colours = np.concatenate([np.reshape(c, (-1, 3)) for c in seen])
+    scale = Scale.of(colours, release.coefficients)
+    style, script = _text("report.css"), _text("report.js")
+    template = _environment().get_template("report.html")
+    descriptor = release.descriptor
+    code = str(descriptor.get("made_with", "")).rpartition(" ")[2]
+    created = str(descriptor.get("created", ""))
+    return template.render(
+        name=release.name,
+        version=release.version,
+        created=created[:10],
+        gates=descriptor.get("gates", {}),
+        digest=digest,
+        cite=citation("Paints", release.version, created, len(pages), code).strip(),
+        cautions=[" ".join(line.split()) for line in re.split(r"^- ", CAUTIONS, flags=re.M)[1:]],
+        pages=pages,
+        anchors=_anchors([page.nickname for page in pages]),
+        pictures={page.nickname: _pictures(page, release, scale, names) for page in pages},
+        scale=scale,
+        side=SIDE,
+        verdict=_verdict(release, packed, names),
+        orders=ORDERS,
+        reference=next((p.strength.reference for p in pages if p.strength), ""),
+        names=names,
+        unit="1/mm" if release.coefficients.scale == ABSOLUTE else release.coefficients.scale,
+        absolute=release.coefficients.scale == ABSOLUTE,
+        film_um=FILM_UM,
+        coat_um=COAT_UM,
+        manner=IN_THE_MANNER,
+        style=Markup(style),
+        script=Markup(script),
+        style_hash=_hash(style),
+        script_hash=_hash(script),
+    )
+
+
+def _names(paints: pd.DataFrame) -> dict[str, str]:
+    """Names by nickname; where two makers call a paint the same, its nickname goes with it."""
+    twice = paints["name"].duplicated(keep=False)
+    rows = zip(paints["paint"], paints["name"], twice, strict=True)
+    return {paint: f"{name} ({paint})" if double else name for paint, name, double in rows}
+
+
+def _pictures(
+    page: PaintPage, release: LoadedRelease, scale: Scale, names: Mapping[str, str]
+) -> dict[str, Any]:
+    ends = ("masstone", names.get(page.steps.white or "", ""))
+    return {
+        "hue": hue_picture(page.line, page.read, ends[:1], scale),
+        "lightness": lightness_picture(page.line, page.read, ends, scale),
+        "ks": ks_picture(release.coefficients, page.nickname, scale),
+    }
+
+
+def _verdict(release: LoadedRelease, packed: Packed, names: Mapping[str, str]) -> Verdict:
+    table, check = held_out(release, packed)
+    if table.empty:
+        return Verdict((), np.nan, np.nan, np.nan)
+    looks: dict[tuple[str, str, str], tuple[Swatch | None, Swatch | None]] = {}
+    if check is not None and len(check.patches):
+        grid = release.coefficients.wavelengths
+        guesses = swatches(check.prediction.reflectance, grid)
+        seen = swatches(check.measured, grid)
+        where = check.patches[["card", "step", "over"]].itertuples(index=False, name=None)
+        looks = dict(zip(where, zip(guesses, seen, strict=True), strict=True))
+    made = _masses(release.tables["drawdowns"], names)
+    found = []
+    steps: dict[tuple[str, str], dict[str, float]] = {}
+    for card, step, over, off in table[["card", "step", "over", "de00"]].to_numpy().tolist():
+        steps.setdefault((card, step), {})[over] = off
+    for (card, step), offs in steps.items():
+        over = "white" if "white" in offs else next(iter(offs))
+        foretold, read = looks.get((card, step, over), (None, None))
+        found.append(Mixture(made.get((card, step), step), step, offs, foretold, read))
+    found.sort(key=lambda m: (-m.worst, m.step))
+    off = table["de00"].to_numpy(float)
+    return Verdict(tuple(found), float(off.mean()), float(np.percentile(off, 95)), float(off.max()))
+
+
+def _masses(drawdowns: pd.DataFrame, names: Mapping[str, str]) -> dict[tuple[str, str], str]:
+    """What each step was weighed of, in words; a step taken from another by its name alone."""
+    fresh = drawdowns[drawdowns["taken_from"] == ""]
+    rows = fresh[["card", "step", "masses"]].itertuples(index=False)
+    return {(card, step): mix_words(json.loads(masses), names) for card, step, masses in rows}
+
+
+def _anchors(nicknames: Sequence[str]) -> dict[str, str]:
+    """Names for links, each once; plain letters, so that a link can be typed."""
+    found: dict[str, str] = {}
+    for nickname in nicknames:
+        plain = "paint-" + (re.sub(r"[^A-Za-z0-9]+", "-", nickname).strip("-") or "x")
+        taken = set(found.values())
+        number = 2
+        anchor = plain
+        while anchor in taken:
+            anchor, number = f"{plain}-{number}", number + 1
+        found[nickname] = anchor
+    return found
+
+
+def _text(name: str) -> str:
+    return (files("tintladder.database") / name).read_text(encoding="utf-8")
+
+
+def _hash(text: str) -> str:
+    """Hash by which a browser lets this one style or script in, and no other."""
+    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+
+
+def _environment() -> Environment:
+    made = Environment(
+        loader=FunctionLoader(_text), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    made.filters["ratio"] = lambda parts: unbroken(ratio_label(parts))
+    made.filters["in_words"] = in_words
+    return made

@@ -1,0 +1,110 @@
+"""Fits, readings and held-out mixtures of a release, from its tables, as pictures need them."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from ..calibrate.cards.readings import CardReadings, pair
+from ..calibrate.errors import InputError
+from ..calibrate.fit.check import Check, check_mixtures
+from ..calibrate.fit.result import PaintFit
+from .release_inputs import card_of, session_of
+from .release_load import LoadedRelease
+
+_SPECTRA = ["card", "patch", "wavelength", "measured", "fitted", "sigma"]
+
+
+@dataclass(frozen=True)
+class Packed:
+    """What a release packs beside its numbers.
+
+    Attributes
+    ----------
+    fits : mapping of nickname to PaintFit
+        Their residuals hold what was read alone: what was fitted to it isn't packed.
+    readings : mapping of card to tuple of CardReadings
+        A card may have been read several times.
+    unread : mapping of card to str
+        Why the packed readings of a card can't be used.
+    """
+
+    fits: Mapping[str, PaintFit]
+    readings: Mapping[str, tuple[CardReadings, ...]]
+    unread: Mapping[str, str]
+
+    def of_paint(self, paint: str) -> list[CardReadings]:
+        """Readings of the cards that a paint was fitted to."""
+        cards = dict.fromkeys(self.fits[paint].patches["card"])
+        return [reading for card in cards for reading in self.readings.get(card, ())]
+
+
+def unpack(release: LoadedRelease) -> Packed:
+    """Put the tables of a release together again."""
+    tables = release.tables
+    readings: dict[str, list[CardReadings]] = defaultdict(list)
+    unread: dict[str, str] = {}
+    cards = {name: card_of(tables, name) for name in tables["cards"]["card"]}
+    dry = tables["sessions"][tables["sessions"]["state"] == "dry"]
+    for number, card in dry[["session", "card"]].itertuples(index=False):
+        try:
+            readings[card].append(pair(cards[card], session_of(tables, number)))
+        except InputError as error:
+            unread[card] = str(error)
+    kept = {card: tuple(found) for card, found in readings.items()}
+    fits = {}
+    patches = dict(list(tables["patches"].groupby("paint", sort=False)))
+    for row in tables["paints"].to_dict("records"):
+        mine = patches.get(row["paint"], tables["patches"].iloc[:0]).drop(columns=["fit", "paint"])
+        beside = [p for p in (row["paint"], row["white"]) if p in release.coefficients.paints]
+        fits[row["paint"]] = PaintFit(
+            row["paint"],
+            release.coefficients.select(list(dict.fromkeys(beside))),
+            mine,
+            _as_read(mine, kept),
+            row["verdict"],
+            tuple(reason for reason in row["reasons"].split("; ") if reason),
+        )
+    return Packed(fits, kept, unread)
+
+
+def _as_read(patches: pd.DataFrame, readings: Mapping[str, Sequence[CardReadings]]) -> pd.DataFrame:
+    """Mean reading of each patch, as the residuals of a fit have it."""
+    found = []
+    for card, patch in patches[["card", "patch"]].itertuples(index=False):
+        repeats = [rows for r in readings.get(card, ()) if len(rows := r.read(patch))]
+        if not repeats:
+            continue
+        grid = readings[card][0].spectra.wavelengths
+        mean = np.concatenate(repeats).mean(axis=0)
+        read = {"card": card, "patch": patch, "wavelength": grid, "measured": mean}
+        found.append(pd.DataFrame({**read, "fitted": np.nan, "sigma": np.nan}))
+    return pd.concat(found) if found else pd.DataFrame({name: [] for name in _SPECTRA})
+
+
+def held_out(release: LoadedRelease, packed: Packed) -> tuple[pd.DataFrame, Check | None]:
+    """Mixtures that no fit saw: how far each lies from what was foretold, as published.
+
+    Returns
+    -------
+    table : DataFrame
+        A row for each patch: card, step, over, de00; the mean where several fits were judged by it.
+    check : Check or None
+        The same mixtures foretold again from the packed readings, for their looks; None where that
+        can't be done.
+    """
+    table = release.tables["checks"].groupby(["card", "patch"], sort=False)["de00"].mean()
+    split = table.reset_index()
+    names = split["patch"].str.rsplit("/", n=1, expand=True)
+    if split.empty:
+        return split.assign(step=[], over=[]), None
+    split = split.assign(step=names[0], over=names[1])
+    readings = [r for card in split["card"].unique() for r in packed.readings.get(card, ())]
+    try:
+        return split, check_mixtures(release.coefficients, readings)
+    except (InputError, ValueError):
+        return split, None
