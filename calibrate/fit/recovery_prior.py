@@ -46,8 +46,8 @@ def _of_both(of_k: Array, of_s: Array) -> Array:
     return np.block([[of_k, none], [none, of_s]]) + _JITTER * np.eye(2 * len(of_k))
 
 
-_WIDTH = 0.15
-_LIKENESS = _of_both(_smooth(0.8, 0.6, 60.0), _smooth(0.8, 0.3, 100.0))
+_WIDTH = 0.1
+_LIKENESS = _of_both(_smooth(0.8, 0.8, 90.0), _smooth(0.8, 0.6, 60.0))
 """How far a paint's log K and log S may lie from those of a paint that it is like, (2W, 2W)."""
 
 
