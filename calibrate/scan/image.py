@@ -231,7 +231,8 @@ def read_picture(path: str | Path) -> Picture:
         raise _error(facts.file, "it holds no colour (one channel)", "scan the card in colour")
     if decoded.dtype not in (np.uint8, np.uint16):
         raise _error(facts.file, "its pixels are no whole numbers of 8 or 16 bit")
-    turned = _TURNS.get(facts.orientation, lambda p: p)(decoded[:, :, 2::-1])
+    code = cv2.COLOR_BGRA2RGB if decoded.shape[2] == 4 else cv2.COLOR_BGR2RGB
+    turned = _TURNS.get(facts.orientation, lambda p: p)(cv2.cvtColor(decoded, code))
     return Picture(np.ascontiguousarray(turned), facts)
 
 

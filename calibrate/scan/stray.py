@@ -162,8 +162,8 @@ class _Page:
 
     def blurred(self, values: Array) -> list[Array]:
         """What lies around each point, for each reach; what isn't seen counts as its neighbours."""
-        seen = self.seen.astype(float)
-        held = np.where(self.seen[:, :, None], values, 0.0)
+        seen = self.seen.astype(np.float32)
+        held = np.where(self.seen[:, :, None], values, 0.0).astype(np.float32)
         result = []
         for reach in REACH_MM:
             pad = cv2.BORDER_CONSTANT

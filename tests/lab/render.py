@@ -73,7 +73,7 @@ PHONE = _even(
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Device:
     """An invented scanner or phone.
 
