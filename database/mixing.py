@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from ..calibrate.optics.colour import (
 )
 from ..calibrate.optics.predict import Prediction, dry_fractions, predict
 from ..calibrate.optics.spectra import Array
+from ..calibrate.optics.surface import Gloss, Surface, haze_prior
 from .colour_words import colour_words, hue_name
 
 CARD_BLACK, CARD_WHITE = 0.01, 0.86
@@ -108,10 +109,36 @@ class Look:
         return code + ("!" if cut[0] else "")
 
 
+def finished(surface: Surface, finish: Gloss) -> Surface:
+    """Return the surface as the eye sees it under a finish, with the shine kept out of sight.
+
+    Gloss sends its surface reflection one way, and an eye moves out of it; matt sends it all
+    about, which lifts the darks.
+    """
+    return replace(surface, specular="excluded", gloss=finish, haze=haze_prior(finish)[0])
+
+
+def by_weight(coefficients: Coefficients, volumes: Mapping[str, float]) -> dict[str, float]:
+    """Parts by weight of a mix given by volume of tube paint."""
+    return {n: v * float(coefficients.density[coefficients.index(n)]) for n, v in volumes.items()}
+
+
 def look(
-    coefficients: Coefficients, mix: Mapping[str, float], thickness_um: float | None = None
+    coefficients: Coefficients,
+    mix: Mapping[str, float],
+    thickness_um: float | None = None,
+    finish: Gloss | None = None,
 ) -> list[Look]:
     """Predict a mix: opaque, and as a film over black and over white where a thickness is given.
+
+    Parameters
+    ----------
+    coefficients : Coefficients
+    mix : mapping of nickname to parts by weight
+    thickness_um : float, optional
+        Of the dry film.
+    finish : {"gloss", "satin", "matt"}, optional
+        As the eye sees it so finished; else as the instrument reads it.
 
     Raises
     ------
@@ -127,12 +154,13 @@ def look(
         )
     used = coefficients.select(list(mix))
     fractions = dry_fractions(used, [mix])
-    looks = [Look("opaque", predict(used, fractions))]
+    surface = finished(used.surface, finish) if finish else None
+    looks = [Look("opaque", predict(used, fractions, surface=surface))]
     if thickness_um is not None:
         x = np.array([thickness_um * 1e-3])
         for over, inside in (("black", CARD_BLACK), ("white", CARD_WHITE)):
             ground = np.full((1, used.wavelengths.size), inside)
-            looks.append(Look(over, predict(used, fractions, x, ground)))
+            looks.append(Look(over, predict(used, fractions, x, ground, surface)))
     return looks
 
 

@@ -224,3 +224,24 @@ def test_tubes_that_are_out_are_not_used(demo, monkeypatch, capsys):
     said = run(monkeypatch, capsys, "recipe", "mixtures/kelp", "--json", "--studio", demo).json
     assert all("ROPE" not in r["parts"] for r in said["recipes"])
     run(monkeypatch, capsys, "tubes", "on", "ROPE", "--studio", demo)
+
+
+def test_predict_under_a_finish_by_volume_and_with_medium(demo, monkeypatch, capsys):
+    def predicted(*arguments):
+        found = run(monkeypatch, capsys, "predict", *arguments, "--json", "--studio", demo)
+        return found.json if found.status == 0 else found.err
+
+    gloss, matt = (predicted("PITCH=1", "--finish", f)["looks"][0] for f in ("gloss", "matt"))
+    # A matt black sends the surface's 4 % (Fresnel, n = 1.5) all about; a gloss one none of it.
+    off = np.array(matt["reflectance"]) - np.array(gloss["reflectance"])
+    np.testing.assert_allclose(off[np.isfinite(off)], 0.04, atol=1e-9)
+    assert matt["lab"]["D50/2°"][0] > gloss["lab"]["D50/2°"][0] + 10
+    by_weight, by_volume = predicted("ANCHOR=1,HULL=4"), predicted("ANCHOR=1,HULL=4", "--volume")
+    # A gram of white is less volume than a gram of blue: by volume there is more white in it.
+    assert by_volume["looks"][0]["lab"]["D50/2°"][0] > by_weight["looks"][0]["lab"]["D50/2°"][0]
+    alone = predicted("ANCHOR=1", "--thickness", "60")["looks"]
+    thin = predicted("ANCHOR=1,MEDIUM=4", "--thickness", "60")["looks"]
+    assert thin[0]["lab"]["D50/2°"] == pytest.approx(alone[0]["lab"]["D50/2°"], abs=0.3)
+    assert thin[2]["lab"]["D50/2°"][0] > alone[2]["lab"]["D50/2°"][0] + 5
+    assert "medium alone" in predicted("MEDIUM=1")
+    assert "gloss, satin, matt" in predicted("HULL=1", "--finish", "shiny")

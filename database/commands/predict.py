@@ -6,9 +6,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, open_store, print_table, say
 
 if TYPE_CHECKING:
+    from ...calibrate.optics.surface import Gloss
     from ..mixing import Look
 
 EXAMPLE = 'tintladder predict "ANCHOR=2,ROPE=1,HULL=7" --thickness 60'
@@ -20,17 +22,37 @@ def predict(
         float | None,
         typer.Option(min=0.1, help="Dry film thickness in µm: shows it over black and white too."),
     ] = None,
+    finish: Annotated[
+        str | None,
+        typer.Option(help="gloss, satin or matt: as the eye sees it so finished."),
+    ] = None,
+    volume: Annotated[
+        bool, typer.Option("--volume", help="The parts are by volume of tube paint.")
+    ] = False,
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Predict the colour of a mix, and how surely, from the studio's current fits."""
-    with open_store(studio) as store:
-        from ..mixing import VIEWS, look, mix_words, parse_mix
+    """Predict the colour of a mix, and how surely, from the studio's current fits.
 
-        parts = parse_mix(mix, lambda name: store.find_paint(name).nickname)
-        coefficients = store.current_coefficients(list(parts))
+    MEDIUM is clear medium, which every studio has.
+    """
+    gloss = _check_finish(finish)
+    with open_store(studio) as store:
+        from ..medium import MEDIUM, NAME, resolver, with_medium
+        from ..mixing import VIEWS, by_weight, look, mix_words, parse_mix
+
+        parts = parse_mix(mix, resolver(lambda name: store.find_paint(name).nickname))
+        paints = [nickname for nickname in parts if nickname != MEDIUM]
+        if not paints:
+            raise InputError("mix", mix, "medium alone has no colour", "add a paint")
+        coefficients = store.current_coefficients(paints)
+        if MEDIUM in parts:
+            coefficients = with_medium(coefficients)
         names = {paint.nickname: paint.name for paint in store.paints()}
-        looks = look(coefficients, parts, thickness)
+        words = mix_words(parts, {MEDIUM: NAME} | names)
+        if volume:
+            parts = by_weight(coefficients, parts)
+        looks = look(coefficients, parts, thickness, gloss)
     result = {
         "mix": parts,
         "scale": coefficients.scale,
@@ -41,6 +63,7 @@ def predict(
             if not known
         ],
         "thickness_um": thickness,
+        "finish": finish,
         "looks": [
             {
                 "over": seen.over,
@@ -56,25 +79,37 @@ def predict(
             for seen in looks
         ],
     }
-    say(result, as_json, lambda: _show(mix_words(parts, names), looks, thickness, result))
+    say(result, as_json, lambda: _show(words, looks, result, volume))
 
 
-def _show(words: str, looks: list[Look], thickness: float | None, result: dict) -> None:
+def _check_finish(finish: str | None) -> Gloss | None:
+    from ...calibrate.optics.surface import GLOSSES
+
+    found = next((gloss for gloss in GLOSSES if gloss == finish), None)
+    if finish is not None and found is None:
+        raise InputError("--finish", finish, f"expected {', '.join(GLOSSES)}", "choose one")
+    return found
+
+
+def _show(words: str, looks: list[Look], result: dict, volume: bool) -> None:
     from ...calibrate.optics.colour import in_words
+    from ..mixing import VIEWS
 
     whole = looks[0]
-    typer.echo(f"{words}: {whole.words}.")
+    finish = f", {result['finish']}" if result["finish"] else ""
+    typer.echo(f"{words}, by {'volume' if volume else 'weight'}{finish}: {whole.words}.")
     typer.echo(
         f"Sure to within CIEDE2000 {whole.band:.1f} (95 of 100 times; {in_words(whole.band)})."
     )
     rows = []
     for seen in looks:
-        title = "opaque" if seen.over == "opaque" else f"{thickness:g} µm over {seen.over}"
-        lightness, a, b = seen.lab()
         shown = seen.hex.rstrip("!") + (" (a screen can't show it)" if "!" in seen.hex else "")
-        colour = f"{lightness:.1f}  {a:+.1f}  {b:+.1f}"
-        rows.append((title, seen.words, colour, f"±{seen.band:.1f}", shown))
-    print_table(["film", "looks", "L* a* b* (D50/2°)", "band", "sRGB"], rows)
+        lit = ("{:.1f}  {:+.1f}  {:+.1f}".format(*seen.lab(view)) for view in VIEWS)
+        opaque = seen.over == "opaque"
+        title = seen.over if opaque else f"{result['thickness_um']:g} µm over {seen.over}"
+        rows.append((title, seen.words, *lit, f"±{seen.band:.1f}", shown))
+    lights = (f"L* a* b* ({view})" for view in VIEWS)
+    print_table(["film", "looks", *lights, "band", "sRGB"], rows)
     if result["dry_volume_assumed"]:
         typer.echo(
             f"Dry volume per gram is assumed for {', '.join(result['dry_volume_assumed'])}; "
