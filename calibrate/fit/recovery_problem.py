@@ -13,7 +13,7 @@ from ..cards.readings import CardReadings
 from ..errors import InputError
 from ..optics.coefficients import Coefficients
 from ..optics.sensors import Sensors, strongest
-from ..optics.spectra import GRID, Array, Spectra
+from ..optics.spectra import GRID, Array, Flag, Spectra
 from ..optics.surface import Surface, to_measured
 from .problem import Nuisance, Problem, build
 from .recovery_patch import most_likely, patch_spectra
@@ -102,7 +102,7 @@ def lay_out(
                 )
                 bare[r.card.name, substrate] = found
                 values[i] = found[0]
-        flags = np.zeros(values.shape, dtype=np.uint16)
+        flags = np.where(np.isnan(values), np.uint16(Flag.MISSING), np.uint16(0))
         spectra = Spectra(GRID, values, r.labels, flags)
         guessed.append(CardReadings(r.card, spectra, r.surface, r.source))
     problem = build(guessed, tubes, settings, known)

@@ -68,7 +68,7 @@ class Belief:
 
 
 @dataclass(frozen=True)
-class _Normal:
+class Normal:
     """A block's normal equations, its own part (L) and the border's (B)."""
 
     ll: Array
@@ -81,7 +81,7 @@ class _Normal:
 
 
 @dataclass(frozen=True)
-class _Part:
+class Part:
     """A block, and where it stands in the border."""
 
     block: Block
@@ -104,19 +104,21 @@ class _Part:
                 out[i] = self.seen.bare_by_scalar[int(m)][rows]
         return out
 
-    def normal(self, theta: Array, nu: Array, root: Array, belief: Belief, size: int) -> _Normal:
+    def normal(self, theta: Array, nu: Array, root: Array, belief: Belief, size: int) -> Normal:
         """Form the normal equations; ``root`` (N, 3, 3) whitens each patch's channels."""
         block, n_w = self.block, theta.shape[2]
         values = nu[block.scalars]
         fitted, spectral, scalar, by_bare = block.predict(
             theta[block.paints, 0], theta[block.paints, 1], values
         )
+        # The bare card moves so little that its share in each film is held meanwhile.
         fitted = fitted + by_bare * np.einsum("m,mnw->nw", values, self.bare_slopes)
         scalar += by_bare[:, None] * self.bare_slopes.transpose(1, 0, 2)
         seen_by = self.seen.sensitivity + np.einsum("m,mcw->cw", values, self.channel_slopes)
         whiten = root[block.rows]
         through = whiten @ seen_by
         off = self.seen.channels[block.rows] - fitted @ seen_by.T
+        off = np.where(np.isnan(off), 0.0, off)  # unread; nothing weighs it
         e = np.einsum("ncd,nd->nc", whiten, off).ravel()
         flat = spectral.reshape(block.rows.size, 1, -1, n_w)
         js = (through[:, :, None] * flat).reshape(e.size, -1)
@@ -138,7 +140,7 @@ class _Part:
             ll[at, at] += belief.precision[paint]
             gl[at] -= pull
             cost += float(pull @ (theta[paint] - belief.center[paint]).ravel())
-        return _Normal(ll, jl.T @ jb, jb.T @ jb, gl, jb.T @ e, cost, fitted)
+        return Normal(ll, jl.T @ jb, jb.T @ jb, gl, jb.T @ e, cost, fitted)
 
 
 def solve_channels(
@@ -176,13 +178,13 @@ def solve_channels(
     hub_size = 2 * len(hubs) * n_w
     size = hub_size + shared.size
     parts = [
-        _Part(b, seen, hub_size + np.searchsorted(shared, b.scalars[b.own_scalars :]))
+        Part(b, seen, hub_size + np.searchsorted(shared, b.scalars[b.own_scalars :]))
         for b in blocks
     ]
     theta = start.copy()
     nu = np.zeros(len(problem.nuisances)) if nu is None else nu.copy()
 
-    def assemble(theta: Array, nu: Array) -> tuple[list[_Normal], Array, Array, float]:
+    def assemble(theta: Array, nu: Array) -> tuple[list[Normal], Array, Array, float]:
         normals = [p.normal(theta, nu, root, belief, size) for p in parts]
         bb = sum((n.bb for n in normals), np.zeros((size, size)))
         gb = sum((n.gb for n in normals), np.zeros(size))
@@ -258,7 +260,7 @@ _Eliminated = list[tuple[tuple[Array, bool], Array, Array]]
 
 
 def _eliminate(
-    normals: Sequence[_Normal], bb: Array, gb: Array, damping: float
+    normals: Sequence[Normal], bb: Array, gb: Array, damping: float
 ) -> tuple[_Eliminated, Array, Array]:
     """Each block's factor, response to the border and own step; what is left of the border."""
     schur, right = bb + damping * np.diag(np.diag(bb)), gb.copy()
