@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -156,7 +156,7 @@ def hue_picture(
             axis=1,
         )
 
-    return _path(line, read, ends, place)
+    return _path(line, read, ends, place, 4.0)
 
 
 def lightness_picture(
@@ -167,10 +167,18 @@ def lightness_picture(
     def place(lab: Array) -> Array:
         return np.stack([_across(chroma_hue(lab)[0] / scale.chroma), _up(lab[:, 0] / 100)], axis=1)
 
-    return _path(line, read, ends, place)
+    # Below the masstone, for from there the way leads up.
+    return _path(line, read, ends, place, 16.0)
 
 
-def _path(line: Array, read: Sequence[tuple[str, Swatch]], ends: tuple[str, ...], place) -> Picture:  # type: ignore[no-untyped-def]
+def _path(
+    line: Array,
+    read: Sequence[tuple[str, Swatch]],
+    ends: tuple[str, ...],
+    place: Callable[[Array], Array],
+    below: float,
+) -> Picture:
+    """Draw a path with the colours read; its first label so far below its start."""
     at = place(line) if len(line) else np.zeros((0, 2))
     at = at[np.isfinite(at).all(axis=1)]
     known = [(over, swatch) for over, swatch in read if swatch.code]
@@ -187,7 +195,8 @@ def _path(line: Array, read: Sequence[tuple[str, Swatch]], ends: tuple[str, ...]
         ):
             right = (beside[0] <= x and x < SIDE * 0.68) or x < SIDE * 0.3
             off, anchor = (9, "start") if right else (-9, "end")
-            labels.append(Label(_near(x + off), _near(y + 4), text, anchor))
+            down = 4.0 if labels else below
+            labels.append(Label(_near(x + off), _near(y + down), text, anchor))
     return Picture((("path", _points(at)),) if len(at) else (), (), dots, tuple(labels))
 
 
