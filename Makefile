@@ -26,6 +26,7 @@ lint: .venv/dev
 
 measurements: .venv/dev
 	$(BIN)/python -m tests.lab.boatyard measurements
+	$(BIN)/python -m tests.lab.scans measurements
 
 .venv/bin/python:
 	$(PYTHON) -m venv .venv

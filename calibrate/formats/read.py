@@ -33,6 +33,8 @@ _KNOWN = (
     (b"SQLite format 3", "a database"),
     (b"\x7fELF", "a program"),
 )
+_PICTURES = ("a PNG picture", "a JPEG picture", "a TIFF picture")
+_SCAN = "if it shows a card, read it with tintladder scan"
 _DO = "export the readings as CGATS text, CSV or XLSX"
 
 
@@ -69,7 +71,8 @@ def _text(raw: bytes, file: str) -> str:
             raise InputError(file, None, "its UTF-16 text is damaged", _DO) from None
     for start, what in _KNOWN:
         if raw.startswith(start) and (len(start) > 2 or b"\x00" in raw):
-            raise InputError(file, None, f"expected readings, this looks like {what}", _DO)
+            do = _SCAN if what in _PICTURES else _DO
+            raise InputError(file, None, f"expected readings, this looks like {what}", do)
     if re.search(rb"[\x00-\x08\x0e-\x19\x1b-\x1f]", raw):
         raise InputError(file, None, "expected readings, this looks like a binary file", _DO)
     try:

@@ -186,7 +186,6 @@ def main(folder: str) -> None:
     """Write the demo's scans under ``folder/boatyard/scans``."""
     to = Path(folder) / "boatyard" / "scans"
     to.mkdir(parents=True, exist_ok=True)
-    (to / "README.txt").write_text(f"{_INVENTED}\n", encoding="utf-8")
     (to / "target.txt").write_text(values_text(), encoding="utf-8", newline="\n")
     for name, device, dpi in (
         ("target.png", DEMO_SCANNER, DPI),
@@ -200,7 +199,9 @@ def main(folder: str) -> None:
         save(rendered, str(to / f"{card.name}.{scan.suffix}"), scan.stated_dpi)
         text = card_text(card, [_INVENTED])
         (to / f"{card.name}.toml").write_text(text, encoding="utf-8", newline="\n")
-    print("corners of the target:", " ".join(f"{x:g},{y:g}" for x, y in corners))
+    at = " ".join(f"{x:g},{y:g}" for x, y in corners)
+    words = f"{_INVENTED}\nThe target has {COLUMNS}x{ROWS} patches; its corners are at {at} px.\n"
+    (to / "README.txt").write_text(words, encoding="utf-8", newline="\n")
 
 
 if __name__ == "__main__":
