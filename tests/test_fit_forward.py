@@ -41,10 +41,11 @@ def cards():
     ]
 
 
-def problem_of(surface):
+def problem_of(surface, settings=None):
     thick = [replace(c, drawdowns=tuple(replace(d, gap_um=d.gap_um or GAP_UM)
              for d in c.drawdowns)) for c in cards()]  # fmt: skip
-    return build([read(c, surface) for c in thick], TUBES, FitSettings(fit_k2=True))
+    settings = settings or FitSettings(fit_k2=True)
+    return build([read(c, surface) for c in thick], TUBES, settings)
 
 
 def at_random(problem, seed=1):
@@ -64,9 +65,11 @@ def test_every_kind_is_there():
     assert "haze" not in {n.kind for n in problem_of(Surface.of("di:8")).nuisances}
 
 
+@pytest.mark.parametrize("settings", [FitSettings(fit_k2=True), FitSettings(model="transport")],
+                         ids=lambda s: s.model)  # fmt: skip
 @pytest.mark.parametrize("surface", SURFACES, ids=lambda s: f"{s.geometry} {s.specular}")
-def test_derivatives_by_finite_differences(surface):
-    problem = problem_of(surface)
+def test_derivatives_by_finite_differences(surface, settings):
+    problem = problem_of(surface, settings)
     log_k, log_s, nu = at_random(problem)
     seen = set()
     for block in clusters(problem)[0]:
@@ -119,6 +122,11 @@ def test_model_is_the_one_that_made_the_readings(surface):
                 nu[m] /= FitSettings().measured_spread
         made = block.predict(k[block.paints], s[block.paints], nu)[0]
         np.testing.assert_allclose(made, problem.measured[block.rows], atol=1e-12)
+
+
+def test_there_is_no_k2_to_fit_where_the_table_holds_the_surface():
+    with pytest.raises(ValueError, match="no k2"):
+        FitSettings(model="transport", fit_k2=True)
 
 
 def test_blocks_hold_every_patch_once():

@@ -9,6 +9,7 @@ import numpy as np
 
 from ..optics.kubelka_munk import film_derivatives, opaque_derivatives
 from ..optics.spectra import Array
+from ..optics.transport import OPAQUE, TRANSPORT, Films, films, over_substrate
 from .problem import Ints, Problem
 
 
@@ -185,6 +186,7 @@ class Block:
         bend = np.exp(slopes @ nu)[:, None]
         km, sm = (c_row @ k) * bend, c_row @ s
         x = np.exp(log_x[self.at])[:, None]
+        film = p.film[p.drawdown[self.rows]][:, None]
         k1, alpha, k2, sphere, fixed, bare_floor = self.surface_arrays
         k2_at, haze = self.k2_at, self.haze_slopes
         for m in k2_at:
@@ -194,21 +196,29 @@ class Block:
         bare = np.nan_to_num(p.bare[self.rows]) - bare_floor[:, None]
         inner = tau[:, None] + k2[:, None] * bare
         rg = bare / inner
-        d = film_derivatives(km, sm, x, rg)
-        film = p.film[p.drawdown[self.rows]][:, None]
-        r, dr_k, dr_s, dr_x, dr_rg = d
-        if not film.all():
-            o, o_k, o_s = opaque_derivatives(km, sm)
-            r, dr_k, dr_s = (
-                np.where(film, r, o),
-                np.where(film, dr_k, o_k),
-                np.where(film, dr_s, o_s),
-            )
-            dr_x, dr_rg = np.where(film, dr_x, 0.0), np.where(film, dr_rg, 0.0)
-        lift = 1 / (1 - k2[:, None] * r)
-        slope = tau[:, None] * lift**2
+        if p.model == TRANSPORT:
+            # Patches of one drawdown are one film.
+            _, first = np.unique(self.at, return_index=True)
+            depth = np.where(film, x, OPAQUE)
+            made = films(km[first], sm[first], depth[first], sphere[first, None] == 0)
+            made = Films(*(numbers[:, self.at] for numbers in made))
+            r, dr_k, dr_s, dr_x, dr_rg = over_substrate(made, km, sm, depth, rg)
+            seen, slope, lift = r, np.ones((1, 1)), np.ones((1, 1))
+        else:
+            r, dr_k, dr_s, dr_x, dr_rg = film_derivatives(km, sm, x, rg)
+            if not film.all():
+                o, o_k, o_s = opaque_derivatives(km, sm)
+                r, dr_k, dr_s = (
+                    np.where(film, r, o),
+                    np.where(film, dr_k, o_k),
+                    np.where(film, dr_s, o_s),
+                )
+                dr_x, dr_rg = np.where(film, dr_x, 0.0), np.where(film, dr_rg, 0.0)
+            lift = 1 / (1 - k2[:, None] * r)
+            slope = tau[:, None] * lift**2
+            seen = tau[:, None] * r * lift
         alpha = alpha + haze @ nu
-        measured = (alpha * k1)[:, None] + tau[:, None] * r * lift
+        measured = (alpha * k1)[:, None] + seen
         spectral = np.empty((self.rows.size, self.paints.size, 2, k.shape[1]))
         spectral[:, :, 0] = (slope * dr_k * bend)[:, None, :] * c_row[:, :, None] * k
         spectral[:, :, 1] = (slope * dr_s)[:, None, :] * c_row[:, :, None] * s

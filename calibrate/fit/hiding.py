@@ -17,9 +17,9 @@ from scipy.optimize import brentq
 
 from ..optics.coefficients import ABSOLUTE, Coefficients, dry_volume_spread
 from ..optics.colour import View, lab, weights
-from ..optics.kubelka_munk import film
+from ..optics.predict import read_films
 from ..optics.spectra import Array
-from ..optics.surface import Surface, to_inside, to_measured
+from ..optics.surface import Surface, to_inside
 from .own_films import UNTRIED, Anchor
 from .propagate import Seen, covariance_of, read_by_all, see
 
@@ -307,8 +307,8 @@ def hiding_thickness(
 
     def missing(log_x: Array | float) -> Array:
         x = np.exp(np.atleast_1d(log_x))[:, None]
-        r = film(c.k[0], c.s[0], x, under[:, None])
-        return short(to_measured(r, c.surface), c.wavelengths, view)
+        r = read_films(c.model, c.surface, c.k[0], c.s[0], x, under[:, None]).r
+        return short(r, c.wavelengths, view)
 
     # The thinnest film beyond which every thicker one hides.
     grid = np.linspace(np.log(_THINNEST), np.log(_THICKEST), 200)

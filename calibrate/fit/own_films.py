@@ -18,10 +18,9 @@ from ..cards.readings import CardReadings
 from ..cards.weighing import composition
 from ..optics.coefficients import ABSOLUTE, Coefficients
 from ..optics.colour import View, weights, xyz
-from ..optics.kubelka_munk import film
-from ..optics.predict import volume_solids
+from ..optics.predict import read_films, volume_solids
 from ..optics.spectra import Array
-from ..optics.surface import haze_prior, to_inside, to_measured
+from ..optics.surface import haze_prior, to_inside
 from .problem import reading_sd
 from .propagate import read_by_all
 from .settings import FitSettings
@@ -156,7 +155,7 @@ def _shift(
     """Logarithm of a thickness over the one that K and S need to show as much, and its noise."""
 
     def beyond(log_x: float) -> float:
-        r = to_measured(film(c.k[0], c.s[0], np.exp(log_x), under), c.surface)
+        r = read_films(c.model, c.surface, c.k[0], c.s[0], float(np.exp(log_x)), under).r
         return float(seen @ (r[1] - r[0])) - apart
 
     low, high = np.log(_THINNEST), np.log(_THICKEST)

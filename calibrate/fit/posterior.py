@@ -207,6 +207,7 @@ def coefficients(
         scan_made=np.zeros(n_p, dtype=bool),
         mix_error=mix_error(problem, solution),
         model_error=model_error(problem, solution),
+        model=problem.model,
     )
 
 

@@ -98,6 +98,9 @@ class Problem:
         Reading of the bare substrate under each patch.
     surfaces : tuple of N Surface
     scale : str
+    wavelengths : (W,) array, nm
+    model : str
+        That of the coefficients to be fitted.
     """
 
     paints: tuple[str, ...]
@@ -119,6 +122,7 @@ class Problem:
     surfaces: tuple[Surface, ...]
     scale: str
     wavelengths: Array
+    model: str
 
 
 def reading_sd(reflectance: Array, settings: FitSettings) -> Array:
@@ -336,6 +340,7 @@ def build(
         surfaces=tuple(surfaces),
         scale=known.scale if known else _scale(cards),
         wavelengths=GRID,
+        model=known.model if known else settings.model,
     )
     return problem
 

@@ -9,9 +9,8 @@ import numpy as np
 
 from ..optics.coefficients import Coefficients
 from ..optics.colour import View, lab, lab_jacobian, weights
-from ..optics.kubelka_munk import film_derivatives, opaque_derivatives
+from ..optics.predict import read_films
 from ..optics.spectra import Array
-from ..optics.surface import to_measured
 
 
 def covariance_of(coefficients: Coefficients, slopes: Array) -> Array:
@@ -196,20 +195,15 @@ def see(
     """
     c = coefficients
     k, s = shares @ c.k, shares @ c.s
-    if thickness is None:
-        r, dk, ds = opaque_derivatives(k, s)
-        dx = np.zeros_like(r)
-    else:
-        if substrates is None:
-            raise ValueError("a film needs its substrate")
-        d = film_derivatives(k, s, np.asarray(thickness), substrates)
-        r, dk, ds, dx = d.r, d.d_k, d.d_s, d.d_x
-    slope = c.surface.tau / (1 - c.surface.k2 * r) ** 2
-    both = np.stack([slope * dk, slope * ds], axis=1)
+    if thickness is not None and substrates is None:
+        raise ValueError("a film needs its substrate")
+    x = np.inf if thickness is None else thickness
+    d = read_films(c.model, c.surface, k, s, x, 0.0 if substrates is None else substrates)
+    both = np.stack([d.d_k, d.d_s], axis=1)
     return Seen(
         c.wavelengths,
-        to_measured(r, c.surface),
+        d.r,
         shares[:, :, None, None] * both[:, None],
         both[:, None, 0] * c.k + both[:, None, 1] * c.s,
-        slope * dx,
+        d.d_x,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import Any, Literal
 
 
 @dataclass(frozen=True)
@@ -12,6 +12,9 @@ class FitSettings:
 
     Attributes
     ----------
+    model : {"two-flux", "transport"}
+        Whether K and S are fitted, or absorption and reduced scattering (see
+        `tintladder.calibrate.optics.transport`).
     transfer : float
         Wet film left by an applicator over its gap (0.5-0.9; common practice, no source).
     transfer_spread : float
@@ -44,6 +47,7 @@ class FitSettings:
         leave room for, learnt from them.
     """
 
+    model: Literal["two-flux", "transport"] = "two-flux"
     transfer: float = 0.6
     transfer_spread: float = 0.10
     session_spread: float = 0.05
@@ -56,6 +60,10 @@ class FitSettings:
     k2_spread: float = 0.05
     fit_k2: bool = False
     roughness: tuple[float, float] | None = None
+
+    def __post_init__(self) -> None:
+        if self.fit_k2 and self.model != "two-flux":
+            raise ValueError("the table of transport holds its surface: there is no k2 to fit")
 
     def as_dict(self) -> dict[str, Any]:
         """Return the settings as a JSON-able mapping."""

@@ -8,6 +8,7 @@ from ..optics.coefficients import ABSOLUTE
 from ..optics.kubelka_munk import from_black_and_white, ratio_of_opaque
 from ..optics.spectra import Array
 from ..optics.surface import to_inside
+from ..optics.transport import OF_TWO_FLUXES, TRANSPORT
 from .problem import Problem, substrate_inside
 
 _LOWEST_LOG, _HIGHEST_LOG = np.log(1e-4), np.log(1e4)
@@ -48,8 +49,10 @@ def starting_values(problem: Problem) -> Array:
             good = ~np.isnan(k_two) & (k_two > 0)
             k, s = np.where(good, k_two, k), np.where(good, s_two, s)
         out[i, 0], out[i, 1] = np.log(k), np.log(s)
+    out = np.where(np.isfinite(out), out, np.log(typical_s))
+    if problem.model == TRANSPORT:
+        out += np.log(OF_TWO_FLUXES)[:, None]
     if not absolute:
         out[problem.paints.index(problem.scale.removeprefix("relative to ")), 1] = 0.0
-    out = np.where(np.isfinite(out), out, np.log(typical_s))
     result: Array = np.clip(out, _LOWEST_LOG, _HIGHEST_LOG)
     return result

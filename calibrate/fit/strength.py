@@ -17,9 +17,8 @@ from scipy.optimize import brentq
 
 from ..optics.coefficients import Coefficients
 from ..optics.colour import D50, View, chroma_hue, lab
-from ..optics.kubelka_munk import opaque
+from ..optics.predict import read_films
 from ..optics.spectra import Array
-from ..optics.surface import to_measured
 from .propagate import covariance_of, read_by_all, see
 
 Criterion = Literal["absorption maximum", "equal depth"]
@@ -210,7 +209,8 @@ def _far(c: Coefficients, parts: Array, view: View) -> Array:
     """CIELAB distance of the first paint's tints from its white, the second; parts (M,) to (M,)."""
     share = np.array([_share(c, 0, 1, float(p)) for p in (*parts, np.inf)])[:, None]
     k, s = (share * v[0] + (1 - share) * v[1] for v in (c.k, c.s))
-    colours = lab(to_measured(opaque(k, s), c.surface), c.wavelengths, view)
+    seen = read_films(c.model, c.surface, k, s, np.inf, 0.0).r
+    colours = lab(seen, c.wavelengths, view)
     result: Array = np.linalg.norm(colours[:-1] - colours[-1], axis=1)
     return result
 

@@ -75,6 +75,8 @@ class Coefficients:
     model_error : (W,) array
         What they get wrong at each wavelength, as a standard deviation of reflectance.
     model : str
+        ``two-flux``; or ``transport``: then `k` is the absorption mu_a and `s` the reduced
+        scattering mu_s' (see `tintladder.calibrate.optics.transport`), as is all said of them here.
     """
 
     paints: tuple[str, ...]

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from . import transport
 from .coefficients import Coefficients, dry_volume_spread
 from .colour import D50, View, lab, lab_jacobian
-from .kubelka_munk import film_derivatives, opaque_derivatives
+from .kubelka_munk import FilmDerivatives, film_derivatives, opaque_derivatives
 from .spectra import Array
 from .surface import Surface, to_measured
 
@@ -112,19 +113,17 @@ def predict(
         raise ValueError("K and S belong to the k2 they were fitted with")
     c = np.atleast_2d(fractions)
     k, s = c @ coefficients.k, c @ coefficients.s
-    r, dk, ds = opaque_derivatives(k, s)
-    dx = np.zeros_like(r)
-    thin = np.isfinite(np.full(len(c), np.inf) if thickness is None else thickness)
+    x = np.full(len(c), np.inf) if thickness is None else np.asarray(thickness, dtype=float)
+    thin = np.isfinite(x)
+    under: Array | float = 0.0
     if thin.any():
         if coefficients.scale != "absolute":
             raise ValueError(f"a film needs K and S in 1/mm; these are {coefficients.scale}")
         if substrate is None:
             raise ValueError("a film needs its substrate")
-        x = np.asarray(thickness, dtype=float)[thin, None]
-        film = film_derivatives(k[thin], s[thin], x, np.atleast_2d(substrate)[thin])
-        r[thin], dk[thin], ds[thin], dx[thin] = film.r, film.d_k, film.d_s, film.d_x * x
-    slope = surface.tau / (1 - surface.k2 * r) ** 2
-    dk, ds, dx = slope * dk, slope * ds, slope * dx
+        under = np.where(thin[:, None], substrate, 0.0)
+    seen = read_films(coefficients.model, surface, k, s, x[:, None], under)
+    dk, ds, dx = seen.d_k, seen.d_s, np.where(thin, x, 0.0)[:, None] * seen.d_x
     both = np.stack([dk, ds], axis=1)
     local = np.einsum("miw,pijw,mjw,mp->mw", both, coefficients.local, both, c**2)
     shared = np.einsum("miw,fpiw,mp->mfw", both, coefficients.factors, c)
@@ -141,4 +140,36 @@ def predict(
     mixed = ((c > 0).sum(axis=1) > 1) * (c @ coefficients.mix_error)
     bent = (dk * k * mixed[:, None])[:, None, :]
     factors = np.concatenate([shared, own, volume, bent, model], axis=1)
-    return Prediction(coefficients.wavelengths, to_measured(r, surface), local, factors)
+    return Prediction(coefficients.wavelengths, seen.r, local, factors)
+
+
+def read_films(
+    model: str, surface: Surface, k: Array, s: Array, x: Array | float, rg: Array | float
+) -> FilmDerivatives:
+    """What an instrument reads of films, and the derivatives of that; broadcast shapes.
+
+    Parameters
+    ----------
+    model : str
+        Says what `k` and `s` are (see `Coefficients`).
+    surface : Surface
+    k, s : array
+    x : array, mm
+        Dry film thickness; infinite where opaque.
+    rg : array
+        Inside reflectance of the substrate.
+    """
+    hides = np.isinf(x)
+    if model == transport.TRANSPORT:
+        depth = np.where(hides, transport.OPAQUE, x)
+        seen = transport.film_derivatives(k, s, depth, rg, surface.geometry == "45:0")
+        return seen._replace(r=surface.alpha * surface.k1 + seen.r)
+    if hides.any():
+        made = FilmDerivatives(*opaque_derivatives(k, s), np.zeros(1), np.zeros(1))
+    if not hides.all():
+        film = film_derivatives(k, s, np.where(hides, 1.0, x), np.asarray(rg))
+        if hides.any():
+            film = FilmDerivatives(*map(np.where, [hides] * 5, made, film))
+        made = film
+    slope = surface.tau / (1 - surface.k2 * made.r) ** 2
+    return FilmDerivatives(to_measured(made.r, surface), *(slope * d for d in made[1:]))
