@@ -22,7 +22,6 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     mixing,
     next_step,
     recovery,
-    recovery,
     robust,
     scan,
     stress,
