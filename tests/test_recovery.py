@@ -20,7 +20,7 @@ from tintladder.calibrate.fit.solve import clusters
 from tintladder.calibrate.optics.colour import ciede2000, lab
 from tintladder.calibrate.optics.sensors import Sensors, estimate_sensors
 from tintladder.calibrate.optics.spectra import GRID
-from tintladder.calibrate.optics.surface import Surface
+from tintladder.calibrate.optics.surface import Surface, to_measured
 
 from tests import synthetic
 from tests.invented_scanner import LED, THREE_BANDS, characterised, noisy, scanned, target
@@ -230,6 +230,41 @@ def test_all_scanned(world, all_scanned):
     off = ciede2000(made.lab(), lab(check.measured))
     assert np.isfinite(off).all()
     assert all_scanned.paints[PAINT].verdict
+
+
+def test_ladders_do_better_than_their_patches():
+    """All ten invented paints; single ones, blue ones above all, may gain little."""
+    flat, prior = Lab(surface=Surface.of("45:0")), ScanPrior.invented()
+    cards = flat.read(plan.ladders(), SEED, noise=False, repeats=1)
+    scans = [scanned(r, LED, SEED) for r in cards]
+    fit = fit_scan(scans, flat.tubes, LED, prior)
+    table = to_measured(prior.ladders, flat.surface)
+    fitted, guessed = [], []
+    for readings, scan in zip(cards, scans, strict=True):
+        paint = fit.paints[str(readings.card.drawdowns[0].paint)]
+        seen, patches = scan.averaged(), list(paint.patches["patch"])
+        true = np.concatenate([readings.read(label) for label in patches])
+        rows = [seen.labels.index(label) for label in patches]
+        guess = patch_spectra(table, LED.sensitivity, seen.channels[rows], seen.variance[rows])
+        found = paint.residuals["fitted"].to_numpy().reshape(-1, GRID.size)
+        fitted.append(np.sqrt(((found - true) ** 2).mean(axis=1)))
+        guessed.append(np.sqrt(((guess - true) ** 2).mean(axis=1)))
+    ours, alone = (float(np.median(np.concatenate(rms))) for rms in (fitted, guessed))
+    assert ours < 0.03
+    assert ours < 0.65 * alone
+
+
+def test_a_measured_paints_scan_tells_of_the_scanner(world):
+    """Scanned beside the others, what an instrument read of one paint makes the rest surer."""
+    known, tubes = world["known"].select([WHITE, "ANCHOR"]), world["tubes"]
+    sensors = characterised(LED, SEED)
+    said = []
+    for names in ([PAINT], [PAINT, "ANCHOR"]):
+        fit = fit_scan([world["scans"][p] for p in names], tubes, sensors, known=known)
+        u_k = fit.coefficients.uncertainty[0][0] / fit.coefficients.k[0]
+        table = fit.nuisances[fit.nuisances["kind"] == "sensitivity"]
+        said.append((np.median(u_k), table["uncertainty"].mean()))
+    assert said[1][0] < said[0][0] and said[1][1] < said[0][1]
 
 
 def test_uncertainty_grows_where_the_scan_is_blind(all_scanned):

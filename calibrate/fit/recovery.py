@@ -10,9 +10,10 @@ What a scan can't tell:
 
 - anything below some 400 nm and beyond some 700, where lamps and filters are dark: K and S there
   are what is believed of paints, with the uncertainty of a belief;
-- narrow features: a dip that falls between two channels, or how steep an edge is. Colours under
-  the lamp that the prediction is for come out well where that lamp is like the scanner's, less well
-  under one unlike it;
+- narrow features: a dip that falls between two channels, or how steep an edge is. A lamp of narrow
+  bands, as older scanners have, is blind between them and leaves more open than a white LED;
+- what two fluxes get wrong of a spectrum: three channels can be met by a wrong one. What is allowed
+  for it is taken over, not read;
 - fluorescence, which a scanner's lamp excites in its own way;
 - K and S apart from each other where a film hides its substrate and there is no ladder, as with any
   reading.
