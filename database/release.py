@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version as installed_version
 from pathlib import Path
@@ -21,7 +21,7 @@ from .gates import Gate, gates
 from .joining import join
 from .release_changes import Changes, checked_version, next_version, version_key
 from .release_descriptor import DESCRIPTOR, SCHEMA, as_json, describe, json_schema
-from .release_files import SUMS, Digest, pack, sums, sync_folder, write_whole
+from .release_files import SUMS, Archive, Digest, sums, sync_folder, write_whole
 from .release_schema import TABLES, Table
 from .release_tables import Contents, Texts, contents
 from .release_text import heading
@@ -279,8 +279,9 @@ def _put_in_place(
     try:
         folder = building / name
         folder.mkdir()
-        digest = _write(folder, made, created, note, said)
-        archive = pack(folder, building / f"{name}.zip")
+        with Archive(building / f"{name}.zip", name) as packed:
+            digest = _write(folder, packed, made, created, note, said)
+            archive = packed.finish()
         line = f"{archive.sha256}  {name}.zip\n"
         write_whole(building / f"{name}.zip.sha256", [line.encode()])
         sync_folder(folder)
@@ -293,8 +294,16 @@ def _put_in_place(
     return releases / name, digest
 
 
-def _write(folder: Path, made: Plan, created: str, note: str, said: dict[str, Any]) -> str:
-    """Write every file of a release, and return the digest of its SHA256SUMS."""
+def _write(
+    folder: Path, packed: Archive, made: Plan, created: str, note: str, said: dict[str, Any]
+) -> str:
+    """Write every file of a release, tables first, and return the digest of its SHA256SUMS."""
+
+    def whole(file: str, pieces: Iterable[bytes]) -> Digest:
+        digest = write_whole(folder / file, pieces)
+        packed.add(folder / file)
+        return digest
+
     name, code, held = folder.name, installed_version("tintladder"), made.contents
     cautions = {
         paint: words
@@ -303,8 +312,7 @@ def _write(folder: Path, made: Plan, created: str, note: str, said: dict[str, An
     }
     entry = Entry(made.version, created, made.changes, note, said)
     digests = {
-        table.file: write_whole(folder / table.file, _csv(table, held.texts[table.name]))
-        for table in TABLES
+        table.file: whole(table.file, _csv(table, held.texts[table.name])) for table in TABLES
     }
     rest = {
         DESCRIPTOR: as_json(describe(name, made.version, created, code, digests, said)),
@@ -313,8 +321,8 @@ def _write(folder: Path, made: Plan, created: str, note: str, said: dict[str, An
         "CHANGELOG.md": changelog([entry, *_history(made.earlier)]).encode(),
         "CITATION": citation("Paints", made.version, created, len(held.paints), code).encode(),
     }
-    digests |= {file: write_whole(folder / file, [data]) for file, data in rest.items()}
-    return write_whole(folder / SUMS, [sums(_hashes(digests))]).sha256
+    digests |= {file: whole(file, [data]) for file, data in rest.items()}
+    return whole(SUMS, [sums(_hashes(digests))]).sha256
 
 
 def _hashes(digests: dict[str, Digest]) -> dict[str, str]:

@@ -9,6 +9,8 @@ import stat
 import zipfile
 import zlib
 from collections.abc import Iterable, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
@@ -54,24 +56,58 @@ def sums(digests: Mapping[str, str]) -> bytes:
     return "".join(lines).encode()
 
 
-def pack(folder: Path, archive: Path) -> Digest:
-    """Pack a folder of files: sorted, with one timestamp and one permission.
+class Archive:
+    """A zip that is packed while the next file is being written: one timestamp, one permission.
 
-    Returns when the disk has it.
+    Parameters
+    ----------
+    path : Path
+        Of the zip.
+    folder : str
+        Name of the one folder in it.
     """
-    with archive.open("wb") as file:
-        with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED, compresslevel=_LEVEL) as packed:
-            for path in sorted(folder.iterdir()):
-                info = zipfile.ZipInfo(f"{folder.name}/{path.name}", _EPOCH)
-                info.compress_type = zipfile.ZIP_DEFLATED
-                info.create_system = 3
-                info.external_attr = (stat.S_IFREG | 0o644) << 16
-                info.file_size = path.stat().st_size
-                with path.open("rb") as whole, packed.open(info, "w") as part:
-                    shutil.copyfileobj(whole, part, _PIECE)
-        file.flush()
-        os.fsync(file.fileno())
-    return digest_of(archive)
+
+    def __init__(self, path: Path, folder: str) -> None:
+        self._path, self._folder = path, folder
+        self._file = path.open("wb")
+        self._zip = zipfile.ZipFile(self._file, "w", zipfile.ZIP_DEFLATED)
+        # Compressing leaves the interpreter free; one thread keeps the files in their order.
+        self._worker = ThreadPoolExecutor(1)
+        self._waiting: list[Future[None]] = []
+
+    def add(self, path: Path) -> None:
+        """Pack a file that is written; in the background."""
+        self._waiting.append(self._worker.submit(self._add, path))
+
+    def _add(self, path: Path) -> None:
+        info = zipfile.ZipInfo(f"{self._folder}/{path.name}", _EPOCH)
+        info.compress_type = zipfile.ZIP_DEFLATED
+        # What is written in pieces takes its level from here, not from the archive.
+        info._compresslevel = _LEVEL  # type: ignore[attr-defined]
+        info.create_system = 3
+        info.external_attr = (stat.S_IFREG | 0o644) << 16
+        info.file_size = path.stat().st_size
+        with path.open("rb") as whole, self._zip.open(info, "w") as part:
+            shutil.copyfileobj(whole, part, _PIECE)
+
+    def __enter__(self) -> Archive:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._worker.shutdown(cancel_futures=True)
+        # After a failure the zip is of no use, but it must let go of its file.
+        with suppress(OSError, ValueError):
+            self._zip.close()
+        self._file.close()
+
+    def finish(self) -> Digest:
+        """Wait until all is packed and the disk has it."""
+        for future in self._waiting:
+            future.result()
+        self._zip.close()
+        self._file.flush()
+        os.fsync(self._file.fileno())
+        return digest_of(self._path)
 
 
 def write_whole(path: Path, pieces: Iterable[bytes]) -> Digest:

@@ -1,0 +1,133 @@
+"""Publishing ten thousand paints, and looking one up."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from sqlalchemy import insert
+from tintladder.calibrate.optics.spectra import GRID
+from tintladder.database import schema
+from tintladder.database.packing import pack_coefficients, pack_table
+from tintladder.database.store import Store
+
+from ..studio_fixtures import coefficients, joint_fit
+
+PAINTS = 10_000
+TOGETHER = 10
+"""Paints of one fit, as in the demo."""
+SHARED, OWN = 16, 8
+"""Values that paints of a fit share, and that each has to itself: as the demo's fit has."""
+STEPS = 7
+"""Of a ladder, each over black and white and read once, with the two bare substrates."""
+
+
+def nickname(number: int) -> str:
+    return f"P{number:05d}"
+
+
+def big_studio(folder: Path, paints: int = PAINTS) -> None:
+    """A studio of invented paints, each with a card, its readings, and a fit of the demo's shape.
+
+    Written past the store's own doors, which take one card at a time.
+    """
+    rng = np.random.default_rng(20260305)
+    model = joint_fit().paints["KEEL"].patches
+    patches = pack_table(model.loc[[0] * 2 * STEPS])
+    nothing = pack_table(model.iloc[:0])
+    with Store.open(folder) as store, store.transaction() as session:
+        for start in range(1, paints + 1, TOGETHER):
+            ids = range(start, min(start + TOGETHER, paints + 1))
+            names = tuple(nickname(i) for i in ids)
+            rows = _rows(ids, names, rng)
+            fit = (start - 1) // TOGETHER + 1
+            rows[schema.Fit] = [_fit(fit, ids, names, rng)]
+            rows[schema.PaintFit] = [
+                {
+                    "fit_id": fit, "paint_id": i, "lot_id": i, "current": True,
+                    "beside": [name, names[0]][: 1 + (name != names[0])],
+                    "verdict": "good to mix by", "reasons": [], "de00_mean": 0.4, "de00_max": 0.9,
+                    "patches": patches, "residuals": nothing,
+                }
+                for i, name in zip(ids, names, strict=True)
+            ]  # fmt: skip
+            for table, of_table in rows.items():
+                session.execute(insert(table), of_table)
+
+
+def _rows(ids: range, names: tuple[str, ...], rng: np.random.Generator) -> dict[Any, Any]:
+    patches = [f"{step}/{over}" for step in ("bare", *_steps()) for over in ("black", "white")]
+    values = rng.uniform(0.02, 0.9, (len(ids), len(patches), GRID.size))
+    zeros = [0] * GRID.size
+    pairs = list(zip(ids, names, strict=True))
+    return {
+        schema.Paint: [
+            {"id": i, "nickname": name, "nickname_key": name.casefold(), "name": f"Paint {i}",
+             "maker": "invented", "range": "", "pigments": ["PB29"], "binder": "",
+             "finish": "ordinary", "note": ""}
+            for i, name in pairs
+        ],
+        schema.Lot: [
+            {"id": i, "paint_id": i, "lot": "A1", "on_hand": True, "note": ""} for i in ids
+        ],
+        schema.Card: [{"id": i, "name": f"card-{name}"} for i, name in pairs],
+        schema.CardVersion: [
+            {"id": i, "card_id": i, "file": f"card-{name}.toml", "text": name,
+             "sha256": _hash(name), "added": "", "purpose": "fit", "balance_g": 0.01,
+             "sealed": True, "note": ""}
+            for i, name in pairs
+        ],
+        schema.Drawdown: [
+            {"card_version_id": i, "step": step, "paint_id": i, "white_id": ids[0],
+             "masses": {name: 2.0, names[0]: 8.0}, "lots": {}, "over": ["black", "white"],
+             "opaque": False, "gap_um": 150.0, "surface": "gloss", "coats": 1}
+            for i, name in pairs
+            for step in _steps()
+        ],
+        schema.Session: [
+            {"id": i, "card_id": i, "file": f"card-{name}.txt", "sha256": _hash(name),
+             "format": "CGATS.17 text", "unit": "fraction", "geometry": "45:0",
+             "specular": "excluded", "state": "dry", "header": {}, "wavelengths": GRID.tolist(),
+             "added": "", "attempt": 1}
+            for i, name in pairs
+        ],
+        schema.Reading: [
+            {"session_id": i, "patch": patch, "repeat": 1, "reflectance": row.tolist(),
+             "flags": zeros}
+            for i, of_card in zip(ids, values, strict=True)
+            for patch, row in zip(patches, of_card, strict=True)
+        ],
+    }  # fmt: skip
+
+
+def _steps() -> list[str]:
+    # The first two are those that the fixture's table of patches names.
+    return ["masstone", "tenth", *(f"step-{i}" for i in range(STEPS - 2))]
+
+
+def _hash(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _fit(fit: int, ids: range, names: tuple[str, ...], rng: np.random.Generator) -> dict[str, Any]:
+    found = coefficients(names, fit, factor_names=tuple(f"shared {i}" for i in range(SHARED)))
+    found = replace(
+        found,
+        own=rng.normal(scale=0.1, size=(len(names), OWN, 2, GRID.size)),
+        factors=rng.normal(scale=0.1, size=(SHARED, len(names), 2, GRID.size)),
+        model_error=np.full(GRID.size, 0.005),
+    )
+    packed = pack_coefficients(found)
+    sessions = [
+        {"session": i, "sha256": _hash(name), "card_version": i, "card_sha256": _hash(name)}
+        for i, name in zip(ids, names, strict=True)
+    ]
+    return {
+        "id": fit, "created": "2026-03-05T10:00:00Z", "code_version": "0.1.0", "settings": {},
+        "inputs": {"sessions": sessions, "tubes": [], "known": None}, "coefficients": packed,
+        "coefficients_sha256": hashlib.sha256(packed).hexdigest(),
+        "nuisances": pack_table(joint_fit().nuisances),
+    }  # fmt: skip
