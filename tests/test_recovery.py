@@ -299,7 +299,8 @@ def test_the_same_readings_give_the_same_bytes(world, beside_known):
     assert again.k.tobytes() == beside_known.coefficients.k.tobytes()
 
 
-def test_opaque_tints_alone_are_relative_to_their_white():
+def _brushed_out(shows=()):
+    """A card of coats that hide, made by the theory itself; some steps show their substrate."""
     card = synthetic.ladder("R")
     opaque = tuple(replace(d, opaque=True, gap_um=None) for d in card.drawdowns)
     white = replace(opaque[0], step="white", paint="W", masses={"W": 10.0})
@@ -309,17 +310,38 @@ def test_opaque_tints_alone_are_relative_to_their_white():
     ratio = (shares @ k) / (shares @ s)
     inside = 1 + ratio - np.sqrt(ratio**2 + 2 * ratio)
     surface = Surface.of("45:0")
-    spectra = surface.tau * inside / (1 - surface.k2 * inside)
+    hidden = surface.tau * inside / (1 - surface.k2 * inside)
+    labels = tuple(f"{d.step}/{over}" for d in card.drawdowns for over in d.over)
+    spectra = np.repeat(hidden, 2, axis=0)
+    for i, label in enumerate(labels):
+        step, _, over = label.partition("/")
+        if step in shows and over == "white":
+            spectra[i] += 0.1
     channels, variance = noisy(LED.read(spectra), np.random.default_rng(SEED))
-    labels = tuple(f"{d.step}/black" for d in card.drawdowns)
-    seen = CardChannels(card, channels, variance, labels, surface, "quick.png")
+    return CardChannels(card, channels, variance, labels, surface, "quick.png"), hidden
+
+
+def test_opaque_tints_alone_are_relative_to_their_white():
+    seen, hidden = _brushed_out()
     fit = fit_scan([seen], synthetic.TUBES, LED)
     c = fit.coefficients
     assert c.scale == "relative to W"
     np.testing.assert_allclose(c.s[c.index("W")], 1, rtol=1e-6)
-    table = fit.paints["R"].residuals
-    fitted = table["fitted"].to_numpy().reshape(-1, GRID.size)
-    assert np.median(np.sqrt(((fitted - spectra[:-1]) ** 2).mean(axis=1))) < 0.04
+    fitted = fit.paints["R"].residuals["fitted"].to_numpy().reshape(-1, GRID.size)
+    true = np.repeat(hidden[:-1], 2, axis=0)
+    assert np.median(np.sqrt(((fitted - true) ** 2).mean(axis=1))) < 0.04
+    assert "read by a scanner: three channels, not a spectrum" in fit.paints["R"].reasons
+
+
+def test_a_masstone_that_never_hides_is_no_error():
+    seen, _ = _brushed_out(shows=("masstone",))
+    fit = fit_scan([seen], synthetic.TUBES, LED).paints["R"]
+    assert any("masstone does not hide black and white" in r for r in fit.reasons)
+    table = fit.patches.set_index("patch")["de00"]
+    assert np.isnan(table["masstone/white"]) and not np.isnan(table["1:1/white"])
+    steps = [d.step for d in seen.card.drawdowns if d.step != "white"]
+    with pytest.raises(InputError, match="card R, paint R: expected coats that hide"):
+        fit_scan([_brushed_out(shows=steps)[0]], synthetic.TUBES, LED)
 
 
 def test_a_patch_that_could_not_be_sampled_is_passed_over(world, beside_known):

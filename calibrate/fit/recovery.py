@@ -21,7 +21,7 @@ What a scan can't tell:
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -40,9 +40,9 @@ from .problem import Problem
 from .quality import nuisance_table, paint_fits
 from .recovery_patch import corrected
 from .recovery_prior import Likeness, ScanPrior, white_prior
-from .recovery_problem import lay_out
+from .recovery_problem import lay_out, see_through
 from .recovery_solve import Belief, Seen, solve_channels
-from .result import JointFit
+from .result import JointFit, PaintFit
 from .seen import ratio_only, unread
 from .settings import FitSettings
 from .solve import Progress, Solution
@@ -126,10 +126,53 @@ def fit_scan(
                 "scan a card of a new tube",
             )
     problem, seen, variance = lay_out(readings, tubes, sensors, prior, settings, beside)
+    aside = see_through(problem, seen, variance)
+    seen = _without(problem, seen, aside, beside)
     with one_thread():
         begun = _begin(problem, cards, prior, beside)
         solution = _minimise(problem, seen, variance, begun, settings, progress)
-        return _report(problem, seen, solution, variance, tubes, settings, beside)
+        fit = _report(problem, seen, solution, variance, tubes, settings, beside)
+    shown = {(problem.patches[n].card, problem.patches[n].step) for n in aside}
+    return replace(fit, paints={p: _said(each, shown) for p, each in fit.paints.items()})
+
+
+def _without(
+    problem: Problem, seen: Seen, aside: Sequence[int], known: Coefficients | None
+) -> Seen:
+    """Take from what was seen the patches that are set aside.
+
+    Raises
+    ------
+    InputError
+        Where nothing would be left of a paint.
+    """
+    channels = seen.channels.copy()
+    channels[list(aside)] = np.nan
+    holds = problem.fractions[problem.drawdown] > 0
+    read = np.asarray(np.isfinite(channels).all(axis=1))
+    for i, paint in enumerate(problem.paints):
+        if not holds[read, i].any() and not (known is not None and paint in known.paints):
+            card = next(p.card for n, p in enumerate(problem.patches) if holds[n, i])
+            raise InputError(
+                None,
+                f"card {card}, paint {paint}",
+                "expected coats that hide, but black and white show under every patch read",
+                "brush out another coat, or give its drawdowns a thickness",
+            )
+    return replace(seen, channels=channels)
+
+
+def _said(fit: PaintFit, shown: Set[tuple[str, str]]) -> PaintFit:
+    """Say that a paint was scanned, and which of its steps did not hide."""
+    words = ["read by a scanner: three channels, not a spectrum"]
+    table = fit.patches[["card", "step"]].drop_duplicates()
+    steps = [step for card, step in table.itertuples(index=False) if (card, step) in shown]
+    if steps:
+        words.append(
+            f"{', '.join(steps)} does not hide black and white: set aside; a drawdown "
+            "card tells how it glazes"
+        )
+    return replace(fit, reasons=(*fit.reasons, *words))
 
 
 @dataclass(frozen=True)

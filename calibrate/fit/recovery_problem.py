@@ -25,6 +25,9 @@ from .tube import Tube
 _DARKEST, _LIGHTEST = 0.005, 0.97
 """What a guess of a patch's spectrum is kept between: it is only where a fit begins."""
 _BARE_FACTORS = 6
+_SURE, _SHOWS = 3.0, 0.03
+"""Standard uncertainties, and share of a channel, by which black and white under an opaque drawdown
+must differ to show; three in a hundred are about what an eye finds (common practice, no source)."""
 
 
 def check_channels(readings: CardChannels) -> None:
@@ -184,3 +187,24 @@ def _bare_spectrum(
         through @ sensitivity.T + np.diag(variance), through
     )
     return found, strongest(left)[:_BARE_FACTORS]
+
+
+def see_through(problem: Problem, seen: Seen, variance: Array) -> tuple[int, ...]:
+    """Patches of opaque drawdowns that show their substrate all the same.
+
+    A masstone brushed out may never hide: what lies so over black and over white belongs to no
+    opaque film, and how thick it is nobody asked.
+    """
+    pairs: dict[int, dict[str, int]] = {}
+    for n, patch in enumerate(problem.patches):
+        if not problem.film[patch.drawdown]:
+            pairs.setdefault(patch.drawdown, {})[patch.over] = n
+    found = []
+    for over in pairs.values():
+        if len(over) == len(SUBSTRATES):
+            rows = list(over.values())
+            apart = np.ptp(seen.channels[rows], axis=0)
+            sure = _SURE * np.sqrt(variance[rows].sum(axis=0))
+            if np.any(apart > sure + _SHOWS * seen.channels[rows].mean(axis=0)):
+                found += rows
+    return tuple(found)

@@ -223,7 +223,8 @@ def quick_card(paint: str) -> Card:
         for n in QUICK_RATIOS
     ]
     if paint == WHITE:
-        steps = [_opaque("masstone", WHITE, {WHITE: 16.0})]
+        steps = []
+    steps.insert(0, _opaque("masstone", paint, {paint: 16.0}))
     return Card(f"quick {paint}", "quick.toml", tuple(steps), balance_g=0.05)
 
 
@@ -236,7 +237,7 @@ def quick() -> Score:
         cards = flat.read([quick_card(p) for p in PAINTS], seed, noise=False, repeats=1)
         fit = fit_scan([scanned(r, LED, seed) for r in cards], flat.tubes, sensors)
         mixes = plan.random_mixtures(MIXTURES_A_SEED, seed)
-        # With white in them, as quick cards are for: no masstone was read.
+        # With white in them, as quick cards are for: many masstones never hid.
         steps = [_opaque(name, None, mix) for name, mix in mixes.items() if WHITE in mix]
         card = Card("opaque", "opaque.toml", tuple(steps), purpose="check")
         (truth,) = flat.read([card], seed, noise=False, repeats=1)
