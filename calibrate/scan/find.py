@@ -208,6 +208,8 @@ def _placed(layout: Layout, group: Sequence[Marker], file: str) -> Found:
     per_mm = float(scale) / (SIDE_MM * np.sqrt(2))
     surrounded = cv2.contourArea(cv2.convexHull(mm.astype(np.float32)))
     around = surrounded > _SURROUNDED * layout.page_mm[0] * layout.page_mm[1]
+    matrix: Any
+    inside: Any
     if around:
         matrix, inside = cv2.findHomography(mm, px, cv2.RANSAC, 2 * MOST_OFF_MM * per_mm)
     else:

@@ -32,6 +32,8 @@ _GREY_SD = 0.01
 """Relative, of a bought grey card's stated reflectance."""
 _UNKNOWN_SD = 0.08
 """Relative standard uncertainty of a channel of a device that isn't characterised."""
+_EMPTY_SD = 0.03
+"""Of a dark channel that the device cut off at zero: it tells little but that."""
 _UNPAINTED = 0.02
 """Relative difference from the bare card under which a step counts as not painted."""
 
@@ -124,7 +126,8 @@ def read_scan(
     rows = [i for i, s in enumerate(samples) if s.site.kind in ("step", "bare")]
     values = evened.values[rows] * level
     unsure = unsure if device is not None else float(np.hypot(unsure, _UNKNOWN_SD))
-    variance = evened.variance[rows] * level**2 + (unsure * values) ** 2
+    empty = np.array([samples[i].low > MOST_CLIPPED for i in rows])
+    variance = evened.variance[rows] * level**2 + (unsure * values) ** 2 + (_EMPTY_SD * empty) ** 2
     xyz = _srgb_to_xyz(values) if device is None else device.xyz(values)
     kept = [samples[i] for i in rows]
     labels = tuple(s.site.label for s in kept)
