@@ -199,7 +199,9 @@ def paint_page(
         line=np.zeros((0, 3)) if path is None else path.lab,
         quality=quality_report(fit, readings),
         strength=_by_name(strengths.get(paint), names),
-        sentence=in_a_sentence(replace(steps, paint=names[paint]), path),
+        sentence=in_a_sentence(replace(steps, paint=names[paint]), path).replace(
+            " : ", unbroken(" : ")
+        ),
         half_way=math.nan if path is None or np.isnan(path.lab).any() else half_way(path),
         sources=_sources(list(fit.patches["card"]), tables, packed),
         flagged=_flagged(fit.patches),

@@ -187,7 +187,7 @@ def _path(
         Dot(_near(x), _near(y), swatch.code, swatch.words, over)
         for (x, y), (over, swatch) in zip(spots, known, strict=True)
     )
-    labels = []
+    labels: list[Label] = []
     if len(at):
         # Away from where the path goes.
         for (x, y), beside, text in zip(
