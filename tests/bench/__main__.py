@@ -17,6 +17,7 @@ from rich.table import Table
 
 from . import (  # noqa: F401  (each registers its benchmarks)
     cost,
+    database,
     demo,
     fit,
     mixing,
@@ -26,6 +27,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     scan,
     stress,
     textbook,
+    transport,
     uncertainty,
 )
 from .harness import REGISTRY, chosen, keep

@@ -2,19 +2,31 @@
 
 from __future__ import annotations
 
+import atexit
 import hashlib
+import json
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+import zlib
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from sqlalchemy import insert
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.database import schema
 from tintladder.database.packing import pack_coefficients, pack_table
+from tintladder.database.release_lookup import load_paint
 from tintladder.database.store import Store
 
 from ..studio_fixtures import coefficients, joint_fit
+from .harness import Timing, benchmark, timed
 
 PAINTS = 10_000
 TOGETHER = 10
@@ -131,3 +143,76 @@ def _fit(fit: int, ids: range, names: tuple[str, ...], rng: np.random.Generator)
         "coefficients_sha256": hashlib.sha256(packed).hexdigest(),
         "nuisances": pack_table(joint_fit().nuisances),
     }  # fmt: skip
+
+
+_PUBLISH = """
+import json, resource, sys, time
+from tintladder.database.release import publish
+from tintladder.database.release_lookup import load_paint
+from tintladder.database.store import Store
+with Store.open(sys.argv[1]) as store:
+    start = time.perf_counter()
+    made = publish(store)
+    seconds = time.perf_counter() - start
+# In kB where Linux says it.
+peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
+print(json.dumps({"seconds": seconds, "gigabytes": peak, "folder": str(made.folder)}))
+"""
+
+
+@cache
+def _published() -> dict[str, Any]:
+    """Make the big studio and publish it, in a process of its own."""
+    folder = Path(tempfile.mkdtemp(prefix="tintladder-bench-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    big_studio(folder)
+    done = subprocess.run(
+        [sys.executable, "-c", _PUBLISH, folder], check=True, capture_output=True, text=True
+    )
+    said: dict[str, Any] = json.loads(done.stdout)
+    return said
+
+
+def _bare_figures() -> float:
+    """Seconds that writing and compressing as many figures takes with json and zlib alone."""
+    rng, start = np.random.default_rng(1), time.perf_counter()
+    for _ in range(PAINTS // TOGETHER):
+        figures = rng.normal(scale=0.1, size=(TOGETHER * (SHARED + OWN + 3) * 2, GRID.size))
+        zlib.compress(json.dumps(figures.tolist()).encode(), 1)
+    return time.perf_counter() - start
+
+
+@benchmark(
+    "database.publish_seconds",
+    "s",
+    target=30.0,
+    baseline="as many figures written and compressed with json and zlib alone",
+    # Those take 15 s on the machine where the target of 30 s was held against it.
+    ratio_target=0.5,
+)
+def publish_seconds() -> Timing:
+    """Time the publishing of 10,000 paints in 1,000 fits, read 16 patches each."""
+    return Timing(float(_published()["seconds"]), _bare_figures())
+
+
+@benchmark("database.publish_gigabytes", "GB", target=1.0)
+def publish_gigabytes() -> float:
+    """Peak memory of that process."""
+    return float(_published()["gigabytes"])
+
+
+@benchmark(
+    "database.load_paint_seconds",
+    "s",
+    target=0.1,
+    baseline="pandas reading the release's table of shared values",
+    # Which takes some 0.01 s.
+    ratio_target=0.1,
+)
+def load_paint_seconds() -> Timing:
+    """Time the look-up of one paint of those 10,000."""
+    folder = Path(_published()["folder"])
+    middle = nickname(PAINTS // 2)
+    return timed(
+        lambda: load_paint(folder, middle), lambda: pd.read_csv(folder / "shared.csv"), repeats=9
+    )

@@ -1,0 +1,36 @@
+"""One paint looked up is the paint of the whole release."""
+
+from __future__ import annotations
+
+import pytest
+from tintladder.calibrate.errors import InputError
+from tintladder.database.release import publish
+from tintladder.database.release_load import load_release
+from tintladder.database.release_lookup import load_paint
+from tintladder.database.store import Store
+
+from .bench.database import big_studio, nickname
+from .test_release import fill
+from .test_store import assert_same
+
+
+def test_every_paint_is_found(tmp_path):
+    """Thirty paints of three fits, of the size that the benchmark has ten thousand of."""
+    big_studio(tmp_path, 30)
+    with Store.open(tmp_path) as store:
+        made = publish(store)
+    release = load_release(made.archive)
+    for number in range(1, 31):
+        assert_same(load_paint(made.folder, nickname(number)), release.select([nickname(number)]))
+    for other in ("P00000", "P00031", "P0001", "Z", "A", ""):
+        with pytest.raises(InputError, match="no such paint"):
+            load_paint(made.folder, other)
+
+
+def test_only_the_folder_of_a_release_is_looked_into(tmp_path):
+    with Store.open(tmp_path / "studio") as store:
+        made = publish(fill(store))
+    assert load_paint(made.folder, "KEEL").paints == ("KEEL",)
+    for place in (made.archive, tmp_path):
+        with pytest.raises(InputError, match="expected the folder of a release"):
+            load_paint(place, "KEEL")
