@@ -27,7 +27,6 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     scan,
     stress,
     textbook,
-    transport,
     uncertainty,
 )
 from .harness import REGISTRY, chosen, keep
