@@ -52,7 +52,7 @@ def overlay(picture: Picture, found: Found | None, samples: Sequence[Sample]) ->
         return np.asarray((np.asarray(mm) - (page.x_mm, page.y_mm)) * per_mm)
 
     thick = max(round(0.25 * per_mm), 1)
-    back: Array = np.linalg.inv(found.to_px)
+    back = np.asarray(np.linalg.inv(found.to_px), dtype=np.float64)
     for marker in found.markers:
         _outline(drawn, px(project(back, marker.corners)), _MARKER, 2 * thick)
     for sample in samples:

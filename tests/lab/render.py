@@ -158,14 +158,7 @@ class Pose:
 
 @dataclass(frozen=True)
 class Rendered:
-    """A picture, encoded (H, W, 3), and the truth of it.
-
-    Attributes
-    ----------
-    pixels : (H, W, 3) array of uint8 or uint16, red, green, blue
-    to_px : (3, 3) array
-        From mm of the page to px.
-    """
+    """A picture, red, green, blue, as encoded, and the homography from mm of the page to px."""
 
     pixels: np.ndarray
     to_px: Array
@@ -212,7 +205,7 @@ def flat_page(
     page[m : m + inner.shape[0], m : m + inner.shape[1]] = inner
     # Brush marks run along the strokes, and no two rows of bristles are alike.
     rows = rng.standard_normal((height, max(width // 200, 2))).astype(np.float32)
-    rows = cv2.GaussianBlur(rows, (1, 0), 0.01, sigmaY=0.35 * per_mm) if per_mm > 1 else rows
+    rows = cv2.GaussianBlur(rows, (1, 0), 0.01, sigmaY=0.35 * per_mm)
     rows /= rows.std() + 1e-9
     marks = 1 + 0.012 * dirt * cv2.resize(rows, (width, height), interpolation=cv2.INTER_CUBIC)
     marks = marks[:, :, None]
@@ -316,8 +309,8 @@ def render(
     per_mm = round(pose.dpi / 25.4 * 1.25, 3)
     page = strayed(flat_page(layout, colours, per_mm, rng, dirt), device.stray, per_mm)
     # Centres of pixels are whole numbers in the picture; in the page they lie half a pixel in.
-    to_page = np.array([[per_mm, 0, _MARGIN_MM * per_mm - 0.5],
-                        [0, per_mm, _MARGIN_MM * per_mm - 0.5], [0, 0, 1]])  # fmt: skip
+    shift = _MARGIN_MM * per_mm - 0.5
+    to_page = np.array([[per_mm, 0, shift], [0, per_mm, shift], [0, 0, 1]])
     warp = to_px @ np.linalg.inv(to_page)
     lid = [float(v) for v in colours.lid]
     picture = cv2.warpPerspective(
