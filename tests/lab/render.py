@@ -133,7 +133,7 @@ PHONE_JPEG = Device(
 
 @dataclass(frozen=True)
 class Pose:
-    """How a card lies: its picture's dpi, turn in degrees, tilt in degrees, and mm cut off."""
+    """How a card lies: dpi, turn and tilt in degrees, and mm cut off at each side."""
 
     dpi: float = 300.0
     turn: float = 0.0
@@ -268,7 +268,7 @@ def strayed(page: np.ndarray, share: float, per_mm: float) -> np.ndarray:
 
 def pose_matrix(page_mm: tuple[float, float], pose: Pose) -> tuple[Array, tuple[int, int]]:
     """Homography from mm to px, and the picture's size (width, height)."""
-    width, height = page_mm
+    (width, height), per_mm = page_mm, pose.dpi / 25.4
     a, d = np.radians(pose.turn), np.radians(pose.tilt_towards)
     centre = np.array([[1, 0, -width / 2], [0, 1, -height / 2], [0, 0, 1]])
     turn = np.array([[np.cos(a), -np.sin(a), 0], [np.sin(a), np.cos(a), 0], [0, 0, 1]])
@@ -278,7 +278,6 @@ def pose_matrix(page_mm: tuple[float, float], pose: Pose) -> tuple[Array, tuple[
     rotation, _ = cv2.Rodrigues(axis * t)
     tilt = np.column_stack([rotation[:, 0], rotation[:, 1], [0, 0, far]])
     lens = np.array([[far, 0, 0], [0, far, 0], [0, 0, 1.0]])
-    per_mm = pose.dpi / 25.4
     matrix = np.diag([per_mm, per_mm, 1]) @ lens @ tilt @ turn @ centre
     left, top, right, bottom = pose.cut_mm
     window = np.array(
