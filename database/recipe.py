@@ -10,7 +10,6 @@ import numpy as np
 from ..calibrate.errors import InputError
 from ..calibrate.optics.coefficients import Coefficients
 from ..calibrate.optics.colour import (
-    View,
     ciede2000,
     ciede2000_band,
     ciede2000_metric,
@@ -23,18 +22,18 @@ from .mixing import why
 from .recipe_engine import Solutions, search
 from .recipe_lights import special_metamerism
 from .recipe_palette import Ints, Palette, lab_slopes
+from .recipe_spectrum import misfit
 from .recipe_target import Target
 
 VISIBLE = 1.0
 """CIEDE2000 that is hard to see: a nearer match is no better (a rule of thumb, no source)."""
 SLIP = 0.10
 """Relative error of each part, by which a recipe's robustness is judged."""
-OTHER_LIGHTS = (View("D65"), View("A"))
 SMALLEST_PART = 0.01
 """Share by weight under which a part is better taken from a tint mixed beforehand."""
-# What a recipe costs, in CIEDE2000 (our own rule, no source): a tube more, a slip of 10 %, another
-# light, and a part too small to measure.
-_TUBE, _CLUMSY, _LIGHT, _TINY = 0.4, 0.15, 0.4, 1.0
+# What a recipe costs, in CIEDE2000 (our own rule, no source): a tube more, a slip of 10 %, a part
+# too small to measure, and e times the misfit of its spectrum.
+_TUBE, _CLUMSY, _TINY, _SPECTRUM = 0.4, 0.15, 1.0, 0.5
 _JUDGED = 600
 """Sets that are judged on more than their match."""
 
@@ -222,9 +221,10 @@ def judge(palette: Palette, shares: Array, target: Target) -> Judged:
     cost = cost + _CLUMSY * clumsy
     lights = {}
     if target.reflectance is not None:
-        made = predict(palette.coefficients, shares).reflectance
+        made = palette.reflectance(shares)
         lights = special_metamerism(made, target.reflectance, palette.coefficients.wavelengths)
-        cost = cost + _LIGHT * sum(lights.values())
+        # A mix of the same spectrum holds under every light, and tells what the target is made of.
+        cost = cost + _SPECTRUM * np.log(np.maximum(misfit(made, target.reflectance), 0.01))
     return Judged(shares, masses, off[rows], clumsy, lights, cost)
 
 

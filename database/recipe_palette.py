@@ -13,7 +13,9 @@ from numpy.typing import NDArray
 from ..calibrate.errors import InputError
 from ..calibrate.optics.coefficients import Coefficients
 from ..calibrate.optics.colour import D50, View, weights
+from ..calibrate.optics.kubelka_munk import opaque
 from ..calibrate.optics.spectra import Array
+from ..calibrate.optics.surface import to_measured
 
 Ints = NDArray[np.intp]
 _LEAST = 1e-9
@@ -126,9 +128,13 @@ class Palette:
         x = self.optics[np.float64].xyz(np.atleast_2d(shares) * self.strength)
         return np.stack(to_lab(x), axis=1)
 
-    def seen_under(self, view: View) -> Palette:
-        """Return the same paints under another light."""
-        return Palette(self.coefficients, view)
+    def reflectance(self, shares: Array) -> Array:
+        """Reflectance (N, W) as read of dry-volume fractions (N, P); NaN where unread."""
+        k, s = self.raw
+        r = np.full((len(shares), self.seen.size), np.nan)
+        inside = opaque(np.maximum(shares @ k, _LEAST), shares @ s)
+        r[:, self.seen] = to_measured(inside, self.coefficients.surface)
+        return r
 
     def select(self, paints: Sequence[str]) -> Palette:
         """Return some of the paints, in that order."""
