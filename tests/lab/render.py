@@ -311,10 +311,9 @@ def render(
     shift = _MARGIN_MM * per_mm - 0.5
     to_page = np.array([[per_mm, 0, shift], [0, per_mm, shift], [0, 0, 1]])
     warp = to_px @ np.linalg.inv(to_page)
-    lid = [float(v) for v in colours.lid]
     picture = cv2.warpPerspective(
         page, warp, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT,
-        borderValue=(*lid, 0.0),
+        borderValue=(*map(float, colours.lid), 0.0),
     )  # fmt: skip
     del page
     return Rendered(_taken(picture, device, rng, layout, to_px, glare), to_px)
