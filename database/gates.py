@@ -31,7 +31,7 @@ class Gate:
 
     Attributes
     ----------
-    gate : {"verdict", "held-out", "drift", "stale", "caution"}
+    gate : {"verdict", "held-out", "drift", "stale", "lot", "caution"}
     paint : str
         Nickname; empty where it is of all.
     stops : bool
@@ -76,6 +76,7 @@ def gates(
         *_verdicts(current.values()),
         *_held_out(session, current),
         *_stale(session, current),
+        *_lots(current.values()),
         *_cautions(current.values()),
     ]
     if last is not None:
@@ -165,6 +166,20 @@ def _outdated(
         if why:
             some = ", ".join(paints[:6]) + (", ..." if len(paints) > 6 else "")
             yield some, fit, why, not missing
+
+
+def _lots(rows: Iterable[schema.PaintFit]) -> Iterable[Gate]:
+    """Tell of numbers that were read of another tube than the one in use."""
+    for row in rows:
+        used = row.paint.current_lot
+        if row.lot is not None and used is not None and used.on_hand and used.id != row.lot.id:
+            yield Gate(
+                "lot",
+                row.paint.nickname,
+                False,
+                f"was read of lot {row.lot.lot or '(unnamed)'}, the tube in use is lot "
+                f"{used.lot or '(unnamed)'}",
+            )
 
 
 def _cautions(rows: Iterable[schema.PaintFit]) -> Iterable[Gate]:

@@ -272,6 +272,13 @@ def test_the_schemas_are_sound(published):
             jsonschema.validate(row, schema["$defs"][table.name])
 
 
+def test_the_open_validator_passes_it(published):
+    """By frictionless, a validator of the open Data Package form: keys, types and hashes."""
+    frictionless = pytest.importorskip("frictionless")
+    report = frictionless.validate(str(published.folder / "datapackage.json"))
+    assert report.valid, [error.message for task in report.tasks for error in task.errors][:5]
+
+
 def test_a_nickname_that_looks_like_no_value(tmp_path):
     with Store.open(tmp_path) as store:
         store.import_paints(PAINTS_TOML.replace('"KEEL"', '"NA"'))

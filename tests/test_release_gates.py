@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from dataclasses import replace
+from datetime import date
 from functools import partial
 
 import pandas as pd
@@ -12,6 +13,7 @@ import pytest
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.fit.quality import FIRST_GUESS, PAINT_AGAIN
 from tintladder.database.cautions import caution
+from tintladder.database.paints_file import NewLot
 from tintladder.database.release import plan, publish, releases
 from tintladder.database.release_load import load_release
 from tintladder.database.store import Store
@@ -132,6 +134,15 @@ def test_a_tube_fitted_against_another_white_stops_it(store):
     store.record_fit(joint_fit(("HULL",)), store.card_readings())
     (gate,) = [gate for gate in plan(store).gates if gate.stops]
     assert gate.paint == "KEEL" and "against HULL before that was fitted anew" in gate.words
+
+
+def test_numbers_of_another_tube_are_told(store):
+    publish(store)
+    store.add_lot("HULL", NewLot("W9", opened=date(2026, 4, 1)))
+    store.record_fit(joint_fit(), store.card_readings())
+    (gate,) = [gate for gate in plan(store).gates if gate.gate == "lot"]
+    assert gate.paint == "HULL" and "read of lot W1, the tube in use is lot W9" in gate.words
+    assert not gate.stops
 
 
 def test_a_paint_of_unstated_pigments_stops_it(tmp_path):
