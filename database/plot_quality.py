@@ -42,8 +42,8 @@ def plot_residuals(report: QualityReport, ax: Axes | None = None) -> Axes:
     ax.set_yticks([-float(i) for i in range(len(names))], [n[1].replace("/", ", ") for n in names])
     ax.set_ylim(-len(names) + 0.4, 0.6)
     ax.annotate(
-        f"the largest swing is {widest:.3f} of reflectance; grey is what readings and model leave "
-        "open (95 %)",
+        f"the largest swing is {widest:.3f} of reflectance;\n"
+        "grey is what readings and model leave open (95 %)",
         (0, 0), (0, -34), xycoords="axes fraction", textcoords="offset points", fontsize=SMALL,
         color=SOFT, va="top",
     )  # fmt: skip

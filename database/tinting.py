@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from ..calibrate.cards.card import SUBSTRATES, Card
 from ..calibrate.cards.weighing import composition
@@ -118,28 +117,20 @@ def ladder(fit: PaintFit, cards: Sequence[Card] = ()) -> Ladder:
         fitted_parts = white_parts(fit.coefficients, fit.paint, white, shares)
         parts = steps["parts"].to_numpy(float)
         labels = [ratio_label(p) for p in np.where(np.isnan(parts), fitted_parts, parts)]
-    index = pd.MultiIndex.from_frame(steps[["card", "step"]])
+    row = {key: i for i, key in enumerate(zip(steps["card"], steps["step"], strict=True))}
     measured, fitted, flags = {}, {}, {}
     for over in SUBSTRATES:
         mine = patches[patches["over"] == over]
         if mine.empty:
             continue
-        named = mine[["card", "step", "patch"]].drop_duplicates()
-        spectra = named.merge(fit.residuals, on=["card", "patch"])
-        tables = [
-            spectra.pivot_table(index=["card", "step"], columns="wavelength", values=value)
-            .reindex(index=index, columns=fit.coefficients.wavelengths)
-            .to_numpy(float)
-            for value in ("measured", "fitted")
-        ]
-        measured[over], fitted[over] = tables
-        odd = {
-            key: ", ".join(
-                dict.fromkeys(_oddity(f, w) for f, w in rows[["flag", "weight"]].to_numpy())
-            )
-            for key, rows in mine.groupby(["card", "step"])
-        }
-        flags[over] = tuple(odd.get(key, "") for key in index)
+        at: dict[tuple[str, str], int] = {}
+        odd: list[dict[str, None]] = [{} for _ in row]
+        columns = mine[["card", "step", "patch", "flag", "weight"]]
+        for card, step, patch, flag, weight in columns.itertuples(index=False):
+            at[card, patch] = row[card, step]
+            odd[row[card, step]][_oddity(flag, weight)] = None
+        measured[over], fitted[over] = _spectra(fit, at, len(row))
+        flags[over] = tuple(", ".join(filter(None, said)) for said in odd)
     return Ladder(
         fit.paint,
         white,
@@ -150,6 +141,28 @@ def ladder(fit: PaintFit, cards: Sequence[Card] = ()) -> Ladder:
         fitted,
         flags,
     )
+
+
+def _spectra(fit: PaintFit, at: Mapping[tuple[str, str], int], count: int) -> tuple[Array, Array]:
+    """Measured and fitted spectra (count, W), each patch in the row it goes to; the mean of many.
+
+    NaN where nothing was read.
+    """
+    table, grid = fit.residuals, fit.coefficients.wavelengths
+    keys = zip(table["card"], table["patch"], strict=True)
+    row = np.array([at.get(key, -1) for key in keys], dtype=np.intp)
+    wavelength = table["wavelength"].to_numpy(float)
+    column = np.minimum(np.searchsorted(grid, wavelength), grid.size - 1)
+    here = (row >= 0) & (grid[column] == wavelength)
+    found = []
+    for name in ("measured", "fitted"):
+        values = table[name].to_numpy(float)
+        known = here & np.isfinite(values)
+        total, number = np.zeros((2, count, grid.size))
+        np.add.at(total, (row[known], column[known]), values[known])
+        np.add.at(number, (row[known], column[known]), 1.0)
+        found.append(np.divide(total, number, out=np.full_like(total, np.nan), where=number > 0))
+    return found[0], found[1]
 
 
 def _weighed(
