@@ -22,6 +22,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     fit,
     mixing,
     next_step,
+    plot,
     recovery,
     robust,
     scan,
