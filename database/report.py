@@ -114,6 +114,11 @@ def report(
         Of its ``SHA256SUMS``, to be told it by.
     progress : callable, optional
         Called with what goes on.
+
+    Raises
+    ------
+    InputError
+        Where its tables don't hang together.
     """
     packed, coefficients = unpack(release), release.coefficients
     table = release.tables["paints"]

@@ -44,8 +44,21 @@ class Packed:
 
 
 def unpack(release: LoadedRelease) -> Packed:
-    """Put the tables of a release together again."""
+    """Put the tables of a release together again.
+
+    Raises
+    ------
+    InputError
+        Where they don't hang together.
+    """
     tables = release.tables
+    try:
+        coefficients = release.coefficients
+    except (IndexError, KeyError, ValueError) as error:
+        raise InputError(
+            release.name, None, f"its tables don't hang together ({error})",
+            "see with tintladder verify what is wrong with it, or fetch it again",
+        ) from error  # fmt: skip
     readings: dict[str, list[CardReadings]] = defaultdict(list)
     unread: dict[str, str] = {}
     cards = {name: card_of(tables, name) for name in tables["cards"]["card"]}
@@ -60,10 +73,10 @@ def unpack(release: LoadedRelease) -> Packed:
     patches = dict(list(tables["patches"].groupby("paint", sort=False)))
     for row in tables["paints"].to_dict("records"):
         mine = patches.get(row["paint"], tables["patches"].iloc[:0]).drop(columns=["fit", "paint"])
-        beside = [p for p in (row["paint"], row["white"]) if p in release.coefficients.paints]
+        beside = [p for p in (row["paint"], row["white"]) if p in coefficients.paints]
         fits[row["paint"]] = PaintFit(
             row["paint"],
-            release.coefficients.select(list(dict.fromkeys(beside))),
+            coefficients.select(list(dict.fromkeys(beside))),
             mine,
             _as_read(mine, kept),
             row["verdict"],

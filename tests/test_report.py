@@ -236,6 +236,15 @@ def test_no_mixtures_no_readings_no_claims(release):
     assert len(made.all("article")) == len(tables["paints"])
 
 
+def test_tables_that_do_not_hang_together_are_refused(release):
+    for spoilt in (
+        {"paints": release.tables["paints"].iloc[:0]},
+        {"wavelengths": release.tables["wavelengths"].iloc[1:]},
+    ):
+        with pytest.raises(InputError, match="hang together"):
+            report(replace(release, tables={**release.tables, **spoilt}))
+
+
 def test_relative_numbers_say_nothing_of_films(release):
     c = replace(release.coefficients, scale="relative to HULL")
     tables = {**release.tables, "paints": release.tables["paints"].assign(scale=c.scale)}
