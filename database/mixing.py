@@ -196,6 +196,8 @@ def why(coefficients: Coefficients, mix: Mapping[str, float], names: Mapping[str
     if gain < 3:
         return ""
     hue = hue_name(float(chroma_hue(without)[1]))
+    if _is_black(coefficients, name):
+        return f"the {names.get(name, name)} greys the {hue}"
     black = "" if any(_is_black(coefficients, n) for n in mix) else ", so no black"
     return f"the {names.get(name, name)} already dulls the {hue}{black}"
 
