@@ -126,6 +126,10 @@ def test_pictures_have_words_and_tables_captions(page):
         assert said.get("aria-hidden") == "true" or said["aria-label"]
     assert len(page.all("table")) == len(page.all("caption"))
     assert [said.get("lang") for said in page.all("html")] == ["en"]
+    parts = page.all("section") + page.all("article")
+    parts += [said for said in page.all("div") if said.get("role") == "region"]
+    called = [said.get("aria-label") or said["aria-labelledby"] for said in parts]
+    assert len(called) == len(set(called))
     heads = [int(tag[1]) for tag, _ in page.tags if re.fullmatch("h[1-6]", tag)]
     assert heads[0] == 1 and heads.count(1) == 1
     assert all(after - before <= 1 for before, after in itertools.pairwise(heads))
