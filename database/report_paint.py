@@ -149,7 +149,7 @@ class PaintPage:
             "light": _key(float(masstone[0]), 200.0),
             # Greys come after every hue.
             "hue": _key(float(hue[vivid]) if chroma[vivid] >= 8 else 400.0, 400.0),
-            "strength": -self.strength.ratio if self.strength else 1.0,
+            "strength": _key(-self.strength.ratio if self.strength else 1.0, 1.0),
             "hiding": _key(hides, 1e6),
             "miss": _key(float(self.row["de00_mean"]), 1e6),
         }
