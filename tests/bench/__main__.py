@@ -28,6 +28,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     scan,
     stress,
     textbook,
+    transport,
     uncertainty,
 )
 from .harness import REGISTRY, chosen, keep

@@ -1,0 +1,120 @@
+"""The light followed through the film, beside two fluxes on the same worlds.
+
+The lab's g is 0.6 (and differs by paint in one variant), the table's another.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+
+import numpy as np
+from tintladder.calibrate.fit.fit import fit_paints
+from tintladder.calibrate.fit.settings import FitSettings
+from tintladder.calibrate.optics.predict import dry_fractions, predict
+
+from tests.heldout import Figures, by_coefficients, differences, figures
+from tests.lab.drawdown import NOMINAL, VARIANTS, Lab
+
+from .fit import demo_readings
+from .harness import Timing, benchmark, timed
+from .worlds import world
+
+SETTINGS = FitSettings(model="transport")
+
+
+@cache
+def heldout(name: str, noisy: bool, settings: FitSettings = SETTINGS) -> Figures:
+    """Score the fit on every seed of a variant of the lab."""
+    worlds = world(name, noisy)
+    # Where nothing errs the seeds differ in their mixtures alone: one fit is all of them.
+    fits = [fit_paints(w.cards, w.tubes, settings) for w in (worlds if noisy else worlds[:1])]
+    found = zip(fits if noisy else fits * len(worlds), worlds, strict=True)
+    scores = [differences(by_coefficients(fit.coefficients), w.mixtures) for fit, w in found]
+    return figures(np.concatenate(scores))
+
+
+def ratio(name: str) -> float:
+    """Mean CIEDE2000 by two fluxes over that by transport, exact readings."""
+    return heldout(name, False, FitSettings()).mean / heldout(name, False).mean
+
+
+@benchmark("transport.heldout_exact_mean_de00", "CIEDE2000", target=0.3)
+def exact_mean() -> float:
+    """200 random mixtures over 10 seeds of the nominal lab, no error of any kind."""
+    return heldout("nominal", False).mean
+
+
+@benchmark("transport.heldout_exact_worst_de00", "CIEDE2000", target=1.0)
+def exact_worst() -> float:
+    return heldout("nominal", False).worst
+
+
+@benchmark("transport.heldout_mean_de00", "CIEDE2000", target=0.6)
+def mean() -> float:
+    """The same, demo noise."""
+    return heldout("nominal", True).mean
+
+
+@benchmark("transport.heldout_p95_de00", "CIEDE2000", target=1.3)
+def p95() -> float:
+    return heldout("nominal", True).p95
+
+
+@benchmark("transport.heldout_worst_de00", "CIEDE2000")
+def worst() -> float:
+    return heldout("nominal", True).worst
+
+
+for _name in VARIANTS:
+    if _name != NOMINAL.name:
+        _slug = re.sub(r"[^a-z0-9]+", "_", _name.lower()).strip("_")
+        benchmark(
+            f"transport.stress_{_slug}_exact_ratio",
+            "two fluxes' mean over its own",
+            target=2.0,
+            sense="at least",
+        )(lambda name=_name: ratio(name))
+        benchmark(f"transport.stress_{_slug}_mean_de00", "CIEDE2000")(
+            lambda name=_name: heldout(name, True).mean
+        )
+
+
+@benchmark(
+    "transport.fit_seconds",
+    "s",
+    target=3.0,
+    baseline="the same fit by two fluxes",
+    ratio_target=1 / 3,
+)
+def fit_seconds() -> Timing:
+    """The demo's ten paints."""
+    tubes, readings = Lab().tubes, demo_readings()
+    return timed(
+        lambda: fit_paints(readings, tubes, SETTINGS),
+        lambda: fit_paints(readings, tubes),
+        repeats=3,
+    )
+
+
+@benchmark(
+    "transport.predict_seconds",
+    "s",
+    target=1.0,
+    baseline="the same mixes by two fluxes",
+    ratio_target=1 / 3,
+)
+def predict_seconds() -> Timing:
+    """A thousand opaque mixes with their bands, as a recipe is searched for."""
+    tubes, readings = Lab().tubes, demo_readings()
+    ours, theirs = (
+        fit_paints(readings, tubes, settings).coefficients for settings in (SETTINGS, None)
+    )
+    rng = np.random.default_rng(1)
+    names = list(ours.paints)
+    mixes = [
+        dict(zip(rng.choice(names, 3, replace=False), rng.uniform(0.1, 1, 3), strict=True))
+        for _ in range(1000)
+    ]
+    shares = dry_fractions(ours, mixes)
+    return timed(lambda: predict(ours, shares), lambda: predict(theirs, shares), repeats=5)
