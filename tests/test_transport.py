@@ -5,10 +5,17 @@ The lab's adding-doubling is itself held to iadpython elsewhere.
 
 import numpy as np
 import pytest
+from tintladder.calibrate.cards.card import Card, Drawdown
+from tintladder.calibrate.fit.fit import fit_paints
+from tintladder.calibrate.fit.settings import FitSettings
+from tintladder.calibrate.optics.predict import predict
 from tintladder.calibrate.optics.surface import Surface, to_measured
 from tintladder.calibrate.optics.transport import OPAQUE, TABLE, film_derivatives, films
 
-from tests.lab import photon_walk, transport_table
+from tests.heldout import by_coefficients, differences
+from tests.lab import photon_walk, plan, transport_table
+from tests.lab.drawdown import Lab
+from tests.lab.paints import WHITE
 
 SPHERE = Surface.of("di:8", "excluded")
 
@@ -105,3 +112,40 @@ def test_the_table_is_small_and_says_its_anisotropy():
     assert path.stat().st_size < 1_000_000
     with np.load(path) as stored:
         assert stored["anisotropy"] == transport_table.ANISOTROPY
+
+
+def test_a_fit_of_the_labs_paint_foretells_its_mixtures():
+    """Three paints without error; by two fluxes they come out over three times as far off."""
+    lab = Lab()
+    paints = {WHITE, "LANTERN", "PENNANT"}
+    cards = [c for c in plan.ladders() if set(c.paints) <= paints]
+    mixes = tuple(
+        Drawdown(f"mix {i}", "LANTERN", masses, gap_um=150.0)
+        for i, masses in enumerate(
+            ({"LANTERN": 6.0, "PENNANT": 1.0}, {"PENNANT": 2.0, WHITE: 3.0, "LANTERN": 2.0})
+        )
+    )
+    (unseen,) = lab.read([Card("mixes", "mixes.toml", mixes, purpose="check")])
+    fits = {
+        model: fit_paints(lab.read(cards), lab.tubes, FitSettings(model=model))
+        for model in ("two-flux", "transport")
+    }
+    off = {m: differences(by_coefficients(f.coefficients), unseen) for m, f in fits.items()}
+    assert fits["transport"].coefficients.model == "transport"
+    assert off["transport"].mean() < 0.3
+    assert off["transport"].mean() < off["two-flux"].mean() / 3
+
+
+def test_coefficients_say_what_predicts():
+    lab = Lab()
+    card = next(c for c in plan.ladders() if set(c.paints) == {WHITE})
+    c = fit_paints(lab.read([card]), lab.tubes, FitSettings(model="transport")).coefficients
+    alone, x = np.ones((1, 1)), np.array([0.07])
+    under = np.full((1, c.wavelengths.size), 0.5)
+    film = predict(c, alone, x, under).reflectance
+    expected = film_derivatives(c.k, c.s, x[:, None], under).r + c.surface.k1
+    np.testing.assert_allclose(film, expected)
+    hidden = film_derivatives(c.k, c.s, np.full((1, 1), OPAQUE), 0.0).r + c.surface.k1
+    np.testing.assert_allclose(predict(c, alone).reflectance, hidden)
+    excluded = Surface.of("di:8", "excluded")
+    np.testing.assert_allclose(predict(c, alone, surface=excluded).reflectance, hidden - 0.04)
