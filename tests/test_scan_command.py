@@ -90,7 +90,7 @@ def test_a_scan_is_read_kept_and_drawn(studio):
 def test_each_device_reads_its_own_pictures_alone(studio):
     assert characterise(studio, "target-8.png", "eight").status == 0
     assert characterise(studio, "target-phone.jpg", "phone").status == 0
-    assert [d["device"] for d in studio("device", "list", "--json").json] == ["eight", "phone"]
+    assert [d["device"] for d in studio("device", "--json").json] == ["eight", "phone"]
     which = studio("scan", SCANS / "buoy-red-quick.png")
     assert which.status == 2 and "eight, phone" in which.err
     right = studio("scan", SCANS / "buoy-red-quick.png", "--device", "eight")

@@ -20,17 +20,14 @@ EXAMPLE = (
     "tintladder device scanner target.tif target.txt --name flatbed --grid 22x12 "
     "--corners '120,95 3010,98 3008,1672 118,1669'"
 )
-app = typer.Typer(no_args_is_help=True)
+app = typer.Typer()
 
 
-@app.callback(epilog=worked(EXAMPLE))
-def device() -> None:
-    """Characterise the devices that read cards, and list them."""
-
-
-@app.command("list", epilog=worked("tintladder device list"))
-def listed(as_json: JsonOption = False, studio: StudioOption = None) -> None:
-    """List the devices characterised so far."""
+@app.callback(invoke_without_command=True, epilog=worked(EXAMPLE))
+def device(ctx: typer.Context, as_json: JsonOption = False, studio: StudioOption = None) -> None:
+    """List the devices that read cards, or characterise one."""
+    if ctx.invoked_subcommand is not None:
+        return
     with open_store(studio) as store:
         from ..scan_store import device_names, load_device
 
