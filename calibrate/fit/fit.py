@@ -125,17 +125,17 @@ def minimise(
     for look in range(_LOOKS + 1):
         prior = smooth_prior(problem, start, settings, held)
         rough = first_weight(problem, settings) * kept[:, None]
-        solution = solve(problem, begin, prior, rough, tolerance=_ROUGHLY, progress=progress)
+        solution = solve(
+            problem, begin, prior, rough, tolerance=_ROUGHLY, patience=1, progress=progress
+        )
         weight = full_weight(problem, solution, settings)
         trusted = weight * kept[:, None]
-        solution = solve(problem, solution.theta, prior, trusted, nu=solution.nu, progress=progress)
+        solution = _onward(problem, solution, prior, trusted, progress)
         learnt = settings.roughness
         for _ in range(_SMOOTHING_ROUNDS if settings.roughness is None else 0):
             learnt = learnt_roughness(problem, solution, held)
             prior = smooth_prior(problem, start, replace(settings, roughness=learnt), held)
-            solution = solve(
-                problem, solution.theta, prior, trusted, nu=solution.nu, progress=progress
-            )
+            solution = _onward(problem, solution, prior, trusted, progress)
         if look == _LOOKS:
             break
         new = find(problem, prior, solution, trusted, held)
@@ -153,6 +153,15 @@ def minimise(
     solution = solve(problem, solution.theta, prior, trusted, nu=solution.nu, tolerance=_FINELY)
     used = replace(settings, roughness=learnt)
     return replace(solution, findings=tuple(findings)), weight, used
+
+
+def _onward(
+    problem: Problem, at: Solution, prior: Prior, weight: Array, progress: Progress | None
+) -> Solution:
+    """Go on from a solution under another prior or other weights; more is to come after it."""
+    return solve(
+        problem, at.theta, prior, weight, nu=at.nu, tolerance=0.1, patience=1, progress=progress
+    )
 
 
 def report(

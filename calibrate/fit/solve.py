@@ -26,8 +26,6 @@ _DAMPED, _LEAST = 1e-4, 1e-7
 what they leave open is a valley, in which damping in proportion to their curvature holds a step
 back.
 """
-_SMALL_STEPS = 3
-"""Damped steps in a row that hardly fall, after which there is nothing more to be had."""
 
 _FAR = 10.0
 """Most that a nuisance value moves in one step, in prior standard deviations."""
@@ -242,6 +240,7 @@ def solve(
     *,
     nu: Array | None = None,
     tolerance: float = 1e-2,
+    patience: int = 3,
     most: int = 60,
     progress: Progress | None = None,
 ) -> Solution:
@@ -260,6 +259,8 @@ def solve(
     tolerance : float
         Fall of the cost below which to stop. The cost is a chi-square: a fall of 0.01 moves no
         combination of unknowns by more than a tenth of its standard uncertainty.
+    patience : int
+        Damped steps in a row with no more fall than that, after which to stop.
     most : int
         Most steps.
     progress : callable, optional
@@ -330,7 +331,7 @@ def solve(
         if trial[3] <= cost:
             # A damped step falls little wherever it is taken: only a whole one tells the minimum.
             small = small + 1 if cost - trial[3] < tolerance else 0
-            done = small == _SMALL_STEPS or (small > 0 and damping == 0.0)
+            done = small == patience or (small > 0 and damping == 0.0)
             theta, nu = new_theta, new_nu
             normals, bb, gb, cost = trial
             damping = damping / 100 if damping > _LEAST else 0.0
