@@ -73,27 +73,24 @@ class Block:
                 out[np.searchsorted(self.drawdowns, touched[here]), m] = slopes[here]
         return out
 
+    def _slopes(self, kind: str, drawdowns: Ints) -> Array:
+        """What the nuisance values of a kind do to each of some drawdowns, at one sd, (D, M)."""
+        out = np.zeros((drawdowns.size, self.scalars.size))
+        for m, scalar in enumerate(self.scalars):
+            nuisance = self.problem.nuisances[scalar]
+            if nuisance.kind == kind:
+                out[np.isin(drawdowns, nuisance.drawdowns), m] = nuisance.spread
+        return out
+
     @cached_property
     def thickness_slopes(self) -> Array:
         """Change of log thickness with each nuisance value of that kind, (D, M)."""
-        p = self.problem
-        out = np.zeros((self.drawdowns.size, self.scalars.size))
-        for m, scalar in enumerate(self.scalars):
-            nuisance = p.nuisances[scalar]
-            if nuisance.kind == "thickness":
-                out[np.isin(self.drawdowns, nuisance.drawdowns), m] = nuisance.spread
-        return out
+        return self._slopes("thickness", self.drawdowns)
 
     @cached_property
     def two_flux_slopes(self) -> Array:
         """Change of log K of the mix with each nuisance value of that kind, (D, M)."""
-        p = self.problem
-        out = np.zeros((self.drawdowns.size, self.scalars.size))
-        for m, scalar in enumerate(self.scalars):
-            nuisance = p.nuisances[scalar]
-            if nuisance.kind == "two fluxes":
-                out[np.isin(self.drawdowns, nuisance.drawdowns), m] = nuisance.spread
-        return out
+        return self._slopes("two fluxes", self.drawdowns)
 
     @cached_property
     def volume_slopes(self) -> Array:
@@ -109,13 +106,7 @@ class Block:
     @cached_property
     def haze_slopes(self) -> Array:
         """Change of haze with each nuisance value of that kind, (N, M)."""
-        p = self.problem
-        out = np.zeros((self.rows.size, self.scalars.size))
-        for m, scalar in enumerate(self.scalars):
-            nuisance = p.nuisances[scalar]
-            if nuisance.kind == "haze":
-                out[np.isin(p.drawdown[self.rows], nuisance.drawdowns), m] = nuisance.spread
-        return out
+        return self._slopes("haze", self.problem.drawdown[self.rows])
 
     @cached_property
     def k2_at(self) -> list[int]:

@@ -16,7 +16,6 @@ from itertools import combinations
 
 import numpy as np
 import pandas as pd
-from threadpoolctl import threadpool_limits
 
 from ..cards.card import BARE, SUBSTRATES, Drawdown
 from ..cards.readings import CardReadings
@@ -29,6 +28,7 @@ from .guess import Guess, filled
 from .information import PLANNED, TARGET, TARGETS, Expected, Scene, expected, scene, unpainted
 from .result import JointFit
 from .settings import FitSettings
+from .threads import one_thread
 from .tube import Tube
 
 RATIOS = (0.0, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0)
@@ -211,7 +211,7 @@ def plan_ladder(
     ratios = [*fixed, *(ratio for ratio in RATIOS if ratio not in fixed)]
     counts = [steps or USUAL_STEPS] if wanted_de00 is None else range(2, MOST_STEPS + 1)
     # The same order of adding gives the same plan, whatever the machine.
-    with threadpool_limits(1, "blas"):
+    with one_thread():
         scenes = plan.scenes(plan.apart([Step(ratio, gap_um=gap_um) for ratio in ratios]))
         for count in counts:
             chosen = choose(scenes, len(fixed), count + len(fixed) - 1)
@@ -314,7 +314,7 @@ def next_drawdown(
     gloss = dries.most_common(1)[0][0] if dries else "gloss"
     plan = Plan(guesses[0], guesses[1], ours, gap_um, balance_g, gloss, settings, values)
     steps = [Step(ratio, gap_um=gap_um) for ratio in (*RATIOS, np.inf)]
-    with threadpool_limits(1, "blas"):
+    with one_thread():
         scenes = plan.scenes(plan.apart(steps))
         now = expected(scenes, [])
         each = [expected(scenes, [i]) for i in range(len(steps))]

@@ -7,19 +7,25 @@ all wavelengths of a paint together.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
 
 from ..optics.spectra import Array
 from .forward import Block
 from .problem import Ints, Problem
-from .solve import Prior, Progress, Solution, clusters
+from .solve import (
+    Normal,
+    Prior,
+    Progress,
+    Solution,
+    clusters,
+    eliminate,
+    minimum,
+    stepped,
+)
 
-_FAR = 10.0
 _TOLERANCE = 1e-2
 
 
@@ -65,19 +71,6 @@ class Belief:
         n_w = self.center.shape[2]
         both = [self.precision[:, at, at] for at in (slice(0, n_w), slice(n_w, None))]
         return Prior(self.center, np.stack(both, axis=1))
-
-
-@dataclass(frozen=True)
-class Normal:
-    """A block's normal equations, its own part (L) and the border's (B)."""
-
-    ll: Array
-    lb: Array
-    bb: Array
-    gl: Array
-    gb: Array
-    cost: float
-    fitted: Array
 
 
 @dataclass(frozen=True)
@@ -202,19 +195,8 @@ def solve_channels(
     normals, bb, gb, cost = assemble(theta, nu)
     damping, settled = 1e-2, False
     for step in range(1, most + 1):
-        eliminated, schur, right = _eliminate(normals, bb, gb, damping)
-        across = np.asarray(np.linalg.solve(schur, right) if size else right)
-        new_theta, new_nu = theta.copy(), nu.copy()
-        for i, paint in enumerate(hubs):
-            moved = across[2 * i * n_w : 2 * (i + 1) * n_w].reshape(2, n_w)
-            new_theta[paint] += np.clip(moved, -2.0, 2.0)
-        new_nu[shared] += np.clip(across[hub_size:], -_FAR, _FAR)
-        for block, (_, response, own) in zip(blocks, eliminated, strict=True):
-            delta = own - response @ across
-            mine = 2 * block.own * n_w
-            far = np.clip(delta[:mine].reshape(block.own, 2, n_w), -2.0, 2.0)
-            new_theta[block.paints[: block.own]] += far
-            new_nu[block.scalars[: block.own_scalars]] += np.clip(delta[mine:], -_FAR, _FAR)
+        eliminated, schur, right = eliminate(normals, bb, gb, damping)
+        new_theta, new_nu = stepped(problem, theta, nu, eliminated, schur, right)
         trial = assemble(new_theta, new_nu)
         if trial[3] > cost:
             damping *= 10
@@ -228,50 +210,4 @@ def solve_channels(
                 progress(step, cost)
         if settled:
             break
-    eliminated, schur, _ = _eliminate(normals, bb, gb, 0.0)
-    fitted = np.full(problem.measured.shape, np.nan)
-    share = np.zeros(problem.fractions.shape)
-    thickness = np.full(problem.film.size, np.nan)
-    for block, normal in zip(blocks, normals, strict=True):
-        fitted[block.rows] = normal.fitted
-        c, log_x, _, _ = block.mixes(nu[block.scalars])
-        share[np.ix_(block.drawdowns, block.paints)] = c
-        thickness[block.drawdowns] = np.exp(log_x)
-    thickness[~problem.film] = np.nan
-    border = np.asarray(np.linalg.inv(schur) if size else schur, dtype=float)
-    kept = tuple((b, f, r) for b, (f, r, _) in zip(blocks, eliminated, strict=True))
-    return Solution(
-        theta=theta,
-        nu=nu,
-        fitted=fitted,
-        share=share,
-        thickness=thickness,
-        blocks=kept,
-        border=border,
-        curvature=schur,
-        border_scalars=shared,
-        prior=belief.apart,
-        cost=cost,
-        settled=settled,
-    )
-
-
-_Eliminated = list[tuple[tuple[Array, bool], Array, Array]]
-
-
-def _eliminate(
-    normals: Sequence[Normal], bb: Array, gb: Array, damping: float
-) -> tuple[_Eliminated, Array, Array]:
-    """Each block's factor, response to the border and own step; what is left of the border."""
-    schur, right = bb + damping * np.diag(np.diag(bb)), gb.copy()
-    out: _Eliminated = []
-    for n in normals:
-        if not n.gl.size:
-            out.append(((np.zeros((0, 0)), True), np.zeros((0, gb.size)), n.gl))
-            continue
-        factor = cho_factor(n.ll + damping * np.diag(np.diag(n.ll)), lower=True)
-        both = cho_solve(factor, np.column_stack([n.lb, n.gl]))
-        schur -= n.lb.T @ both[:, :-1]
-        right -= n.lb.T @ both[:, -1]
-        out.append((factor, both[:, :-1], both[:, -1]))
-    return out, schur, right
+    return minimum(problem, theta, nu, normals, bb, gb, belief.apart, cost, settled)

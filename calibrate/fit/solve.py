@@ -8,7 +8,7 @@ fit is linear in the number of paints.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -294,39 +294,12 @@ def solve(
                 cost += float(off @ prior.precision[paint, q] @ off)
         return normals, bb, gb, cost
 
-    def eliminate(
-        normals: list[Normal], bb: Array, gb: Array, damping: float
-    ) -> tuple[list[tuple[tuple[Array, bool], Array, Array]], Array, Array]:
-        schur, right = bb + damping * np.diag(np.diag(bb)), gb.copy()
-        parts = []
-        for n in normals:
-            if not n.gl.size:
-                parts.append(((np.zeros((0, 0)), True), np.zeros((0, size)), n.gl))
-                continue
-            factor = cho_factor(n.ll + damping * np.diag(np.diag(n.ll)), lower=True)
-            both = cho_solve(factor, np.column_stack([n.lb, n.gl]))
-            response, own = both[:, :-1], both[:, -1]
-            schur -= n.lb.T @ response
-            right -= n.lb.T @ own
-            parts.append((factor, response, own))
-        return parts, schur, right
-
     normals, bb, gb, cost = assemble(theta, nu)
     damping, step, small, settled = _DAMPED, 0, 0, False
     while step < most:
         step += 1
         parts, schur, right = eliminate(normals, bb, gb, damping)
-        delta_b = np.asarray(np.linalg.solve(schur, right) if size else right, dtype=float)
-        new_theta, new_nu = theta.copy(), nu.copy()
-        for i, paint in enumerate(hubs):
-            new_theta[paint] += _limit(delta_b[2 * i * n_w : 2 * (i + 1) * n_w].reshape(2, n_w))
-        new_nu[shared] += np.clip(delta_b[hub_size:], -_FAR, _FAR)
-        for block, (_, response, own) in zip(blocks, parts, strict=True):
-            delta = own - response @ delta_b
-            spectral = delta[: 2 * block.own * n_w].reshape(block.own, 2, n_w)
-            new_theta[block.paints[: block.own]] += _limit(spectral)
-            far = np.clip(delta[2 * block.own * n_w :], -_FAR, _FAR)
-            new_nu[block.scalars[: block.own_scalars]] += far
+        new_theta, new_nu = stepped(problem, theta, nu, parts, schur, right)
         trial = assemble(new_theta, new_nu)
         if trial[3] <= cost:
             # A damped step falls little wherever it is taken: only a whole one tells the minimum.
@@ -345,6 +318,64 @@ def solve(
             if damping > 1e8:
                 settled = True  # no step of any length lowers the cost any more
                 break
+    return minimum(problem, theta, nu, normals, bb, gb, prior, cost, settled)
+
+
+Eliminated = list[tuple[tuple[Array, bool], Array, Array]]
+"""Of each block: its own part's Cholesky factor, its response to the border, its own step."""
+
+
+def eliminate(
+    normals: Sequence[Normal], bb: Array, gb: Array, damping: float
+) -> tuple[Eliminated, Array, Array]:
+    """Eliminate each block's own unknowns; what is left are the border's equations."""
+    schur, right = bb + damping * np.diag(np.diag(bb)), gb.copy()
+    parts: Eliminated = []
+    for n in normals:
+        if not n.gl.size:
+            parts.append(((np.zeros((0, 0)), True), np.zeros((0, gb.size)), n.gl))
+            continue
+        factor = cho_factor(n.ll + damping * np.diag(np.diag(n.ll)), lower=True)
+        both = cho_solve(factor, np.column_stack([n.lb, n.gl]))
+        response, own = both[:, :-1], both[:, -1]
+        schur -= n.lb.T @ response
+        right -= n.lb.T @ own
+        parts.append((factor, response, own))
+    return parts, schur, right
+
+
+def stepped(
+    problem: Problem, theta: Array, nu: Array, parts: Eliminated, schur: Array, right: Array
+) -> tuple[Array, Array]:
+    """Values after one step, from the eliminated equations; a far step is cut short."""
+    blocks, shared = clusters(problem)
+    n_w = theta.shape[2]
+    across = np.asarray(np.linalg.solve(schur, right) if right.size else right, dtype=float)
+    theta, nu = theta.copy(), nu.copy()
+    for i, paint in enumerate(problem.hubs):
+        theta[paint] += _limit(across[2 * i * n_w : 2 * (i + 1) * n_w].reshape(2, n_w))
+    nu[shared] += np.clip(across[2 * len(problem.hubs) * n_w :], -_FAR, _FAR)
+    for block, (_, response, own) in zip(blocks, parts, strict=True):
+        delta = own - response @ across
+        mine = 2 * block.own * n_w
+        theta[block.paints[: block.own]] += _limit(delta[:mine].reshape(block.own, 2, n_w))
+        nu[block.scalars[: block.own_scalars]] += np.clip(delta[mine:], -_FAR, _FAR)
+    return theta, nu
+
+
+def minimum(
+    problem: Problem,
+    theta: Array,
+    nu: Array,
+    normals: Sequence[Normal],
+    bb: Array,
+    gb: Array,
+    prior: Prior,
+    cost: float,
+    settled: bool,
+) -> Solution:
+    """Collect a solution at its minimum, where its normal equations were last formed."""
+    blocks, shared = clusters(problem)
     parts, schur, _ = eliminate(normals, bb, gb, 0.0)
     fitted = np.full(problem.measured.shape, np.nan)
     share = np.zeros(problem.fractions.shape)
@@ -355,7 +386,7 @@ def solve(
         share[np.ix_(block.drawdowns, block.paints)] = c
         thickness[block.drawdowns] = np.exp(log_x)
     thickness[~problem.film] = np.nan
-    border = np.asarray(np.linalg.inv(schur) if size else schur, dtype=float)
+    border = np.asarray(np.linalg.inv(schur) if gb.size else schur, dtype=float)
     kept = tuple((b, f, r) for b, (f, r, _) in zip(blocks, parts, strict=True))
     return Solution(
         theta, nu, fitted, share, thickness, kept, border, schur, shared, prior, cost, settled
