@@ -1,0 +1,1 @@
+"""Spectrophotometers: what they say, and what must be done to it before it can be trusted."""

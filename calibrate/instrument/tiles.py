@@ -1,0 +1,131 @@
+"""Reference tiles: what they are certified at, and what an instrument read of them.
+
+A reading of a tile or of the black trap is labelled ``tile/NAME``: ``tile/white``, ``tile/trap``,
+greys ``tile/grey-50`` and so on; any other name is a coloured tile's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from scipy.interpolate import CubicSpline
+
+from ..errors import InputError
+from ..formats.session import Session
+from ..optics.spectra import Array
+
+Kind = Literal["white", "trap", "grey", "colour"]
+PREFIX = "tile/"
+TRAP = "trap"
+
+
+@dataclass(frozen=True)
+class Tile:
+    """A reference piece of known reflectance.
+
+    Attributes
+    ----------
+    name : str
+    wavelengths : (C,) array, nm, increasing
+    values : (C,) array
+        Certified reflectance, as a fraction, in the geometry of the readings.
+    temperature_c : float or None
+        At which it was certified. Reds and oranges are thermochromic.
+    source : str
+        The certificate: a file and its hash.
+    """
+
+    name: str
+    wavelengths: Array
+    values: Array
+    temperature_c: float | None = None
+    source: str = ""
+
+    @property
+    def kind(self) -> Kind:
+        """What it is for, by its name."""
+        return tile_kind(self.name)
+
+    def at(self, wavelengths: Array) -> Array:
+        """Certified reflectance at wavelengths, (W,); NaN outside the certificate's range."""
+        spline = CubicSpline(self.wavelengths, self.values, extrapolate=False)
+        found: Array = spline(wavelengths)
+        return found
+
+
+@dataclass(frozen=True)
+class TileReading:
+    """One reading of a tile or of the black trap, as read.
+
+    Attributes
+    ----------
+    name : str
+    values : (W,) array
+        On the session's wavelengths, as fractions.
+    at : float
+        When, on the clock of the session's readings: seconds, or the place in the file.
+    temperature_c : float or None
+        Of the tile, if it was noted.
+    """
+
+    name: str
+    values: Array
+    at: float
+    temperature_c: float | None = None
+
+    @property
+    def kind(self) -> Kind:
+        """What it is a reading of."""
+        return tile_kind(self.name)
+
+
+def tile_kind(name: str) -> Kind:
+    """Return what a tile is for, by the beginning of its name."""
+    word = name.strip().casefold()
+    if word.startswith("white"):
+        return "white"
+    if word.startswith((TRAP, "black trap")):
+        return "trap"
+    return "grey" if word.startswith(("grey", "gray")) else "colour"
+
+
+def black_trap(wavelengths: Array) -> Tile:
+    """Return a trap of which nothing comes back, for one without a certificate."""
+    return Tile(TRAP, wavelengths, np.zeros(wavelengths.size), source="taken as 0")
+
+
+def tiles_of(session: Session, temperature_c: float | None = None) -> Mapping[str, Tile]:
+    """Certified tiles from a file of certified values, by name.
+
+    Parameters
+    ----------
+    session : Session
+        Of one row for each tile, named with or without ``tile/``.
+    temperature_c : float, optional
+        At which they were certified.
+
+    Raises
+    ------
+    InputError
+        Where a tile stands in it twice, or a value is missing.
+    """
+    found: dict[str, Tile] = {}
+    source = f"{session.file} (SHA-256 {session.sha256[:12]})"
+    for label, values in zip(session.spectra.labels, session.spectra.values, strict=True):
+        name = label.removeprefix(PREFIX)
+        if name in found:
+            raise InputError(
+                session.file, f"sample {label}", "is certified twice", "leave one of them"
+            )
+        if np.isnan(values).any():
+            raise InputError(
+                session.file,
+                f"sample {label}",
+                "a certified value is missing",
+                "fill it in from the certificate, or leave the tile out",
+            )
+        found[name] = Tile(name, session.spectra.wavelengths, values, temperature_c, source)
+    return found
