@@ -33,6 +33,8 @@ class Gamut:
         L*.
     volume : float
         Of the convex hull in CIELAB, for comparing palettes.
+    colours : (N, 3) array
+        CIELAB of the mixes that it is drawn from, the tubes alone first.
     """
 
     hues: Array
@@ -41,6 +43,7 @@ class Gamut:
     lightest: float
     darkest: float
     volume: float
+    colours: Array
 
 
 def gamut(palette: Palette) -> Gamut:
@@ -74,6 +77,7 @@ def gamut(palette: Palette) -> Gamut:
         float(colours[:, 0].max()),
         float(colours[:, 0].min()),
         volume,
+        colours,
     )
 
 
