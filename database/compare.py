@@ -13,9 +13,8 @@ from sqlalchemy.orm import Session as OrmSession
 from ..calibrate.errors import InputError
 from ..calibrate.optics.coefficients import Coefficients
 from ..calibrate.optics.colour import ciede2000, lab
-from ..calibrate.optics.kubelka_munk import opaque
+from ..calibrate.optics.predict import read_films
 from ..calibrate.optics.spectra import Array
-from ..calibrate.optics.surface import to_measured
 from . import schema
 from .joining import join
 from .release_coefficients import coefficients_of
@@ -203,10 +202,15 @@ def mid_tints(numbers: Numbers, paints: list[str]) -> Array:
 
 
 def _seen(coefficients: Coefficients, k: Array, s: Array) -> Array:
+    return lab(opaque_readings(coefficients, k, s), coefficients.wavelengths)
+
+
+def opaque_readings(coefficients: Coefficients, k: Array, s: Array) -> Array:
+    """What an instrument reads of opaque films of given K and S; NaN where either is unread."""
     unread = np.isnan(k) | np.isnan(s)
-    inside = opaque(np.where(unread, 1.0, k), np.where(unread, 1.0, s))
-    measured = to_measured(inside, coefficients.surface)
-    return lab(np.where(unread, np.nan, measured), coefficients.wavelengths)
+    k, s = np.where(unread, 1.0, k), np.where(unread, 1.0, s)
+    seen = read_films(coefficients.model, coefficients.surface, k, s, np.inf, 0.0).r
+    return np.where(unread, np.nan, seen)
 
 
 def _largest(old: Array, new: Array, u_old: Array, u_new: Array, nm: Array) -> tuple[Array, Array]:

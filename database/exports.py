@@ -12,10 +12,8 @@ import pandas as pd
 from ..calibrate.errors import InputError
 from ..calibrate.formats.cgats import format_cgats
 from ..calibrate.formats.session import Session
-from ..calibrate.optics.kubelka_munk import opaque
 from ..calibrate.optics.spectra import Array, Spectra
-from ..calibrate.optics.surface import to_measured
-from .compare import Numbers
+from .compare import Numbers, opaque_readings
 from .release_text import figures, lines, words
 
 if TYPE_CHECKING:
@@ -76,9 +74,7 @@ def ladders(numbers: Numbers, paints: Sequence[str] | None = None) -> Ladders:
     paint_part, white_part = c.dry_volume[a], share * c.dry_volume[b]
     f = (paint_part / (paint_part + white_part))[:, None]
     k, s = f * c.k[a] + (1 - f) * c.k[b], f * c.s[a] + (1 - f) * c.s[b]
-    unread = np.isnan(k) | np.isnan(s)
-    inside = opaque(np.where(unread, 1.0, k), np.where(unread, 1.0, s))
-    seen = np.where(unread, np.nan, to_measured(inside, c.surface))
+    seen = opaque_readings(c, k, s)
     return Ladders(tuple(names), tuple(of), share, c.wavelengths, seen)
 
 

@@ -209,7 +209,7 @@ def _is_black(coefficients: Coefficients, nickname: str) -> bool:
     """
     row = coefficients.index(nickname)
     seen = (coefficients.wavelengths >= 430) & (coefficients.wavelengths <= 680)
-    k, s = coefficients.k[row, seen], coefficients.s[row, seen]
+    k, s = coefficients.absorption[row, seen], coefficients.s[row, seen]
     return bool(np.nanmin(k) > 0.3 * np.nanmax(k) and np.nanmin(k / s) > 2)
 
 

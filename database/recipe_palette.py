@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from ..calibrate.errors import InputError
 from ..calibrate.optics.coefficients import Coefficients
 from ..calibrate.optics.colour import D50, View, weights
-from ..calibrate.optics.kubelka_munk import opaque
+from ..calibrate.optics.predict import read_films
 from ..calibrate.optics.spectra import Array
-from ..calibrate.optics.surface import to_measured
+from ..calibrate.optics.transport import TRANSPORT, opaque_polynomial
 
 Ints = NDArray[np.intp]
 _LEAST = 1e-9
@@ -83,17 +83,22 @@ class Palette:
 
     @cached_property
     def raw(self) -> tuple[Array, Array]:
-        """K and S at the wavelengths seen, (P, V) each."""
+        """Absorption on the scale of two fluxes' K, and S, at the wavelengths seen, (P, V) each."""
         c = self.coefficients
-        return c.k[:, self.seen], c.s[:, self.seen]
+        return c.absorption[:, self.seen], c.s[:, self.seen]
 
     @cached_property
     def optics(self) -> dict[Any, Optics]:
         """The same in double and in single precision, scaled by `strength`."""
         k, s = (x / self.strength[:, None] for x in self.raw)
         surface = self.coefficients.surface
+        curve = None
+        if self.coefficients.model == TRANSPORT:
+            curve = opaque_polynomial(surface.geometry == "45:0")
         w, white = weights(self.coefficients.wavelengths[self.seen], self.view)
         w = w / white
+        # By two fluxes tau of the surface comes before the weights; transport's curve holds it.
+        tau = surface.tau if curve is None else 1.0
         made = {}
         for kind in (np.float64, np.float32):
             slopes = np.concatenate(
@@ -104,10 +109,11 @@ class Palette:
             )
             made[kind] = Optics(
                 np.concatenate([k, s], axis=1).astype(kind),
-                (surface.tau * w).astype(kind),
+                (tau * w).astype(kind),
                 (surface.alpha * surface.k1 * w.sum(axis=0)).astype(kind),
-                (surface.tau * slopes).astype(kind),
+                (tau * slopes).astype(kind),
                 kind(surface.k2),
+                None if curve is None else curve.astype(kind),
             )
         return made
 
@@ -130,10 +136,11 @@ class Palette:
 
     def reflectance(self, shares: Array) -> Array:
         """Reflectance (N, W) as read of dry-volume fractions (N, P); NaN where unread."""
-        k, s = self.raw
+        c = self.coefficients
+        k, s = c.k[:, self.seen], c.s[:, self.seen]
         r = np.full((len(shares), self.seen.size), np.nan)
-        inside = opaque(np.maximum(shares @ k, _LEAST), shares @ s)
-        r[:, self.seen] = to_measured(inside, self.coefficients.surface)
+        k = np.maximum(shares @ k, _LEAST)
+        r[:, self.seen] = read_films(c.model, c.surface, k, shares @ s, np.inf, 0.0).r
         return r
 
     def select(self, paints: Sequence[str]) -> Palette:
@@ -150,12 +157,15 @@ class Optics:
     ks : (P, 2 V) array
         K beside S.
     weights : (V, 3) array
-        From R / (1 - k2 R) to tristimulus values over the white's.
+        From what is seen of a film to tristimulus values over the white's.
     offset : (3,) array
         What the surface adds.
     slopes : (2 V, 3 P) array
         From the slopes by K and by S to those of tristimulus values by each paint.
     k2 : float
+        By two fluxes R / (1 - k2 R) is seen of a film of inside reflectance R.
+    curve : (N,) array or None
+        By transport a polynomial in 2 R - 1; see `opaque_polynomial`.
     """
 
     ks: Array
@@ -163,33 +173,53 @@ class Optics:
     offset: Array
     slopes: Array
     k2: Any
+    curve: Array | None
 
-    def _seen(self, counted: Array) -> tuple[Array, Array, Array, Array, Array]:
+    def _inside(self, counted: Array) -> tuple[Array, Array, Array, Array]:
         both = counted @ self.ks
         v = both.shape[1] // 2
         s = both[:, v:]
         q = np.maximum(both[:, :v] / s, _LEAST)
         root = np.sqrt(q * (q + 2))
-        r = 1 / (1 + q + root)
-        return s, q, root, r, 1 / (1 - self.k2 * r)
+        return s, q, root, 1 / (1 + q + root)
 
     def xyz(self, counted: Array) -> Array:
         """Tristimulus values over the white's, (N, 3), of shares counted in strength (N, P)."""
-        *_, r, over = self._seen(counted)
-        result: Array = (r * over) @ self.weights + self.offset
+        r = self._inside(counted)[-1]
+        if self.curve is None:
+            seen = r / (1 - self.k2 * r)
+        else:
+            seen = np.full_like(r, self.curve[-1])
+            r = 2 * r - 1
+            for coefficient in self.curve[-2::-1]:
+                seen *= r
+                seen += coefficient
+        result: Array = seen @ self.weights + self.offset
         return result
 
     def xyz_and_slopes(self, counted: Array) -> tuple[Array, Array]:
         """As `xyz`, and its derivatives by the shares, (N, 3, P)."""
-        s, q, root, r, over = self._seen(counted)
+        s, q, root, r = self._inside(counted)
         both = np.empty((len(s), 2 * s.shape[1]), dtype=s.dtype)
         v = s.shape[1]
+        if self.curve is None:
+            over = 1 / (1 - self.k2 * r)
+            seen = r * over
+            moved = seen * over
+        else:
+            at = 2 * r - 1
+            seen, slope = np.full_like(r, self.curve[-1]), np.zeros_like(r)
+            for coefficient in self.curve[-2::-1]:
+                slope *= at
+                slope += seen
+                seen *= at
+                seen += coefficient
+            moved = 2 * r * slope
         # With q = K/S: dR/dq = -R/root, dq/dK = 1/S, dq/dS = -q/S.
-        rd = r * over
-        np.divide(rd * over, root * s, out=both[:, :v])
+        np.divide(moved, root * s, out=both[:, :v])
         np.negative(both[:, :v], out=both[:, :v])
         np.multiply(both[:, :v], q, out=both[:, v:])
-        x = rd @ self.weights + self.offset
+        x = seen @ self.weights + self.offset
         return x, (both @ self.slopes).reshape(len(s), 3, -1)
 
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from tintladder.calibrate.optics.coefficients import Coefficients
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.calibrate.optics.surface import Surface
+from tintladder.calibrate.optics.transport import OF_TWO_FLUXES, TRANSPORT
 
 from tests.lab.paints import PAINTS
 
@@ -45,3 +48,10 @@ def invented_coefficients(count: int, seed: int = 0) -> Coefficients:
         mix_error=np.zeros(count),
         model_error=np.zeros(w),
     )
+
+
+def by_transport(coefficients: Coefficients) -> Coefficients:
+    """Much the same paints, as mu_a and mu_s' of the transport model."""
+    absorbed, scattered = OF_TWO_FLUXES
+    c = coefficients
+    return replace(c, model=TRANSPORT, k=c.k * absorbed, s=c.s * scattered)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from functools import partial
 
 import colour
@@ -38,7 +39,9 @@ def numbers():
     return Numbers("1.0.0", coefficients(("HULL", "KEEL", "ROPE")), {"KEEL": "HULL"})
 
 
-def test_ladders_are_what_predict_says(numbers):
+@pytest.mark.parametrize("model", ["two-flux", "transport"])
+def test_ladders_are_what_predict_says(numbers, model):
+    numbers = replace(numbers, coefficients=replace(numbers.coefficients, model=model))
     made, c = ladders(numbers), numbers.coefficients
     assert made.names[:3] == ("HULL masstone", "KEEL masstone", "KEEL 1:1 HULL")
     assert len(made.names) == 2 + len(STEPS)

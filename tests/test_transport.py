@@ -8,9 +8,17 @@ import pytest
 from tintladder.calibrate.cards.card import Card, Drawdown
 from tintladder.calibrate.fit.fit import fit_paints
 from tintladder.calibrate.fit.settings import FitSettings
+from tintladder.calibrate.optics.kubelka_munk import opaque
 from tintladder.calibrate.optics.predict import predict
 from tintladder.calibrate.optics.surface import Surface, to_measured
-from tintladder.calibrate.optics.transport import OPAQUE, TABLE, film_derivatives, films
+from tintladder.calibrate.optics.transport import (
+    OPAQUE,
+    OVER_TWO_FLUXES,
+    TABLE,
+    film_derivatives,
+    films,
+    opaque_polynomial,
+)
 
 from tests.heldout import by_coefficients, differences
 from tests.lab import photon_walk, plan, transport_table
@@ -76,6 +84,15 @@ def test_opaque_films_know_the_ratio_alone():
     # Colour by itself: more absorption is darker, more scattering lighter.
     assert (hidden.d_k < 0).all()
     assert (hidden.d_s > 0).all()
+
+
+@pytest.mark.parametrize("slanted", [False, True], ids=["sphere", "45:0"])
+def test_the_polynomial_of_opaque_films_is_the_table(slanted):
+    ratio = np.geomspace(1e-6, 1e4, 500)
+    two_flux = opaque(ratio * OVER_TWO_FLUXES, np.ones(500))
+    read = np.polynomial.Polynomial(opaque_polynomial(slanted))(2 * two_flux - 1)
+    table = film_derivatives(ratio, np.ones(500), np.full(500, OPAQUE), 0.0, slanted).r
+    np.testing.assert_allclose(read, table, atol=3e-6)
 
 
 def test_a_thick_film_runs_into_the_opaque():

@@ -10,7 +10,10 @@ from numpy.typing import NDArray
 
 from .spectra import Array
 from .surface import Surface
+from .transport import OVER_TWO_FLUXES, TRANSPORT
 
+TWO_FLUX = "two-flux"
+"""The name of the model whose coefficients are Kubelka's and Munk's K and S."""
 ABSOLUTE = "absolute"
 """Scale of K and S in 1/mm. Any other scale reads ``relative to NICKNAME``: that white's S is 1."""
 
@@ -96,7 +99,7 @@ class Coefficients:
     scan_made: NDArray[np.bool_]
     mix_error: Array
     model_error: Array
-    model: str = field(default="two-flux")
+    model: str = field(default=TWO_FLUX)
 
     def index(self, paint: str) -> int:
         """Row of a paint.
@@ -129,6 +132,11 @@ class Coefficients:
             scan_made=self.scan_made[rows],
             mix_error=self.mix_error[rows],
         )
+
+    @property
+    def absorption(self) -> Array:
+        """Absorption so scaled that over `s` it is K/S of two fluxes, or roughly that, (P, W)."""
+        return self.k * OVER_TWO_FLUXES if self.model == TRANSPORT else self.k
 
     @property
     def covariance(self) -> Array:

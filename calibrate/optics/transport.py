@@ -36,6 +36,8 @@ TRANSPORT = "transport"
 """The name of this model beside ``two-flux``."""
 OF_TWO_FLUXES = np.array([1 / 2, 4 / 3])
 """Roughly, mu_a over K and mu_s' over S."""
+OVER_TWO_FLUXES = float(OF_TWO_FLUXES[1] / OF_TWO_FLUXES[0])
+"""Roughly, K/S over mu_a / mu_s'."""
 TABLE = "transport_table.npz"
 INDEX = 1.5
 ABSORBED, SCATTERED = (2e-4, 20.0), (1e-3, 1e4)
@@ -43,6 +45,8 @@ ABSORBED, SCATTERED = (2e-4, 20.0), (1e-3, 1e4)
 logarithm; beyond the second a film hides any substrate, and the ratio alone counts."""
 OPAQUE = 1e9
 """A thickness in mm, for a film that hides everything; its coefficients may have any unit."""
+_DEGREE = 8
+"""Of the polynomial for opaque films: it lies within 3e-6 of the table."""
 
 
 class Films(NamedTuple):
@@ -112,6 +116,30 @@ def films(absorption: Array, scattering: Array, x: Array, slanted: Array | bool 
         np.where(beyond & (far_a < far_b), -by_a, by_b),
     )
     return Films(drawn(wu, wv), by_a / a, by_b / b)
+
+
+@cache
+def opaque_polynomial(slanted: bool = False) -> Array:
+    """Reading of films that hide, without the surface's own reflection, as a polynomial.
+
+    What such a film reads depends on mu_a over mu_s' alone, and smoothly so by way of the opaque
+    reflectance y that two fluxes would give it: ``y = 1 / (1 + q + sqrt(q (q + 2)))`` with q the
+    ratio times `OVER_TWO_FLUXES`.
+
+    Returns
+    -------
+    (`_DEGREE` + 1,) array
+        Coefficients of the powers of ``2 y - 1``, rising.
+    """
+    y = np.sin(np.linspace(0, np.pi / 2, 401)[1:-1]) ** 2
+    ratio = (1 - y) ** 2 / (2 * y) / OVER_TWO_FLUXES
+    hides = np.full(y.shape, OPAQUE)
+    read = film_derivatives(ratio, np.ones_like(y), hides, 0.0, slanted).r
+    # Near 1 the table's films, deep as they are, let a trace of light through.
+    known = ratio > 1e-6
+    fitted = np.polynomial.Chebyshev.fit(y[known], read[known], _DEGREE, domain=[0, 1])
+    result: Array = fitted.convert(domain=[0, 1], kind=np.polynomial.Polynomial).coef
+    return result
 
 
 def over_substrate(made: Films, k: Array, s: Array, x: Array, rg: Array | float) -> FilmDerivatives:
