@@ -13,13 +13,21 @@ import pandas as pd
 from sqlalchemy import select, update
 
 from ..calibrate.errors import InputError
+from ..calibrate.fit.quality_figures import STRENGTH
+from ..calibrate.fit.quality_report import QualityReport
 from ..calibrate.fit.result import JointFit, PaintFit
 from ..calibrate.fit.tube import Tube
 from ..calibrate.optics.coefficients import Coefficients
 from . import schema
 from .card_store import CardStore, StoredReadings
 from .joining import Part, check_alike, join
-from .packing import pack_coefficients, pack_table, unpack_coefficients, unpack_table
+from .packing import (
+    pack_coefficients,
+    pack_table,
+    unpack_coefficients,
+    unpack_columns,
+    unpack_table,
+)
 from .paint_store import PaintStore
 from .transactions import now
 
@@ -33,6 +41,7 @@ class FitStore(CardStore, PaintStore):
         inputs: Sequence[StoredReadings],
         tubes: Mapping[str, Tube] | None = None,
         known: Coefficients | None = None,
+        quality: Mapping[str, QualityReport] | None = None,
     ) -> int:
         """Keep a run, make it the current fit of its paints, and return its number.
 
@@ -47,6 +56,8 @@ class FitStore(CardStore, PaintStore):
             The tubes that it took; default: those in use.
         known : Coefficients, optional
             What new tubes were fitted against.
+        quality : mapping of nickname to QualityReport, optional
+            Its figures are kept with the fit.
         """
         weighed = dict.fromkeys(paint for item in inputs for paint in item.card.paints)
         packed = pack_coefficients(fit.coefficients)
@@ -85,7 +96,8 @@ class FitStore(CardStore, PaintStore):
                     .where(schema.PaintFit.paint_id == paint.id, schema.PaintFit.current)
                     .values(current=False)
                 )
-                row.paint_fits.append(_paint_fit_row(paint, paint_fit, inputs))
+                report = (quality or {}).get(nickname)
+                row.paint_fits.append(_paint_fit_row(paint, paint_fit, inputs, report))
             session.flush()
             return row.id
 
@@ -181,6 +193,37 @@ class FitStore(CardStore, PaintStore):
                 raise _no_fit(found.nickname)
             return _paint_fit(row, unpack_coefficients(row.fit.coefficients))
 
+    def strength_reference(self) -> str | None:
+        """Nickname of the paint that the fits in use state tinting strength against, if any."""
+        query = (
+            select(schema.PaintFit.quality)
+            .where(schema.PaintFit.current, schema.PaintFit.quality.is_not(None))
+            .order_by(schema.PaintFit.id.desc())
+        )
+        with self.snapshot() as session:
+            for packed in session.scalars(query):
+                columns = unpack_columns(packed)
+                rows = zip(columns["quantity"], columns["against"], strict=True)
+                for quantity, against in rows:
+                    if quantity == STRENGTH:
+                        return str(against)
+        return None
+
+    def lot_before(self, paint: str, inputs: Sequence[StoredReadings]) -> PaintFit | None:
+        """Return the current fit of a paint where it is of another lot than these inputs are."""
+        with self.snapshot() as session:
+            row = session.scalar(
+                select(schema.PaintFit)
+                .join(schema.Paint)
+                .where(schema.PaintFit.current, schema.Paint.nickname == paint)
+            )
+            if row is None or row.lot is None:
+                return None
+            lot = _lot_fitted(row.paint, inputs)
+            if lot is None or lot.id == row.lot.id:
+                return None
+            return _paint_fit(row, unpack_coefficients(row.fit.coefficients))
+
     def joint_fit(self, fit: int) -> JointFit:
         """Return a run by its number, as it was recorded."""
         with self.snapshot() as session:
@@ -215,7 +258,10 @@ def _paint_fit(row: schema.PaintFit, coefficients: Coefficients) -> PaintFit:
 
 
 def _paint_fit_row(
-    paint: schema.Paint, fit: PaintFit, inputs: Sequence[StoredReadings]
+    paint: schema.Paint,
+    fit: PaintFit,
+    inputs: Sequence[StoredReadings],
+    quality: QualityReport | None,
 ) -> schema.PaintFit:
     return schema.PaintFit(
         paint=paint,
@@ -226,8 +272,9 @@ def _paint_fit_row(
         reasons=list(fit.reasons),
         de00_mean=_finite(fit.de00_mean),
         de00_max=_finite(fit.de00_max),
-        patches=pack_table(fit.patches),
+        patches=pack_table(fit.patches if quality is None else quality.patches),
         residuals=pack_table(fit.residuals),
+        quality=None if quality is None else pack_table(quality.rows()),
     )
 
 

@@ -18,7 +18,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
-HEAD = "0002"
+HEAD = "0003"
 """The newest migration; a test holds it against the migrations themselves."""
 
 ORDINARY = "ordinary"
@@ -292,6 +292,8 @@ class PaintFit(Base):
     de00_max: Mapped[float | None]
     patches: Mapped[bytes]
     residuals: Mapped[bytes]
+    quality: Mapped[bytes | None]
+    """Figures of its quality report; none of fits recorded before those were kept."""
 
     fit: Mapped[Fit] = relationship(back_populates="paint_fits")
     paint: Mapped[Paint] = relationship(lazy="joined")

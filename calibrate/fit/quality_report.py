@@ -21,8 +21,9 @@ from .hiding import (
     contrast_ratio,
     hiding_thickness,
 )
-from .own_films import OwnFilm, anchor, own_films
+from .own_films import Anchor, OwnFilm, anchor, own_films
 from .propagate import beside
+from .quality_figures import figures
 from .result import PaintFit
 from .settings import FitSettings
 from .strength import CRITERIA, WHITE_PARTS, HueTurn, Strength, hue_turn, tinting_strength
@@ -111,61 +112,14 @@ class QualityReport:
             lines.append(IN_THE_MANNER)
         return "\n".join(lines)
 
+    @property
+    def anchor(self) -> Anchor | None:
+        """What the films say of how thick a film K and S need; None without films."""
+        return anchor(self.films)
+
     def rows(self) -> pd.DataFrame:
-        """Every figure as a row of a table for the release.
-
-        Returns
-        -------
-        DataFrame
-            paint, quantity, value, uncertainty (standard), low, high (95 % interval), unit,
-            conditions; NaN where a figure has none.
-        """
-        out: list[tuple[str, float, float, float, float, str, str]] = []
-
-        def add(
-            quantity: str,
-            value: float,
-            unit: str = "",
-            conditions: str = "",
-            uncertainty: float = np.nan,
-            band: tuple[float, float] | None = None,
-        ) -> None:
-            low, high = band or (value - 1.96 * uncertainty, value + 1.96 * uncertainty)
-            out.append((quantity, value, uncertainty, low, high, unit, conditions))
-
-        de = self.patches["de00"]
-        add("fit difference, mean", float(de.mean()), "CIEDE2000", "D50/2°")
-        add("fit difference, worst", float(de.max()), "CIEDE2000", "D50/2°")
-        for step, value in self.left_out.items():
-            add("difference of a step left out", float(value), "CIEDE2000", f"{step}, D50/2°")
-        for film in self.films:
-            where = f"{film.card} {film.step}, {film.thickness_um:.0f} µm dry, the card's own black"
-            add("contrast ratio as painted", film.contrast, "", f"{where} and white, {PAINT_VIEW}")
-        if (c := self.contrast) is not None:
-            where = f"{c.thickness_um:g} µm dry, {c.view}, {c.surface}"
-            add("contrast ratio", c.ratio, "", where, c.uncertainty)
-        if (h := self.hiding) is not None:
-            where = f"{h.criterion}, {h.view}, {h.surface}"
-            sd = h.thickness_um * h.relative_uncertainty
-            add("hiding thickness", h.thickness_um, "µm", where, sd, h.band)
-            wide = math.exp(min(1.96 * h.spreading_uncertainty, 50.0))
-            sd = h.spreading * h.spreading_uncertainty
-            band = (h.spreading / wide, h.spreading * wide)
-            add("spreading", h.spreading, "m2/l", where, sd, band)
-        if (t := self.hue) is not None:
-            where = f"{t.from_parts:.3g} to {t.to_parts:.3g} parts of {t.white}, {t.view}"
-            add("hue turn", t.turn, "degrees", where, t.uncertainty)
-        for s in self.strengths:
-            where = f"{s.criterion}, against {s.reference}, {s.white_parts:g} parts of {s.white}"
-            add("tinting strength", s.ratio, "", where, s.ratio * s.relative_uncertainty, s.band)
-        if self.drift is not None:
-            for d in self.drift.steps:
-                add("drift", d.de00, "CIEDE2000", f"{d.step}, {self.drift.view}", d.uncertainty)
-        table = pd.DataFrame(
-            out, columns=["quantity", "value", "uncertainty", "low", "high", "unit", "conditions"]
-        )
-        table.insert(0, "paint", self.paint)
-        return table
+        """Every figure as a row of a table for the release; see `quality_figures.figures`."""
+        return figures(self)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the report as a JSON-able mapping; what isn't known is None."""
@@ -204,7 +158,7 @@ def quality_report(
         That it was fitted to. With them hiding rests on the paint's own films; without, its
         uncertainty is larger.
     left_out : DataFrame, optional
-        Of `leave_out.leave_steps_out`.
+        Of `leave_out.leave_steps_out`; default: what the fit's patches say of it, if anything.
     reference : PaintFit, optional
         The tube that tinting strength is stated against.
     old : PaintFit, optional
@@ -241,10 +195,11 @@ def quality_report(
             moved = drift(old.coefficients, c, paint, white)
         except ValueError as why:
             unsaid.append(f"how far it lies from the old lot can't be said: {why}")
-    patches = fit.patches.copy()
+    patches = fit.patches
     if left_out is None:
-        patches["left_out"] = np.nan
+        patches = patches.assign(left_out=patches.get("left_out", np.nan))
     else:
+        patches = patches.drop(columns="left_out", errors="ignore")
         known = left_out[["card", "patch", "de00"]].rename(columns={"de00": "left_out"})
         patches = patches.merge(known, on=["card", "patch"], how="left")
     return QualityReport(
