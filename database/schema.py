@@ -25,7 +25,7 @@ ORDINARY = "ordinary"
 FINISHES = (ORDINARY, "metallic", "interference", "fluorescent")
 """Only an ordinary finish is within two-constant theory."""
 
-APPEND_ONLY = ("sessions", "readings", "releases")
+APPEND_ONLY = ("sessions", "readings", "releases", "scans", "scan_patches")
 """Tables whose rows are never changed nor deleted; triggers of the migration see to it."""
 
 
@@ -108,7 +108,7 @@ class Lot(Base):
 
 
 class Device(Base):
-    """An instrument, by the name its files give it."""
+    """An instrument, by the name its files give it; a scanner or phone, by its owner's."""
 
     __tablename__ = "devices"
 
@@ -127,6 +127,8 @@ class Calibration(Base):
     done: Mapped[str]
     kind: Mapped[str]
     result: Mapped[dict[str, Any]]
+
+    device: Mapped[Device] = relationship(lazy="joined")
 
 
 class Card(Base):
@@ -237,6 +239,53 @@ class Reading(Base):
     flags: Mapped[list[Any]]
 
 
+class Scan(Base):
+    """A picture of a card, and how it was read; the last attempt at a picture counts."""
+
+    __tablename__ = "scans"
+    __table_args__ = (UniqueConstraint("card_id", "sha256", "attempt"),)
+
+    card_id: Mapped[int] = mapped_column(ForeignKey("cards.id"))
+    calibration_id: Mapped[int | None] = mapped_column(ForeignKey("calibrations.id"))
+    """The characterisation of its device; none where it was read as plain sRGB."""
+    file: Mapped[str]
+    sha256: Mapped[str]
+    attempt: Mapped[int]
+    taken: Mapped[str | None]
+    """The day that the picture itself states."""
+    added: Mapped[str]
+    settings: Mapped[dict[str, Any]]
+    """Of the device, as the picture shows them."""
+    dpi: Mapped[float]
+    asked: Mapped[dict[str, Any]]
+    """What was said of it: the grey's reflectance, steps left unpainted."""
+    level_from: Mapped[str]
+    evened: Mapped[dict[str, Any]]
+    """Stray and uneven light taken away."""
+    remarks: Mapped[list[Any]]
+
+    card: Mapped[Card] = relationship()
+    calibration: Mapped[Calibration | None] = relationship(lazy="joined")
+    patches: Mapped[list[ScanPatch]] = relationship(order_by="ScanPatch.id", lazy="selectin")
+
+
+class ScanPatch(Base):
+    """A patch of a scanned card: linear red, green and blue, a perfect diffuser reads 1."""
+
+    __tablename__ = "scan_patches"
+    __table_args__ = (UniqueConstraint("scan_id", "patch", "repeat"),)
+
+    scan_id: Mapped[int] = mapped_column(ForeignKey("scans.id"))
+    patch: Mapped[str]
+    repeat: Mapped[int]
+    channels: Mapped[list[Any]]
+    variance: Mapped[list[Any]]
+    lab: Mapped[list[Any]]
+    spread: Mapped[float]
+    left_out: Mapped[float]
+    flag: Mapped[str] = mapped_column(default="")
+
+
 class Import(Base):
     """Files taken in together. One that was undone stays, marked: nothing read is ever deleted."""
 
@@ -246,6 +295,7 @@ class Import(Base):
     files: Mapped[list[Any]]
     sessions: Mapped[list[Any]]
     card_versions: Mapped[list[Any]]
+    scans: Mapped[list[Any]] = mapped_column(default=list, server_default="[]")
     undone: Mapped[str | None]
 
 

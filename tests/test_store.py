@@ -86,6 +86,19 @@ def test_append_only_rows_cannot_change_or_go(filled):
     insert = "INSERT INTO releases (version, name, created, note, digest, contents) VALUES"
     with filled.transaction() as opened:
         opened.execute(text(f"{insert} ('1.0.0', 'paints-1.0.0', '', '', '', '{{}}')"))
+        opened.execute(
+            text(
+                "INSERT INTO scans (card_id, file, sha256, attempt, added, settings, dpi, asked, "
+                "level_from, evened, remarks) VALUES (1, '', '', 1, '', '{}', 300, '{}', '', '{}', "
+                "'[]')"
+            )
+        )
+        opened.execute(
+            text(
+                "INSERT INTO scan_patches (scan_id, patch, repeat, channels, variance, lab, spread, "
+                "left_out, flag) VALUES (1, '', 1, '[]', '[]', '[]', 0, 0, '')"
+            )
+        )
     for table in APPEND_ONLY:
         assert rows(filled, table) > 0
         for change in (f"UPDATE {table} SET id = id + 100", f"DELETE FROM {table}"):
