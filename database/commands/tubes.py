@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -14,7 +13,6 @@ from .common import JsonOption, StudioOption, open_store, print_table, say, work
 
 if TYPE_CHECKING:
     from ..schema import Paint
-    from ..store import Store
 
 EXAMPLE = "tintladder tubes"
 
@@ -85,8 +83,9 @@ def add(
     studio: StudioOption = None,
 ) -> None:
     """Add a tube: five questions, or the same as options."""
-    from ..paint_names import check_nickname, suggest_nickname
-    from ..paints_file import NewLot, NewPaint, check_finish
+    from ..new_tube import add_tube, check_tellable, suggested_nickname
+    from ..paint_names import check_nickname
+    from ..paints_file import check_finish
 
     check_finish(finish)
     with open_store(studio or ctx.obj, create=True) as store:
@@ -94,23 +93,24 @@ def add(
         name = _answer("Name on the label", name)
         maker = _answer("Maker", maker, "", asking)
         pigments = _answer("Pigments on the label, such as PB29 PW6", pigments, "", asking)
-        _check_new(store, name, maker)
-        suggested = suggest_nickname(name, maker, [paint.nickname for paint in store.paints()])
+        suggested = suggested_nickname(store, name, maker)
         if nickname is None and not asking:
-            _check_tellable(store, name, suggested)
-        nickname = _answer("A nickname for it", nickname, suggested, asking)
-        check_nickname(nickname)
+            check_tellable(store, name, suggested)
+        nickname = check_nickname(_answer("A nickname for it", nickname, suggested, asking))
         size = _answer("Size of the tube, ml", size, "", asking)
-        paint = store.add_paint(
-            NewPaint(
-                nickname=nickname,
-                name=name,
-                maker=maker,
-                range=range_,
-                pigments=tuple(re.findall(r"[^\s,;/]+", pigments)),
-                finish=finish,
-                lots=(NewLot(lot, _millilitres(size), price, density, volume_solids),),
-            )
+        paint = add_tube(
+            store,
+            name,
+            maker,
+            pigments,
+            nickname,
+            size,
+            range=range_,
+            finish=finish,
+            lot=lot,
+            price=price,
+            density=density,
+            volume_solids=volume_solids,
         )
         result = _described(paint)
     say(result, as_json, lambda: typer.echo(f"Added {paint.name} as {paint.nickname}, on hand."))
@@ -207,43 +207,3 @@ def _answer(
     if answer is None:
         raise InputError(None, "tubes add", "a tube needs a name", "give it as on the label")
     return answer
-
-
-def _check_new(store: Store, name: str, maker: str) -> None:
-    for paint in store.paints():
-        same = (paint.name.casefold(), paint.maker.casefold()) == (
-            name.casefold(),
-            maker.casefold(),
-        )
-        if same:
-            raise InputError(
-                None,
-                name,
-                f"that paint is in the studio already, as {paint.nickname}",
-                f"if you have it again: tintladder tubes on {paint.nickname}",
-            )
-
-
-def _check_tellable(store: Store, name: str, suggested: str) -> None:
-    for paint in store.paints():
-        if paint.name.casefold() == name.casefold():
-            raise InputError(
-                None,
-                name,
-                f"there is one already, by {paint.maker or 'an unnamed maker'} ({paint.nickname})",
-                f"give yours a nickname of its own, such as --nickname {suggested}",
-            )
-
-
-def _millilitres(text: str) -> float | None:
-    if not text:
-        return None
-    match = re.fullmatch(r"(\d+(?:[.,]\d+)?)\s*(?:ml)?", text, re.IGNORECASE)
-    if not match:
-        raise InputError(
-            None,
-            "size",
-            f"expected millilitres such as 60, got {text!r}",
-            "leave it out if unknown",
-        )
-    return float(match[1].replace(",", "."))

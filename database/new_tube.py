@@ -1,0 +1,108 @@
+"""A tube added by what is typed from its label."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from ..calibrate.errors import InputError
+from .paint_names import check_nickname, suggest_nickname
+from .paints_file import NewLot, NewPaint
+from .schema import Paint
+from .store import Store
+
+
+def suggested_nickname(store: Store, name: str, maker: str) -> str:
+    """Suggest a free nickname for a tube that isn't in the studio yet.
+
+    Raises
+    ------
+    InputError
+        Where that maker's paint is in the studio already.
+    """
+    for paint in store.paints():
+        same = (paint.name.casefold(), paint.maker.casefold()) == (
+            name.casefold(),
+            maker.casefold(),
+        )
+        if same:
+            raise InputError(
+                None,
+                name,
+                f"that paint is in the studio already, as {paint.nickname}",
+                f"if you have it again: tintladder tubes on {paint.nickname}",
+            )
+    return suggest_nickname(name, maker, [paint.nickname for paint in store.paints()])
+
+
+def check_tellable(store: Store, name: str, suggested: str) -> None:
+    """Refuse a tube that would get a nickname unasked beside another of the same name.
+
+    Raises
+    ------
+    InputError
+        Naming the other.
+    """
+    for paint in store.paints():
+        if paint.name.casefold() == name.casefold():
+            raise InputError(
+                None,
+                name,
+                f"there is one already, by {paint.maker or 'an unnamed maker'} ({paint.nickname})",
+                f"give yours a nickname of its own, such as --nickname {suggested}",
+            )
+
+
+def add_tube(
+    store: Store,
+    name: str,
+    maker: str,
+    pigments: str,
+    nickname: str,
+    size: str = "",
+    **more: Any,
+) -> Paint:
+    """Add a tube as its label is typed.
+
+    Parameters
+    ----------
+    store : Store
+    name, maker : str
+    pigments : str
+        Colour Index names with spaces or commas between.
+    nickname : str
+    size : str
+        Millilitres; empty where unknown.
+    **more
+        range and finish of the paint; lot, price, density (g/ml) and volume_solids of the tube.
+
+    Raises
+    ------
+    InputError
+        For what can't be a tube.
+    """
+    paint = {key: more.pop(key) for key in ("range", "finish") if key in more}
+    return store.add_paint(
+        NewPaint(
+            nickname=check_nickname(nickname),
+            name=name,
+            maker=maker,
+            pigments=tuple(re.findall(r"[^\s,;/]+", pigments)),
+            lots=(NewLot(size_ml=_millilitres(size), **more),),
+            **paint,
+        )
+    )
+
+
+def _millilitres(text: str) -> float | None:
+    if not text:
+        return None
+    match = re.fullmatch(r"(\d+(?:[.,]\d+)?)\s*(?:ml)?", text, re.IGNORECASE)
+    if not match:
+        raise InputError(
+            None,
+            "size",
+            f"expected millilitres such as 60, got {text!r}",
+            "leave it out if unknown",
+        )
+    return float(match[1].replace(",", "."))
