@@ -23,8 +23,8 @@ def muddy(
     with open_store(studio) as store:
         from ..mixing import parse_mix
         from ..muddy import muddy as find
+        from ..on_hand import usable
         from ..recipe_palette import Palette
-        from .recipe import usable
 
         parts = parse_mix(mix, lambda name: store.find_paint(name).nickname)
         coefficients = usable(store, list(parts), [])

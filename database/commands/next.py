@@ -34,9 +34,9 @@ def next(
     with open_store(studio) as store:
         from ..mixing import parse_mix
         from ..next_addition import next_additions
+        from ..on_hand import usable
         from ..plate import on_plate, read_plate, write_plate
         from ..recipe_target import parse_target
-        from .recipe import usable
 
         goal = parse_target(target, store)
         folder = store.studio.folder

@@ -30,11 +30,12 @@ def reach(
     A tube that is out, or left out, is tried as the one further tube.
     """
     with open_store(studio) as store, working("Searching", as_json):
+        from ..on_hand import usable
         from ..reach import gamut, one_more
         from ..recipe import recipes
         from ..recipe_palette import Palette
         from ..recipe_target import parse_target
-        from .recipe import split, usable
+        from .recipe import split
 
         names = {paint.nickname: paint.name for paint in store.paints()}
         left_out = [store.find_paint(text).nickname for text in split(without)]

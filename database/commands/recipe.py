@@ -52,6 +52,7 @@ def recipe(
 ) -> None:
     """Search every set of tubes on hand for a colour; say how to begin and how sure it is."""
     with open_store(studio) as store, working("Searching", as_json):
+        from ..on_hand import usable
         from ..recipe import recipes
         from ..recipe_order import order_of
         from ..recipe_palette import Palette
@@ -80,22 +81,6 @@ def recipe(
         if keep:
             _keep(store, keep, result, note)
     say(result, as_json, lambda: _show(answer, orders, snapped, names, keep))
-
-
-def usable(store: Store, must: list[str], without: list[str]) -> Any:
-    """Coefficients of the tubes on hand that have a fit, and of those asked for."""
-    clash = sorted(set(must) & set(without))
-    if clash:
-        raise InputError("--without", ", ".join(clash), "also stands after --with", "drop one")
-    fitted = store.current_fits()
-    on_hand = [p.nickname for p in store.paints() if p.on_hand and p.nickname in fitted]
-    used = [p for p in dict.fromkeys([*on_hand, *must]) if p not in without]
-    if not used:
-        raise InputError(
-            None, None, "no tube on hand has a fit",
-            "say what is on hand (tintladder tubes on NAME), or fit: tintladder fit",
-        )  # fmt: skip
-    return store.current_coefficients(used)
 
 
 def split(texts: list[str] | None) -> list[str]:
