@@ -120,6 +120,7 @@ def recipes(
     must: Collection[str] = (),
     ways: int = 5,
     names: Mapping[str, str] | None = None,
+    within: float | None = None,
 ) -> Answer:
     """Search every set of up to `most` tubes for a colour.
 
@@ -136,6 +137,8 @@ def recipes(
         Recipes to return at most.
     names : mapping of nickname to name, optional
         For the words.
+    within : float, optional
+        CIEDE2000 that a way must come to, if any does.
 
     Raises
     ------
@@ -158,10 +161,11 @@ def recipes(
             "leave --with out to see them",
         )  # fmt: skip
     judged = judge(palette, shares, target)
-    order = np.argsort(judged.cost, kind="stable")
+    best = int(np.argmin(judged.difference))
+    far = judged.difference > max(within or np.inf, judged.difference[best])
+    order = np.argsort(np.where(far, np.inf, judged.cost), kind="stable")
     chosen = _different(judged, order, ways)
     made = tuple(_recipe(palette, judged, row, target, names or {}) for row in chosen)
-    best = int(np.argmin(judged.difference))
     nearest = float(judged.difference[best])
     missing = ""
     if nearest > VISIBLE:

@@ -57,3 +57,8 @@ def density(coefficients: Coefficients, parts: Mapping[str, float]) -> float:
     rows = [coefficients.index(p) for p in parts]
     masses = np.array(list(parts.values()))
     return float(masses.sum() / (masses / coefficients.density[rows]).sum())
+
+
+def by_volume(coefficients: Coefficients, masses: Mapping[str, float]) -> dict[str, float]:
+    """Millilitres of tube paint of a mix given in grams."""
+    return {p: m / float(coefficients.density[coefficients.index(p)]) for p, m in masses.items()}

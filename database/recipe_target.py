@@ -23,6 +23,7 @@ _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)"
 _LAB = re.compile(rf"\s*({_NUMBER})\s*[,;]\s*({_NUMBER})\s*[,;]\s*({_NUMBER})\s*")
 _HEX = re.compile(r"#?([0-9a-fA-F]{6}|[0-9a-fA-F]{3})")
 _TINT = re.compile(r"(.+?)\s+(\d+(?:\.\d+)?)\s*:\s*(\d+(?:\.\d+)?)")
+_SCREEN = "a colour on a screen is an estimate; a reading is surer"
 _WAYS = (
     "write L*,a*,b* such as '62,-18,-9', sRGB such as '#5f8ea0', a file of readings, a tube, "
     "a tube let down such as 'ANCHOR 4:1' (white to colour), a kept recipe, or CARD/STEP"
@@ -43,13 +44,20 @@ class Target:
         On the inside grid; None where only a colour is known. Light that changes then tells how
         far a mix parts from it.
     estimate : bool
-        Whether it was shown on a screen rather than read.
+        Whether it was shown on a screen, or by a camera, rather than read.
+    band : float
+        CIEDE2000 that the colour itself is within of what is said, 95 of 100 times; 0 for one that
+        was read or stated.
+    notes : tuple of str
+        How far to trust it, in words.
     """
 
     said: str
     lab: Array
     reflectance: Array | None = None
     estimate: bool = False
+    band: float = 0.0
+    notes: tuple[str, ...] = ()
 
     @property
     def words(self) -> str:
@@ -96,7 +104,7 @@ def of_hex(text: str) -> Target:
         raise InputError("target", text, "expected sRGB as #rrggbb", _WAYS)
     digits = match[1] if len(match[1]) == 6 else "".join(2 * c for c in match[1])
     rgb = np.array([[int(digits[i : i + 2], 16) / 255 for i in (0, 2, 4)]])
-    return Target(f"sRGB #{digits.lower()}", srgb_to_lab(rgb)[0], estimate=True)
+    return Target(f"sRGB #{digits.lower()}", srgb_to_lab(rgb)[0], estimate=True, notes=(_SCREEN,))
 
 
 def of_mix(store: Store, mix: dict[str, float], said: str) -> Target:

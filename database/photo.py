@@ -1,0 +1,262 @@
+"""The colours of a photograph: evened by a grey, a white or a card in it, and read at a spot."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageCms
+
+from ..calibrate.cards.layout import Layout
+from ..calibrate.errors import InputError
+from ..calibrate.optics.colour import ciede2000, srgb_to_lab
+from ..calibrate.optics.spectra import Array
+from ..calibrate.scan.characterise import decoded
+from ..calibrate.scan.find import find_card, markers_in
+from ..calibrate.scan.image import Picture, read_picture
+from ..calibrate.scan.reading import TYPICAL_WHITE
+from ..calibrate.scan.sample import sample_all, sites
+from .recipe_target import Target
+
+GREY = 0.18
+"""Reflectance of a photographer's grey card (common practice, no source)."""
+BLACK = 0.02
+"""Of a card's sealed black band as a camera sees it, its shine kept out (common practice, no
+source)."""
+WHITE = TYPICAL_WHITE[0]
+BANDS = {"nothing": 12.0, "a grey": 8.0, "a white and a black": 8.0, "the card": 8.0}
+"""CIEDE2000 that 95 of 100 colours stay within, by what a photograph was evened with."""
+RADIUS = 0.006
+"""Of a spot, as a share of the picture's longer side."""
+MOTTLED = 6.0
+"""CIEDE2000 from a spot's middle, beyond which a quarter of it isn't one colour."""
+_CLIPPED = 0.02
+Spot = tuple[float, float]
+"""Across and down from the upper left corner, px."""
+
+
+@dataclass(frozen=True)
+class Photo:
+    """A photograph whose neutrals are neutral, as far as it shows any.
+
+    Attributes
+    ----------
+    pixels : (H, W, 3) array of uint8
+        sRGB as saved, upright.
+    gain, lift : (3,) array
+        Linear light is ``gain x (decoded pixel) + lift``; 1 is the perfect diffuser.
+    by : str
+        What it was evened with: a key of `BANDS`.
+    file : str
+    """
+
+    pixels: NDArray[np.uint8] = field(repr=False)
+    gain: Array
+    lift: Array
+    by: str
+    file: str
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height, px."""
+        return self.pixels.shape[1], self.pixels.shape[0]
+
+    def lab(self, pixels: NDArray[Any]) -> Array:
+        """CIELAB under D50, (N, 3), of pixels (N, 3) of this photograph, 0-255."""
+        linear = self.gain * decoded("sRGB", np.asarray(pixels, dtype=float) / 255) + self.lift
+        return srgb_to_lab(_encoded(linear))
+
+
+def _encoded(linear: Array) -> Array:
+    """IEC 61966-2-1; beyond white it goes on."""
+    v = np.maximum(linear, 0)
+    return np.where(v <= 0.0031308, 12.92 * v, 1.055 * v ** (1 / 2.4) - 0.055)
+
+
+def read_photo(
+    path: str | Path,
+    grey: Spot | None = None,
+    white: Spot | None = None,
+    black: Spot | None = None,
+    layouts: Mapping[int, Layout] | None = None,
+) -> Photo:
+    """Open a photograph and even it by what is known to be neutral in it.
+
+    Parameters
+    ----------
+    path : str or Path
+    grey, white, black : (x, y), optional
+        Where a photographer's grey card, and a card's bare white and bare black, are seen.
+    layouts : mapping of number to Layout, optional
+        Printed cards that may stand in it; one that does evens it where no spot is given.
+
+    Raises
+    ------
+    InputError
+        For a file that is no picture, or a spot outside it.
+    """
+    picture = read_picture(path)
+    pixels = _to_srgb(picture, Path(path).read_bytes())
+    return evened(picture, pixels, grey, white, black, layouts or {})
+
+
+def _to_srgb(picture: Picture, raw: bytes) -> NDArray[np.uint8]:
+    """Pixels as 8-bit sRGB: what the embedded profile says of them is applied."""
+    pixels = picture.pixels
+    if pixels.dtype != np.uint8:
+        pixels = (pixels // 257).astype(np.uint8)
+    icc = Image.open(io.BytesIO(raw)).info.get("icc_profile")
+    if not icc or "srgb" in (picture.facts.icc or "").casefold():
+        return pixels
+    try:
+        profile = ImageCms.ImageCmsProfile(io.BytesIO(icc))
+        turned = ImageCms.profileToProfile(
+            Image.fromarray(pixels), profile, ImageCms.createProfile("sRGB"), outputMode="RGB"
+        )
+    except (ImageCms.PyCMSError, OSError):
+        return pixels
+    return np.asarray(turned)
+
+
+def evened(
+    picture: Picture,
+    pixels: NDArray[np.uint8],
+    grey: Spot | None,
+    white: Spot | None,
+    black: Spot | None,
+    layouts: Mapping[int, Layout],
+) -> Photo:
+    """Make the neutrals of a photograph neutral, and as light as they are known to be."""
+    file = picture.facts.file
+    plain = Photo(pixels, np.ones(3), np.zeros(3), "nothing", file)
+    given = [(grey, GREY), (white, WHITE), (black, BLACK)]
+    seen = [(_light(plain, at), known) for at, known in given if at is not None]
+    by = "a white and a black" if white and black else "a grey"
+    if not seen and layouts and (found := _on_card(picture, layouts)):
+        seen, by = found, "the card"
+    if not seen:
+        return plain
+    if black and not (grey or white):
+        raise InputError(
+            file, "--black", "a black alone doesn't tell the light", "give --white or --grey too"
+        )
+    levels, known = np.array([s for s, _ in seen]), np.array([k for _, k in seen])
+    if len(seen) == 1:
+        return Photo(pixels, known[0] / np.maximum(levels[0], 1e-3), np.zeros(3), by, file)
+    line = [np.polyfit(levels[:, c], known, 1, w=1 / (known + 0.02)) for c in range(3)]
+    gain, lift = np.array(line).T
+    if (gain <= 0).any():
+        raise InputError(
+            file, None, "the white, grey and black given don't lie in that order of lightness",
+            "check which spot is which",
+        )  # fmt: skip
+    return Photo(pixels, gain, lift, by, file)
+
+
+def _on_card(picture: Picture, layouts: Mapping[int, Layout]) -> list[tuple[Array, float]]:
+    """Linear light of the bare white and black of a printed card in the picture, if one is."""
+    if not markers_in(picture):
+        return []
+    try:
+        found = find_card(picture, layouts)
+        bare = tuple(s for s in sites(found.layout, {}) if s.kind == "bare")
+        samples = sample_all(picture, found, bare)
+    except InputError:
+        # Cut off or half hidden, it evens nothing.
+        return []
+    levels = {s.site.over: decoded("sRGB", s.middle) for s in samples}
+    known = {"white": WHITE, "black": BLACK}
+    return [(levels[over], known[over]) for over in known if over in levels]
+
+
+def around(photo: Photo, at: Spot, option: str = "--at") -> NDArray[np.uint8]:
+    """Pixels (N, 3) of a round spot.
+
+    Raises
+    ------
+    InputError
+        Where it lies outside.
+    """
+    width, height = photo.size
+    x, y = at
+    if not (0 <= x < width and 0 <= y < height):
+        raise InputError(
+            photo.file, f"{option} {x:g},{y:g}",
+            f"that spot is outside the picture, which has {width} x {height} px",
+            "count from its upper left corner: across, down",
+        )  # fmt: skip
+    radius = max(2.0, RADIUS * max(width, height))
+    x0, x1 = int(max(x - radius, 0)), int(min(x + radius + 1, width))
+    y0, y1 = int(max(y - radius, 0)), int(min(y + radius + 1, height))
+    down, across = np.mgrid[y0:y1, x0:x1]
+    inside = (across - x) ** 2 + (down - y) ** 2 <= radius**2
+    return photo.pixels[y0:y1, x0:x1][inside]
+
+
+def _light(photo: Photo, at: Spot) -> Array:
+    """Decoded level of a spot's middle, (3,)."""
+    return decoded("sRGB", np.median(around(photo, at), axis=0) / 255)
+
+
+def spot(photo: Photo, at: Spot) -> Target:
+    """Make a target of a spot of a photograph.
+
+    Raises
+    ------
+    InputError
+        Where it lies outside.
+    """
+    pixels = around(photo, at)
+    colour = photo.lab(np.median(pixels, axis=0)[None])[0]
+    notes = [_trust(photo)]
+    if np.quantile(ciede2000(photo.lab(pixels), colour), 0.75) > MOTTLED:
+        notes.append("that spot isn't one colour: its middle was taken")
+    cut = max((pixels == 0).mean(axis=0).max(), (pixels == 255).mean(axis=0).max())
+    if cut > _CLIPPED:
+        notes.append("a channel is cut off there, too light or too dark for the camera")
+    said = f"spot {at[0]:g},{at[1]:g} of {Path(photo.file).name}"
+    return Target(said, colour, estimate=True, band=BANDS[photo.by], notes=tuple(notes))
+
+
+def _trust(photo: Photo) -> str:
+    """How far the colours of a photograph can be trusted, in words."""
+    within = f"good to within some {BANDS[photo.by]:.0f} (95 of 100 times)"
+    if photo.by == "nothing":
+        return (
+            f"nothing in the photograph tells its light: an estimate, {within}; photograph a grey "
+            "card or a bare white beside it and say where"
+        )
+    return f"evened by {photo.by} in the photograph: still an estimate, {within}"
+
+
+def shrunk(photo: Photo, side: int) -> NDArray[np.uint8]:
+    """The pixels at no more than `side` px along the longer side."""
+    scale = side / max(photo.size)
+    if scale >= 1:
+        return photo.pixels
+    small = cv2.resize(photo.pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    return np.asarray(small, dtype=np.uint8)
+
+
+def parse_spot(text: str, option: str) -> Spot:
+    """Read a spot such as ``120,80``.
+
+    Raises
+    ------
+    InputError
+        For any other text.
+    """
+    parts: Sequence[str] = text.replace(" ", "").split(",")
+    try:
+        x, y = (float(p) for p in parts)
+    except ValueError:
+        raise InputError(
+            None, f"{option} {text}", "expected a spot in px, across and down", "write 120,80"
+        ) from None
+    return x, y
