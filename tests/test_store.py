@@ -95,8 +95,8 @@ def test_append_only_rows_cannot_change_or_go(filled):
         )
         opened.execute(
             text(
-                "INSERT INTO scan_patches (scan_id, patch, repeat, channels, variance, lab, spread, "
-                "left_out, flag) VALUES (1, '', 1, '[]', '[]', '[]', 0, 0, '')"
+                "INSERT INTO scan_patches (scan_id, patch, repeat, channels, variance, lab, "
+                "spread, left_out, flag) VALUES (1, '', 1, '[]', '[]', '[]', 0, 0, '')"
             )
         )
     for table in APPEND_ONLY:
