@@ -171,6 +171,7 @@ def tool(demo, monkeypatch, capsys, tmp_path):
         (("RESIN", "DUSK", "--show", "hiding"), "paints-hiding"),
         (("--show", "strength", "--against", "rope"), "paints-strength"),
         (("RESIN", "--show", "leftover"), "RESIN-leftover"),
+        (("RESIN", "ANCHOR", "HULL", "--show", "reach"), "paints-reach"),
     ],
 )
 def test_command_draws_what_is_asked_the_same_each_time(tool, tmp_path, arguments, stem):

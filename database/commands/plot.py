@@ -26,6 +26,7 @@ class Show(StrEnum):
     HIDING = "hiding"
     STRENGTH = "strength"
     LEFTOVER = "leftover"
+    REACH = "reach"
 
 
 def plot(
@@ -38,7 +39,8 @@ def plot(
         typer.Option(
             help="tint: one paint let down, or several side by side. film: from undertone to "
             "masstone. hiding: contrast ratio by thickness. strength: who tints strongest. "
-            "leftover: what the fit of one paint leaves over."
+            "leftover: what the fit of one paint leaves over. reach: the colours that these tubes "
+            "can make."
         ),
     ] = Show.TINT,
     against: Annotated[
@@ -54,7 +56,7 @@ def plot(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Draw how paints tint toward white, look in thin films, hide, and compare in strength."""
+    """Draw how paints tint toward white, look in thin films, hide, tint, and what they reach."""
     from ...calibrate.errors import InputError
     from ..plot_style import SUFFIXES, check_suffix, save
 
@@ -125,7 +127,10 @@ def _several(
     from ..compare import whites_of
     from ..plot_films import plot_contrasts, plot_films
     from ..plot_ladders import plot_ladders
+    from ..plot_reach import reach_figure
     from ..plot_strength import plot_strengths
+    from ..reach import gamut
+    from ..recipe_palette import Palette
     from ..tinting_strength import rank
 
     for paint in chosen:
@@ -137,6 +142,8 @@ def _several(
     needed = [*chosen, *([reference] if reference else [])]
     needed += [whites[paint] for paint in needed if paint in whites]
     c = store.current_coefficients(list(dict.fromkeys(needed)))
+    if show is Show.REACH:
+        return reach_figure(gamut(Palette(c.select(chosen))), [names[p] for p in chosen]), {}
     try:
         if show is Show.TINT:
             return _whole(plot_ladders(c, whites, chosen, names)), {}
