@@ -20,6 +20,7 @@ FLAG_WORDS = {
     Flag.ABOVE_ONE: "above one",
     Flag.BELOW_SURFACE: "darker than the surface alone",
     Flag.FLUORESCENT: "on a card that glows near 440 nm",
+    Flag.OUTLYING: "a reading unlike its repeats",
 }
 """What each flag of a patch says."""
 

@@ -7,12 +7,19 @@ and smears (bandpass). Raw readings stay as they are.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
-from ..optics.spectra import Array, Spectra
-from .tiles import Tile, TileReading
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import InputError
+from ..optics.spectra import Array, Flag, Spectra
+from .monochromator import FARTHEST, THERMOCHROMIC, find_shift, undo_band, unshift
+from .photometric import find_bend, gain, unbend, visits
+from .repeats import flag_outlying
+from .tiles import Tile, TileReading, black_trap, check_reading
 
 Stage = Literal["zero", "drift", "scale", "linearity", "wavelength", "bandpass", "repeats"]
 STAGES: tuple[Stage, ...] = (
@@ -72,7 +79,7 @@ class Corrected:
 
     def record(self) -> dict[str, Any]:
         """Return what is kept beside the readings, JSON-able."""
-        return {"stages": [vars(stage) for stage in self.stages]}
+        return {"stages": [dict(vars(stage)) for stage in self.stages]}
 
 
 def correct(
@@ -82,6 +89,7 @@ def correct(
     tiles: Mapping[str, Tile],
     optics: Optics | None = None,
     without: Collection[str] = (),
+    file: str | None = None,
 ) -> Corrected:
     """Correct a session's raw readings by what the instrument read of its tiles.
 
@@ -96,13 +104,236 @@ def correct(
     tile_readings : sequence of TileReading
         Of the same sitting, on the same wavelengths and clock.
     tiles : mapping of name to Tile
+        A trap that isn't among them is taken to reflect nothing.
     optics : Optics, optional
     without : collection of str
         Stages to leave out.
+    file : str, optional
+        For the message.
 
     Raises
     ------
     InputError
-        For a tile that has no certified values, a white tile read too dark, a trap too bright.
+        For a tile that has no certified values or none where it was read, a white tile read too
+        dark, a trap too bright.
     """
-    raise NotImplementedError
+    whites = sorted({reading.name for reading in tile_readings if reading.kind == "white"})
+    if len(whites) > 1:
+        raise InputError(
+            file,
+            None,
+            f"several white tiles were read: {', '.join(whites)}",
+            "read one white tile; name the others as greys",
+        )
+    known = dict(tiles)
+    for reading in tile_readings:
+        if reading.kind == "trap":
+            known.setdefault(reading.name, black_trap(spectra.wavelengths))
+        check_reading(reading, spectra.wavelengths, known, file)
+    work = _Work(spectra, at, tile_readings, known, optics or Optics())
+    steps: dict[Stage, Callable[[], Made]] = {
+        "zero": work.zero,
+        "drift": work.drift,
+        "scale": work.scale,
+        "linearity": work.linearity,
+        "wavelength": work.wavelength,
+        "bandpass": work.bandpass,
+        "repeats": work.repeats,
+    }
+    made = tuple(
+        Made(stage, False, "left out, as asked") if stage in without else steps[stage]()
+        for stage in STAGES
+    )
+    return Corrected(work.spectra(), made)
+
+
+class _Work:
+    """Readings of patches and of tiles, taken through the stages together."""
+
+    def __init__(
+        self,
+        raw: Spectra,
+        at: Array,
+        readings: Sequence[TileReading],
+        tiles: Mapping[str, Tile],
+        optics: Optics,
+    ) -> None:
+        self.raw, self.wl, self.optics, self.tiles = raw, raw.wavelengths, optics, tiles
+        self.readings = tuple(readings)
+        self.at = np.concatenate([np.asarray(at, float), [r.at for r in readings]])
+        # Tiles go through the stages below the patches, as further rows.
+        self.values = np.concatenate([raw.values, *(r.values[None] for r in readings)])
+        self.flags = raw.flags & np.uint16(Flag.MISSING)
+        self.white: Array | None = None
+
+    def rows(self, kind: str) -> NDArray[np.intp]:
+        """Rows of the tiles of a kind."""
+        first = len(self.raw)
+        return np.array([first + i for i, r in enumerate(self.readings) if r.kind == kind], int)
+
+    def certified(self, row: int) -> Tile:
+        return self.tiles[self.readings[row - len(self.raw)].name]
+
+    def visited(self, kind: str) -> tuple[Array, Array]:
+        """When the tiles of a kind were visited, and the mean reading of each visit."""
+        rows = self.rows(kind)
+        as_read = [TileReading(kind, self.values[i], self.at[i]) for i in rows]
+        return visits(as_read, np.delete(self.at, rows))
+
+    def zero(self) -> Made:
+        rows = self.rows("trap")
+        if not rows.size:
+            return Made("zero", False, "no black trap was read")
+        known = np.array([self.certified(i).at(self.wl) for i in rows])
+        offset = (self.values[rows] - known).mean(axis=0)
+        self.values = self.values - offset
+        return Made(
+            "zero",
+            True,
+            f"{_mean(offset)} taken off, the black trap's reading",
+            {"offset": _plain(offset), "readings": self.said(rows)},
+        )
+
+    def drift(self) -> Made:
+        if not self.rows("white").size:
+            return Made("drift", False, "no white tile was read")
+        at, values = self.visited("white")
+        if at.size < 2:
+            return Made("drift", False, "the white tile was read at one time only")
+        of_visit = values.mean(axis=1) / values.mean()
+        self.values = self.values / gain(at, values, self.at)
+        most = float(np.ptp(of_visit))
+        return Made(
+            "drift",
+            True,
+            f"the white tile moved by {100 * most:.2f} % over {at.size} visits: undone in between",
+            {"at": _plain(at), "gain": _plain(of_visit), "readings": self.said(self.rows("white"))},
+        )
+
+    def scale(self) -> Made:
+        rows = self.rows("white")
+        if not rows.size:
+            return Made("scale", False, "no white tile was read")
+        _, values = self.visited("white")
+        self.white = self.certified(rows[0]).at(self.wl)
+        factor = self.white / values.mean(axis=0)
+        self.values = self.values * factor
+        return Made(
+            "scale",
+            True,
+            f"times {_mean(factor)}, which brings the white tile to its certificate",
+            {"factor": _plain(factor), "tile": self.tile(rows[0]), "readings": self.said(rows)},
+        )
+
+    def linearity(self) -> Made:
+        rows = self.rows("grey")
+        if not rows.size:
+            return Made("linearity", False, "no grey tile was read")
+        if self.white is None:
+            return Made("linearity", False, "it needs the scale corrected first")
+        known = np.array([self.certified(i).at(self.wl) for i in rows])
+        bend = find_bend(self.values[rows], known, self.white)
+        self.values = unbend(self.values, bend, self.white)
+        return Made(
+            "linearity",
+            True,
+            f"a bend of {100 * bend.c:.2f} % taken out; greys were off by {bend.before:.4f}, now "
+            f"by {bend.after:.4f}",
+            vars(bend) | {"tiles": [self.tile(i) for i in rows], "readings": self.said(rows)},
+        )
+
+    def wavelength(self) -> Made:
+        rows = self.rows("colour")
+        if not rows.size:
+            return Made("wavelength", False, "no coloured tile was read")
+        tiles = [self.certified(i) for i in rows]
+        shift = find_shift(self.wl, list(self.values[rows]), tiles)
+        warmth, moves = self.warmth(rows)
+        data = vars(shift) | {"tiles": [self.tile(i) for i in rows], "readings": self.said(rows)}
+        unsure = float(np.hypot(shift.uncertainty, moves))
+        found = f"{shift.nm:+.2f} ± {unsure:.2f} nm{warmth}"
+        if abs(shift.nm) >= FARTHEST - 1e-6:
+            words = f"{found}: no shift, but another tile or a faulty instrument; left as it is"
+            return Made("wavelength", False, words, data)
+        if abs(shift.nm) < 2 * unsure:
+            return Made("wavelength", False, f"no shift found ({found})", data)
+        self.values = unshift(self.wl, self.values, shift.nm)
+        return Made("wavelength", True, f"a shift of {found} undone", data)
+
+    def warmth(self, rows: NDArray[np.intp]) -> tuple[str, float]:
+        """Say how warm the coloured tiles were, and how far that may move their edges, nm."""
+        read = [self.readings[i - len(self.raw)].temperature_c for i in rows]
+        known = [self.certified(i).temperature_c for i in rows]
+        apart = [
+            abs(a - b) for a, b in zip(read, known, strict=True) if a is not None and b is not None
+        ]
+        if len(apart) < len(rows):
+            return ", the tile's temperature not noted", 0.0
+        return f", the tile within {max(apart):.0f} K of its certificate", THERMOCHROMIC * max(
+            apart
+        )
+
+    def bandpass(self) -> Made:
+        band, steps = self.optics.band_nm, np.diff(self.wl)
+        if self.optics.band_corrected:
+            return Made("bandpass", False, "the instrument corrects its band itself")
+        if band is None:
+            return Made("bandpass", False, "the instrument's band isn't declared")
+        if self.wl.size < 4 or not np.allclose(steps, band, rtol=0.02):
+            return Made("bandpass", False, f"a band of {band:g} nm isn't as wide as the steps")
+        before = self.values
+        self.values = undo_band(self.values)
+        change = float(np.nanmax(np.abs(self.values - before)[: len(self.raw)]))
+        return Made(
+            "bandpass",
+            True,
+            f"a triangular band of {band:g} nm undone, {change:.4f} at most",
+            {"band_nm": band, "largest": change},
+        )
+
+    def repeats(self) -> Made:
+        tried = flag_outlying(self.spectra())
+        self.flags = self.flags | tried.flags
+        odd = (tried.flags & np.uint16(Flag.OUTLYING)).any(axis=1)
+        names = sorted({self.raw.labels[i] for i in np.flatnonzero(odd)})
+        if not names:
+            return Made("repeats", True, "every repeat belongs to its patch")
+        words = f"flagged, as it doesn't belong to its repeats: a reading of {', '.join(names)}"
+        return Made("repeats", True, words, {"rows": np.flatnonzero(odd).tolist()})
+
+    def spectra(self) -> Spectra:
+        """Return the patches as they are now."""
+        made = Spectra.from_values(self.wl, self.values[: len(self.raw)], self.raw.labels)
+        return replace(made, flags=made.flags | self.flags)
+
+    def tile(self, row: int) -> dict[str, Any]:
+        """What the record keeps of a tile's certificate."""
+        tile = self.certified(row)
+        return {
+            "name": tile.name,
+            "wavelengths": _plain(tile.wavelengths),
+            "certified": _plain(tile.values),
+            "temperature_c": tile.temperature_c,
+            "source": tile.source,
+        }
+
+    def said(self, rows: NDArray[np.intp]) -> list[dict[str, Any]]:
+        """What the record keeps of the readings of tiles: raw."""
+        readings = [self.readings[i - len(self.raw)] for i in rows]
+        return [
+            {
+                "name": r.name,
+                "at": r.at,
+                "temperature_c": r.temperature_c,
+                "reflectance": _plain(r.values),
+            }
+            for r in readings
+        ]
+
+
+def _mean(values: Array) -> str:
+    return f"{values.mean():.4f}"
+
+
+def _plain(values: Array) -> list[float]:
+    return [float(value) for value in values]

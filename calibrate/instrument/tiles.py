@@ -20,6 +20,10 @@ from ..optics.spectra import Array
 Kind = Literal["white", "trap", "grey", "colour"]
 PREFIX = "tile/"
 TRAP = "trap"
+DARKEST = 0.7
+"""A white tile that reads less of its certificate than this is another thing, or dirty."""
+BRIGHTEST_TRAP = 0.05
+"""A trap that reads more than this is none (a good one reads under 0.005; common practice)."""
 
 
 @dataclass(frozen=True)
@@ -95,6 +99,59 @@ def tile_kind(name: str) -> Kind:
 def black_trap(wavelengths: Array) -> Tile:
     """Return a trap of which nothing comes back, for one without a certificate."""
     return Tile(TRAP, wavelengths, np.zeros(wavelengths.size), source="taken as 0")
+
+
+def check_reading(
+    reading: TileReading, wavelengths: Array, tiles: Mapping[str, Tile], file: str | None = None
+) -> None:
+    """Refuse a reading that can't be of the tile that it is said to be of.
+
+    Parameters
+    ----------
+    reading : TileReading
+    wavelengths : (W,) array, nm
+    tiles : mapping of name to Tile
+    file : str, optional
+        For the message.
+
+    Raises
+    ------
+    InputError
+        For a tile that isn't certified, or not where it was read; a missing value; a white tile
+        less than seven tenths of its certificate; a trap of which a twentieth comes back.
+    """
+    where, tile = f"{PREFIX}{reading.name}", tiles.get(reading.name)
+    if tile is None:
+        there = f" (certified: {', '.join(sorted(tiles))})" if tiles else ""
+        raise InputError(
+            file, where, f"this tile has no certified values{there}", "give them with --tiles"
+        )
+    known = tile.at(wavelengths)
+    if np.isnan(known).any():
+        raise InputError(
+            file,
+            where,
+            f"certified from {tile.wavelengths[0]:g} to {tile.wavelengths[-1]:g} nm, but read from "
+            f"{wavelengths[0]:g} to {wavelengths[-1]:g} nm",
+            "give certified values over the instrument's whole range",
+        )
+    if np.isnan(reading.values).any():
+        raise InputError(file, where, "a value is missing", "read the tile again")
+    level, certified = float(reading.values.mean()), float(known.mean())
+    if reading.kind == "white" and not DARKEST <= level / certified <= 1 / DARKEST:
+        raise InputError(
+            file,
+            where,
+            f"expected a white tile of some {certified:.2f}, it reads {level:.2f}",
+            "clean the tile, see that it was not something else that was read, and read it again",
+        )
+    if reading.kind == "trap" and level > BRIGHTEST_TRAP:
+        raise InputError(
+            file,
+            where,
+            f"expected a black trap, it reads {level:.2f}",
+            "see that the port is on the trap and not on a tile, and read it again",
+        )
 
 
 def tiles_of(session: Session, temperature_c: float | None = None) -> Mapping[str, Tile]:

@@ -31,6 +31,8 @@ class Flag(IntFlag):
     """Darker than the surface reflection alone: its inside reflectance is negative."""
     FLUORESCENT = 16
     """Of a bare card that glows: brightened stock, which reads differently under each lamp."""
+    OUTLYING = 32
+    """Of a reading that doesn't belong to the repeats of its patch."""
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     database,
     demo,
     fit,
+    instrument,
     mixing,
     next_step,
     plot,
