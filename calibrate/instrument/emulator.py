@@ -1,0 +1,161 @@
+"""An instrument that isn't there: it answers in the words of a profile and replays known readings.
+
+Noise, lamp warm-up and drift are of the size that handheld instruments have (common practice, no
+source); its white tile and black trap are invented.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..optics.spectra import Array, Spectra
+from .mishaps import Mishaps
+from .profile import Profile
+from .tiles import PREFIX, TRAP
+
+WHITE_TILE, BLACK_TRAP = f"{PREFIX}white", f"{PREFIX}{TRAP}"
+MODEL, SERIAL = "Stand-in", "0001"
+_NOISE = (0.0002, 0.0006)
+"""Offset and slope of the standard deviation of a reading."""
+_WARM_UP, _WARM_UP_S = 0.008, 240.0
+_DRIFT = 0.005 / 3600.0
+
+
+def tile_values(wavelengths: Array) -> Array:
+    """Reflectance of the invented white tile: a glazed white, a little yellow."""
+    values: Array = 0.93 - 0.08 * np.exp(-(wavelengths - 360.0) / 45.0)
+    return values
+
+
+@dataclass(frozen=True)
+class Sent:
+    """A spectrum that was sent.
+
+    Attributes
+    ----------
+    under : str
+        What lay under the instrument.
+    values : (W,) array
+        Reflectance as a fraction, as sent.
+    """
+
+    under: str
+    values: Array
+
+
+@dataclass
+class Emulator:
+    """An instrument that isn't there.
+
+    Attributes
+    ----------
+    profile : Profile
+    readings : Spectra
+        What lies where: rows of one label are averaged. On the profile's wavelengths.
+    mishaps : Mishaps
+    seed : int
+    clock : callable
+        Time, s.
+    under : str or None
+        Label of what lies under it. None: at every reading the next one, in the readings' order.
+    sent : list of Sent
+        Every spectrum that left it whole, in order, also where a mishap befell it on its way.
+    """
+
+    profile: Profile
+    readings: Spectra
+    mishaps: Mishaps = field(default_factory=lambda: Mishaps({}))
+    seed: int = 0
+    clock: Callable[[], float] = time.monotonic
+    under: str | None = None
+    sent: list[Sent] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self._rng = np.random.default_rng(self.seed)
+        self._on = self.clock()
+        self._zero_gain = 1.0
+        self._next = 0
+        self._queue: list[tuple[str, str]] = []
+        self._scene = self._laid_out()
+        self._words = {command.send: name for name, command in self.profile.commands.items()}
+
+    def _laid_out(self) -> Mapping[str, Array]:
+        labels = np.array(self.readings.labels)
+        tiles = {
+            WHITE_TILE: tile_values(self.profile.wavelengths),
+            BLACK_TRAP: np.full(self.profile.wavelengths.size, 0.0004),
+        }
+        return tiles | {
+            label: self.readings.values[labels == label].mean(axis=0)
+            for label in dict.fromkeys(self.readings.labels)
+        }
+
+    def _gain(self) -> float:
+        on = self.clock() - self._on
+        return 1.0 - _WARM_UP * float(np.exp(-on / _WARM_UP_S)) + _DRIFT * on
+
+    def _read(self) -> Array:
+        place = self.under
+        if place is None:
+            labels = list(dict.fromkeys(self.readings.labels))
+            place = labels[self._next % len(labels)]
+            self._next += 1
+        true = self._scene[place]
+        noise = self._rng.normal(scale=_NOISE[0] + _NOISE[1] * np.abs(true))
+        values: Array = np.round(true * self._gain() / self._zero_gain + noise, 6)
+        self.sent.append(Sent(place, values))
+        return values
+
+    def answer(self, line: bytes) -> tuple[bytes, str]:
+        """Answer a command.
+
+        Returns
+        -------
+        reply : bytes
+            With its end mark, spoiled where a mishap befell it; empty for silence.
+        mishap : str
+            Its name, or empty.
+        """
+        name = self._words.get(line.strip(b"\r\n"))
+        if name is None:
+            return self._refuse(next(iter(self.profile.status.errors), "-113"), "unknown command")
+        mishap = self.mishaps.draw()
+        if mishap == "busy":
+            code = next(iter(self.profile.status.busy), "")
+            return (*self._refuse(code, "busy", name)[:1], mishap)
+        fields = self._fields(name, mishap)
+        command = self.profile.commands[name]
+        if command.reply is None:
+            return b"", ""
+        return self.mishaps.spoil(mishap, command.reply.write(fields) + command.reply_end), mishap
+
+    def _refuse(self, code: str, words: str, name: str = "measure") -> tuple[bytes, str]:
+        command = self.profile.commands[name]
+        if command.reply is None or "status" not in command.reply.fields:
+            self._queue.append((code, words))
+            return b"", ""
+        return command.reply.write({"status": code, "message": words}) + command.reply_end, ""
+
+    def _fields(self, name: str, mishap: str) -> dict[str, str]:
+        well = next(iter(self.profile.status.ok), "0")
+        fields = {"status": well, "message": "No error"}
+        if name == "identify":
+            who = {"maker": "tintladder", "model": MODEL, "serial": SERIAL, "firmware": "1"}
+            fields |= who
+        elif name == "white":
+            self._zero_gain = self._gain()
+        elif name == "lamp":
+            fields["hours"] = f"{(self.clock() - self._on) / 3600.0:.3f}"
+        elif name == "error" and self._queue:
+            fields["status"], fields["message"] = self._queue.pop(0)
+        elif name == "begin":
+            self._queue.clear()
+        elif name == "measure":
+            values = self._read() * (100.0 if self.profile.unit == "percent" else 1.0)
+            cells = [f"{value:.6g}" for value in values[: -1 if mishap == "length" else None]]
+            fields["values"] = self.profile.separator.join(cells)
+        return fields

@@ -1,0 +1,217 @@
+"""An instrument on a line: asked in the words of its profile, and asked again after a fault."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from ..optics.spectra import Array
+from .faults import Busy, Fault, Garbled, Lost, Refused, Silent
+from .line import Line
+from .profile import Command, Profile
+from .reply import numbers
+
+_BUSY_S = 0.2  # s between two askings of a busy instrument
+_STALE = 20
+"""Late replies passed over while looking for the one that was asked for."""
+
+
+@dataclass(frozen=True)
+class Identity:
+    """Who an instrument says it is; empty where it doesn't."""
+
+    maker: str = ""
+    model: str = ""
+    serial: str = ""
+    firmware: str = ""
+
+    @property
+    def name(self) -> str:
+        """What to call it: model and serial number."""
+        return " ".join(part for part in (self.model, self.serial) if part)
+
+
+class Instrument:
+    """An instrument, spoken to as its profile says.
+
+    Parameters
+    ----------
+    profile : Profile
+    line : Line
+    wait : callable, optional
+        Waits for a number of seconds.
+    """
+
+    def __init__(
+        self, profile: Profile, line: Line, wait: Callable[[float], None] = time.sleep
+    ) -> None:
+        self.profile = profile
+        self.line = line
+        self.identity = Identity()
+        self._wait = wait
+        self._settled = True
+
+    def begin(self) -> Identity:
+        """Make it ready and ask who it is.
+
+        Raises
+        ------
+        Fault
+            Where it doesn't answer, or another instrument does than before.
+        """
+        self._once("begin")
+        found = self._identify() if "identify" in self.profile.commands else Identity()
+        if self.identity not in (Identity(), found):
+            raise Refused(f"another instrument answers: {found.name}, not {self.identity.name}")
+        self.identity = found
+        return found
+
+    def _identify(self) -> Identity:
+        said = self._ask("identify")
+        return Identity(**{f: said[f].strip() for f in vars(Identity()) if f in said})
+
+    def calibrate(self, kind: Literal["white", "black"]) -> bool:
+        """Have it calibrate on its white tile or black trap; False where it has no command for it.
+
+        Raises
+        ------
+        Fault
+        """
+        if kind not in self.profile.commands:
+            return False
+        self._ask(kind)
+        return True
+
+    def measure(self) -> Array:
+        """Read what lies under it.
+
+        Returns
+        -------
+        (W,) array
+            Reflectance as a fraction on the profile's wavelengths; NaN where it sent none.
+
+        Raises
+        ------
+        Fault
+        """
+        found: Array = self._ask("measure", self._spectrum)
+        return found
+
+    def lamp_hours(self) -> float | None:
+        """Return how long its lamp has burnt, h; None where it doesn't tell.
+
+        Raises
+        ------
+        Fault
+        """
+        if "lamp" not in self.profile.commands:
+            return None
+        hours: float = self._ask("lamp", lambda said: numbers(said["hours"], ",")[0])
+        return hours
+
+    def _spectrum(self, said: dict[str, str]) -> Array:
+        values = np.array(numbers(said["values"], self.profile.separator, self.profile.missing))
+        expected = self.profile.wavelengths.size
+        if values.size != expected:
+            raise Garbled(f"expected a spectrum of {expected} values, got {values.size}")
+        return values / (100.0 if self.profile.unit == "percent" else 1.0)
+
+    def _ask(self, name: str, take: Callable[[dict[str, str]], Any] = dict) -> Any:
+        """Ask until a sound answer comes or patience ends; the last fault is raised."""
+        tries = self.profile.line.retries
+        patient_until = time.monotonic() + self.profile.commands[name].timeout_s
+        while True:
+            if not self._settled and not self._settle():
+                raise Silent("nothing comes back from the instrument")
+            try:
+                return take(self._once(name))
+            except Lost:
+                raise
+            except Fault as met:
+                fault = met if isinstance(met, Busy) else self._reason(met)
+            if isinstance(fault, Busy) and time.monotonic() < patient_until:
+                self._wait(_BUSY_S)
+                continue
+            if tries == 0 or isinstance(fault, Busy) or getattr(fault, "due", None):
+                raise fault
+            tries -= 1
+
+    def _once(self, name: str) -> dict[str, str]:
+        command = self.profile.commands.get(name)
+        if command is None:
+            return {}
+        self.line.drain()
+        self.line.send(command.send + self.profile.line.end)
+        if command.reply is None:
+            return {}
+        said = command.reply.read(self.line.receive(command.reply_end, command.timeout_s))
+        self._check_status(said)
+        missing = [field for field in command.reply.fields if field not in said]
+        if missing:
+            raise Garbled(f"expected {command.reply.pattern}, got a status alone")
+        return said
+
+    def _check_status(self, said: dict[str, str]) -> None:
+        code, status = said.get("status"), self.profile.status
+        if code is None or code in status.ok:
+            return
+        words = said.get("message") or status.errors.get(code) or ""
+        if code in status.busy:
+            raise Busy(words or "the instrument is busy")
+        for due, codes in (("white", status.white), ("black", status.black)):
+            if code in codes:
+                wanted = "white tile" if due == "white" else "black trap"
+                raise Refused(words or f"the instrument wants its {wanted} first", due)
+        raise Refused(f"the instrument says: {words or 'status'} ({code})")
+
+    def _settle(self) -> bool:
+        """Come to where the next reply is that of the next command; say whether it is so.
+
+        An instrument answers in order. So once it has said who it is as often as it was asked,
+        whatever was late has come.
+        """
+        self._once("abort")
+        command = self.profile.commands.get("identify")
+        if command is None or command.reply is None:
+            self._wait(_BUSY_S)
+            while self.line.drain():
+                self._wait(_BUSY_S)
+            self._settled = True
+            return True
+        owed, said = 0, 0
+        for _ in range(2):
+            self.line.send(command.send + self.profile.line.end)
+            owed += 1
+            with suppress(Silent):
+                for _ in range(_STALE):
+                    said += self._is_reply(command)
+                    if said == owed:
+                        break
+            if said:
+                break
+        self._settled = said > 0
+        return self._settled
+
+    def _is_reply(self, command: Command) -> bool:
+        try:
+            command.reply.read(self.line.receive(command.reply_end, command.timeout_s))
+        except Garbled:
+            return False
+        return True
+
+    def _reason(self, fault: Fault) -> Fault:
+        """After a fault: settle the line, and let an instrument that can say what went wrong."""
+        self._settled = False
+        if self._settle() and not isinstance(fault, Refused):
+            try:
+                self._once("error")
+            except (Busy, Refused) as said:
+                return said
+            except (Garbled, Silent):
+                self._settled = False
+        return fault
