@@ -45,9 +45,13 @@ def _target(entry: dict[str, Any]) -> str:
 
 
 def _row(entry: dict[str, Any]) -> tuple[str, ...]:
-    value = entry.get("note", "") if entry["value"] is None else f"{entry['value']:.3f}"
+    value = entry.get("note", "") if entry["value"] is None else _figure(entry["value"])
     met = {True: "met", False: "[bold]not met[/bold]", None: ""}[entry["met"]]
     return entry["name"], value, entry["unit"], _target(entry), met
+
+
+def _figure(value: float) -> str:
+    return f"{value:.3f}" if abs(value) >= 0.1 or not value else f"{value:.2g}"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
