@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -14,6 +15,11 @@ CAUTIONS = """\
   wet-wipe instead.
 - Follow the label, the safety data sheet and local rules. Colour advice is not safety advice.
 """
+
+
+def caution_lines() -> list[str]:
+    """Return the common cautions, each in one line."""
+    return [" ".join(each.split()) for each in re.split(r"^- ", CAUTIONS, flags=re.M)[1:]]
 
 
 def readme(

@@ -22,7 +22,7 @@ from ..calibrate.optics.coefficients import ABSOLUTE
 from ..calibrate.optics.colour import in_words
 from .mixing import mix_words
 from .release_load import LoadedRelease
-from .release_words import CAUTIONS, citation
+from .release_words import caution_lines, citation
 from .report_colours import FILM_UM, Swatch, swatches
 from .report_fits import Packed, held_out, unpack
 from .report_paint import PaintPage, paint_page, unbroken
@@ -168,7 +168,7 @@ def _render(
         gates=descriptor.get("gates", {}),
         digest=digest,
         cite=citation("Paints", release.version, created, len(pages), code).strip(),
-        cautions=[" ".join(line.split()) for line in re.split(r"^- ", CAUTIONS, flags=re.M)[1:]],
+        cautions=caution_lines(),
         pages=pages,
         anchors=_anchors([page.nickname for page in pages]),
         pictures={page.nickname: _pictures(page, release, scale, names) for page in pages},
