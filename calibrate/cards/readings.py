@@ -71,9 +71,9 @@ def pair(card: Card, session: Session) -> CardReadings:
                 f"card {card.name} has no such patch (it has {', '.join(card.patches[:4])}, ...)",
                 "name samples STEP/black and STEP/white as on the card, or give the right --card",
             )
-    check_possible(session.spectra, session.file)
+    check_possible(session.trusted, session.file)
     surface = Surface.of(session.geometry, session.specular)
-    return CardReadings(card, glowing(to_grid(session.spectra)), surface, session.file)
+    return CardReadings(card, glowing(to_grid(session.trusted)), surface, session.file)
 
 
 def glowing(spectra: Spectra) -> Spectra:

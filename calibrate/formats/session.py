@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 from ..optics.spectra import Spectra
 from ..optics.surface import Geometry
@@ -35,6 +35,10 @@ class Session:
     device : str or None
     header : mapping
         Every other statement of the file, as written.
+    corrected : Spectra or None
+        The same readings, corrected by what the instrument read of its tiles.
+    corrections : mapping or None
+        How, stage by stage, with all that the stages rest on.
     """
 
     spectra: Spectra
@@ -49,3 +53,10 @@ class Session:
     date: str | None = None
     device: str | None = None
     header: Mapping[str, str] = field(default_factory=dict)
+    corrected: Spectra | None = None
+    corrections: Mapping[str, Any] | None = None
+
+    @property
+    def trusted(self) -> Spectra:
+        """What the rest of the work takes: corrected readings where there are any, else raw."""
+        return self.spectra if self.corrected is None else self.corrected
