@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from ..calibrate.optics.colour import residual_terms
+from ..calibrate.optics.colour import chroma_terms, lightness_term, residual_terms
 from ..calibrate.optics.spectra import Array
 from .recipe_palette import Ints, Palette, lab_slopes, to_lab
 
@@ -265,13 +265,13 @@ def descend(
         change[: len(hoped)] = np.clip(1 - (2 * gained - 1) ** 3, 1 / 6, 6)
         damping[live] *= np.where(better, change, np.float32(6))
         turns[live] += 1
-        down = (tried[:, :, None] * slopes).sum(axis=0) / least[live, None]
-        unseen = (slopes * slopes).sum(axis=0) < UNSEEN**2
+        down = np.einsum("in,inm->nm", tried, slopes) / least[live, None]
+        unseen = np.einsum("inm,inm->nm", slopes, slopes) < UNSEEN**2
         on = (least[live] > ARRIVED) & (np.abs(down).max(axis=1) > FLAT)
         on &= (damping[live] < 1e5) & (turns[live] < STEPS) & ~(unseen & (down > 0)).any(axis=1)
         live, here, by = live[on], tried[:, on], slopes[:, on]
         step = _step(here, by, damping[live])
-        there = here + (by * step).sum(axis=2)
+        there = here + np.einsum("inm,nm->in", by, step)
         hoped = np.maximum((here * here - there * there).sum(axis=0), 1e-9)
     if plate is None:
         theta = theta - theta.max(axis=1, keepdims=True)
@@ -287,16 +287,17 @@ def _residual(
     if plate is not None:
         mixed += plate.astype(mixed.dtype)
     x, slopes = palette.optics[np.float32].xyz_and_slopes(mixed)
-    dx = np.take_along_axis(slopes, tubes[:, None, :], axis=2) * shares[:, None, :]
-    colour, dlab = to_lab(x), lab_slopes(x, dx)
-    goal = (targets[:, 0], targets[:, 1], targets[:, 2])
-    here = np.array(residual_terms(colour, goal))
-    turned = np.zeros_like(dlab)
-    for axis in range(3):
-        moved = list(colour)
-        moved[axis] = moved[axis] + np.float32(_SMALL)
-        by = (np.array(residual_terms((moved[0], moved[1], moved[2]), goal)) - here) / _SMALL
-        turned += by.astype(np.float32)[:, :, None] * dlab[axis]
+    at = np.arange(len(slopes))[:, None, None], np.arange(3)[:, None], tubes[:, None]
+    dx = np.take(slopes, np.ravel_multi_index(at, slopes.shape)) * shares[:, None, :]
+    (l, a, b), dlab = to_lab(x), lab_slopes(x, dx)
+    (l0, a0, b0), small = targets.T, np.float32(_SMALL)
+    by_l = (lightness_term(l + small, l0) - (light := lightness_term(l, l0))) / small
+    here = np.array([light, *chroma_terms(a, b, a0, b0)])
+    by_a = (np.array(chroma_terms(a + small, b, a0, b0)) - here[1:]) / small
+    by_b = (np.array(chroma_terms(a, b + small, a0, b0)) - here[1:]) / small
+    turned = np.empty_like(dlab)
+    turned[0] = by_l[:, None] * dlab[0]
+    turned[1:] = by_a[:, :, None] * dlab[1] + by_b[:, :, None] * dlab[2]
     return here, turned
 
 
@@ -307,7 +308,8 @@ _SMALL = 0.05
 def _step(here: Floats, slopes: Floats, damping: Floats) -> Floats:
     """Damped Gauss-Newton steps (N, M): ``-J^T (J J^T + damping)^-1 r``, in closed form."""
     a = [
-        [(slopes[i] * slopes[j]).sum(axis=1).astype(float) for j in range(i + 1)] for i in range(3)
+        [np.einsum("nm,nm->n", slopes[i], slopes[j]).astype(float) for j in range(i + 1)]
+        for i in range(3)
     ]
     size = a[0][0] + a[1][1] + a[2][2] + 1e-12
     d = (damping + 1e-6) * size

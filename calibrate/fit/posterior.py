@@ -21,6 +21,11 @@ leave over stays in the 2x2 blocks, so that each K and S keeps its whole varianc
 
 _TYPICAL_MIX_ERROR = 0.1
 """Of ten invented paints in the virtual paint lab; for a fit of one paint."""
+_REST = {"two-flux": (0.0, 0.0), "transport": (0.01, 0.0015)}
+"""Least mix error, and model error as reflectance, of each model. By transport the ladders take up
+nearly all that is wrong with it, which mixtures then show. With these some nine in ten mixtures of
+invented paints lie in their band under every variant of the lab but that of another index, on
+seeds and mixtures that no benchmark uses."""
 _NOTHING_TO_LEARN_FROM = 0.2
 """Roughness of log S where the only S is a white's, 1 by definition."""
 
@@ -214,8 +219,8 @@ def coefficients(
 def mix_error(problem: Problem, solution: Solution) -> Array:
     """What two fluxes get wrong of whole mixes, relative K, (P,).
 
-    For each paint the RMS of the fitted values of that kind over the drawdowns of other paints; a
-    typical value where there are none.
+    For each paint the RMS of the fitted values of that kind over the drawdowns of other paints, but
+    no less than `_REST`; a typical value where there are none.
     """
     found, holds = [], []
     for m, nuisance in enumerate(problem.nuisances):
@@ -228,12 +233,17 @@ def mix_error(problem: Problem, solution: Solution) -> Array:
     square = np.array(found) ** 2
     others = (~held * square[:, None]).sum(axis=0)
     count = (~held).sum(axis=0)
-    return np.where(count > 0, np.sqrt(others / np.maximum(count, 1)), _TYPICAL_MIX_ERROR)
+    learnt = np.where(count > 0, np.sqrt(others / np.maximum(count, 1)), _TYPICAL_MIX_ERROR)
+    return np.maximum(learnt, _REST[problem.model][0])
 
 
 def model_error(problem: Problem, solution: Solution) -> Array:
-    """What is left over beside reading noise, RMS over the patches, as reflectance, (W,)."""
+    """What is left over beside reading noise, RMS over the patches, as reflectance, (W,).
+
+    No less than `_REST`.
+    """
     with np.errstate(invalid="ignore"):
         excess = (problem.measured - solution.fitted) ** 2 - problem.variance
     count = np.maximum((~np.isnan(excess)).sum(axis=0), 1)
-    return np.sqrt(np.maximum(np.nansum(excess, axis=0) / count, 0.0))
+    learnt = np.sqrt(np.maximum(np.nansum(excess, axis=0) / count, 0.0))
+    return np.maximum(learnt, _REST[problem.model][1])

@@ -282,6 +282,19 @@ def residual_terms(
     hue is ``cross(u, v) sqrt(2 / (|u||v| + dot(u, v)))``, the mean hue the direction of their sum.
     """
     (l1, a1, b1), (l0, a0, b0) = colour, target
+    return lightness_term(l1, l0), *chroma_terms(a1, b1, a0, b0)
+
+
+def lightness_term(l1: Array, l0: Array) -> Array:
+    """First of `residual_terms`: of L* alone."""
+    mean_l = 0.5 * (l1 + l0) - 50
+    mean_l *= mean_l
+    result: Array = (l1 - l0) / (1 + 0.015 * mean_l / np.sqrt(20 + mean_l))
+    return result
+
+
+def chroma_terms(a1: Array, b1: Array, a0: Array, b0: Array) -> tuple[Array, Array]:
+    """The other two of `residual_terms`: of a* and b*."""
     fullness = _fullness(0.5 * (np.sqrt(a1 * a1 + b1 * b1) + np.sqrt(a0 * a0 + b0 * b0)))
     stretch = 1.5 - 0.5 * fullness
     u1, u0 = stretch * a1, stretch * a0
@@ -312,15 +325,12 @@ def residual_terms(
     )
     off = np.where(off >= 85, off - 360, off)
     mean_c = 0.5 * (chroma1 + chroma0)
-    mean_l = 0.5 * (l1 + l0) - 50
-    mean_l *= mean_l
     off *= 1 / 25
     turn = _RT * np.exp(-off * off)
     half_rt = -np.sin(turn) * _fullness(mean_c)
-    d_l = (l1 - l0) / (1 + 0.015 * mean_l / np.sqrt(20 + mean_l))
     d_c = (chroma1 - chroma0) / (1 + 0.045 * mean_c)
     d_h = d_hue / (1 + 0.015 * mean_c * t)
-    return d_l, d_c + half_rt * d_h, d_h * np.sqrt(1 - half_rt * half_rt)
+    return d_c + half_rt * d_h, d_h * np.sqrt(1 - half_rt * half_rt)
 
 
 def _fullness(chroma: Array) -> Array:
