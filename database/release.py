@@ -20,9 +20,10 @@ from .compare import Numbers
 from .gates import Gate, gates
 from .joining import join
 from .release_changes import Changes, checked_version, next_version, version_key
+from .release_columns import Table
 from .release_descriptor import DESCRIPTOR, SCHEMA, as_json, describe, json_schema
 from .release_files import SUMS, Archive, Digest, sums, sync_folder, write_whole
-from .release_schema import TABLES, Table
+from .release_schema import TABLES
 from .release_tables import Contents, Texts, contents
 from .release_text import heading
 from .release_words import Entry, changelog, citation, readme

@@ -6,8 +6,9 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
+from .release_columns import Table
 from .release_files import Digest
-from .release_schema import LAYOUT, TABLES, Table
+from .release_schema import LAYOUT, TABLES, tables_of
 
 DESCRIPTOR = "datapackage.json"
 SCHEMA = "schema.json"
@@ -92,8 +93,9 @@ def table_schema(table: Table) -> dict[str, Any]:
     }
 
 
-def json_schema() -> dict[str, Any]:
+def json_schema(layout: int = LAYOUT) -> dict[str, Any]:
     """Return the JSON Schema of the descriptor; a row of each table stands under ``$defs``."""
+    tables = tables_of(layout)
     resources = [
         {
             "type": "object",
@@ -109,7 +111,7 @@ def json_schema() -> dict[str, Any]:
                 "schema": {"const": table_schema(table)},
             },
         }
-        for table in TABLES
+        for table in tables
     ]
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
@@ -120,7 +122,7 @@ def json_schema() -> dict[str, Any]:
             "name": {"type": "string", "pattern": "^[a-z0-9._-]+$"},
             "version": {"type": "string", "pattern": r"^\d+\.\d+\.\d+$"},
             "created": {"type": "string"},
-            "layout": {"const": LAYOUT},
+            "layout": {"const": layout},
             "gates": {
                 "type": "object",
                 "required": ["excluded", "forced", "findings"],
@@ -137,7 +139,7 @@ def json_schema() -> dict[str, Any]:
                 "maxItems": len(resources),
             },
         },
-        "$defs": {table.name: _row_schema(table) for table in TABLES},
+        "$defs": {table.name: _row_schema(table) for table in tables},
     }
 
 

@@ -10,14 +10,17 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from ..calibrate.errors import InputError
 from ..calibrate.optics.coefficients import Coefficients
 from .release_coefficients import coefficients_of, of_paints
+from .release_columns import Kind, Table
 from .release_descriptor import DESCRIPTOR
 from .release_files import read_files
-from .release_schema import LAYOUT, TABLES, Kind, Table
+from .release_schema import LAYOUT, TABLES, tables_of
+from .release_text import heading
 
 _DTYPES: dict[Kind, str] = {
     "string": "str",
@@ -79,7 +82,7 @@ def load_release(path: str | Path) -> LoadedRelease:
     files = read_files(path)
     descriptor = read_descriptor(files, path)
     tables = {}
-    for table in TABLES:
+    for table in tables_of(descriptor["layout"]):
         if table.file not in files:
             raise InputError(path, table.file, "is missing from the release", "fetch it again")
         try:
@@ -88,7 +91,8 @@ def load_release(path: str | Path) -> LoadedRelease:
             raise InputError(path, table.file, f"can't be read ({error})", "fetch it again") from (
                 error
             )
-    return LoadedRelease(str(descriptor["name"]), str(descriptor["version"]), descriptor, tables)
+    whole = {table.name: _whole(table, tables.get(table.name)) for table in TABLES}
+    return LoadedRelease(str(descriptor["name"]), str(descriptor["version"]), descriptor, whole)
 
 
 def read_descriptor(files: Mapping[str, bytes], path: str | Path) -> dict[str, Any]:
@@ -109,14 +113,23 @@ def read_descriptor(files: Mapping[str, bytes], path: str | Path) -> dict[str, A
             "expected the description of a release",
             "give the folder or the zip of a release made by tintladder publish",
         ) from error
-    if layout != LAYOUT:
+    if not (isinstance(layout, int) and 1 <= layout <= LAYOUT):
         raise InputError(
             path,
             DESCRIPTOR,
-            f"its layout is {layout}, this tintladder knows {LAYOUT}",
+            f"its layout is {layout}, this tintladder knows 1 to {LAYOUT}",
             "update with: pip install --upgrade tintladder",
         )
     return dict(descriptor)
+
+
+def _whole(table: Table, found: pd.DataFrame | None) -> pd.DataFrame:
+    """Return a table of an older layout with what came since, empty."""
+    if found is None:
+        found = parse_table(table, heading(table).encode())
+    missing = [column for column in table.columns if column.name not in found]
+    empty = {c.name: np.nan if c.kind == "number" else "" for c in missing}
+    return found.assign(**empty)[[column.name for column in table.columns]]
 
 
 def parse_table(table: Table, data: bytes) -> pd.DataFrame:

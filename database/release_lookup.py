@@ -11,8 +11,10 @@ import pandas as pd
 from ..calibrate.errors import InputError
 from ..calibrate.optics.coefficients import Coefficients
 from .release_coefficients import coefficients_of, of_paints
-from .release_load import parse_table
-from .release_schema import TABLES, Table
+from .release_columns import Table
+from .release_descriptor import DESCRIPTOR
+from .release_load import parse_table, read_descriptor
+from .release_schema import tables_of
 from .release_text import heading
 
 _OF_PAINTS = ("paints", "coefficients", "covariance", "own", "factors")
@@ -35,8 +37,9 @@ def load_paint(folder: str | Path, paint: str) -> Coefficients:
         Where it isn't the folder of a release, or has no such paint.
     """
     place = Path(folder)
-    tables = {table.name: table for table in TABLES}
     try:
+        said = read_descriptor({DESCRIPTOR: (place / DESCRIPTOR).read_bytes()}, folder)
+        tables = {table.name: table for table in tables_of(said["layout"])}
         found = {name: _rows(place, tables[name], paint) for name in _OF_PAINTS}
         found |= {
             name: parse_table(tables[name], (place / tables[name].file).read_bytes())

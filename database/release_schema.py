@@ -2,95 +2,37 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import replace
+from functools import cache
 
+from ..calibrate.fit.quality_figures import QUANTITIES
 from ..calibrate.optics.spectra import GRID
 from ..calibrate.optics.surface import GEOMETRIES, GLOSSES
+from .release_columns import Column, Table, count, key, number, text, truth
 from .schema import FINISHES
 
-LAYOUT = 1
-"""Number of this layout; a release states it."""
-
-Kind = Literal["string", "integer", "number", "boolean", "object", "array"]
-
-
-@dataclass(frozen=True)
-class Column:
-    """A column. A number may be empty (not read) unless it is `required`."""
-
-    name: str
-    kind: Kind
-    meaning: str
-    required: bool = False
-    words: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Table:
-    """A table.
-
-    Attributes
-    ----------
-    name : str
-    meaning : str
-    columns : tuple of Column
-    key : tuple of str
-        Columns that tell its rows apart; none where rows may be alike.
-    foreign : mapping of own columns to (table, its columns)
-    """
-
-    name: str
-    meaning: str
-    columns: tuple[Column, ...]
-    key: tuple[str, ...]
-    foreign: tuple[tuple[tuple[str, ...], str, tuple[str, ...]], ...] = ()
-
-    @property
-    def file(self) -> str:
-        """Name of its file."""
-        return f"{self.name}.csv"
-
-
-def _text(name: str, meaning: str, words: tuple[str, ...] = ()) -> Column:
-    return Column(name, "string", meaning, bool(words), words)
-
-
-def _key(name: str, meaning: str) -> Column:
-    return Column(name, "string", meaning, True)
-
-
-def _count(name: str, meaning: str) -> Column:
-    return Column(name, "integer", meaning, True)
-
-
-def _number(name: str, meaning: str, required: bool = False) -> Column:
-    return Column(name, "number", meaning, required)
-
-
-def _truth(name: str, meaning: str) -> Column:
-    return Column(name, "boolean", meaning, True)
-
+LAYOUT = 2
+"""Number of this layout; a release states it. Those before are read too."""
 
 SPECTRUM = tuple(f"{wavelength:g}" for wavelength in GRID)
 """Columns of a table that holds a whole spectrum in a row."""
-_CHANGES = tuple(_number(name, f"change of K or S at {name} nm") for name in SPECTRUM)
+_CHANGES = tuple(number(name, f"change of K or S at {name} nm") for name in SPECTRUM)
 
-_PAINT = _key("paint", "nickname")
-_QUANTITY = _text("quantity", "K (absorption) or S (scattering)", ("K", "S"))
-_WAVELENGTH = _number("wavelength", "nm", True)
-_SPECULAR = _text("specular", "specular included or excluded", ("included", "excluded"))
-_GEOMETRY = _text("geometry", "illumination:viewing of the instrument", GEOMETRIES)
-_SCALE = _key("scale", "absolute (1/mm), or relative to the named white (its S is 1)")
-_MODEL = _key("model", "theory that the coefficients belong to")
-_FIT = _count("fit", "number of the fit")
+_PAINT = key("paint", "nickname")
+_QUANTITY = text("quantity", "K (absorption) or S (scattering)", ("K", "S"))
+_WAVELENGTH = number("wavelength", "nm", True)
+_SPECULAR = text("specular", "specular included or excluded", ("included", "excluded"))
+_GEOMETRY = text("geometry", "illumination:viewing of the instrument", GEOMETRIES)
+_SCALE = key("scale", "absolute (1/mm), or relative to the named white (its S is 1)")
+_MODEL = key("model", "theory that the coefficients belong to")
+_FIT = count("fit", "number of the fit")
 _SURFACE = (
     _GEOMETRY,
     _SPECULAR,
-    _text("gloss", "surface of the paint", GLOSSES),
-    _number("n", "refractive index of the film", True),
-    _number("k2", "internal diffuse reflectance; belongs to these K and S alone", True),
-    _number("haze", "share of the surface reflection seen though the specular is excluded", True),
+    text("gloss", "surface of the paint", GLOSSES),
+    number("n", "refractive index of the film", True),
+    number("k2", "internal diffuse reflectance; belongs to these K and S alone", True),
+    number("haze", "share of the surface reflection seen though the specular is excluded", True),
 )
 _TO_PAINT = (("paint",), "paints", ("paint",))
 _TO_FIT = (("fit",), "fits", ("fit",))
@@ -103,28 +45,28 @@ TABLES: tuple[Table, ...] = (
         "One row for each paint: its label, the lot that was read, and how its fit is judged.",
         (
             _PAINT,
-            _key("name", "as on the label"),
-            _text("maker", "as on the label"),
-            _text("range", "as on the label"),
-            _text("pigments", "Colour Index generic names as on the label, by spaces"),
-            _text("binder", "as on the label"),
-            _text("finish", "ordinary, or what keeps it from the theory", FINISHES),
-            _text("caution", "what to take care of, by its pigments, beyond the common cautions"),
-            _text("lot", "tube that was read"),
-            _number("density", "of the tube paint, g/ml", True),
-            _number("dry_volume", "dry volume that a gram of tube paint leaves, ml/g", True),
-            _truth("dry_volume_measured", "false where a typical value was assumed"),
-            _truth("scan_made", "whether the readings came from scans"),
-            _number("mix_error", "what the theory gets wrong of a mix: relative SD of its K"),
+            key("name", "as on the label"),
+            text("maker", "as on the label"),
+            text("range", "as on the label"),
+            text("pigments", "Colour Index generic names as on the label, by spaces"),
+            text("binder", "as on the label"),
+            text("finish", "ordinary, or what keeps it from the theory", FINISHES),
+            text("caution", "what to take care of, by its pigments, beyond the common cautions"),
+            text("lot", "tube that was read"),
+            number("density", "of the tube paint, g/ml", True),
+            number("dry_volume", "dry volume that a gram of tube paint leaves, ml/g", True),
+            truth("dry_volume_measured", "false where a typical value was assumed"),
+            truth("scan_made", "whether the readings came from scans"),
+            number("mix_error", "what the theory gets wrong of a mix: relative SD of its K"),
             _FIT,
-            _text("white", "nickname of the white that its ladder was let down with"),
+            text("white", "nickname of the white that its ladder was let down with"),
             _MODEL,
             _SCALE,
             *_SURFACE,
-            _text("verdict", "of the fit, in words"),
-            _text("reasons", "for the verdict"),
-            _number("de00_mean", "mean CIEDE2000 of fitted against read patches, D50/2 deg"),
-            _number("de00_max", "the largest of them"),
+            text("verdict", "of the fit, in words"),
+            text("reasons", "for the verdict"),
+            number("de00_mean", "mean CIEDE2000 of fitted against read patches, D50/2 deg"),
+            number("de00_max", "the largest of them"),
         ),
         ("paint",),
         (_TO_FIT,),
@@ -134,7 +76,7 @@ TABLES: tuple[Table, ...] = (
         "The one grid of every coefficient.",
         (
             _WAVELENGTH,
-            _number("model_error", "what the theory gets wrong at a wavelength: SD of reflectance"),
+            number("model_error", "what the theory gets wrong at a wavelength: SD of reflectance"),
         ),
         ("wavelength",),
     ),
@@ -146,12 +88,12 @@ TABLES: tuple[Table, ...] = (
             _MODEL,
             _QUANTITY,
             _WAVELENGTH,
-            _number("value", "in the unit of the scale; empty where nothing was read"),
-            _number("uncertainty", "standard uncertainty, everything counted"),
-            _truth("scan_made", "whether the readings came from scans"),
+            number("value", "in the unit of the scale; empty where nothing was read"),
+            number("uncertainty", "standard uncertainty, everything counted"),
+            truth("scan_made", "whether the readings came from scans"),
             _GEOMETRY,
             _SCALE,
-            _truth("ratio_only", "only K/S is known: the film hid its substrate"),
+            truth("ratio_only", "only K/S is known: the film hid its substrate"),
         ),
         ("paint", "quantity", "wavelength"),
         (_TO_PAINT, _TO_WAVELENGTH),
@@ -162,9 +104,9 @@ TABLES: tuple[Table, ...] = (
         (
             _PAINT,
             _WAVELENGTH,
-            _number("kk", "variance of K"),
-            _number("ks", "covariance of K with S"),
-            _number("ss", "variance of S"),
+            number("kk", "variance of K"),
+            number("ks", "covariance of K with S"),
+            number("ss", "variance of S"),
         ),
         ("paint", "wavelength"),
         (_TO_PAINT, _TO_WAVELENGTH),
@@ -173,21 +115,21 @@ TABLES: tuple[Table, ...] = (
         "own",
         "What each value that a paint has to itself does to its K and S: the change at one "
         "standard deviation, a column for each wavelength. Rows of nought are left out.",
-        (_PAINT, _count("factor", "number among the paint's own"), _QUANTITY, *_CHANGES),
+        (_PAINT, count("factor", "number among the paint's own"), _QUANTITY, *_CHANGES),
         ("paint", "factor", "quantity"),
         (_TO_PAINT,),
     ),
     Table(
         "shared",
         "The values that paints share, such as the white's film.",
-        (_count("factor", "number"), _key("name", "what it is")),
+        (count("factor", "number"), key("name", "what it is")),
         ("factor",),
     ),
     Table(
         "factors",
         "What each shared value does to K and S: the change at one standard deviation, a column "
         "for each wavelength. Rows of nought are left out.",
-        (_PAINT, _count("factor", "number among the shared"), _QUANTITY, *_CHANGES),
+        (_PAINT, count("factor", "number among the shared"), _QUANTITY, *_CHANGES),
         ("paint", "factor", "quantity"),
         (_TO_PAINT, (("factor",), "shared", ("factor",))),
     ),
@@ -195,14 +137,14 @@ TABLES: tuple[Table, ...] = (
         "cards",
         "The drawdown cards.",
         (
-            _key("card", "name"),
-            _text("purpose", "fit, or check: mixtures that no fit saw", ("fit", "check")),
-            _text("layout", "of the printed card"),
-            _text("date", "ISO 8601"),
-            _number("balance_g", "resolution of the balance, g", True),
-            _truth("sealed", "whether the bare substrates were sealed"),
-            _text("note", "in the maker's words"),
-            _key("sha256", "of the card file"),
+            key("card", "name"),
+            text("purpose", "fit, or check: mixtures that no fit saw", ("fit", "check")),
+            text("layout", "of the printed card"),
+            text("date", "ISO 8601"),
+            number("balance_g", "resolution of the balance, g", True),
+            truth("sealed", "whether the bare substrates were sealed"),
+            text("note", "in the maker's words"),
+            key("sha256", "of the card file"),
         ),
         ("card",),
     ),
@@ -210,21 +152,21 @@ TABLES: tuple[Table, ...] = (
         "drawdowns",
         "The steps of each card: what was weighed, and how it was drawn down.",
         (
-            _key("card", "name"),
-            _key("step", "name on the card"),
-            _text("paint", "whose ladder it belongs to"),
-            _text("white", "of the ladder"),
+            key("card", "name"),
+            key("step", "name on the card"),
+            text("paint", "whose ladder it belongs to"),
+            text("white", "of the ladder"),
             Column("masses", "object", "g of each paint, as weighed", True),
-            _text("taken_from", "step that it was taken from"),
-            _number("taken_g", "g taken of it"),
+            text("taken_from", "step that it was taken from"),
+            number("taken_g", "g taken of it"),
             Column("lots", "object", "lot of each paint", True),
-            _text("over", "substrates, by spaces"),
-            _truth("opaque", "painted until the black no longer showed"),
-            _number("gap_um", "gap of the applicator, µm wet"),
-            _number("thickness_um", "dry film, µm, if measured"),
-            _text("surface", "as it dried", GLOSSES),
-            _count("coats", "number"),
-            _number("hours_dried", "h"),
+            text("over", "substrates, by spaces"),
+            truth("opaque", "painted until the black no longer showed"),
+            number("gap_um", "gap of the applicator, µm wet"),
+            number("thickness_um", "dry film, µm, if measured"),
+            text("surface", "as it dried", GLOSSES),
+            count("coats", "number"),
+            number("hours_dried", "h"),
         ),
         ("card", "step"),
         (_TO_CARD,),
@@ -233,20 +175,20 @@ TABLES: tuple[Table, ...] = (
         "sessions",
         "The files of readings.",
         (
-            _count("session", "number"),
-            _key("card", "that was read"),
-            _key("file", "name"),
-            _key("sha256", "of the file"),
-            _text("format", "what it was taken for"),
-            _text("unit", "of the file's own numbers", ("fraction", "percent")),
+            count("session", "number"),
+            key("card", "that was read"),
+            key("file", "name"),
+            key("sha256", "of the file"),
+            text("format", "what it was taken for"),
+            text("unit", "of the file's own numbers", ("fraction", "percent")),
             _GEOMETRY,
             _SPECULAR,
-            _text("condition", "measurement condition of ISO 13655, M0 to M3"),
-            _text("state", "of the paint", ("dry", "wet")),
-            _text("date", "ISO 8601"),
-            _text("device", "instrument"),
-            _text("serial", "number of the instrument"),
-            _text("calibrated", "what it was calibrated on and when, if that was recorded"),
+            text("condition", "measurement condition of ISO 13655, M0 to M3"),
+            text("state", "of the paint", ("dry", "wet")),
+            text("date", "ISO 8601"),
+            text("device", "instrument"),
+            text("serial", "number of the instrument"),
+            text("calibrated", "what it was calibrated on and when, if that was recorded"),
             Column("wavelengths", "array", "nm, as read", True),
         ),
         ("session",),
@@ -256,9 +198,9 @@ TABLES: tuple[Table, ...] = (
         "readings",
         "Every reading as it came in, before any correction.",
         (
-            _count("session", "number"),
-            _key("patch", "step/substrate"),
-            _count("repeat", "first, second, ... reading of the patch"),
+            count("session", "number"),
+            key("patch", "step/substrate"),
+            count("repeat", "first, second, ... reading of the patch"),
             Column("reflectance", "array", "fractions, null where missing; one a wavelength", True),
             Column(
                 "flags",
@@ -275,14 +217,14 @@ TABLES: tuple[Table, ...] = (
         "The runs that the coefficients come from.",
         (
             _FIT,
-            _key("created", "UTC, ISO 8601"),
-            _key("code_version", "of tintladder"),
+            key("created", "UTC, ISO 8601"),
+            key("code_version", "of tintladder"),
             _MODEL,
             _SCALE,
             *_SURFACE,
             Column("settings", "object", "everything that the result depends on", True),
             Column("inputs", "object", "sessions and cards, by number and hash", True),
-            _key("coefficients_sha256", "of the whole run's result"),
+            key("coefficients_sha256", "of the whole run's result"),
         ),
         ("fit",),
     ),
@@ -291,12 +233,12 @@ TABLES: tuple[Table, ...] = (
         "What each run estimated beside K and S.",
         (
             _FIT,
-            _key("name", "what it is"),
-            _number("value", "estimate"),
-            _number("uncertainty", "standard uncertainty"),
-            _number("prior", "expected before"),
-            _number("prior_sd", "standard uncertainty of that"),
-            _text("unit", "of all four"),
+            key("name", "what it is"),
+            number("value", "estimate"),
+            number("uncertainty", "standard uncertainty"),
+            number("prior", "expected before"),
+            number("prior_sd", "standard uncertainty of that"),
+            text("unit", "of all four"),
         ),
         (),
         (_TO_FIT,),
@@ -307,30 +249,85 @@ TABLES: tuple[Table, ...] = (
         (
             _FIT,
             _PAINT,
-            _key("card", "name"),
-            _key("patch", "step/substrate"),
-            _text("step", "name on the card"),
-            _text("over", "substrate"),
-            _number("share", "of the paint in its dry volume"),
-            _number("thickness_um", "fitted dry film, µm"),
-            _number("de00", "CIEDE2000 of fitted against read, D50/2 deg"),
-            _number("rms", "of reflectance"),
-            _number("weight", "1 where kept whole"),
-            _text("flag", "what is odd about it"),
+            key("card", "name"),
+            key("patch", "step/substrate"),
+            text("step", "name on the card"),
+            text("over", "substrate"),
+            number("share", "of the paint in its dry volume"),
+            number("thickness_um", "fitted dry film, µm"),
+            number("de00", "CIEDE2000 of fitted against read, D50/2 deg"),
+            number("rms", "of reflectance"),
+            number("weight", "1 where kept whole"),
+            text("flag", "what is odd about it"),
+            Column(
+                "left_out",
+                "number",
+                "CIEDE2000 of the step as all other steps foretell it, against read, D50/2 deg",
+                since=2,
+            ),
         ),
         (),
         (_TO_FIT, _TO_PAINT, _TO_CARD),
+    ),
+    Table(
+        "residuals",
+        "What each fit leaves over of each patch: reflectance read less fitted, a column for each "
+        "wavelength.",
+        (
+            _PAINT,
+            key("card", "name"),
+            key("patch", "step/substrate"),
+            *(number(name, f"read less fitted at {name} nm") for name in SPECTRUM),
+        ),
+        (),
+        (_TO_PAINT, _TO_CARD),
+        since=2,
+    ),
+    Table(
+        "quality",
+        "How each paint hides, tints and turns its hue, and how well its steps foretell each "
+        "other, with the conditions that each figure holds under. Predicted from K and S in the "
+        "manner of ISO 6504-3, ASTM D2805 and ISO 18314-2, not tested by them.",
+        (
+            _PAINT,
+            text("quantity", "what the figure is of", QUANTITIES),
+            number("value", "in the unit; empty where there are words alone"),
+            number("uncertainty", "standard uncertainty"),
+            number("low", "of the 95 % interval"),
+            number("high", "of the 95 % interval"),
+            text("unit", "of the four; empty for a ratio"),
+            text("criterion", "that it is judged by"),
+            text("step", "name on the card, or parts of white"),
+            text("against", "nickname of the reference; need not be in the release"),
+            text("white", "nickname of the white"),
+            number("parts", "of the white to one of the reference, by weight"),
+            text("conditions", "illuminant and observer, dry film, instrument"),
+            text("words", "the same in a sentence"),
+        ),
+        (),
+        (_TO_PAINT,),
+        since=2,
     ),
     Table(
         "checks",
         "How far each fit's prediction lies from mixtures that it never saw.",
         (
             _FIT,
-            _key("card", "name"),
-            _key("patch", "step/substrate"),
-            _number("de00", "CIEDE2000 of predicted against read, D50/2 deg", True),
+            key("card", "name"),
+            key("patch", "step/substrate"),
+            number("de00", "CIEDE2000 of predicted against read, D50/2 deg", True),
         ),
         (),
         (_TO_FIT, _TO_CARD),
     ),
 )
+
+
+@cache
+def tables_of(layout: int) -> tuple[Table, ...]:
+    """Tables and columns that a layout has, in order."""
+    return tuple(
+        replace(table, columns=tuple(c for c in table.columns if c.since <= layout))
+        for table in TABLES
+        if table.since <= layout
+    )

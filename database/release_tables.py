@@ -21,6 +21,7 @@ from .import_store import Undone
 from .joining import Part
 from .packing import unpack_columns
 from .release_coefficients import coefficient_texts
+from .release_residuals import packed_of, residual_texts
 from .release_schema import TABLES
 from .release_text import as_json, rows
 from .store import Store
@@ -90,6 +91,8 @@ def contents(store: Store, exclude: Collection[str] = ()) -> Contents:
         "fits": lambda: rows(_TABLE["fits"], (_fit(fit, parts[0][1]) for fit in fits.values())),
         "nuisances": lambda: rows(_TABLE["nuisances"], _nuisances(session, fits)),
         "patches": lambda: rows(_TABLE["patches"], _patches(session, current)),
+        "residuals": lambda: residual_texts(session, current),
+        "quality": lambda: rows(_TABLE["quality"], _quality(session, current)),
         "checks": lambda: rows(
             _TABLE["checks"],
             (
@@ -110,6 +113,7 @@ def _current(session: OrmSession, part_of: Mapping[str, Coefficients]) -> dict[s
         .options(
             defer(schema.PaintFit.patches),
             defer(schema.PaintFit.residuals),
+            defer(schema.PaintFit.quality),
         )
     )
     found = {row.paint.nickname: row for row in session.scalars(query)}
@@ -308,11 +312,17 @@ def _nuisances(session: OrmSession, fits: Collection[int]) -> Iterator[dict[str,
 def _patches(
     session: OrmSession, current: Mapping[str, schema.PaintFit]
 ) -> Iterator[dict[str, Any]]:
-    for nickname, row in current.items():
-        query = select(schema.PaintFit.patches).where(schema.PaintFit.id == row.id)
-        packed = session.scalar(query)
-        assert packed is not None
-        yield from _records(packed, fit=row.fit_id, paint=nickname)
+    for nickname, packed in packed_of(session, current, schema.PaintFit.patches):
+        # Fits made before steps were left out say nothing of it.
+        for row in _records(packed, fit=current[nickname].fit_id, paint=nickname):
+            yield {"left_out": None} | row
+
+
+def _quality(
+    session: OrmSession, current: Mapping[str, schema.PaintFit]
+) -> Iterator[dict[str, Any]]:
+    for nickname, packed in packed_of(session, current, schema.PaintFit.quality):
+        yield from _records(packed, paint=nickname)
 
 
 def _records(packed: bytes, **said: Any) -> Iterator[dict[str, Any]]:

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from .release_schema import Column, Table
+from .release_columns import Column, Table
 
 _ODD = re.compile(r'[",\r\n]')
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 
 from ..calibrate.errors import InputError
 from ..calibrate.optics.spectra import Array
+from .release_columns import Column, Table
 from .release_descriptor import DESCRIPTOR, SCHEMA, as_json, json_schema
 from .release_files import SUMS, read_files, sha256, sums
 from .release_load import parse_table, read_descriptor
-from .release_schema import TABLES, Column
+from .release_schema import tables_of
 
 _LINE = re.compile(r"([0-9a-f]{64})  (.+)")
 
@@ -52,15 +53,16 @@ def verify_release(path: str | Path, digest: str | None = None) -> list[str]:
             return problems
         raise
     problems += _descriptor(descriptor, files)
+    layout = tables_of(descriptor["layout"])
     tables: dict[str, pd.DataFrame] = {}
-    for table in TABLES:
+    for table in layout:
         if table.file in files:
             try:
                 tables[table.name] = parse_table(table, files[table.file])
             except ValueError as error:
                 problems.append(f"{table.file}: can't be read ({error})")
-    problems += _keys(tables)
-    if len(tables) == len(TABLES) and not problems:
+    problems += _keys(layout, tables)
+    if len(tables) == len(layout) and not problems:
         problems += _sense(tables)
     return problems
 
@@ -101,15 +103,14 @@ def _hashes(files: Mapping[str, bytes], digest: str | None) -> Iterator[str]:
         yield f"{SUMS}: isn't as it was written"
 
 
-def _descriptor(descriptor: Mapping[str, object], files: Mapping[str, bytes]) -> Iterator[str]:
-    for error in Draft202012Validator(json_schema()).iter_errors(descriptor):
+def _descriptor(descriptor: Mapping[str, Any], files: Mapping[str, bytes]) -> Iterator[str]:
+    schema = json_schema(descriptor["layout"])
+    for error in Draft202012Validator(schema).iter_errors(descriptor):
         yield f"{DESCRIPTOR}: {error.json_path}: {error.message[:120]}"
         return
-    if files.get(SCHEMA) != as_json(json_schema()):
+    if files.get(SCHEMA) != as_json(schema):
         yield f"{SCHEMA}: isn't that of this layout"
-    resources = descriptor["resources"]
-    assert isinstance(resources, list)
-    for resource in resources:
+    for resource in descriptor["resources"]:
         data = files.get(resource["path"])
         if data is None:
             yield f"{resource['path']}: is missing"
@@ -117,8 +118,8 @@ def _descriptor(descriptor: Mapping[str, object], files: Mapping[str, bytes]) ->
             yield f"{resource['path']}: isn't the table that {DESCRIPTOR} describes"
 
 
-def _keys(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
-    for table in TABLES:
+def _keys(layout: Iterable[Table], tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
+    for table in layout:
         if table.name not in tables:
             continue
         frame = tables[table.name]

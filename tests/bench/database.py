@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from sqlalchemy import insert
+from tintladder.calibrate.fit.quality_figures import LEFT_OUT
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.database import schema
 from tintladder.database.packing import pack_coefficients, pack_table
@@ -33,6 +34,8 @@ TOGETHER = 10
 """Paints of one fit, as in the demo."""
 SHARED, OWN = 16, 8
 """Values that paints of a fit share, and that each has to itself: as the demo's fit has."""
+FIGURES = 18
+"""Rows of its quality report."""
 STEPS = 7
 """Of a ladder, each over black and white and read once, with the two bare substrates."""
 
@@ -47,9 +50,9 @@ def big_studio(folder: Path, paints: int = PAINTS) -> None:
     Written past the store's own doors, which take one card at a time.
     """
     rng = np.random.default_rng(20260305)
-    model = joint_fit().paints["KEEL"].patches
-    patches = pack_table(model.loc[[0] * 2 * STEPS])
-    nothing = pack_table(model.iloc[:0])
+    patches = pack_table(joint_fit().paints["KEEL"].patches.loc[[0] * 2 * STEPS])
+    residuals = pack_table(_residuals(rng))
+    quality = pack_table(_quality(rng))
     with Store.open(folder) as store, store.transaction() as session:
         for start in range(1, paints + 1, TOGETHER):
             ids = range(start, min(start + TOGETHER, paints + 1))
@@ -62,7 +65,7 @@ def big_studio(folder: Path, paints: int = PAINTS) -> None:
                     "fit_id": fit, "paint_id": i, "lot_id": i, "current": True,
                     "beside": [name, names[0]][: 1 + (name != names[0])],
                     "verdict": "good to mix by", "reasons": [], "de00_mean": 0.4, "de00_max": 0.9,
-                    "patches": patches, "residuals": nothing,
+                    "patches": patches, "residuals": residuals, "quality": quality,
                 }
                 for i, name in zip(ids, names, strict=True)
             ]  # fmt: skip
@@ -113,6 +116,32 @@ def _rows(ids: range, names: tuple[str, ...], rng: np.random.Generator) -> dict[
             for patch, row in zip(patches, of_card, strict=True)
         ],
     }  # fmt: skip
+
+
+def _residuals(rng: np.random.Generator) -> pd.DataFrame:
+    patches = [f"{step}/{over}" for step in _steps() for over in ("black", "white")]
+    return pd.DataFrame(
+        {
+            "card": "keel-1",
+            "patch": np.repeat(patches, GRID.size),
+            "wavelength": np.tile(GRID, len(patches)),
+            "measured": rng.uniform(0.02, 0.9, len(patches) * GRID.size),
+            "fitted": rng.uniform(0.02, 0.9, len(patches) * GRID.size),
+            "sigma": 0.001,
+        }
+    )
+
+
+def _quality(rng: np.random.Generator) -> pd.DataFrame:
+    """As many figures and words as the demo's paints have."""
+    numbers = dict.fromkeys(("value", "uncertainty", "low", "high", "parts"))
+    said = dict.fromkeys(("unit", "criterion", "step", "against", "white"), "invented")
+    return pd.DataFrame(
+        {"paint": "", "quantity": LEFT_OUT}
+        | {name: rng.uniform(0.1, 2.0, FIGURES) for name in numbers}
+        | said
+        | {"conditions": "D65/10°, " * 4, "words": "in a sentence of some length " * 4}
+    )
 
 
 def _steps() -> list[str]:
