@@ -289,10 +289,10 @@ def _residual(
     x, slopes = palette.optics[np.float32].xyz_and_slopes(mixed)
     at = np.arange(len(slopes))[:, None, None], np.arange(3)[:, None], tubes[:, None]
     dx = np.take(slopes, np.ravel_multi_index(at, slopes.shape)) * shares[:, None, :]
-    (l, a, b), dlab = to_lab(x), lab_slopes(x, dx)
-    (l0, a0, b0), small = targets.T, np.float32(_SMALL)
-    by_l = (lightness_term(l + small, l0) - (light := lightness_term(l, l0))) / small
-    here = np.array([light, *chroma_terms(a, b, a0, b0)])
+    (light, a, b), dlab = to_lab(x), lab_slopes(x, dx)
+    (light0, a0, b0), small = targets.T, np.float32(_SMALL)
+    here = np.array([lightness_term(light, light0), *chroma_terms(a, b, a0, b0)])
+    by_l = (lightness_term(light + small, light0) - here[0]) / small
     by_a = (np.array(chroma_terms(a + small, b, a0, b0)) - here[1:]) / small
     by_b = (np.array(chroma_terms(a, b + small, a0, b0)) - here[1:]) / small
     turned = np.empty_like(dlab)

@@ -84,7 +84,7 @@ def test_ciede2000_as_a_vector_has_its_length():
     np.testing.assert_allclose(length, ciede2000(one, other), atol=1e-5)
 
 
-@pytest.mark.parametrize(("palette", "trials"), zip(PALETTES, (24, 8), strict=True))
+@pytest.mark.parametrize(("palette", "trials"), [(PALETTES[0], 24), (PALETTES[1], 8)])
 def test_every_set_is_solved_to_its_optimum(palette, trials):
     """Against scipy's SLSQP from twelve starts, on random sets and targets."""
     goals = targets(palette, 6, 4)

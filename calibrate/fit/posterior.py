@@ -19,7 +19,7 @@ SHARED_FACTORS = 16
 """How many factors carry a paint's own, and the shared, covariance between wavelengths. What they
 leave over stays in the 2x2 blocks, so that each K and S keeps its whole variance."""
 
-_TYPICAL_MIX_ERROR = 0.1
+_TYPICAL_MIX_ERROR = {"two-flux": 0.1, "transport": 0.01}
 """Of ten invented paints in the virtual paint lab; for a fit of one paint."""
 _REST = {"two-flux": (0.0, 0.0), "transport": (0.01, 0.0015)}
 """Least mix error, and model error as reflectance, of each model. By transport the ladders take up
@@ -233,7 +233,8 @@ def mix_error(problem: Problem, solution: Solution) -> Array:
     square = np.array(found) ** 2
     others = (~held * square[:, None]).sum(axis=0)
     count = (~held).sum(axis=0)
-    learnt = np.where(count > 0, np.sqrt(others / np.maximum(count, 1)), _TYPICAL_MIX_ERROR)
+    typical = _TYPICAL_MIX_ERROR[problem.model]
+    learnt = np.where(count > 0, np.sqrt(others / np.maximum(count, 1)), typical)
     return np.maximum(learnt, _REST[problem.model][0])
 
 
