@@ -25,6 +25,14 @@ def kept_recipe(store: Store, name: str) -> schema.Recipe | None:
         )
 
 
+def kept_recipes(store: Store) -> list[schema.Recipe]:
+    """Every recipe kept, each as kept last, by name."""
+    with store.snapshot() as session:
+        rows = session.scalars(select(schema.Recipe).order_by(schema.Recipe.id))
+        last = {row.name: row for row in rows}
+        return [last[name] for name in sorted(last)]
+
+
 def keep_recipe(
     store: Store,
     name: str,
