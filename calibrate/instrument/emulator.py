@@ -55,7 +55,7 @@ class Emulator:
     ----------
     profile : Profile
     readings : Spectra
-        What lies where: rows of one label are averaged. On the profile's wavelengths.
+        What lies where: rows of one label are averaged.
     mishaps : Mishaps
     seed : int
     clock : callable
@@ -90,7 +90,11 @@ class Emulator:
             BLACK_TRAP: np.full(self.profile.wavelengths.size, 0.0004),
         }
         return tiles | {
-            label: self.readings.values[labels == label].mean(axis=0)
+            label: np.interp(
+                self.profile.wavelengths,
+                self.readings.wavelengths,
+                self.readings.values[labels == label].mean(axis=0),
+            )
             for label in dict.fromkeys(self.readings.labels)
         }
 
@@ -122,23 +126,24 @@ class Emulator:
         """
         name = self._words.get(line.strip(b"\r\n"))
         if name is None:
-            return self._refuse(next(iter(self.profile.status.errors), "-113"), "unknown command")
+            self._queue.append(("-113", "Undefined header"))  # as SCPI-99 has it
+            return b"", ""
         mishap = self.mishaps.draw()
         if mishap == "busy":
             code = next(iter(self.profile.status.busy), "")
-            return (*self._refuse(code, "busy", name)[:1], mishap)
+            return self._refuse(code, "busy", name), mishap
         fields = self._fields(name, mishap)
         command = self.profile.commands[name]
         if command.reply is None:
             return b"", ""
         return self.mishaps.spoil(mishap, command.reply.write(fields) + command.reply_end), mishap
 
-    def _refuse(self, code: str, words: str, name: str = "measure") -> tuple[bytes, str]:
+    def _refuse(self, code: str, words: str, name: str) -> bytes:
         command = self.profile.commands[name]
         if command.reply is None or "status" not in command.reply.fields:
             self._queue.append((code, words))
-            return b"", ""
-        return command.reply.write({"status": code, "message": words}) + command.reply_end, ""
+            return b""
+        return command.reply.write({"status": code, "message": words}) + command.reply_end
 
     def _fields(self, name: str, mishap: str) -> dict[str, str]:
         well = next(iter(self.profile.status.ok), "0")
@@ -155,7 +160,8 @@ class Emulator:
         elif name == "begin":
             self._queue.clear()
         elif name == "measure":
-            values = self._read() * (100.0 if self.profile.unit == "percent" else 1.0)
-            cells = [f"{value:.6g}" for value in values[: -1 if mishap == "length" else None]]
+            values = self._read()[: -1 if mishap == "length" else None]
+            percent = self.profile.unit == "percent"
+            cells = [f"{100 * v:.4f}" if percent else f"{v:.6f}" for v in values]
             fields["values"] = self.profile.separator.join(cells)
         return fields

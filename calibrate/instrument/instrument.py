@@ -14,7 +14,7 @@ from ..optics.spectra import Array
 from .faults import Busy, Fault, Garbled, Lost, Refused, Silent
 from .line import Line
 from .profile import Command, Profile
-from .reply import numbers
+from .reply import escaped, numbers
 
 _BUSY_S = 0.2  # s between two askings of a busy instrument
 _STALE = 20
@@ -160,7 +160,7 @@ class Instrument:
         code, status = said.get("status"), self.profile.status
         if code is None or code in status.ok:
             return
-        words = said.get("message") or status.errors.get(code) or ""
+        words = escaped(said.get("message", "").encode("latin-1")) or status.errors.get(code, "")
         if code in status.busy:
             raise Busy(words or "the instrument is busy")
         for due, codes in (("white", status.white), ("black", status.black)):
@@ -183,10 +183,9 @@ class Instrument:
                 self._wait(_BUSY_S)
             self._settled = True
             return True
-        owed, said = 0, 0
-        for _ in range(2):
+        said = 0
+        for owed in (1, 2):
             self.line.send(command.send + self.profile.line.end)
-            owed += 1
             with suppress(Silent):
                 for _ in range(_STALE):
                     said += self._is_reply(command)

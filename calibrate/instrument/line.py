@@ -90,7 +90,7 @@ class Line:
             self._port.close()
 
     def reopen(self) -> bool:
-        """Open it anew after it was lost, under its new name if it got one; False if it isn't there."""
+        """Open it anew after it was lost, by its new name if it got one; False where it is away."""
         self.close()
         self._rest.clear()
         name = self.name
