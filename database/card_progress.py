@@ -11,6 +11,7 @@ from sqlalchemy import select
 from ..calibrate.cards.card import Card
 from ..calibrate.errors import InputError
 from . import schema
+from .import_store import Undone
 from .store import Store
 
 PRINTED = "Printed by tintladder card; the grams are those printed, until card fill says otherwise."
@@ -34,13 +35,15 @@ class CardProgress:
     printed, painted, dry_from : date or None
         Where it isn't known, or hasn't happened. Dry enough "from about" then.
     read : tuple of date
-        A day for each session of dry readings.
+        A day for each session of dry readings, and each scan.
     wet : int
         Sessions of wet paint.
     early : bool
         Whether a session of dry readings is from before it was dry enough.
     as_printed : bool
         Whether nothing was said yet of what was really weighed.
+    scans : int
+        How many of those read are scans.
     fitted : bool
         Whether a fit in use rests on it; of a check card, whether it judged one.
     """
@@ -57,6 +60,7 @@ class CardProgress:
     wet: int
     early: bool
     as_printed: bool
+    scans: int
     fitted: bool
 
     @property
@@ -91,33 +95,57 @@ def dry_enough(card: Card) -> date | None:
 def cards_progress(store: Store) -> list[CardProgress]:
     """How far every card has come, in the order of their numbers."""
     with store.snapshot() as session:
+        undone = Undone.of(session)
         cards = {card.name: card for card in store.cards()}
         current = session.scalars(
             select(schema.Fit).join(schema.PaintFit).where(schema.PaintFit.current).distinct()
         )
-        fitted = {item["session"] for fit in current for item in fit.inputs.get("sessions", ())}
+        inputs = [fit.inputs for fit in current]
+        fitted = {
+            kind: {item[kind] for said in inputs for item in said.get(f"{kind}s", ())}
+            for kind in ("session", "scan")
+        }
         judged = set(session.scalars(select(schema.Check.card_id).distinct()))
-        sessions: dict[int, list[Any]] = {}
-        columns = (schema.Session.card_id, schema.Session.id, schema.Session.state)
+        read: dict[int, list[_Read]] = {}
         for row in session.execute(
-            select(*columns, schema.Session.date, schema.Session.added).order_by(schema.Session.id)
+            select(*_columns(schema.Session), schema.Session.state, schema.Session.date)
         ):
-            sessions.setdefault(row.card_id, []).append(row)
+            if row.id not in undone.sessions:
+                day = _day(row.date) or _day(row.added)
+                used = row.id in fitted["session"]
+                read.setdefault(row.card_id, []).append(_Read(day, row.state == "wet", False, used))
+        for row in session.execute(select(*_columns(schema.Scan), schema.Scan.taken)):
+            if row.id not in undone.scans:
+                day = _day(row.taken) or _day(row.added)
+                used = row.id in fitted["scan"]
+                read.setdefault(row.card_id, []).append(_Read(day, False, True, used))
         rows = session.scalars(select(schema.Card).order_by(schema.Card.id))
         return [
-            _progress(row, cards[row.name], sessions.get(row.id, []), fitted, judged)
+            _progress(row, cards[row.name], read.get(row.id, []), row.id in judged)
             for row in rows
+            if row.name in cards
         ]
 
 
-def _progress(
-    row: schema.Card, card: Card, sessions: list[Any], fitted: set[int], judged: set[int]
-) -> CardProgress:
+@dataclass(frozen=True)
+class _Read:
+    """A time that a card was read: when, whether wet, by a scan, and for a fit in use."""
+
+    day: date | None
+    wet: bool
+    scan: bool
+    fitted: bool
+
+
+def _columns(table: type[schema.Session] | type[schema.Scan]) -> tuple[Any, ...]:
+    return table.card_id, table.id, table.added
+
+
+def _progress(row: schema.Card, card: Card, read: list[_Read], judged: bool) -> CardProgress:
     ours = row.versions[0].text.startswith(f"# {PRINTED}")
     dry = dry_enough(card)
     # A file's own date tells when it was read; where it has none, it was not read later than added.
-    read = tuple(_day(s.date) or _day(s.added) for s in sessions if s.state == "dry")
-    days = tuple(day for day in read if day is not None)
+    days = tuple(sorted(r.day for r in read if r.day is not None and not r.wet))
     return CardProgress(
         number=row.id,
         name=card.name,
@@ -128,12 +156,11 @@ def _progress(
         painted=None if card.date is None else date.fromisoformat(card.date[:10]),
         dry_from=dry,
         read=days,
-        wet=sum(s.state == "wet" for s in sessions),
+        wet=sum(r.wet for r in read),
         early=dry is not None and any(day < dry for day in days),
         as_printed=ours and card.date is None,
-        fitted=row.id in judged
-        if card.purpose == "check"
-        else any(s.id in fitted for s in sessions),
+        scans=sum(r.scan for r in read),
+        fitted=judged if card.purpose == "check" else any(r.fitted for r in read),
     )
 
 

@@ -90,14 +90,14 @@ class CardStore(ImportStore):
             Where there is none of that name.
         """
         with self.snapshot() as session:
-            return _card(_last_version(session, name))
+            return card_of(last_version(session, name))
 
     def cards(self) -> list[Card]:
         """Every card, by name."""
         with self.snapshot() as session:
             undone = Undone.of(session)
             rows = session.scalars(select(schema.Card).order_by(schema.Card.name))
-            return [_card(row) for card in rows if (row := undone.newest(card)) is not None]
+            return [card_of(row) for card in rows if (row := undone.newest(card)) is not None]
 
     def card_version(self, name: str) -> int:
         """Return the number of the version of a card that holds.
@@ -108,7 +108,7 @@ class CardStore(ImportStore):
             Where there is none of that name.
         """
         with self.snapshot() as session:
-            return _last_version(session, name).id
+            return last_version(session, name).id
 
     def add_session(self, card: Card | str, readings: Session) -> int:
         """Add a file of readings to a card, whole or not at all, and return its number.
@@ -123,8 +123,8 @@ class CardStore(ImportStore):
         """
         name = card if isinstance(card, str) else card.name
         with self.transaction() as session:
-            version = _last_version(session, name, readings.file)
-            pair(_card(version), replace(readings, state="dry"))
+            version = last_version(session, name, readings.file)
+            pair(card_of(version), replace(readings, state="dry"))
             known = select(schema.Session).where(
                 schema.Session.card_id == version.card_id,
                 schema.Session.sha256 == readings.sha256,
@@ -175,7 +175,7 @@ class CardStore(ImportStore):
                 version = undone.newest(row.card)
                 if version is None or row.id in undone.sessions or version.purpose != purpose:
                     continue
-                paired = pair(_card(version), session_of(row))
+                paired = pair(card_of(version), session_of(row))
                 found.append(
                     StoredReadings(
                         **{f.name: getattr(paired, f.name) for f in fields(paired)},
@@ -190,7 +190,7 @@ class CardStore(ImportStore):
 
 def card_of_version(version: schema.CardVersion, session: schema.Session) -> CardReadings:
     """Return a session's readings with the card as one of its versions describes it."""
-    return pair(_card(version), session_of(session))
+    return pair(card_of(version), session_of(session))
 
 
 def session_of(row: schema.Session) -> Session:
@@ -215,7 +215,14 @@ def session_of(row: schema.Session) -> Session:
     )
 
 
-def _last_version(session: OrmSession, name: str, file: str | None = None) -> schema.CardVersion:
+def last_version(session: OrmSession, name: str, file: str | None = None) -> schema.CardVersion:
+    """Return the version of a card that holds.
+
+    Raises
+    ------
+    InputError
+        Where there is none of that name.
+    """
     row = session.scalar(select(schema.Card).where(schema.Card.name == name))
     undone = Undone.of(session)
     version = undone.newest(row) if row is not None else None
@@ -271,7 +278,8 @@ def _version(session: OrmSession, card: Card, text: str, sha256: str) -> schema.
     )
 
 
-def _card(version: schema.CardVersion) -> Card:
+def card_of(version: schema.CardVersion) -> Card:
+    """Return the card that a version keeps."""
     return Card(
         name=version.card.name,
         file=version.file,
@@ -303,7 +311,13 @@ def _check_patches_remain(
         .where(schema.Session.card_id == row.id, schema.Session.id.not_in(undone.sessions))
         .order_by(schema.Reading.id)
     )
-    for patch, file in read:
+    scanned = session.execute(
+        select(schema.ScanPatch.patch, schema.Scan.file)
+        .join(schema.Scan)
+        .where(schema.Scan.card_id == row.id, schema.Scan.id.not_in(undone.scans))
+        .order_by(schema.ScanPatch.id)
+    )
+    for patch, file in (*read, *scanned):
         if patch not in card.patches:
             raise InputError(
                 card.file,

@@ -19,7 +19,7 @@ from ..calibrate.fit.result import JointFit, PaintFit
 from ..calibrate.fit.tube import Tube
 from ..calibrate.optics.coefficients import Coefficients
 from . import schema
-from .card_store import CardStore, StoredReadings
+from .card_store import StoredReadings
 from .joining import Part, check_alike, join
 from .packing import (
     pack_coefficients,
@@ -29,10 +29,11 @@ from .packing import (
     unpack_table,
 )
 from .paint_store import PaintStore
+from .scan_store import ScanStore
 from .transactions import now
 
 
-class FitStore(CardStore, PaintStore):
+class FitStore(ScanStore, PaintStore):
     """Fits, their checks, and the coefficients in use."""
 
     def record_fit(

@@ -15,10 +15,11 @@ from .transactions import Transactions, now
 
 @dataclass(frozen=True)
 class Undone:
-    """Rows that no longer count: of sessions, and of card versions."""
+    """Rows that no longer count: of sessions, of card versions, and of scans."""
 
     sessions: frozenset[int]
     card_versions: frozenset[int]
+    scans: frozenset[int]
 
     @classmethod
     def of(cls, session: OrmSession) -> Undone:
@@ -27,6 +28,7 @@ class Undone:
         return cls(
             frozenset(number for row in rows for number in row.sessions),
             frozenset(number for row in rows for number in row.card_versions),
+            frozenset(number for row in rows for number in row.scans),
         )
 
     def newest(self, card: schema.Card) -> schema.CardVersion | None:
@@ -53,7 +55,7 @@ class UndoneImport:
     done : str
         When it was taken in.
     files : tuple of str
-    sessions, cards : int
+    sessions, cards, scans : int
         How many of them no longer count.
     fits : tuple of int
         Fits, current for some paint, that rest on them.
@@ -63,6 +65,7 @@ class UndoneImport:
     files: tuple[str, ...]
     sessions: int
     cards: int
+    scans: int
     fits: tuple[int, ...]
 
 
@@ -70,15 +73,20 @@ class ImportStore(Transactions):
     """Imports."""
 
     def record_import(
-        self, files: Sequence[str], sessions: Sequence[int], card_versions: Sequence[int]
+        self,
+        files: Sequence[str],
+        sessions: Sequence[int] = (),
+        card_versions: Sequence[int] = (),
+        scans: Sequence[int] = (),
     ) -> int:
-        """Keep which sessions and card versions came in together."""
+        """Keep which sessions, card versions and scans came in together."""
         with self.transaction() as session:
             row = schema.Import(
                 done=now(),
                 files=list(files),
                 sessions=list(sessions),
                 card_versions=list(card_versions),
+                scans=list(scans),
             )
             session.add(row)
             session.flush()
@@ -113,6 +121,7 @@ class ImportStore(Transactions):
                 tuple(row.files),
                 len(row.sessions),
                 len(row.card_versions),
+                len(row.scans),
                 _resting_on(session, row),
             )
 
@@ -125,7 +134,9 @@ def _resting_on(session: OrmSession, row: schema.Import) -> tuple[int, ...]:
         fit
         for fit, inputs in session.execute(query)
         if any(
-            item["session"] in row.sessions or item["card_version"] in row.card_versions
-            for item in inputs["sessions"]
+            item.get("session") in row.sessions
+            or item.get("scan") in row.scans
+            or item["card_version"] in row.card_versions
+            for item in (*inputs["sessions"], *inputs.get("scans", ()))
         )
     )

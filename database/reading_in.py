@@ -12,6 +12,7 @@ from ..calibrate.cards.card_file import read_card
 from ..calibrate.errors import InputError
 from ..calibrate.formats.read import read_session
 from ..calibrate.formats.session import Session
+from .scanning import PICTURES, ReadScan, early, keep_scan, read_card_picture
 from .store import Store
 from .text_file import read_text
 
@@ -23,12 +24,14 @@ class TakenIn:
     Attributes
     ----------
     file : str
-    kind : {"paints", "card", "readings"}
+    kind : {"paints", "card", "readings", "scan"}
     words : str
         What it held.
     card : str or None
     flags : tuple of (patch, wavelength, words)
         What is odd about single values, kept as read.
+    remarks : tuple of str
+        What else is to be known.
     """
 
     file: str
@@ -36,6 +39,7 @@ class TakenIn:
     words: str
     card: str | None = None
     flags: tuple[tuple[str, float, str], ...] = ()
+    remarks: tuple[str, ...] = ()
 
 
 def take_in(
@@ -46,7 +50,7 @@ def take_in(
     geometry: str | None = None,
     specular: str | None = None,
 ) -> list[TakenIn]:
-    """Add files to a studio, all or none; paints come first, then cards, then readings.
+    """Add files to a studio, all or none; paints come first, then cards, readings and scans.
 
     Parameters
     ----------
@@ -69,9 +73,9 @@ def take_in(
     sessions = [
         read_session(path, unit=unit, geometry=geometry, specular=specular)
         for path in files
-        if path not in texts
+        if path not in texts and path.suffix.lower() not in PICTURES
     ]
-    taken, read_sessions, versions = [], [], []
+    taken, read_sessions, versions, scans = [], [], [], []
     with store.transaction():
         for path, text in texts.items():
             if _lists_paints(text):
@@ -92,9 +96,15 @@ def take_in(
         for session in sessions:
             found = _card_of(session, card, cards)
             read_sessions.append(store.add_session(found, session))
-            taken.append(_readings_taken(session, found))
-        if read_sessions or versions:
-            store.record_import([str(path) for path in files], read_sessions, versions)
+            taken.append(_readings_taken(session, store.card(found)))
+        for path in files:
+            if path.suffix.lower() in PICTURES:
+                scanned = read_card_picture(store, path, card)
+                number, new, overlay = keep_scan(store, scanned)
+                scans += [number] if new else []
+                taken.append(_scan_taken(scanned, overlay))
+        if read_sessions or versions or scans:
+            store.record_import([str(path) for path in files], read_sessions, versions, scans)
     return taken
 
 
@@ -130,12 +140,25 @@ def _card_words(card: Card, outcome: str) -> str:
     return f"card {card.name}, {len(card.drawdowns)} drawdowns of {paints}{held_out} ({outcome})"
 
 
-def _readings_taken(session: Session, card: str) -> TakenIn:
+def _scan_taken(read: ReadScan, overlay: Path) -> TakenIn:
+    scan = read.scan
+    by = read.device or "a device that isn't characterised"
+    words = (
+        f"scan of card {scan.channels.card.name} by {by}, {len(scan.channels.labels)} patches "
+        f"read; look at what was read where: {overlay}"
+    )
+    odd = tuple(f"{patch}: {said}" for patch, said in scan.flags)
+    return TakenIn(
+        read.facts.file, "scan", words, scan.channels.card.name, remarks=odd + read.remarks
+    )
+
+
+def _readings_taken(session: Session, card: Card) -> TakenIn:
     spectra = session.spectra
     first, last = spectra.wavelengths[[0, -1]]
     wet = "; of wet paint, so no fit takes them" if session.state == "wet" else ""
     words = (
-        f"{len(spectra)} readings of {len(set(spectra.labels))} patches of card {card}, "
+        f"{len(spectra)} readings of {len(set(spectra.labels))} patches of card {card.name}, "
         f"{session.format}, {session.unit}, {session.geometry} specular {session.specular}, "
         f"{first:g}-{last:g} nm{wet}"
     )
@@ -143,4 +166,5 @@ def _readings_taken(session: Session, card: str) -> TakenIn:
         (patch, wavelength, (flag.name or str(flag.value)).lower().replace("_", " "))
         for patch, wavelength, flag in spectra.flagged()
     )
-    return TakenIn(session.file, "readings", words, card, flags)
+    remarks = tuple(early(card, session.date)) if session.state == "dry" else ()
+    return TakenIn(session.file, "readings", words, card.name, flags, remarks)

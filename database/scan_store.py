@@ -1,159 +1,268 @@
-"""Keeps characterised devices and what was scanned, as files in the studio's folder.
-
-``devices/NAME.json`` holds a device; ``scans/CARD-SHA.json`` what was read of a picture, and the
-picture of what was read where beside it. A scan is never overwritten: the same picture read again
-says the same.
-"""
+"""Characterised devices, and scans of cards with their channels, in the studio database."""
 
 from __future__ import annotations
 
-import json
-import re
-from collections.abc import Sequence
-from pathlib import Path
-from typing import Any
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
+from typing import Any, Literal
 
-import cv2
 import numpy as np
-from numpy.typing import NDArray
+from sqlalchemy import select
 
-from ..calibrate.cards.card import Card
 from ..calibrate.cards.channels import CardChannels
 from ..calibrate.errors import InputError
+from ..calibrate.optics.spectra import Array
 from ..calibrate.optics.surface import Surface
 from ..calibrate.scan.characterise import Characterised
+from ..calibrate.scan.image import Facts
 from ..calibrate.scan.reading import ScannedCard
-from .studio import Studio
+from ..calibrate.scan.settings import Settings
+from . import schema
+from .card_store import CardStore, card_of, last_version
+from .import_store import Undone
+from .transactions import now
+
+SCANNER = "scanner"
+"""Kind of a device that reads cards through three channels, a phone too."""
+CHARACTERISED = "characterisation"
+"""Kind of its calibrations."""
 
 
-def _plain(name: str) -> str:
-    return re.sub(r"[^\w.-]+", "-", name).strip("-.") or "unnamed"
+@dataclass(frozen=True)
+class Scanner:
+    """A characterised device as kept.
 
-
-def _write(path: Path, content: bytes) -> Path:
-    """Write a file whole or not at all."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    part = path.with_name(f".{path.name}.part")
-    part.write_bytes(content)
-    part.replace(path)
-    return path
-
-
-def _json(path: Path, said: dict[str, Any]) -> Path:
-    return _write(path, (json.dumps(said, indent=1, ensure_ascii=False) + "\n").encode())
-
-
-def save_device(studio: Studio, device: Characterised) -> Path:
-    """Keep a device; one of the same name is replaced."""
-    return _json(studio.folder / "devices" / f"{_plain(device.name)}.json", device.as_dict())
-
-
-def device_names(studio: Studio) -> list[str]:
-    """Names of the devices kept, by file."""
-    return sorted(path.stem for path in (studio.folder / "devices").glob("*.json"))
-
-
-def load_device(studio: Studio, name: str | None) -> Characterised | None:
-    """A device by name; without a name the only one, or None where there is none.
-
-    Raises
-    ------
-    InputError
-        Where there is none of that name, several to choose from, or its file is damaged.
+    Attributes
+    ----------
+    calibration : int
+        Number of the characterisation that counts.
+    done : str
+        When it was made.
+    device : Characterised
+    target : mapping
+        What it rests on: the files of picture and values, and their hashes.
     """
-    names = device_names(studio)
-    if name is None and len(names) < 2:
-        if not names:
-            return None
-        name = names[0]
-    if name is None or _plain(name) not in names:
-        there = ", ".join(names) or "none yet"
-        raise InputError(
-            None,
-            "--device",
-            f"expected one of the devices here ({there})",
-            "name it, or characterise it: tintladder device scanner",
+
+    calibration: int
+    done: str
+    device: Characterised
+    target: Mapping[str, Any]
+
+    @classmethod
+    def of(cls, row: schema.Calibration) -> Scanner:
+        """Bring back what a row keeps."""
+        kept = Characterised.from_dict(row.result["device"])
+        return cls(row.id, row.done, kept, row.result["target"])
+
+
+@dataclass(frozen=True)
+class StoredChannels(CardChannels):
+    """Channels of a card together with where the studio keeps both, so that a fit can name them.
+
+    Attributes
+    ----------
+    scan : int
+    scan_sha256 : str
+        Of the picture.
+    card_version : int
+    card_sha256 : str
+    calibration : int or None
+        None where its device isn't characterised.
+    lab : (N, 3) array
+        CIELAB, D50 and 2 degrees, as the device's characterisation has it.
+    """
+
+    scan: int
+    scan_sha256: str
+    card_version: int
+    card_sha256: str
+    calibration: int | None
+    lab: Array
+
+
+class ScanStore(CardStore):
+    """Scanners and scans."""
+
+    def add_scanner(self, device: Characterised, target: Mapping[str, Any]) -> Scanner:
+        """Keep a characterisation; from now on it is the one that counts of its device.
+
+        Parameters
+        ----------
+        device : Characterised
+        target : mapping
+            What it rests on.
+
+        Raises
+        ------
+        InputError
+            Where an instrument has its name.
+        """
+        with self.transaction() as session:
+            row = session.scalar(select(schema.Device).where(schema.Device.name == device.name))
+            if row is not None and row.kind != SCANNER:
+                raise InputError(
+                    None, "--name", f"{device.name} is a {row.kind} here", "name it otherwise"
+                )
+            kept = schema.Calibration(
+                device=row or schema.Device(name=device.name, kind=SCANNER),
+                done=now(),
+                kind=CHARACTERISED,
+                result={"device": device.as_dict(), "target": dict(target)},
+            )
+            session.add(kept)
+            session.flush()
+            return Scanner.of(kept)
+
+    def scanners(self) -> list[Scanner]:
+        """Every characterised device, by name, as last characterised."""
+        query = (
+            select(schema.Calibration)
+            .join(schema.Device)
+            .where(schema.Calibration.kind == CHARACTERISED)
+            .order_by(schema.Calibration.id)
         )
-    path = studio.folder / "devices" / f"{_plain(name)}.json"
-    try:
-        return Characterised.from_dict(json.loads(path.read_text(encoding="utf-8")))
-    except (OSError, ValueError, KeyError, TypeError):
-        raise InputError(
-            path, None, "this device's file is damaged", "characterise the device again"
-        ) from None
+        with self.snapshot() as session:
+            last = {row.device.name: Scanner.of(row) for row in session.scalars(query)}
+        return [last[name] for name in sorted(last)]
 
+    def scanner(self, name: str | None = None) -> Scanner | None:
+        """A device by name; without a name the only one, or None where there is none.
 
-def save_overlay(path: Path, drawn: NDArray[np.uint8]) -> Path:
-    """Write a picture as PNG."""
-    done, content = cv2.imencode(".png", drawn[:, :, ::-1])
-    assert done
-    return _write(path, content.tobytes())
+        Raises
+        ------
+        InputError
+            Where there is none of that name, or several to choose from.
+        """
+        there = {each.device.name: each for each in self.scanners()}
+        if name is None and len(there) < 2:
+            return next(iter(there.values()), None)
+        if name is None or name not in there:
+            names = ", ".join(there) or "none yet"
+            raise InputError(
+                None,
+                "--device",
+                f"expected one of the devices here ({names})",
+                "name it, or characterise it: tintladder device scanner",
+            )
+        return there[name]
 
+    def scanner_of(self, calibration: int) -> Scanner:
+        """A device as one of its characterisations has it, by that one's number."""
+        with self.snapshot() as session:
+            return Scanner.of(session.get_one(schema.Calibration, calibration))
 
-def save_scan(
-    studio: Studio,
-    scan: ScannedCard,
-    sha256: str,
-    device: str | None,
-    remarks: Sequence[str],
-    drawn: NDArray[np.uint8],
-) -> tuple[Path, Path]:
-    """Keep what was read of a picture; the paths of the reading and of the overlay."""
-    stem = f"{_plain(scan.channels.card.name)}-{sha256[:8]}"
-    said = scan_as_dict(scan, device, remarks) | {"sha256": sha256}
-    picture = save_overlay(studio.folder / "scans" / f"{stem}.png", drawn)
-    return _json(studio.folder / "scans" / f"{stem}.json", said), picture
+    def add_scan(
+        self,
+        scan: ScannedCard,
+        facts: Facts,
+        asked: Mapping[str, Any],
+        calibration: int | None,
+        remarks: Sequence[str],
+    ) -> tuple[int, bool]:
+        """Keep what was read of a picture, whole or not at all: its number, and whether it is new.
 
+        The same picture read again in the same way is kept once; read in another way it is a
+        further attempt, and the last one counts.
+        """
+        channels = scan.channels
+        with self.transaction() as session:
+            version = last_version(session, channels.card.name, facts.file)
+            query = select(schema.Scan).where(
+                schema.Scan.card_id == version.card_id, schema.Scan.sha256 == facts.sha256
+            )
+            attempts = session.scalars(query.order_by(schema.Scan.attempt)).all()
+            patches = _patch_rows(scan)
+            last = attempts[-1] if attempts else None
+            if last is not None and last.id not in Undone.of(session).scans:
+                same = [_said(row) for row in last.patches] == [_said(row) for row in patches]
+                if same and (last.calibration_id, last.asked) == (calibration, dict(asked)):
+                    return last.id, False
+            evened = scan.evened
+            row = schema.Scan(
+                card_id=version.card_id,
+                calibration_id=calibration,
+                file=facts.file,
+                sha256=facts.sha256,
+                attempt=len(attempts) + 1,
+                taken=facts.taken,
+                added=now(),
+                settings=Settings.of(facts).as_dict(),
+                dpi=float(scan.found.dpi),
+                asked=dict(asked),
+                level_from=scan.scale,
+                evened={
+                    "stray": float(evened.stray.share),
+                    "stray_uncertainty": float(evened.stray.uncertainty),
+                    "stray_typical": bool(evened.stray.typical),
+                    "uneven": float(evened.uneven),
+                },
+                remarks=list(remarks),
+                patches=patches,
+            )
+            session.add(row)
+            session.flush()
+            return row.id, True
 
-def scan_as_dict(scan: ScannedCard, device: str | None, remarks: Sequence[str]) -> dict[str, Any]:
-    """What was read, for machines."""
-    flags = dict(scan.flags)
-    sd = np.sqrt(scan.channels.variance)
-    return {
-        "card": scan.channels.card.name,
-        "source": scan.channels.source,
-        "device": device,
-        "geometry": "45:0",
-        "level_from": scan.scale,
-        "dpi": round(scan.found.dpi, 1),
-        "stray_light": round(scan.evened.stray.share, 4),
-        "stray_light_uncertainty": round(scan.evened.stray.uncertainty, 4),
-        "stray_light_typical": scan.evened.stray.typical,
-        "uneven_light": round(scan.evened.uneven, 4),
-        "remarks": list(remarks),
-        "patches": [
-            {
-                "patch": label,
-                "channels": np.round(scan.channels.channels[i], 6).tolist(),
-                "uncertainty": np.round(sd[i], 6).tolist(),
-                "lab": np.round(scan.lab[i], 3).tolist(),
-                "spread": round(float(scan.spread[i]), 4),
-                "left_out": round(float(scan.left_out[i]), 4),
-                "flag": flags.get(label),
+    def card_channels(self, purpose: Literal["fit", "check"] = "fit") -> list[StoredChannels]:
+        """Channels of every scan that counts, by card name, then by the picture's hash."""
+        query = select(schema.Scan).join(schema.Card).order_by(schema.Scan.id)
+        with self.snapshot() as session:
+            undone = Undone.of(session)
+            last = {
+                (row.card.name, row.sha256): row
+                for row in session.scalars(query)
+                if row.id not in undone.scans
             }
-            for i, label in enumerate(scan.channels.labels)
-        ],
-    }
+            found = []
+            for name, sha256 in sorted(last):
+                row = last[name, sha256]
+                version = undone.newest(row.card)
+                if version is not None and version.purpose == purpose:
+                    found.append(channels_of(row, version))
+        return found
 
 
-def load_scans(studio: Studio, cards: Sequence[Card]) -> list[CardChannels]:
-    """Every scan kept of these cards, oldest first."""
-    by_name = {card.name: card for card in cards}
-    found = []
-    paths = (studio.folder / "scans").glob("*.json")
-    for path in sorted(paths, key=lambda p: (p.stat().st_mtime_ns, p.name)):
-        said = json.loads(path.read_text(encoding="utf-8"))
-        if (card := by_name.get(said["card"])) is None:
-            continue
-        patches = said["patches"]
-        found.append(
-            CardChannels(
-                card,
-                np.array([p["channels"] for p in patches]),
-                np.array([p["uncertainty"] for p in patches]) ** 2,
-                tuple(p["patch"] for p in patches),
-                Surface.of("45:0", "excluded"),
-                said["source"],
+def channels_of(row: schema.Scan, version: schema.CardVersion) -> StoredChannels:
+    """The channels that a scan keeps, with the card as one of its versions describes it."""
+    paired = CardChannels(
+        card_of(version),
+        np.array([patch.channels for patch in row.patches], dtype=float),
+        np.array([patch.variance for patch in row.patches], dtype=float),
+        tuple(patch.patch for patch in row.patches),
+        Surface.of("45:0", "excluded"),
+        row.file,
+    )
+    return StoredChannels(
+        **{f.name: getattr(paired, f.name) for f in fields(paired)},
+        scan=row.id,
+        scan_sha256=row.sha256,
+        card_version=version.id,
+        card_sha256=version.sha256,
+        calibration=row.calibration_id,
+        lab=np.array([patch.lab for patch in row.patches], dtype=float),
+    )
+
+
+def _patch_rows(scan: ScannedCard) -> list[schema.ScanPatch]:
+    flags, repeats = dict(scan.flags), Counter[str]()
+    rows, lab = [], scan.lab
+    for i, label in enumerate(scan.channels.labels):
+        repeats[label] += 1
+        rows.append(
+            schema.ScanPatch(
+                patch=label,
+                repeat=repeats[label],
+                channels=scan.channels.channels[i].tolist(),
+                variance=scan.channels.variance[i].tolist(),
+                lab=lab[i].tolist(),
+                spread=float(scan.spread[i]),
+                left_out=float(scan.left_out[i]),
+                flag=flags.get(label, ""),
             )
         )
-    return found
+    return rows
+
+
+def _said(row: schema.ScanPatch) -> tuple[Any, ...]:
+    return row.patch, row.repeat, row.channels, row.variance, row.flag

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import re
 import warnings
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -24,6 +25,8 @@ LARGEST = 4_000_000_000
 """Bytes; 400 megapixels at 16 bit have 2.4 GB."""
 FORMATS = {"TIFF": "TIFF", "PNG": "PNG", "JPEG": "JPEG", "MPO": "JPEG"}
 _ORIENTATION, _MAKE, _MODEL, _SOFTWARE = 0x0112, 0x010F, 0x0110, 0x0131
+_WRITTEN, _MORE, _TAKEN = 0x0132, 0x8769, 0x9003
+"""When the file was written; where the tags of the exposure are, and when it was."""
 _DO = "scan again as TIFF or PNG, or open it in any picture program and save it as TIFF"
 _HEIC = (b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1")
 _TURNS = {
@@ -60,6 +63,8 @@ class Facts:
     software : str or None
     orientation : int
         EXIF; 1 is upright.
+    taken : str or None
+        Day that it was taken, ISO 8601, as the file states it.
     """
 
     file: str
@@ -72,6 +77,7 @@ class Facts:
     device: str | None
     software: str | None
     orientation: int = 1
+    taken: str | None = None
 
 
 @dataclass(frozen=True)
@@ -110,6 +116,12 @@ def _profile(icc: bytes | None) -> str | None:
 
 def _text(value: Any) -> str:
     return " ".join(str(value or "").replace("\0", " ").split())
+
+
+def _day(stated: Any) -> str | None:
+    """The day of a time as EXIF writes it, 2026:05:09 10:00:00."""
+    found = re.match(r"(\d{4})[:-](\d\d)[:-](\d\d)\b", _text(stated))
+    return "-".join(found.groups()) if found and found[1] > "1970" else None
 
 
 def _bits(picture: Image.Image) -> int:
@@ -202,6 +214,7 @@ def _facts(picture: Image.Image, file: str, raw: bytes) -> Facts:
         f"{_text(exif.get(_MAKE))} {_text(exif.get(_MODEL))}".strip() or None,
         _text(exif.get(_SOFTWARE)) or None,
         int(exif.get(_ORIENTATION, 1) or 1),
+        _day(exif.get_ifd(_MORE).get(_TAKEN) or exif.get(_WRITTEN)),
     )
     return facts
 

@@ -39,6 +39,7 @@ def _as_dict(card: CardProgress) -> dict[str, Any]:
         "painted": said(card.painted),
         "dry_from": said(card.dry_from),
         "read": [said(day) for day in card.read],
+        "scans": card.scans,
         "read_too_early": card.early,
         "read_wet": card.wet,
         "as_printed": card.as_printed,
@@ -61,7 +62,7 @@ def _show(found: list[CardProgress]) -> None:
                 str(card.printed or ""),
                 str(card.painted or "not yet said"),
                 str(card.dry_from or ""),
-                f"{card.read[-1]}{', too early' if card.early else ''}" if card.read else "not yet",
+                _read(card),
                 _fitted(card),
             )
             for card in found
@@ -70,6 +71,13 @@ def _show(found: list[CardProgress]) -> None:
     for card in found:
         for remark in card.remarks:
             typer.echo(f"{card.name}: {remark}.")
+
+
+def _read(card: CardProgress) -> str:
+    if not card.read:
+        return "not yet"
+    by = ", scanned" if card.scans == len(card.read) else ""
+    return f"{card.read[-1]}{by}{', too early' if card.early else ''}"
 
 
 def _fitted(card: CardProgress) -> str:

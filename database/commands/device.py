@@ -14,7 +14,9 @@ from .common import JsonOption, StudioOption, open_store, say, worked, working
 if TYPE_CHECKING:
     import numpy as np
 
+    from ...calibrate.formats.target_values import TargetValues
     from ...calibrate.scan.characterise import Characterised
+    from ...calibrate.scan.image import Facts
 
 EXAMPLE = (
     "tintladder device scanner target.tif target.txt --name flatbed --grid 22x12 "
@@ -29,10 +31,7 @@ def device(ctx: typer.Context, as_json: JsonOption = False, studio: StudioOption
     if ctx.invoked_subcommand is not None:
         return
     with open_store(studio) as store:
-        from ..scan_store import device_names, load_device
-
-        found = [load_device(store.studio, name) for name in device_names(store.studio)]
-    devices = [each for each in found if each is not None]
+        devices = [each.device for each in store.scanners()]
     say([_as_dict(each) for each in devices], as_json, lambda: _list(devices))
 
 
@@ -75,17 +74,17 @@ def scanner(
         from ...calibrate.scan.overlay import overlay as draw
         from ...calibrate.scan.sample import sites
         from ...calibrate.scan.target import grid_found, read_target
-        from ..scan_store import save_device, save_overlay
+        from ..scan_files import overlay_of_scanner, save_overlay
+        from ..scanning import layouts
 
         known = read_target_values(values)
         told("opening the picture")
         opened = read_picture(picture)
         if card is not None:
             from ...calibrate.cards.card_plan import seats
-            from .scan import _layouts
 
             scanned = store.card(card)
-            layout, others = _layouts(scanned.layout, scanned.file)
+            layout, others = layouts(scanned)
             found = find_card(opened, others, layout)
             where = sites(layout, {n: step for step, n in seats(layout, scanned).items()})
         else:
@@ -96,10 +95,24 @@ def scanner(
         remarks = [f"the picture was {each}" for each in improvements(opened, found, samples)]
         if (words := bent(made.bend)) is not None:
             remarks.append(f"the picture was given {words}")
-        kept = save_device(store.studio, made)
-        drawn = save_overlay(kept.with_suffix(".png"), draw(opened, found, samples))
-    said = _as_dict(made) | {"remarks": remarks, "file": str(kept), "overlay": str(drawn)}
+        with store.transaction():
+            kept = store.add_scanner(made, _target(opened.facts, known))
+            drawn = save_overlay(
+                overlay_of_scanner(store.studio, name), draw(opened, found, samples)
+            )
+    said = _as_dict(made) | {
+        "calibration": kept.calibration, "remarks": remarks, "overlay": str(drawn)
+    }  # fmt: skip
     say(said, as_json, lambda: _show(made, remarks, drawn))
+
+
+def _target(facts: Facts, known: TargetValues) -> dict[str, str]:
+    return {
+        "picture": facts.file,
+        "picture_sha256": facts.sha256,
+        "values": known.file,
+        "values_sha256": known.sha256,
+    }
 
 
 def _grid(words: str) -> tuple[int, int]:

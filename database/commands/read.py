@@ -21,7 +21,7 @@ _SHOWN = 5
 def read(
     files: Annotated[
         list[Path] | None,
-        typer.Argument(help="Cards, readings or lists of paints, in any order."),
+        typer.Argument(help="Cards, readings, scans or lists of paints, in any order."),
     ] = None,
     card: Annotated[
         str | None,
@@ -63,7 +63,8 @@ def read(
 def _show_undone(back: UndoneImport) -> None:
     typer.echo(
         f"Undone: the import of {back.done} ({', '.join(back.files)}). {back.sessions} files of "
-        f"readings and {back.cards} cards no longer count; they stay in the studio, marked."
+        f"readings, {back.scans} scans and {back.cards} cards no longer count; they stay in the "
+        "studio, marked."
     )
     if back.fits:
         typer.echo("Fits in use rest on them. Fit again: tintladder fit")
@@ -76,3 +77,5 @@ def _show(taken: list[TakenIn]) -> None:
             typer.echo(f"  flagged: {patch} at {wavelength:g} nm is {words} (kept as read)")
         if len(item.flags) > _SHOWN:
             typer.echo(f"  and {len(item.flags) - _SHOWN} more values flagged; --json lists them")
+        for remark in item.remarks:
+            typer.echo(f"  Note: {remark}.")

@@ -7,12 +7,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, open_store, print_table, say, working
 
 if TYPE_CHECKING:
-    from ...calibrate.cards.layout import Layout
-    from ...calibrate.scan.reading import ScannedCard
+    from ..scanning import ReadScan
 
 EXAMPLE = "tintladder scan keel.tif --card keel --device flatbed"
 BEFORE = (
@@ -53,61 +51,20 @@ def scan(
         say({"before": BEFORE}, as_json, lambda: typer.echo(BEFORE))
         return
     with working("Reading the scan", as_json) as told, open_store(studio) as store:
-        from ...calibrate.scan.image import read_picture
-        from ...calibrate.scan.improved import improvements
-        from ...calibrate.scan.overlay import overlay as draw
-        from ...calibrate.scan.reading import read_scan
-        from ..scan_store import load_device, save_overlay, save_scan, scan_as_dict
+        from ..scanning import keep_scan, read_card_picture
 
-        known = store.card(card or file.stem)
-        layout, others = _layouts(known.layout, known.file)
-        characterised = load_device(store.studio, device)
-        told("opening the picture")
-        picture = read_picture(file)
-        told("finding the card")
-        try:
-            found = read_scan(
-                picture, known, layout, others, characterised, grey, tuple(without or ())
-            )
-        except InputError:
-            if overlay is not None:
-                save_overlay(overlay, draw(picture, None, ()))
-            raise
-        remarks = [
-            f"the picture was {each}" for each in improvements(picture, found.found, found.samples)
-        ]
-        if characterised is None:
-            remarks.append(
-                "no device is characterised: taken as plain sRGB, so colours are far less sure"
-            )
-        if found.scale == "white":
-            remarks.append("no known grey: the level rests on a typical white, so bands are wide")
-        if found.evened.stray.typical:
-            remarks.append("the card shows no stray light of its own: a typical share was taken")
-        drawn = draw(picture, found.found, found.samples)
-        name = characterised.name if characterised else None
-        kept = save_scan(store.studio, found, picture.facts.sha256, name, remarks, drawn)
-        if overlay is not None:
-            save_overlay(overlay, drawn)
-    said = scan_as_dict(found, name, remarks) | {"file": str(kept[0]), "overlay": str(kept[1])}
-    say(said, as_json, lambda: _show(found, remarks, kept[1]))
+        read = read_card_picture(store, file, card, device, grey, without or (), overlay, told)
+        with store.transaction():
+            number, new, drawn = keep_scan(store, read)
+            if new:
+                store.record_import([str(file)], scans=[number])
+    said = read.as_dict() | {"scan": number, "overlay": str(drawn)}
+    say(said, as_json, lambda: show_scan(read, drawn))
 
 
-def _layouts(named: str | None, file: str) -> tuple[Layout, dict[int, Layout]]:
-    from ...calibrate.cards.layout import layout_names, read_layout
-
-    if named is None:
-        raise InputError(
-            file,
-            "layout",
-            "the card doesn't say what it is printed with",
-            f'write layout = "{layout_names()[0]}" or the like',
-        )
-    every = [read_layout(name) for name in layout_names()]
-    return read_layout(named), {layout.number: layout for layout in every}
-
-
-def _show(found: ScannedCard, remarks: list[str], picture: Path) -> None:
+def show_scan(read: ReadScan, drawn: Path) -> None:
+    """Print what was read of a card: a line a patch, then what is to be known."""
+    found = read.scan
     card = found.channels.card.name
     stray = found.evened.stray
     typer.echo(
@@ -129,6 +86,6 @@ def _show(found: ScannedCard, remarks: list[str], picture: Path) -> None:
             for i, label in enumerate(found.channels.labels)
         ],
     )
-    for remark in remarks:
+    for remark in read.remarks:
         typer.echo(f"Note: {remark}.")
-    typer.echo(f"Look at what was read where: {picture}")
+    typer.echo(f"Look at what was read where: {drawn}")
