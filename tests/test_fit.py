@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from scipy.optimize import least_squares
+from tintladder.calibrate.fit.clusters import clusters
 from tintladder.calibrate.fit.fit import (
     first_weight,
     fit_paints,
@@ -14,7 +15,7 @@ from tintladder.calibrate.fit.posterior import coefficients
 from tintladder.calibrate.fit.problem import build
 from tintladder.calibrate.fit.quality import nuisance_table
 from tintladder.calibrate.fit.settings import FitSettings
-from tintladder.calibrate.fit.solve import clusters, solve
+from tintladder.calibrate.fit.solve import solve
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.calibrate.optics.surface import Surface
 
@@ -110,7 +111,7 @@ class Dense:
             problem, np.arange(len(problem.patches)), np.arange(n), n, np.arange(m), m
         )
         self.shape = (n, 2, GRID.size)
-        self.roots = np.linalg.cholesky(prior.precision).transpose(0, 1, 3, 2)
+        self.roots = np.linalg.cholesky(prior.precision).transpose(0, 2, 1)
 
     def split(self, z):
         size = int(np.prod(self.shape))
@@ -120,7 +121,8 @@ class Dense:
         theta, nu = self.split(z)
         made = self.block.predict(theta[:, 0], theta[:, 1], nu)[0]
         read = np.sqrt(self.weight) * (made - self.problem.measured)
-        held = np.einsum("pqij,pqj->pqi", self.roots, theta - self.prior.center)
+        off = (theta - self.prior.center).reshape(len(self.roots), -1)
+        held = np.einsum("pij,pj->pi", self.roots, off)
         return np.concatenate([read.ravel(), held.ravel(), nu])
 
     def jacobian(self, z):
@@ -135,9 +137,9 @@ class Dense:
         left = np.concatenate([read.reshape(rows * w, -1), by_nuisance], axis=1)
         left *= np.sqrt(self.weight).reshape(-1, 1)
         held = np.zeros((2 * n * w, z.size))
-        for i in range(2 * n):
-            own = slice(i * w, (i + 1) * w)
-            held[own, own] = self.roots.reshape(2 * n, w, w)[i]
+        for i in range(n):
+            own = slice(2 * i * w, 2 * (i + 1) * w)
+            held[own, own] = self.roots[i]
         nuisance = np.eye(nu.size, z.size, z.size - nu.size)
         return np.concatenate([left, held, nuisance])
 

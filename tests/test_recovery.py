@@ -9,14 +9,15 @@ import pytest
 from tintladder.calibrate.cards.channels import CardChannels
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.fit.check import check_mixtures
+from tintladder.calibrate.fit.clusters import clusters
 from tintladder.calibrate.fit.fit import fit_paints
+from tintladder.calibrate.fit.normal import Prior
 from tintladder.calibrate.fit.recovery import fit_scan
 from tintladder.calibrate.fit.recovery_patch import corrected, patch_spectra
 from tintladder.calibrate.fit.recovery_prior import Likeness, ScanPrior, white_prior
 from tintladder.calibrate.fit.recovery_problem import lay_out
-from tintladder.calibrate.fit.recovery_solve import Belief, Part
+from tintladder.calibrate.fit.recovery_solve import Part
 from tintladder.calibrate.fit.settings import FitSettings
-from tintladder.calibrate.fit.solve import clusters
 from tintladder.calibrate.optics.colour import ciede2000, lab
 from tintladder.calibrate.optics.sensors import Sensors, estimate_sensors
 from tintladder.calibrate.optics.spectra import GRID
@@ -157,7 +158,7 @@ def test_slopes_are_those_of_the_cost(world):
     )
     n_p, n_w = len(problem.paints), GRID.size
     center = np.tile(white_prior(False)[0], (n_p, 1, 1))
-    belief = Belief(center, np.tile(np.eye(2 * n_w), (n_p, 1, 1)))
+    belief = Prior(center, np.tile(np.eye(2 * n_w), (n_p, 1, 1)))
     root = np.tile(np.eye(3) / 0.01, (len(problem.patches), 1, 1))
     (block,), shared = clusters(problem)
     hub_size = 2 * len(problem.hubs) * n_w
@@ -169,7 +170,7 @@ def test_slopes_are_those_of_the_cost(world):
     # A bare card's share in a film is held as it is while its spectrum moves, which is little.
     nu[[n.kind == "bare spectrum" for n in problem.nuisances]] = 0.0
     normal = part.normal(theta, nu, root, belief, size)
-    slopes = -2 * np.concatenate([normal.gl, normal.gb])
+    slopes = -2 * np.concatenate([normal.gl[0], normal.gb])
     near = {"rel": 1e-4, "abs": 1e-5 * float(np.abs(slopes).max())}
 
     def cost(theta, nu):
@@ -178,7 +179,7 @@ def test_slopes_are_those_of_the_cost(world):
     mine = 2 * block.own * n_w
     own = {int(m): mine + i for i, m in enumerate(block.scalars[: block.own_scalars])}
     own |= {
-        int(m): normal.gl.size + int(a)
+        int(m): normal.gl[0].size + int(a)
         for m, a in zip(block.scalars[block.own_scalars :], at, strict=True)
     }
     seen_kinds = set()
@@ -189,7 +190,7 @@ def test_slopes_are_those_of_the_cost(world):
         assert slope == pytest.approx(slopes[own[m]], **near), nuisance.name
         seen_kinds.add(nuisance.kind)
     assert seen_kinds >= {"sensitivity", "bare spectrum", "thickness", "two fluxes", "weighing"}
-    for paint, begin in ((block.paints[0], 0), (block.paints[block.own], normal.gl.size)):
+    for paint, begin in ((block.paints[0], 0), (block.paints[block.own], normal.gl[0].size)):
         for i in range(0, 2 * n_w, 7):
             step = np.zeros((n_p, 2 * n_w))
             step[paint, i] = 1e-4

@@ -14,6 +14,7 @@ from ..optics.surface import to_inside
 from .finding import Finding
 from .leave_out import leave_steps_out
 from .noise import reading_noise
+from .normal import Prior
 from .outliers import find, trust, without
 from .posterior import coefficients, learnt_roughness
 from .problem import Problem, build
@@ -21,7 +22,7 @@ from .quality import nuisance_table, paint_fits
 from .result import JointFit
 from .seen import check_fittable, ratio_only, unread
 from .settings import FitSettings
-from .solve import Prior, Progress, Solution, solve
+from .solve import Progress, Solution, solve
 from .start import starting_values
 from .threads import one_thread
 from .tube import Tube
@@ -196,14 +197,15 @@ def smooth_prior(
     second = np.diff(np.eye(n_w), 2, axis=0)
     rough = np.stack([second.T @ second / r**2 for r in settings.roughness or _SMOOTH_AT_FIRST])
     anchor = np.eye(n_w) / _ANCHOR_SD**2
-    precision = np.broadcast_to(rough + anchor, (*start.shape[:2], n_w, n_w)).copy()
+    precision = np.zeros((len(start), 2 * n_w, 2 * n_w))
+    precision[:, :n_w, :n_w], precision[:, n_w:, n_w:] = rough + anchor
     center = np.repeat(start.mean(axis=2, keepdims=True), n_w, axis=2)
     if problem.scale != ABSOLUTE:
         white = problem.paints.index(problem.scale.removeprefix("relative to "))
-        precision[white, 1] += np.eye(n_w) * HELD
+        precision[white, n_w:, n_w:] += np.eye(n_w) * HELD
         center[white, 1] = 0.0
     for paint in held:
-        precision[paint] = np.eye(n_w) * HELD
+        precision[paint] = np.eye(2 * n_w) * HELD
         center[paint] = start[paint]
     return Prior(center, precision)
 
@@ -221,17 +223,11 @@ def full_weight(problem: Problem, solution: Solution, settings: FitSettings) -> 
     the patch, and what two fluxes get wrong, in proportion to R (1 - R) inside: nothing where the
     film is black or a perfect white.
     """
-    total = problem.variance.copy()
-    for block, _, _ in solution.blocks:
-        by_bare = block.predict(
-            solution.theta[block.paints, 0],
-            solution.theta[block.paints, 1],
-            solution.nu[block.scalars],
-        )[3]
-        total[block.rows] += by_bare**2 * problem.bare_variance[block.rows]
-    for n, surface in enumerate(problem.surfaces):
-        r = to_inside(solution.fitted[n], surface)
+    total = problem.variance + solution.by_bare**2 * problem.bare_variance
+    for surface in dict.fromkeys(problem.surfaces):
+        rows = np.array([s == surface for s in problem.surfaces])
+        r = to_inside(solution.fitted[rows], surface)
         slope = surface.tau / (1 - surface.k2 * r) ** 2
-        total[n] += (settings.model_spread * slope * r * (1 - r)) ** 2
+        total[rows] += (settings.model_spread * slope * r * (1 - r)) ** 2
     good = ~np.isnan(problem.measured) & ~np.isnan(total)
     return np.where(good, 1 / np.where(good, total, 1.0), 0.0)

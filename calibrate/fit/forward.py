@@ -1,9 +1,15 @@
-"""The forward model of a set of patches, with every derivative that a fit needs."""
+"""The forward model of patches, with every derivative that a fit needs.
+
+Blocks of one kind are laid side by side and reckoned together: a fit's arrays are small, so that
+what costs time is how many there are.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -11,6 +17,9 @@ from ..optics.kubelka_munk import film_derivatives, opaque_derivatives
 from ..optics.spectra import Array
 from ..optics.transport import OPAQUE, TRANSPORT, Films, films, over_substrate
 from .problem import Ints, Problem
+
+_BY_DRAWDOWN = ("thickness", "two fluxes", "haze", "k2")
+"""Kinds of nuisance values that move one number of each drawdown they touch."""
 
 
 @dataclass(frozen=True)
@@ -48,108 +57,8 @@ class Block:
         return np.searchsorted(self.drawdowns, self.problem.drawdown[self.rows])
 
     @cached_property
-    def surface_arrays(self) -> tuple[Array, Array, Array, Array, Array, Array]:
-        """k1, alpha, k2, whether tau holds k2, tau's other part, the bare card's floor, (N,)."""
-        surfaces = [self.problem.surfaces[i] for i in self.rows]
-        k1 = np.array([s.k1 for s in surfaces])
-        alpha = np.array([s.alpha for s in surfaces])
-        k2 = np.array([s.k2 for s in surfaces])
-        sphere = np.array([s.geometry != "45:0" for s in surfaces], dtype=float)
-        fixed = np.where(sphere > 0, 1 - k1, [s.tau for s in surfaces])
-        # The sealed bare card is glossy: of its surface it shows what a sphere shows, or nothing.
-        bare = [replace(s, gloss="gloss", haze=0.0) for s in surfaces]
-        return k1, alpha, k2, sphere, fixed, np.array([s.alpha * s.k1 for s in bare])
-
-    @cached_property
-    def mass_slopes(self) -> Array:
-        """Change of the mass fractions with each nuisance value, (D, M, A)."""
-        p = self.problem
-        out = np.zeros((self.drawdowns.size, self.scalars.size, self.paints.size))
-        for m, scalar in enumerate(self.scalars):
-            if p.nuisances[scalar].kind == "weighing":
-                touched = np.array(p.nuisances[scalar].drawdowns)
-                here = np.isin(touched, self.drawdowns)
-                slopes = p.weighing[int(scalar)][:, self.paints]
-                out[np.searchsorted(self.drawdowns, touched[here]), m] = slopes[here]
-        return out
-
-    def _slopes(self, kind: str, drawdowns: Ints) -> Array:
-        """What the nuisance values of a kind do to each of some drawdowns, at one sd, (D, M)."""
-        out = np.zeros((drawdowns.size, self.scalars.size))
-        for m, scalar in enumerate(self.scalars):
-            nuisance = self.problem.nuisances[scalar]
-            if nuisance.kind == kind:
-                out[np.isin(drawdowns, nuisance.drawdowns), m] = nuisance.spread
-        return out
-
-    @cached_property
-    def thickness_slopes(self) -> Array:
-        """Change of log thickness with each nuisance value of that kind, (D, M)."""
-        return self._slopes("thickness", self.drawdowns)
-
-    @cached_property
-    def two_flux_slopes(self) -> Array:
-        """Change of log K of the mix with each nuisance value of that kind, (D, M)."""
-        return self._slopes("two fluxes", self.drawdowns)
-
-    @cached_property
-    def volume_slopes(self) -> Array:
-        """Change of log dry volume per gram with each nuisance value, (M, A)."""
-        p = self.problem
-        out = np.zeros((self.scalars.size, self.paints.size))
-        for m, scalar in enumerate(self.scalars):
-            nuisance = p.nuisances[scalar]
-            if nuisance.kind == "dry volume":
-                out[m, self.paints == nuisance.target] = nuisance.spread
-        return out
-
-    @cached_property
-    def haze_slopes(self) -> Array:
-        """Change of haze with each nuisance value of that kind, (N, M)."""
-        return self._slopes("haze", self.problem.drawdown[self.rows])
-
-    @cached_property
-    def k2_at(self) -> list[int]:
-        """Places of nuisance values of kind k2, none or one."""
-        kinds = [self.problem.nuisances[i].kind for i in self.scalars]
-        return [m for m, kind in enumerate(kinds) if kind == "k2"]
-
-    def mixes(self, nu: Array) -> tuple[Array, Array, Array, Array]:
-        """Dry-volume fractions and log thickness of each drawdown, with slopes.
-
-        Parameters
-        ----------
-        nu : (M,) array
-            This block's nuisance values.
-
-        Returns
-        -------
-        c : (D, A) array
-        log_x : (D,) array
-        dc : (D, M, A) array
-        dlog_x : (D, M) array
-        """
-        p = self.problem
-        w0 = p.fractions[np.ix_(self.drawdowns, self.paints)]
-        dw = self.mass_slopes
-        w = np.maximum(w0 + np.einsum("dma,m->da", dw, nu), 1e-3 * w0)
-        v = p.dry_volume[self.paints] * np.exp(nu @ self.volume_slopes)
-        rho = p.inverse_density[self.paints]
-        # K and S are stated for the dry volume per gram as first believed, so that a wrong belief
-        # cancels wherever thickness follows from what was weighed; it remains in the whole volume.
-        stated = p.dry_volume[self.paints]
-        total = (w * v).sum(axis=1, keepdims=True)
-        c = w * stated / total
-        dtotal = (dw * v + (w * v)[:, None, :] * self.volume_slopes[None]).sum(axis=2)
-        dc = (dw * stated - c[:, None, :] * dtotal[:, :, None]) / total[:, :, None]
-        wet = w @ rho
-        counts = p.solids_count[self.drawdowns].astype(float)
-        log_x = p.log_thickness[self.drawdowns] + self.thickness_slopes @ nu
-        log_x = log_x + counts * np.log(total[:, 0] / wet)
-        dlog_x = self.thickness_slopes + counts[:, None] * (
-            dtotal / total - (dw @ rho) / wet[:, None]
-        )
-        return c, log_x, dc, dlog_x
+    def _alone(self) -> Batch:
+        return Batch(self.problem, (self,))
 
     def predict(self, log_k: Array, log_s: Array, nu: Array) -> tuple[Array, Array, Array, Array]:
         """Readings of the block's patches and their derivatives.
@@ -158,6 +67,7 @@ class Block:
         ----------
         log_k, log_s : (A, W) array
         nu : (M,) array
+            This block's nuisance values.
 
         Returns
         -------
@@ -169,60 +79,238 @@ class Block:
         by_bare : (N, W) array
             By the reading of the bare substrate.
         """
+        seen = self._alone.predict(np.stack([log_k, log_s], axis=1)[None], nu[None])
+        scalar = seen.through.transpose(0, 1, 3, 2) @ seen.features
+        return seen.measured[0], seen.spectral[0], scalar[0], seen.by_bare[0]
+
+
+class Seen(NamedTuple):
+    """Readings of G blocks' patches, and their derivatives.
+
+    A nuisance value is felt through a few features of its drawdown: the paints' shares, the
+    thickness and so on.
+
+    Attributes
+    ----------
+    measured : (G, N, W) array
+    spectral : (G, N, A, 2, W) array
+        By log K and log S.
+    features : (G, N, Q, W) array
+        By each feature.
+    through : (G, N, Q, M) array
+        Change of each feature with each nuisance value.
+    by_bare : (G, N, W) array
+        By the reading of the bare substrate.
+    """
+
+    measured: Array
+    spectral: Array
+    features: Array
+    through: Array
+    by_bare: Array
+
+
+def _padded(parts: Sequence[Ints], fill: int | None = None) -> Ints:
+    """Index arrays side by side; a short one goes on with `fill`, or repeats its last."""
+    most = max(p.size for p in parts)
+    return np.stack(
+        [np.pad(p, (0, most - p.size), "edge") if fill is None
+         else np.pad(p, (0, most - p.size), constant_values=fill) for p in parts]
+    )  # fmt: skip
+
+
+class Batch:
+    """Blocks with as many paints each, laid side by side.
+
+    A block with fewer patches than the largest repeats its last one, which has no say: see `real`.
+    Nuisance values that a block lacks move nothing.
+
+    Attributes
+    ----------
+    problem : Problem
+    blocks : sequence of G Block
+    rows : (G, N) int array
+    real : (G, N) bool array
+    paints : (G, A) int array
+    scalars : (G, M) int array
+        The blocks' own first, then shared ones; -1 where there is none.
+    own, own_scalars : int
+    """
+
+    def __init__(self, problem: Problem, blocks: Sequence[Block]) -> None:
+        self.problem, self.blocks = problem, tuple(blocks)
+        self.rows = _padded([b.rows for b in blocks])
+        self.real = _padded([b.rows for b in blocks], -1) >= 0
+        self.paints = np.stack([b.paints for b in blocks])
+        mine = _padded([b.scalars[: b.own_scalars] for b in blocks], -1)
+        self.scalars = np.hstack([mine, _padded([b.scalars[b.own_scalars :] for b in blocks], -1)])
+        self.own, self.own_scalars = blocks[0].own, mine.shape[1]
+        self._drawdowns = _padded([b.drawdowns for b in blocks])
+        self._at = np.arange(len(blocks))[:, None], _padded([b.at for b in blocks])
+        self._lay_out_nuisances()
+        self._lay_out_surfaces()
+
+    def _lay_out_nuisances(self) -> None:
+        """What each nuisance value moves, and how far at one standard deviation."""
+        p, (n_g, n_m), n_a = self.problem, self.scalars.shape, self.paints.shape[1]
+        n_d = self._drawdowns.shape[1]
+        self._mass = np.zeros((n_g, n_d, n_m, n_a))
+        self._volume = np.zeros((n_g, n_m, n_a))
+        self._moves = {kind: np.zeros((n_g, n_d, n_m)) for kind in _BY_DRAWDOWN}
+        for g, block in enumerate(self.blocks):
+            place = {d: i for i, d in enumerate(block.drawdowns.tolist())}
+            last = len(place) - 1
+            for m, scalar in enumerate(self.scalars[g].tolist()):
+                if scalar < 0:
+                    continue
+                n = p.nuisances[scalar]
+                if n.kind == "dry volume":
+                    self._volume[g, m] = n.spread * (block.paints == n.target)
+                    continue
+                here = [i for i, d in enumerate(n.drawdowns) if d in place]
+                at = [place[n.drawdowns[i]] for i in here]
+                if n.kind == "weighing":
+                    self._mass[g, at, m] = p.weighing[scalar][here][:, block.paints]
+                elif n.kind in self._moves:
+                    self._moves[n.kind][g, at, m] = n.spread
+            for moves in (self._mass, *self._moves.values()):
+                moves[g, last + 1 :] = moves[g, last]
+        self._moves = {kind: moves for kind, moves in self._moves.items() if moves.any()}
+
+    def _lay_out_surfaces(self) -> None:
+        """The surfaces' numbers, (G, N, 1), and the bare card beneath, (G, N, W)."""
         p = self.problem
-        k, s = np.exp(log_k), np.exp(log_s)
-        c, log_x, dc, dlog_x = self.mixes(nu)
-        c_row, dc_row, dlog_row = c[self.at], dc[self.at], dlog_x[self.at]
-        slopes = self.two_flux_slopes[self.at]
-        bend = np.exp(slopes @ nu)[:, None]
-        km, sm = (c_row @ k) * bend, c_row @ s
-        x = np.exp(log_x[self.at])[:, None]
-        film = p.film[p.drawdown[self.rows]][:, None]
-        k1, alpha, k2, sphere, fixed, bare_floor = self.surface_arrays
-        k2_at, haze = self.k2_at, self.haze_slopes
-        for m in k2_at:
-            k2 = k2 + p.nuisances[self.scalars[m]].spread * nu[m]
-        tau = fixed * np.where(sphere > 0, 1 - k2, 1.0)
+        surfaces = [p.surfaces[n] for n in self.rows.ravel()]
+
+        def numbers(values: list[float]) -> Array:
+            return np.array(values, dtype=float).reshape(*self.rows.shape, 1)
+
+        self._k1 = numbers([s.k1 for s in surfaces])
+        self._alpha = numbers([s.alpha for s in surfaces])
+        self._k2 = numbers([s.k2 for s in surfaces])
+        self._sphere = numbers([s.geometry != "45:0" for s in surfaces])
+        # tau, less what k2 is to it.
+        fixed = numbers([s.tau for s in surfaces])
+        self._fixed = np.where(self._sphere > 0, 1 - self._k1, fixed)
+        # The sealed bare card is glossy: of its surface it shows what a sphere shows, or nothing.
+        glossy = {s: replace(s, gloss="gloss", haze=0.0) for s in set(surfaces)}
+        floor = numbers([glossy[s].alpha * s.k1 for s in surfaces])
         # Where the bare card is unread a reading has no weight; any substrate keeps it finite.
-        bare = np.nan_to_num(p.bare[self.rows]) - bare_floor[:, None]
-        inner = tau[:, None] + k2[:, None] * bare
-        rg = bare / inner
+        self._bare = np.nan_to_num(p.bare[self.rows]) - floor
+        self._film = p.film[p.drawdown[self.rows]][..., None]
+
+    def mixes(self, nu: Array) -> tuple[Array, Array, Array, Array]:
+        """Dry-volume fractions and log thickness of each drawdown, with slopes.
+
+        Parameters
+        ----------
+        nu : (G, M) array
+            The blocks' nuisance values.
+
+        Returns
+        -------
+        c : (G, D, A) array
+        log_x : (G, D) array
+        dc : (G, D, M, A) array
+        dlog_x : (G, D, M) array
+        """
+        p, dw = self.problem, self._mass
+        w0 = p.fractions[self._drawdowns[:, :, None], self.paints[:, None]]
+        moved = (nu[:, None, None] @ dw)[:, :, 0]
+        w = np.maximum(w0 + moved, 1e-3 * w0)
+        # K and S are stated for the dry volume per gram as first believed, so that a wrong belief
+        # cancels wherever thickness follows from what was weighed; it remains in the whole volume.
+        stated = p.dry_volume[self.paints]
+        v = stated * np.exp((nu[:, None] @ self._volume)[:, 0])
+        rho = p.inverse_density[self.paints]
+        each = w * v[:, None]
+        total = each.sum(axis=2, keepdims=True)
+        c = w * stated[:, None] / total
+        dtotal = (dw @ v[:, None, :, None])[..., 0] + each @ self._volume.transpose(0, 2, 1)
+        dc = (dw * stated[:, None, None] - c[:, :, None] * dtotal[..., None]) / total[..., None]
+        wet = w @ rho[..., None]
+        counts = p.solids_count[self._drawdowns].astype(float)
+        thickness = self._moves.get("thickness", np.zeros_like(dtotal))
+        log_x = p.log_thickness[self._drawdowns] + (thickness @ nu[..., None])[..., 0]
+        log_x = log_x + counts * np.log(total / wet)[..., 0]
+        dwet = (dw @ rho[:, None, :, None])[..., 0]
+        dlog_x = thickness + counts[..., None] * (dtotal / total - dwet / wet)
+        return c, log_x, dc, dlog_x
+
+    def predict(self, theta: Array, nu: Array) -> Seen:
+        """Readings of the blocks' patches and their derivatives.
+
+        Parameters
+        ----------
+        theta : (G, A, 2, W) array
+            The blocks' log K and log S.
+        nu : (G, M) array
+            Their nuisance values.
+        """
+        p = self.problem
+        both = np.exp(theta)
+        k, s = both[:, :, 0], both[:, :, 1]
+        c, log_x, dc, dlog_x = self.mixes(nu)
+        shift = {kind: moves @ nu[..., None] for kind, moves in self._moves.items()}
+        c_row = c[self._at]
+        bend = np.exp(shift["two fluxes"][self._at]) if "two fluxes" in shift else 1.0
+        km, sm = (c_row @ k) * bend, c_row @ s
+        x = np.exp(log_x)[self._at][..., None]
+        k2 = self._k2 + (shift["k2"][self._at] if "k2" in shift else 0.0)
+        tau = self._fixed * np.where(self._sphere > 0, 1 - k2, 1.0)
+        inner = tau + k2 * self._bare
+        rg = self._bare / inner
         if p.model == TRANSPORT:
-            # Patches of one drawdown are one film.
-            _, first = np.unique(self.at, return_index=True)
-            depth = np.where(film, x, OPAQUE)
-            made = films(km[first], sm[first], depth[first], sphere[first, None] == 0)
-            made = Films(*(numbers[:, self.at] for numbers in made))
-            r, dr_k, dr_s, dr_x, dr_rg = over_substrate(made, km, sm, depth, rg)
-            seen, slope, lift = r, np.ones((1, 1)), np.ones((1, 1))
+            r, dr_k, dr_s, dr_x, dr_rg = self._followed(km, sm, x, rg)
+            seen, slope = r, np.ones((1, 1, 1))
         else:
-            r, dr_k, dr_s, dr_x, dr_rg = film_derivatives(km, sm, x, rg)
-            if not film.all():
-                o, o_k, o_s = opaque_derivatives(km, sm)
-                r, dr_k, dr_s = (
-                    np.where(film, r, o),
-                    np.where(film, dr_k, o_k),
-                    np.where(film, dr_s, o_s),
-                )
-                dr_x, dr_rg = np.where(film, dr_x, 0.0), np.where(film, dr_rg, 0.0)
-            lift = 1 / (1 - k2[:, None] * r)
-            slope = tau[:, None] * lift**2
-            seen = tau[:, None] * r * lift
-        alpha = alpha + haze @ nu
-        measured = (alpha * k1)[:, None] + seen
-        spectral = np.empty((self.rows.size, self.paints.size, 2, k.shape[1]))
-        spectral[:, :, 0] = (slope * dr_k * bend)[:, None, :] * c_row[:, :, None] * k
-        spectral[:, :, 1] = (slope * dr_s)[:, None, :] * c_row[:, :, None] * s
-        scalar = (slope * dr_k * km)[:, None, :] * slopes[:, :, None]
-        scalar += (slope * dr_k * bend)[:, None, :] * (dc_row @ k) + (slope * dr_s)[:, None, :] * (
-            dc_row @ s
+            r, dr_k, dr_s, dr_x, dr_rg = self._two_fluxes(km, sm, x, rg)
+            lift = 1 / (1 - k2 * r)
+            slope = tau * lift**2
+            seen = tau * r * lift
+        alpha = self._alpha + (shift["haze"][self._at] if "haze" in shift else 0.0)
+        by_k, by_s = slope * dr_k, slope * dr_s
+        by_bent = by_k * bend
+        spectral = np.empty((*self.rows.shape, self.paints.shape[1], 2, k.shape[2]))
+        spectral[..., 0, :] = by_bent[:, :, None] * k[:, None]
+        spectral[..., 1, :] = by_s[:, :, None] * s[:, None]
+        features = [*(spectral[..., 0, :] + spectral[..., 1, :]).transpose(2, 0, 1, 3)]
+        spectral *= c_row[..., None, None]
+        features.append(slope * dr_x * x)
+        through = [*dc.transpose(3, 0, 1, 2), dlog_x]
+        if "two fluxes" in shift:
+            features.append(by_k * km)
+        if "haze" in shift:
+            features.append(np.broadcast_to(self._k1, r.shape))
+        if "k2" in shift:
+            dtau = -self._fixed * self._sphere
+            d_rg = -self._bare * (dtau + self._bare) / inner**2
+            features.append(dtau * r * lift + tau * (r * lift) ** 2 + slope * dr_rg * d_rg)
+        through += [self._moves[k] for k in ("two fluxes", "haze", "k2") if k in shift]
+        return Seen(
+            alpha * self._k1 + seen,
+            spectral,
+            np.stack(features, axis=2),
+            np.stack(through, axis=2)[self._at],
+            slope * dr_rg * tau / inner**2,
         )
-        scalar += (slope * dr_x * x)[:, None, :] * dlog_row[:, :, None]
-        scalar += (haze * k1[:, None])[:, :, None]
-        for m in k2_at:
-            dtau = -(fixed * sphere)[:, None]
-            d_rg = -bare * (dtau + bare) / inner**2
-            by_k2 = dtau * r * lift + tau[:, None] * r**2 * lift**2 + slope * dr_rg * d_rg
-            scalar[:, m] += p.nuisances[self.scalars[m]].spread * by_k2
-        by_bare = slope * dr_rg * tau[:, None] / inner**2
-        return measured, spectral, scalar, by_bare
+
+    def _two_fluxes(self, k: Array, s: Array, x: Array, rg: Array) -> tuple[Array, ...]:
+        """Reflectance inside, and its derivatives by K, S, thickness and substrate."""
+        found = film_derivatives(k, s, x, rg)
+        if self._film.all():
+            return found
+        r, by_k, by_s = opaque_derivatives(k, s)
+        opaque = (r, by_k, by_s, np.zeros_like(r), np.zeros_like(r))
+        return tuple(np.where(self._film, a, b) for a, b in zip(found, opaque, strict=True))
+
+    def _followed(self, k: Array, s: Array, x: Array, rg: Array) -> tuple[Array, ...]:
+        """The same by transport; it includes the surface."""
+        # Patches of one drawdown are one film.
+        drawdown = self._at[0] * self._drawdowns.shape[1] + self._at[1]
+        _, first, which = np.unique(drawdown, return_index=True, return_inverse=True)
+        depth = np.where(self._film, x, OPAQUE)
+        flat = [a.reshape(-1, a.shape[2])[first] for a in (k, s, depth, self._sphere == 0)]
+        made = films(*flat)
+        made = Films(*(n[:, which.reshape(drawdown.shape)] for n in made))
+        return over_substrate(made, k, s, depth, rg)

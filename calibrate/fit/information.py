@@ -238,8 +238,9 @@ def scene(
 
     base = np.eye(z.size)
     base[:spectral_size, :spectral_size] = 0.0
-    for i, part in enumerate(prior.precision.reshape(2 * n_p, n_w, n_w)):
-        base[i * n_w : (i + 1) * n_w, i * n_w : (i + 1) * n_w] = part
+    for i, part in enumerate(prior.precision):
+        at = slice(2 * i * n_w, 2 * (i + 1) * n_w)
+        base[at, at] = part
 
     def weighted(drawdown: int) -> Array:
         rows = np.flatnonzero(problem.drawdown == drawdown)

@@ -14,8 +14,9 @@ import numpy as np
 
 from ..optics.spectra import Array
 from .forward import Block
+from .normal import Prior
 from .problem import Ints, Nuisance, Problem
-from .solve import Prior, Solution, solve
+from .solve import Solution, solve
 
 LOOSE = 0.5
 """Prior standard deviation of log K of each mix while steps are judged."""

@@ -18,8 +18,9 @@ import numpy as np
 from ..optics.spectra import Array
 from .finding import Finding
 from .local import LOOSE, Settled, loosened, settle
+from .normal import Prior
 from .problem import Ints, Patch, Problem
-from .solve import Prior, Solution
+from .solve import Solution
 from .start import starting_values
 from .trend import ladders
 

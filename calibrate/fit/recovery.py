@@ -35,13 +35,14 @@ from ..optics.spectra import Array
 from ..optics.surface import to_inside
 from .fit import HELD
 from .new_tube import known_log, with_known
+from .normal import Prior
 from .posterior import coefficients, spread
 from .problem import Problem
 from .quality import nuisance_table, paint_fits
 from .recovery_patch import corrected
 from .recovery_prior import Likeness, ScanPrior, white_prior
 from .recovery_problem import lay_out, see_through
-from .recovery_solve import Belief, Seen, solve_channels
+from .recovery_solve import Seen, solve_channels
 from .result import JointFit, PaintFit
 from .seen import ratio_only, unread
 from .settings import FitSettings
@@ -183,7 +184,7 @@ class _Begun:
     ----------
     theta : (P, 2, W) array
         Log K and log S.
-    belief : Belief
+    belief : Prior
         Of whites and known paints; of the others, what all that they may be like come to together.
     likeness : Likeness
     free : tuple of int
@@ -191,7 +192,7 @@ class _Begun:
     """
 
     theta: Array
-    belief: Belief
+    belief: Prior
     likeness: Likeness
     free: tuple[int, ...]
 
@@ -221,7 +222,7 @@ def _begin(
     likeness = Likeness.of(prior, white_s, relative)
     mean, covariance = likeness.together(likeness.weight)
     center[free], precision[free] = mean, np.linalg.inv(covariance)
-    return _Begun(theta, Belief(center, precision), likeness, tuple(free))
+    return _Begun(theta, Prior(center, precision), likeness, tuple(free))
 
 
 def _minimise(
@@ -244,7 +245,7 @@ def _minimise(
     return solution
 
 
-def _believed(problem: Problem, solution: Solution, belief: Belief, begun: _Begun) -> Belief:
+def _believed(problem: Problem, solution: Solution, belief: Prior, begun: _Begun) -> Prior:
     """What is believed of the free paints, seeing which paints their readings are like.
 
     What the readings alone say of a paint, all nuisance values open, is its posterior less the
@@ -258,7 +259,7 @@ def _believed(problem: Problem, solution: Solution, belief: Belief, begun: _Begu
         weight = begun.likeness.weighed(_positive(posterior - precision[p]), pull)
         center[p], covariance = begun.likeness.together(weight)
         precision[p] = np.linalg.inv(covariance)
-    return Belief(center, precision)
+    return Prior(center, precision)
 
 
 def _positive(information: Array) -> Array:

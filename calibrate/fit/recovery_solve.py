@@ -13,18 +13,11 @@ from functools import cached_property
 import numpy as np
 
 from ..optics.spectra import Array
+from .clusters import clusters
 from .forward import Block
+from .normal import Equations, Normal, Prior, assemble
 from .problem import Ints, Problem
-from .solve import (
-    Normal,
-    Prior,
-    Progress,
-    Solution,
-    clusters,
-    eliminate,
-    minimum,
-    stepped,
-)
+from .solve import Progress, Solution, descend
 
 _TOLERANCE = 1e-2
 
@@ -53,27 +46,6 @@ class Seen:
 
 
 @dataclass(frozen=True)
-class Belief:
-    """What is believed of each paint's log K and log S before the scan.
-
-    Attributes
-    ----------
-    center : (P, 2, W) array
-    precision : (P, 2W, 2W) array
-    """
-
-    center: Array
-    precision: Array
-
-    @property
-    def apart(self) -> Prior:
-        """The same of K and of S each for itself."""
-        n_w = self.center.shape[2]
-        both = [self.precision[:, at, at] for at in (slice(0, n_w), slice(n_w, None))]
-        return Prior(self.center, np.stack(both, axis=1))
-
-
-@dataclass(frozen=True)
 class Part:
     """A block, and where it stands in the border."""
 
@@ -97,7 +69,7 @@ class Part:
                 out[i] = self.seen.bare_by_scalar[int(m)][rows]
         return out
 
-    def normal(self, theta: Array, nu: Array, root: Array, belief: Belief, size: int) -> Normal:
+    def normal(self, theta: Array, nu: Array, root: Array, belief: Prior, size: int) -> Normal:
         """Form the normal equations; ``root`` (N, 3, 3) whitens each patch's channels."""
         block, n_w = self.block, theta.shape[2]
         values = nu[block.scalars]
@@ -129,18 +101,19 @@ class Part:
         cost = float(e @ e + values[:own] @ values[:own])
         for i, paint in enumerate(block.paints[: block.own]):
             at = slice(2 * i * n_w, 2 * (i + 1) * n_w)
-            pull = belief.precision[paint] @ (theta[paint] - belief.center[paint]).ravel()
+            pull, off = belief.pull(block.paints[i : i + 1], theta)
             ll[at, at] += belief.precision[paint]
-            gl[at] -= pull
-            cost += float(pull @ (theta[paint] - belief.center[paint]).ravel())
-        return Normal(ll, jl.T @ jb, jb.T @ jb, gl, jb.T @ e, cost, fitted)
+            gl[at] -= pull[0]
+            cost += float((pull * off).sum())
+        mine_alone = ll[None], (jl.T @ jb)[None], gl[None]
+        return Normal((block,), *mine_alone, jb.T @ jb, jb.T @ e, cost, fitted[None], by_bare[None])
 
 
 def solve_channels(
     problem: Problem,
     seen: Seen,
     start: Array,
-    belief: Belief,
+    belief: Prior,
     root: Array,
     *,
     nu: Array | None = None,
@@ -156,7 +129,8 @@ def solve_channels(
     seen : Seen
     start : (P, 2, W) array
         Log K and log S to begin from.
-    belief : Belief
+    belief : Prior
+        Of each paint's log K and log S, wavelengths together.
     root : (N, 3, 3) array
         Whitens the channels of each patch; 0 where unread.
     nu : (M,) array, optional
@@ -167,47 +141,15 @@ def solve_channels(
         Called with the step and the cost.
     """
     blocks, shared = clusters(problem)
-    hubs, n_w = list(problem.hubs), start.shape[2]
-    hub_size = 2 * len(hubs) * n_w
+    hub_size = 2 * len(problem.hubs) * start.shape[2]
     size = hub_size + shared.size
     parts = [
         Part(b, seen, hub_size + np.searchsorted(shared, b.scalars[b.own_scalars :]))
         for b in blocks
     ]
-    theta = start.copy()
-    nu = np.zeros(len(problem.nuisances)) if nu is None else nu.copy()
 
-    def assemble(theta: Array, nu: Array) -> tuple[list[Normal], Array, Array, float]:
+    def form(theta: Array, nu: Array) -> Equations:
         normals = [p.normal(theta, nu, root, belief, size) for p in parts]
-        bb = sum((n.bb for n in normals), np.zeros((size, size)))
-        gb = sum((n.gb for n in normals), np.zeros(size))
-        cost = sum(n.cost for n in normals) + float(nu[shared] @ nu[shared])
-        bb[hub_size:, hub_size:] += np.eye(shared.size)
-        gb[hub_size:] -= nu[shared]
-        for i, paint in enumerate(hubs):
-            at = slice(2 * i * n_w, 2 * (i + 1) * n_w)
-            off = (theta[paint] - belief.center[paint]).ravel()
-            bb[at, at] += belief.precision[paint]
-            gb[at] -= belief.precision[paint] @ off
-            cost += float(off @ belief.precision[paint] @ off)
-        return normals, bb, gb, cost
+        return assemble(problem, normals, theta, nu, belief)
 
-    normals, bb, gb, cost = assemble(theta, nu)
-    damping, settled = 1e-2, False
-    for step in range(1, most + 1):
-        eliminated, schur, right = eliminate(normals, bb, gb, damping)
-        new_theta, new_nu = stepped(problem, theta, nu, eliminated, schur, right)
-        trial = assemble(new_theta, new_nu)
-        if trial[3] > cost:
-            damping *= 10
-            settled = damping > 1e8  # no step of any length lowers the cost any more
-        else:
-            settled = cost - trial[3] < _TOLERANCE
-            theta, nu = new_theta, new_nu
-            normals, bb, gb, cost = trial
-            damping = max(damping / 10, 1e-12)
-            if progress is not None:
-                progress(step, cost)
-        if settled:
-            break
-    return minimum(problem, theta, nu, normals, bb, gb, belief.apart, cost, settled)
+    return descend(problem, form, start, nu, belief, _TOLERANCE, 1, most, progress)

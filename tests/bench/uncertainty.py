@@ -14,11 +14,12 @@ from typing import NamedTuple
 import numpy as np
 from threadpoolctl import threadpool_limits
 from tintladder.calibrate.fit.check import check_mixtures
+from tintladder.calibrate.fit.clusters import clusters
 from tintladder.calibrate.fit.fit import fit_paints, full_weight, minimise, smooth_prior
 from tintladder.calibrate.fit.posterior import coefficients
 from tintladder.calibrate.fit.problem import Problem, build
 from tintladder.calibrate.fit.settings import FitSettings
-from tintladder.calibrate.fit.solve import clusters, solve
+from tintladder.calibrate.fit.solve import solve
 from tintladder.calibrate.fit.start import starting_values
 from tintladder.calibrate.optics.spectra import GRID, Array
 
@@ -123,11 +124,11 @@ def coverage_high() -> float:
 
 
 @cache
-def lab_coverage() -> dict[str, float]:
+def lab_coverage(settings: FitSettings, variant: str = "nominal") -> dict[str, float]:
     """Share of held-out lab mixtures inside their 95 % intervals."""
     inside, lab_inside = [], []
-    for w in world("nominal", True):
-        fit = fit_paints(w.cards, w.tubes)
+    for w in world(variant, True):
+        fit = fit_paints(w.cards, w.tubes, settings)
         check = check_mixtures(fit.coefficients, [w.mixtures])
         p = check.prediction
         inside.append(np.abs(check.measured - p.reflectance) < INSIDE * p.uncertainty)
@@ -147,4 +148,4 @@ for _what, _words in (("reflectance", "reflectance"), ("l", "L*"), ("a", "a*"), 
         f"share of held-out mixtures' {_words} in its 95 % interval",
         target=0.90,
         sense="at least",
-    )(lambda what=_what: lab_coverage()[what])
+    )(lambda what=_what: lab_coverage(FitSettings())[what])
