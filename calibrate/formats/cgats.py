@@ -317,13 +317,10 @@ def format_cgats(session: Session, comments: Sequence[str] = ()) -> str:
     comments : sequence of str
         Lines for the reader, put at the top.
     """
-    kind = session.geometry
-    if kind != "45:0" and session.specular == "excluded":
-        kind = kind.replace("di", "de")  # type: ignore[assignment]
     said = {
         "CREATED": session.date,
         "INSTRUMENTATION": session.device,
-        "MEASUREMENT_GEOMETRY": kind,
+        "MEASUREMENT_GEOMETRY": session.notation,
         "SPECULAR": session.specular if session.geometry != "45:0" else None,
         "MEASUREMENT_CONDITION": session.condition,
         "REFLECTANCE_UNIT": "fraction",

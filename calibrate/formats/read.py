@@ -13,6 +13,7 @@ import pandas as pd
 
 from ..errors import InputError
 from .cgats import looks_like_cgats, parse_cgats
+from .cxf import parse_cxf
 from .session import Session
 from .table import has_spectra, parse_cells, parse_table
 
@@ -35,7 +36,7 @@ _KNOWN = (
 )
 _PICTURES = ("a PNG picture", "a JPEG picture", "a TIFF picture")
 _SCAN = "if it shows a card, read it with tintladder scan"
-_DO = "export the readings as CGATS text, CSV or XLSX"
+_DO = "export the readings as CGATS text, CxF3, CSV or XLSX"
 
 
 def _bytes(path: Path, file: str) -> bytes:
@@ -122,7 +123,7 @@ def read_session(
     geometry: str | None = None,
     specular: str | None = None,
 ) -> Session:
-    """Read a file of readings: CGATS.17 / ISO 28178 text, CSV or TSV, XLSX.
+    """Read a file of readings: CGATS.17 / ISO 28178 text, CxF3, CSV or TSV, XLSX.
 
     Parameters
     ----------
@@ -168,7 +169,7 @@ def read_session(
     if looks_like_cgats(text):
         parse = parse_cgats
     elif text.lstrip().startswith("<"):
-        raise InputError(file, None, "expected readings, this looks like XML or HTML", _DO)
+        parse = parse_cxf
     elif re.search(r"^\s*\[\[drawdown\]\]", text, re.MULTILINE):
         raise InputError(
             file, None, "expected readings, this looks like a card file", "give it as the card"

@@ -60,3 +60,9 @@ class Session:
     def trusted(self) -> Spectra:
         """What the rest of the work takes: corrected readings where there are any, else raw."""
         return self.spectra if self.corrected is None else self.corrected
+
+    @property
+    def notation(self) -> str:
+        """Geometry in the notation of CIE 15, which says de where the specular is excluded."""
+        excluded = self.geometry != "45:0" and self.specular == "excluded"
+        return self.geometry.replace("di", "de") if excluded else self.geometry

@@ -1,0 +1,231 @@
+"""CxF3 (ISO 17972), colour exchange as XML: readings in and out.
+
+Elements are those of the schema as the open library colour-cxf holds it, which is lenient: it
+expands entities, takes any root for an empty document, and turns a bad number into text with a
+warning. So a document type is refused before it is parsed, and its warnings are errors here. By the
+schema reflectance is a fraction ("100% = 1.0").
+"""
+
+from __future__ import annotations
+
+import re
+import warnings
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import numpy as np
+
+from ..errors import InputError
+from ..optics.spectra import Array, Spectra, check_possible
+from . import cells
+from .session import Session
+from .statements import Statement, resolve, topic
+
+NAMESPACE = "http://colorexchangeformat.com/CxF3-core"
+_DECLARATION = re.compile(r"\A\s*<\?xml.*?\?>", re.DOTALL)
+_ROOT = re.compile(r"<([A-Za-z_][\w.-]*:)?CxF\b[^<>]*>")
+_SPECULAR = {"Specular_Included": "included", "Specular_Excluded": "excluded"}
+_EXPORT = "export the readings again, as CxF3 with reflectance spectra"
+
+
+def parse_document(text: str, file: str) -> Any:
+    """Parse CxF3 text safely: no document type, no entities of its own, nothing fetched.
+
+    Raises
+    ------
+    InputError
+        For XML with a document type, XML of another kind, and what isn't as the schema has it.
+    """
+    if re.search(r"<!\s*(DOCTYPE|ENTITY)", text, re.IGNORECASE):
+        raise InputError(
+            file,
+            None,
+            "it declares a document type, which readings have no need of and which isn't safe",
+            "export the readings again, or delete that declaration",
+        )
+    root = _ROOT.search(text)
+    if root is None or NAMESPACE not in root[0]:
+        raise InputError(file, None, "expected CxF3, this looks like other XML or HTML", _EXPORT)
+    from colour_cxf import read_cxf
+
+    # In UTF-8 whatever it says of itself: it has been decoded already.
+    data = _DECLARATION.sub("", text).encode()
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")
+            return read_cxf(data)
+    except Exception as problem:  # the parser beneath raises errors of many kinds
+        words = " ".join(str(problem).split())[:120] or type(problem).__name__
+        raise InputError(
+            file, None, f"it isn't CxF3 as the schema has it ({words})", _EXPORT
+        ) from None
+
+
+def spectra_of(document: Any) -> Iterator[tuple[str, Any]]:
+    """Every reflectance spectrum of a document with its object's name."""
+    from colour_cxf import cxf3
+
+    found = document.resources and document.resources.object_collection
+    for each in found.object_value if found else ():
+        for value in each.color_values.choice if each.color_values else ():
+            if isinstance(value, cxf3.ReflectanceSpectrum):
+                yield cells.plain(each.name or each.id or ""), value
+
+
+def parse_cxf(
+    text: str,
+    file: str,
+    sha256: str,
+    *,
+    unit: str | None = None,
+    geometry: str | None = None,
+    specular: str | None = None,
+) -> Session:
+    """Read CxF3.
+
+    Parameters
+    ----------
+    text : str
+    file, sha256 : str
+        As the session is to name them.
+    unit, geometry, specular : str, optional
+        Said by the user where the file doesn't.
+
+    Raises
+    ------
+    InputError
+        For anything that can't be read without guessing, and for impossible reflectances.
+    """
+    document = parse_document(text, file)
+    read = list(spectra_of(document))
+    if not read:
+        raise InputError(file, None, "there is no reflectance spectrum in it", _EXPORT)
+    names = [name for name, _ in read]
+    for number, name in enumerate(names, 1):
+        if not name:
+            raise InputError(
+                file,
+                f"spectrum {number}",
+                "this sample has no name",
+                "name it as on the card, such as masstone/black",
+            )
+    specifications = _specifications(document)
+    used = list(dict.fromkeys(spectrum.color_specification for _, spectrum in read))
+    for name in used:
+        if name not in specifications:
+            raise InputError(
+                file, f"specification {name}", "is named by a spectrum but isn't there", _EXPORT
+            )
+    wl = _wavelengths(read, specifications, file)
+    values = np.array([spectrum.value for _, spectrum in read], dtype=float)
+    if not np.isfinite(values).all():
+        row = int(np.argmax(~np.isfinite(values).all(axis=1)))
+        raise InputError(
+            file, f"sample {names[row]}", "a reflectance is no number", "leave the sample out"
+        )
+    own = list(_information(document))
+    measured = [
+        s for name in used for s in _measured(specifications[name], f"specification {name}")
+    ]
+    # What the file says in words of its own is nearer than what the schema has words for.
+    nearer = {topic(statement.key) for statement in own} & {"geometry", "date"}
+    statements = [*own, *(s for s in measured if topic(s.key) not in nearer)]
+    stated = resolve(
+        statements,
+        file,
+        # The schema's own statement, which only the user may overrule.
+        column_unit=None if unit else "fraction",
+        unit=unit,
+        geometry=geometry,
+        specular=specular,
+    )
+    spectra = Spectra.from_values(wl, values / stated.scale, names)
+    check_possible(spectra, file)
+    return Session(spectra=spectra, file=file, sha256=sha256, format="CxF3", **stated.fields())
+
+
+def _specifications(document: Any) -> dict[str, Any]:
+    held = document.resources.color_specification_collection
+    return {each.id: each for each in (held.color_specification if held else ())}
+
+
+def _wavelengths(
+    read: Sequence[tuple[str, Any]], specifications: dict[str, Any], file: str
+) -> Array:
+    """The one set of wavelengths that all spectra are on."""
+    first: Array | None = None
+    for name, spectrum in read:
+        said = specifications[spectrum.color_specification].measurement_spec
+        span = said.wavelength_range if said else None
+        start = spectrum.start_wl if spectrum.start_wl is not None else span and span.start_wl
+        step = span.increment if span else None
+        if not start or not step or step < 0:
+            raise InputError(
+                file,
+                f"sample {name}",
+                "its first wavelength or its step isn't stated",
+                "export the readings again, with their wavelength range",
+            )
+        wl = start + step * np.arange(len(spectrum.value), dtype=float)
+        if first is None:
+            first = cells.check_wavelengths(wl.tolist(), file, f"sample {name}")
+        elif not np.array_equal(wl, first):
+            raise InputError(
+                file,
+                f"sample {name}",
+                "it is on other wavelengths than the samples before it",
+                "export every sample on the same wavelengths",
+            )
+    assert first is not None
+    return first
+
+
+def _measured(specification: Any, where: str) -> Iterator[Statement]:
+    """What a specification states of the instrument and how it was used."""
+    from colour_cxf.cxf3.esphere_type import EsphereType
+    from colour_cxf.cxf3.single_angle_type import SingleAngleType
+
+    said = specification.measurement_spec
+    if said is None:
+        return
+    geometry = said.geometry_choice.choice if said.geometry_choice else None
+    if isinstance(geometry, SingleAngleType):
+        angles = f"{geometry.illumination_angle:g}:{geometry.measurement_angle:g}"
+        yield Statement(where, "MEASUREMENT_GEOMETRY", angles)
+    elif isinstance(geometry, EsphereType) and geometry.value in _SPECULAR:
+        # Either way round a sphere reads the same (Helmholtz reciprocity).
+        yield Statement(where, "MEASUREMENT_GEOMETRY", "d:8")
+        yield Statement(where, "SPECULAR", _SPECULAR[geometry.value])
+    device = said.device
+    if device is not None:
+        name = " ".join(
+            part for part in (device.manufacturer, device.model, device.serial_number) if part
+        )
+        if name:
+            yield Statement(where, "INSTRUMENTATION", name)
+        lit = device.device_illumination and device.device_illumination.value
+        if lit and re.match(r"M[0-3]_", lit.value):
+            yield Statement(where, "MEASUREMENT_CONDITION", lit.value[:2])
+    for key in ("aperture", "backing", "calibration_standard", "bandpass_corrected"):
+        value = getattr(said, key)
+        if value is not None:
+            yield Statement(
+                where, key.upper(), str(value).lower() if value in (True, False) else value
+            )
+
+
+def _information(document: Any) -> Iterator[Statement]:
+    """What the file states of itself."""
+    said = document.file_information
+    if said is None:
+        return
+    where = "FileInformation"
+    for key in ("creator", "description", "comment"):
+        if getattr(said, key):
+            yield Statement(where, key.upper(), cells.plain(getattr(said, key)))
+    tags = [tag for tag in said.tag if tag.name and tag.value]
+    for tag in tags:
+        yield Statement(where, tag.name, tag.value)
+    dated = any(topic(tag.name) == "date" for tag in tags)
+    if said.creation_date and said.creation_date.value and not dated:
+        yield Statement(where, "CREATED", str(said.creation_date.value))
