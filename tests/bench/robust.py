@@ -35,6 +35,7 @@ from .harness import benchmark
 World = Literal["lab", "model"]
 KINDS = ("adjacent swap", "any swap", "wrong fraction", "bubble")
 TRIALS = 400
+TWO_FLUX = FitSettings()
 SEVEN = (1, 2, 4, 8, 16, 32)
 """White to colour, after the masstone."""
 TELLING = 3.0
@@ -151,10 +152,10 @@ def _off(drawdown, paint: str, factor: float):  # type: ignore[no-untyped-def]
     return replace(drawdown, masses=masses)
 
 
-def moved(each: Trial) -> float:
+def moved(each: Trial, settings: FitSettings) -> float:
     """How far the error moves the patch it moves most, in combined standard uncertainties."""
     readings = [each.white, each.sound]
-    settings = with_noise(FitSettings(), readings)
+    settings = with_noise(settings, readings)
     problem = build(readings, each.tubes, settings)
     solution, weight, _ = minimise(problem, starting_values(problem), settings)
     variance = 1 / weight
@@ -184,9 +185,9 @@ def accused(fit: JointFit) -> set[tuple[str, str, str]]:
     return {row for t in tables for row in zip(t["card"], t["patch"], t["flag"], strict=True)}
 
 
-def judged(each: Trial) -> Outcome:
+def judged(each: Trial, settings: FitSettings = TWO_FLUX) -> Outcome:
     """Fit the wrong ladder, and see whether the wrong is named."""
-    fit = fit_paints([each.white, each.wrong], each.tubes)
+    fit = fit_paints([each.white, each.wrong], each.tubes, settings)
     card = each.wrong.card.name
     said = accused(fit)
     steps = {f"{step}/{over}" for step in each.steps for over in SUBSTRATES}
@@ -198,13 +199,15 @@ def judged(each: Trial) -> Outcome:
     else:
         named = only and set(each.patches) <= {p for _, p, _ in said}
     what = f"{card}: {each.kind} of {', '.join(each.patches)}; set aside: {sorted(said) or None}"
-    return Outcome(each.kind, moved(each), named, what)
+    return Outcome(each.kind, moved(each, settings), named, what)
 
 
-def outcomes(world: World, numbers: Iterable[int] = range(TRIALS)) -> list[Outcome]:
+def outcomes(
+    world: World, numbers: Iterable[int] = range(TRIALS), settings: FitSettings = TWO_FLUX
+) -> list[Outcome]:
     """Run trials of a world."""
     with threadpool_limits(1, "blas"):
-        return [judged(trial(world, n)) for n in numbers]
+        return [judged(trial(world, n), settings) for n in numbers]
 
 
 @cache
@@ -219,11 +222,13 @@ def named_share(found: Iterable[Outcome]) -> float:
     return float(np.mean(telling))
 
 
-def left_in_peace(world: World, numbers: Iterable[int] = range(TRIALS)) -> float:
+def left_in_peace(
+    world: World, numbers: Iterable[int] = range(TRIALS), settings: FitSettings = TWO_FLUX
+) -> float:
     """Share of sound ladders of which nothing is set aside."""
     with threadpool_limits(1, "blas"):
         fits = [
-            fit_paints([each.white, each.sound], each.tubes)
+            fit_paints([each.white, each.sound], each.tubes, settings)
             for each in (trial(world, n) for n in numbers)
         ]
     return float(np.mean([not accused(fit) for fit in fits]))

@@ -11,13 +11,20 @@ from functools import cache
 import numpy as np
 from tintladder.calibrate.fit.fit import fit_paints
 from tintladder.calibrate.fit.settings import FitSettings
+from tintladder.calibrate.optics.coefficients import Coefficients
 from tintladder.calibrate.optics.predict import dry_fractions, predict
+from tintladder.database.recipe_engine import search
+from tintladder.database.recipe_palette import Palette
 
 from tests.heldout import Figures, by_coefficients, differences, figures
+from tests.invented_palette import by_transport, invented_coefficients
 from tests.lab.drawdown import NOMINAL, VARIANTS, Lab
 
 from .fit import demo_readings
 from .harness import Timing, benchmark, timed
+from .mixing import palette, targets
+from .robust import left_in_peace, named_share, outcomes
+from .uncertainty import lab_coverage
 from .worlds import world
 
 SETTINGS = FitSettings(model="transport")
@@ -97,6 +104,12 @@ def fit_seconds() -> Timing:
     )
 
 
+@cache
+def coefficients(settings: FitSettings) -> Coefficients:
+    """Of the demo's ten paints."""
+    return fit_paints(demo_readings(), Lab().tubes, settings).coefficients
+
+
 @benchmark(
     "transport.predict_seconds",
     "s",
@@ -106,10 +119,7 @@ def fit_seconds() -> Timing:
 )
 def predict_seconds() -> Timing:
     """A thousand opaque mixes with their bands, as a recipe is searched for."""
-    tubes, readings = Lab().tubes, demo_readings()
-    ours, theirs = (
-        fit_paints(readings, tubes, settings).coefficients for settings in (SETTINGS, None)
-    )
+    ours, theirs = coefficients(SETTINGS), coefficients(FitSettings())
     rng = np.random.default_rng(1)
     names = list(ours.paints)
     mixes = [
@@ -118,3 +128,51 @@ def predict_seconds() -> Timing:
     ]
     shares = dry_fractions(ours, mixes)
     return timed(lambda: predict(ours, shares), lambda: predict(theirs, shares), repeats=5)
+
+
+@benchmark(
+    "transport.search_seconds",
+    "s, 31,930 sets of 30 paints, one target",
+    target=1.5,
+    baseline="the same search by two fluxes",
+    ratio_target=1 / 3,
+)
+def search_seconds() -> Timing:
+    """Paints of much the same colour, in both models."""
+    theirs = invented_coefficients(30)
+    ours, goal = by_transport(theirs), targets(2, 1, palette())[1:]
+    # A palette of its own each time: nothing is kept from one search to the next.
+    return timed(
+        lambda: search(Palette(ours), goal), lambda: search(Palette(theirs), goal), repeats=3
+    )
+
+
+for _what, _words in (("reflectance", "reflectance"), ("l", "L*"), ("a", "a*"), ("b", "b*")):
+    benchmark(
+        f"transport.coverage_{_what}",
+        f"share of held-out mixtures' {_words} in its 95 % interval",
+        target=0.90,
+        sense="at least",
+    )(lambda what=_what: lab_coverage(SETTINGS)[what])
+
+
+@benchmark("transport.coverage_worst_variant", "the least of those four, over the stress variants")
+def coverage_worst() -> float:
+    return min(
+        min(lab_coverage(SETTINGS, name).values()) for name in VARIANTS if name != NOMINAL.name
+    )
+
+
+TRIALS = range(100)
+
+
+@benchmark("transport.wrong_step_named", "share of telling trials", target=0.95, sense="at least")
+def step_named() -> float:
+    """100 ladders of the lab, each with one thing wrong."""
+    return named_share(outcomes("lab", TRIALS, SETTINGS))
+
+
+@benchmark("transport.sound_ladder_in_peace", "share of trials", target=0.95, sense="at least")
+def in_peace() -> float:
+    """100 sound ladders of the lab."""
+    return left_in_peace("lab", TRIALS, SETTINGS)

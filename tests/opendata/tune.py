@@ -47,7 +47,7 @@ def search(
     best, found = score(start), start
     for _ in range(tries):
         change = {}
-        for name in (f.name for f in fields(Settings)):
+        for name in (f.name for f in fields(Settings) if f.name != "model"):
             if rng.random() < 0.5:
                 value, by = getattr(found, name), width * rng.normal()
                 value = value + ADDED[name] * by if name in ADDED else value * np.exp(by)

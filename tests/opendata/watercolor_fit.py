@@ -1,5 +1,7 @@
 """K and S of watercolor pigments from thin washes on paper, and what they predict of mixtures.
 
+By transport they are mu_a and mu_s', on K's and S's own scales.
+
 The quantity of paint on a patch stands for the film's thickness. Grainy paper spreads it: within a
 patch the film is gamma-distributed about its mean. All wavelengths are solved at once, each a small
 Gauss-Newton problem in log K and log S of every pigment.
@@ -13,9 +15,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import gamma
 from tintladder.calibrate.optics.colour import ciede2000, lab
-from tintladder.calibrate.optics.kubelka_munk import film, film_derivatives
+from tintladder.calibrate.optics.kubelka_munk import FilmDerivatives
+from tintladder.calibrate.optics.predict import read_films
 from tintladder.calibrate.optics.spectra import Array
-from tintladder.calibrate.optics.surface import Surface, to_inside, to_measured
+from tintladder.calibrate.optics.surface import Surface, to_inside
+from tintladder.calibrate.optics.transport import OF_TWO_FLUXES, TRANSPORT
 
 from .watercolor import PIGMENTS, STEPS, VIEW, WAVELENGTHS, Mixtures, Watercolors
 
@@ -45,6 +49,8 @@ class Settings:
         Transmittance that is taken for none.
     ladder_weight : float
         Weight of a reading of a ladder beside one of a mixture.
+    model : str
+        ``two-flux`` or ``transport``.
     """
 
     haze: float
@@ -57,6 +63,7 @@ class Settings:
     optical_weight: float
     dark: float
     ladder_weight: float = 1.0
+    model: str = "two-flux"
 
     @property
     def surface(self) -> Surface:
@@ -106,10 +113,7 @@ class Washes:
 
     def predict(self, mixtures: Mixtures) -> Array:
         """Reflectance of mixtures, (N, W)."""
-        amounts = _amounts(mixtures)[:, None, :]
-        surface, x = self.settings.surface, self.settings.nodes
-        inside = film(amounts @ self.k, amounts @ self.s, x, to_inside(self.paper, surface))
-        result: Array = to_measured(inside, surface).mean(axis=1)
+        result: Array = _read(_amounts(mixtures), self.k, self.s, self.paper, self.settings).r
         return result
 
 
@@ -118,6 +122,16 @@ def _amounts(mixtures: Mixtures) -> Array:
     amounts = np.zeros((len(mixtures), PIGMENTS))
     np.put_along_axis(amounts, mixtures.pigments, mixtures.quantities.astype(float), axis=1)
     return amounts
+
+
+def _read(amounts: Array, k: Array, s: Array, paper: Array, settings: Settings) -> FilmDerivatives:
+    """What is read of patches, (N, W), and its derivatives by their K and S."""
+    surface, x = settings.surface, settings.nodes
+    of = OF_TWO_FLUXES if settings.model == TRANSPORT else np.ones(2)
+    mixed = [(amounts @ v)[:, None] * scale for v, scale in zip((k, s), of, strict=True)]
+    d = read_films(settings.model, surface, *mixed, x, to_inside(paper, surface))
+    d = d._replace(d_k=d.d_k * of[0], d_s=d.d_s * of[1])
+    return FilmDerivatives(*(part.mean(axis=1) for part in d))
 
 
 def _density(k: Array, s: Array) -> tuple[Array, Array, Array]:
@@ -149,8 +163,6 @@ def fit(
         Mixtures to be fitted along with the ladders.
     settings : Settings
     """
-    surface, x = settings.surface, settings.nodes
-    rg = to_inside(data.paper, surface)
     amounts = np.kron(np.eye(PIGMENTS), np.array(STEPS, float)[:, None])
     readings = data.ladder.reshape(-1, WAVELENGTHS.size)
     weight = np.full((len(readings), 1), settings.ladder_weight)
@@ -168,11 +180,9 @@ def fit(
 
     def residuals(z: Array) -> tuple[Array, Array]:
         k, s = np.exp(z[:PIGMENTS]), np.exp(z[PIGMENTS:])
-        d = film_derivatives((amounts @ k)[:, None], (amounts @ s)[:, None], x, rg)
-        read = np.cbrt(to_measured(d.r, surface).mean(axis=1) + settings.offset)
-        slope = surface.tau / (1 - surface.k2 * d.r) ** 2 / (3 * read**2)[:, None]
-        by_k = weight * (slope * d.d_k).mean(axis=1)
-        by_s = weight * (slope * d.d_s).mean(axis=1)
+        d = _read(amounts, k, s, data.paper, settings)
+        read = np.cbrt(d.r + settings.offset)
+        by_k, by_s = (weight * by / (3 * read**2) for by in (d.d_k, d.d_s))
         shown, shown_k, shown_s = _density(k, s)
         shown = settings.optical_weight * (np.log(shown) - density)
         value = np.vstack([weight * (read - target), shown, hold * (z - expected)])
