@@ -15,7 +15,7 @@ from ..calibrate.cards.card import Card, Drawdown
 from ..calibrate.cards.readings import CardReadings, pair
 from ..calibrate.errors import InputError
 from ..calibrate.formats.session import Session
-from ..calibrate.optics.spectra import Spectra
+from ..calibrate.optics.spectra import Array, Spectra
 from . import schema
 from .import_store import ImportStore, Undone
 from .transactions import now
@@ -154,7 +154,8 @@ class CardStore(ImportStore):
                 wavelengths=readings.spectra.wavelengths.tolist(),
                 added=now(),
                 attempt=len(attempts) + 1,
-                readings=_reading_rows(readings.spectra),
+                corrections=readings.corrections,
+                readings=_reading_rows(readings),
             )
             session.add(row)
             session.flush()
@@ -198,8 +199,12 @@ def session_of(row: schema.Session) -> Session:
     values = np.array([reading.reflectance for reading in row.readings], dtype=float)
     flags = np.array([reading.flags for reading in row.readings], dtype=np.uint16)
     labels = tuple(reading.patch for reading in row.readings)
+    spectra = Spectra(np.array(row.wavelengths, dtype=float), values, labels, flags)
+    corrected = None
+    if row.corrections is not None:
+        corrected = np.array([reading.corrected for reading in row.readings], dtype=float)
     return Session(
-        spectra=Spectra(np.array(row.wavelengths, dtype=float), values, labels, flags),
+        spectra=spectra,
         file=row.file,
         sha256=row.sha256,
         format=row.format,
@@ -212,6 +217,8 @@ def session_of(row: schema.Session) -> Session:
         date=row.date,
         device=row.device.name if row.device else None,
         header=row.header,
+        corrected=None if corrected is None else spectra.with_values(corrected),
+        corrections=row.corrections,
     )
 
 
@@ -334,17 +341,25 @@ def _device(session: OrmSession, name: str | None) -> schema.Device | None:
     return known or schema.Device(name=name)
 
 
-def _reading_rows(spectra: Spectra) -> list[schema.Reading]:
-    repeats: Counter[str] = Counter()
+def _reading_rows(read: Session) -> list[schema.Reading]:
+    spectra, repeats = read.spectra, Counter[str]()
+    corrected = [None] * len(spectra) if read.corrected is None else read.corrected.values
     rows = []
-    for label, values, flags in zip(spectra.labels, spectra.values, spectra.flags, strict=True):
+    for i, label in enumerate(spectra.labels):
         repeats[label] += 1
         rows.append(
             schema.Reading(
                 patch=label,
                 repeat=repeats[label],
-                reflectance=[None if np.isnan(value) else value for value in values.tolist()],
-                flags=flags.tolist(),
+                reflectance=_plain(spectra.values[i]),
+                flags=spectra.flags[i].tolist(),
+                corrected=_plain(corrected[i]),
             )
         )
     return rows
+
+
+def _plain(values: Array | None) -> list[float | None] | None:
+    if values is None:
+        return None
+    return [None if np.isnan(value) else value for value in values.tolist()]

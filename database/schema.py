@@ -18,7 +18,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
-HEAD = "0004"
+HEAD = "0005"
 """The newest migration; a test holds it against the migrations themselves."""
 
 ORDINARY = "ordinary"
@@ -219,6 +219,8 @@ class Session(Base):
     added: Mapped[str]
     attempt: Mapped[int] = mapped_column(default=1, server_default="1")
     """Number of the import of this file; a further one only where those before were undone."""
+    corrections: Mapped[dict[str, Any] | None]
+    """Stage by stage, with all that they rest on; None where readings are taken as they are."""
 
     card: Mapped[Card] = relationship()
     device: Mapped[Device | None] = relationship(lazy="joined")
@@ -237,6 +239,8 @@ class Reading(Base):
     repeat: Mapped[int]
     reflectance: Mapped[list[Any]]
     flags: Mapped[list[Any]]
+    corrected: Mapped[list[Any] | None]
+    """The same after the session's corrections."""
 
 
 class Scan(Base):

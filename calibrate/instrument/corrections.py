@@ -163,7 +163,7 @@ class _Work:
         self.at = np.concatenate([np.asarray(at, float), [r.at for r in readings]])
         # Tiles go through the stages below the patches, as further rows.
         self.values = np.concatenate([raw.values, *(r.values[None] for r in readings)])
-        self.flags = raw.flags & np.uint16(Flag.MISSING)
+        self.flags = np.zeros_like(raw.flags)
         self.white: Array | None = None
 
     def rows(self, kind: str) -> NDArray[np.intp]:
@@ -293,8 +293,8 @@ class _Work:
 
     def repeats(self) -> Made:
         tried = flag_outlying(self.spectra())
-        self.flags = self.flags | tried.flags
-        odd = (tried.flags & np.uint16(Flag.OUTLYING)).any(axis=1)
+        self.flags = tried.flags & np.uint16(Flag.OUTLYING)
+        odd = self.flags.any(axis=1)
         names = sorted({self.raw.labels[i] for i in np.flatnonzero(odd)})
         if not names:
             return Made("repeats", True, "every repeat belongs to its patch")
@@ -303,7 +303,7 @@ class _Work:
 
     def spectra(self) -> Spectra:
         """Return the patches as they are now."""
-        made = Spectra.from_values(self.wl, self.values[: len(self.raw)], self.raw.labels)
+        made = self.raw.with_values(self.values[: len(self.raw)])
         return replace(made, flags=made.flags | self.flags)
 
     def tile(self, row: int) -> dict[str, Any]:

@@ -10,6 +10,7 @@ import numpy as np
 from ..errors import InputError
 from ..formats.cells import normal, number
 from ..formats.session import Session
+from ..optics.spectra import Flag
 from .corrections import STAGES, Optics, correct
 from .tiles import PREFIX, Tile, TileReading
 
@@ -65,7 +66,13 @@ def correct_session(
     ]
     at = np.flatnonzero(~is_tile).astype(float)
     made = correct(patches, at, readings, tiles, optics, without, session.file)
-    return replace(session, spectra=patches, corrected=made.spectra, corrections=made.record())
+    odd = (made.spectra.flags & np.uint16(Flag.OUTLYING)).astype(bool)
+    return replace(
+        session,
+        spectra=patches.flag(odd, Flag.OUTLYING),
+        corrected=made.spectra,
+        corrections=made.record(),
+    )
 
 
 def temperature(session: Session) -> float | None:

@@ -35,6 +35,9 @@ class Flag(IntFlag):
     """Of a reading that doesn't belong to the repeats of its patch."""
 
 
+_OF_SIZE = np.uint16(Flag.BELOW_ZERO | Flag.ABOVE_ONE)
+
+
 @dataclass(frozen=True)
 class Spectra:
     """Reflectance spectra on one wavelength grid.
@@ -82,6 +85,14 @@ class Spectra:
     def flag(self, where: NDArray[np.bool_], flag: Flag) -> Spectra:
         """Return the same spectra with one more flag where ``where`` (N, W) holds."""
         return replace(self, flags=self.flags | np.where(where, np.uint16(flag), np.uint16(0)))
+
+    def with_values(self, values: Array) -> Spectra:
+        """Return the same readings with other values (N, W).
+
+        Flags of a value's size follow the new values; what is odd about a reading stays.
+        """
+        made = Spectra.from_values(self.wavelengths, values, self.labels)
+        return replace(made, flags=made.flags | (self.flags & ~_OF_SIZE))
 
     def __len__(self) -> int:
         return len(self.labels)
