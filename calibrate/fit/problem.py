@@ -27,6 +27,8 @@ from .settings import FitSettings
 from .tube import Tube
 
 Ints = NDArray[np.intp]
+_WRONG = {"two-flux": "two fluxes", "transport": "transport"}
+"""What to call that which each model gets wrong of a mix; its kind is "two fluxes" in both."""
 
 
 @dataclass(frozen=True)
@@ -204,6 +206,7 @@ def build(
             None, None, "there is no card to fit", "read a card and its readings first"
         )
     check_cards(cards, tubes)
+    model = known.model if known else settings.model
     paints = tuple(dict.fromkeys(p for card in cards for p in card.paints))
     column = {p: i for i, p in enumerate(paints)}
     n_paints = len(paints)
@@ -241,7 +244,7 @@ def build(
             if not read_over:
                 continue
             with_read_patches.append((card, d, index))
-            name = f"{card.name} {d.step}: two fluxes"
+            name = f"{card.name} {d.step}: {_WRONG[model]}"
             nuisances.append(
                 Nuisance(name, "two fluxes", settings.two_flux_spread, "relative", (index,))
             )
@@ -340,7 +343,7 @@ def build(
         surfaces=tuple(surfaces),
         scale=known.scale if known else _scale(cards),
         wavelengths=GRID,
-        model=known.model if known else settings.model,
+        model=model,
     )
     return problem
 
