@@ -29,7 +29,7 @@ from .packing import (
     unpack_table,
 )
 from .paint_store import PaintStore
-from .scan_store import ScanStore
+from .scan_store import ScanStore, StoredChannels
 from .transactions import now
 
 
@@ -39,10 +39,11 @@ class FitStore(ScanStore, PaintStore):
     def record_fit(
         self,
         fit: JointFit,
-        inputs: Sequence[StoredReadings],
+        inputs: Sequence[StoredReadings | StoredChannels],
         tubes: Mapping[str, Tube] | None = None,
         known: Coefficients | None = None,
         quality: Mapping[str, QualityReport] | None = None,
+        by_scan: Mapping[str, Any] | None = None,
     ) -> int:
         """Keep a run, make it the current fit of its paints, and return its number.
 
@@ -51,14 +52,17 @@ class FitStore(ScanStore, PaintStore):
         Parameters
         ----------
         fit : JointFit
-        inputs : sequence of StoredReadings
-            What it was fitted to, from `card_readings`.
+        inputs : sequence of StoredReadings or of StoredChannels
+            What it was fitted to, from `card_readings` or `card_channels`.
         tubes : mapping of nickname to Tube, optional
             The tubes that it took; default: those in use.
         known : Coefficients, optional
             What new tubes were fitted against.
         quality : mapping of nickname to QualityReport, optional
             Its figures are kept with the fit.
+        by_scan : mapping, optional
+            Of a fit to scans: ``calibration``, the number of the device's characterisation, and
+            ``prior``, the measured paints that scanned ones were believed to be like.
         """
         weighed = dict.fromkeys(paint for item in inputs for paint in item.card.paints)
         packed = pack_coefficients(fit.coefficients)
@@ -69,14 +73,16 @@ class FitStore(ScanStore, PaintStore):
                 settings=dict(fit.settings),
                 inputs={
                     "sessions": [
-                        {
-                            "session": item.session,
-                            "sha256": item.session_sha256,
-                            "card_version": item.card_version,
-                            "card_sha256": item.card_sha256,
-                        }
+                        {"session": item.session, "sha256": item.session_sha256} | _card_named(item)
                         for item in inputs
+                        if isinstance(item, StoredReadings)
                     ],
+                    "scans": [
+                        {"scan": item.scan, "sha256": item.scan_sha256} | _card_named(item)
+                        for item in inputs
+                        if isinstance(item, StoredChannels)
+                    ],
+                    "by_scan": None if by_scan is None else dict(by_scan),
                     "tubes": [
                         asdict(tube)
                         for nickname, tube in (tubes or self.tubes()).items()
@@ -238,6 +244,10 @@ class FitStore(ScanStore, PaintStore):
             )
 
 
+def _card_named(item: StoredReadings | StoredChannels) -> dict[str, Any]:
+    return {"card_version": item.card_version, "card_sha256": item.card_sha256}
+
+
 def _no_fit(nickname: str) -> InputError:
     return InputError(
         None,
@@ -261,7 +271,7 @@ def _paint_fit(row: schema.PaintFit, coefficients: Coefficients) -> PaintFit:
 def _paint_fit_row(
     paint: schema.Paint,
     fit: PaintFit,
-    inputs: Sequence[StoredReadings],
+    inputs: Sequence[StoredReadings | StoredChannels],
     quality: QualityReport | None,
 ) -> schema.PaintFit:
     return schema.PaintFit(
@@ -279,7 +289,9 @@ def _paint_fit_row(
     )
 
 
-def _lot_fitted(paint: schema.Paint, inputs: Sequence[StoredReadings]) -> schema.Lot | None:
+def _lot_fitted(
+    paint: schema.Paint, inputs: Sequence[StoredReadings | StoredChannels]
+) -> schema.Lot | None:
     """Return the lot that the cards name for a paint, else the one in use."""
     named = {
         drawdown.lots.get(paint.nickname)

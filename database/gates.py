@@ -150,14 +150,17 @@ def _outdated(
     for paint, fit in holding.items():
         by_fit.setdefault(fit, []).append(paint)
     for fit, paints in by_fit.items():
-        sessions = inputs[fit].get("sessions", [])
+        read = [*inputs[fit].get("sessions", []), *inputs[fit].get("scans", [])]
         known = inputs[fit].get("known") or {"fits": {}}
         moved = [p for p, n in known["fits"].items() if p in holding and holding[p] != n]
         missing = [p for p in known["fits"] if p not in holding]
         why = None
-        if any(item["session"] in undone.sessions for item in sessions):
+        if any(
+            item.get("session") in undone.sessions or item.get("scan") in undone.scans
+            for item in read
+        ):
             why = "rests on readings whose import was undone"
-        elif any(item["card_version"] not in newest for item in sessions):
+        elif any(item["card_version"] not in newest for item in read):
             why = "rests on a card that was corrected since"
         elif moved:
             why = f"was fitted against {', '.join(moved)} before that was fitted anew"

@@ -123,6 +123,17 @@ def _readings(session: OrmSession) -> Iterable[Finding]:
                 "orphan", True, f"session {number} ({file}) has no readings",
                 "bring a backup back: tintladder restore",
             )  # fmt: skip
+    patches = set(session.scalars(select(schema.ScanPatch.scan_id).distinct()))
+    for number, file, card_id in session.execute(
+        select(schema.Scan.id, schema.Scan.file, schema.Scan.card_id)
+    ):
+        if number not in undone.scans:
+            read.add(card_id)
+        if number not in patches:
+            yield Finding(
+                "orphan", True, f"scan {number} ({file}) has no patches",
+                "bring a backup back: tintladder restore",
+            )  # fmt: skip
     for card in session.scalars(select(schema.Card).order_by(schema.Card.name)):
         if undone.newest(card) is not None and card.id not in read:
             yield Finding(
@@ -134,6 +145,10 @@ def _fits(session: OrmSession) -> Iterable[Finding]:
     known = {
         number: sha256
         for number, sha256 in session.execute(select(schema.Session.id, schema.Session.sha256))
+    }
+    scans = {
+        number: sha256
+        for number, sha256 in session.execute(select(schema.Scan.id, schema.Scan.sha256))
     }
     restore = "bring a backup back: tintladder restore"
     for fit, inputs, packed, sha256 in session.execute(
@@ -155,6 +170,12 @@ def _fits(session: OrmSession) -> Iterable[Finding]:
             if known.get(item["session"]) != item["sha256"]:
                 yield Finding(
                     "orphan", True, f"fit {fit} rests on session {item['session']}, which is gone",
+                    restore,
+                )  # fmt: skip
+        for item in inputs.get("scans", ()):
+            if scans.get(item["scan"]) != item["sha256"]:
+                yield Finding(
+                    "orphan", True, f"fit {fit} rests on scan {item['scan']}, which is gone",
                     restore,
                 )  # fmt: skip
 

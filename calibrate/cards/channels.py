@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -50,3 +51,22 @@ class CardChannels:
             values.append(self.channels[at].mean(axis=0))
             variances.append(self.variance[at].mean(axis=0) / at.sum())
         return replace(self, channels=np.array(values), variance=np.array(variances), labels=names)
+
+
+def by_card(scans: Sequence[CardChannels]) -> list[CardChannels]:
+    """One for each card: the rows of all its scans together, in the order of the first ones."""
+    of_card: dict[str, list[CardChannels]] = {}
+    for scan in scans:
+        of_card.setdefault(scan.card.name, []).append(scan)
+    return [
+        replace(
+            same[0],
+            channels=np.concatenate([scan.channels for scan in same]),
+            variance=np.concatenate([scan.variance for scan in same]),
+            labels=tuple(label for scan in same for label in scan.labels),
+            source=", ".join(scan.source for scan in same),
+        )
+        if len(same) > 1
+        else same[0]
+        for same in of_card.values()
+    ]

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from ..cards.card import BARE, SUBSTRATES
-from ..cards.channels import CardChannels
+from ..cards.channels import CardChannels, by_card
 from ..cards.readings import CardReadings
 from ..errors import InputError
 from ..optics.coefficients import Coefficients
@@ -87,7 +87,7 @@ def lay_out(
     """
     for r in readings:
         check_channels(r)
-    averaged = [r.averaged() for r in readings if r.card.purpose == "fit"]
+    averaged = [r.averaged() for r in by_card(readings) if r.card.purpose == "fit"]
     bare: dict[tuple[str, str], tuple[Array, Array]] = {}
     guessed = []
     for r in averaged:

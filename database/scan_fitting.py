@@ -1,0 +1,190 @@
+"""Fits paints from their scans, where no instrument has read them."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from ..calibrate.cards.channels import CardChannels
+from ..calibrate.fit.recovery import fit_scan
+from ..calibrate.fit.recovery_prior import ScanPrior
+from ..calibrate.fit.result import JointFit
+from ..calibrate.fit.settings import FitSettings
+from ..calibrate.fit.solve import Progress
+from ..calibrate.fit.tube import Tube
+from ..calibrate.optics.coefficients import Coefficients
+from ..calibrate.optics.sensors import Sensors
+from .scan_store import StoredChannels
+from .store import Store
+from .symmetric import symmetric
+
+FEWEST_LEARNT = 6
+"""Measured colours from which on scanned paints are believed to be like them: fewer would each be
+taken for one of so few."""
+
+
+@dataclass(frozen=True)
+class ScanFit:
+    """A run of the fit on the scans of one device, as kept.
+
+    Attributes
+    ----------
+    number : int
+        Of the run in the studio.
+    fit : JointFit
+    device : str
+    """
+
+    number: int
+    fit: JointFit
+    device: str
+
+
+def run_scan_fit(
+    scans: Sequence[CardChannels],
+    tubes: Mapping[str, Tube],
+    sensors: Sensors,
+    known: Coefficients | None,
+    learnt: Coefficients | None,
+    white: str | None,
+    settings: FitSettings | None = None,
+    progress: Progress | None = None,
+) -> JointFit:
+    """Fit the paints of scanned cards that aren't known.
+
+    Parameters
+    ----------
+    scans : sequence of CardChannels
+        By one device.
+    tubes : mapping of nickname to Tube
+    sensors : Sensors
+    known : Coefficients, optional
+        Of paints on these cards that are held.
+    learnt, white : Coefficients and str, optional
+        Measured paints that scanned ones are believed to be like, and the white among them.
+    settings, progress : optional
+
+    Raises
+    ------
+    InputError
+        See `tintladder.calibrate.fit.recovery.fit_scan`.
+    """
+    prior = None
+    if learnt is not None and white is not None:
+        prior = ScanPrior.invented().learnt_from(learnt, white)
+    fit = fit_scan(scans, tubes, sensors, prior, settings, known=known, progress=progress)
+    return symmetric(fit)
+
+
+def fit_scans(
+    store: Store,
+    paints: Collection[str] = (),
+    measured: Collection[str] = (),
+    settings: FitSettings | None = None,
+    progress: Progress | None = None,
+) -> list[ScanFit]:
+    """Fit paints that only scans tell of, a device at a time, and keep the runs.
+
+    Parameters
+    ----------
+    store : Store
+    paints : collection of str
+        Nicknames to fit, against the current fits of the others. None: every one, anew.
+    measured : collection of str
+        Paints that were fitted to an instrument's readings just now: no scan says more of them.
+    settings, progress : optional
+
+    Raises
+    ------
+    InputError
+        See `tintladder.calibrate.fit.recovery.fit_scan`.
+
+    Notes
+    -----
+    A scan by a device whose sensitivities aren't known has no say; see `unfit_scans`. The cards of
+    known paints have: beside them the device shows what it makes of colours that are sure.
+    """
+    by_device: dict[int, list[StoredChannels]] = {}
+    for scan in store.card_channels("fit"):
+        if scan.calibration is not None and _why_not(store, scan) is None:
+            by_device.setdefault(scan.calibration, []).append(scan)
+    runs, fitted = list[ScanFit](), set(measured)
+    # What read most goes first: the whites of the rest may rest on it.
+    for calibration in sorted(by_device, key=lambda number: (-len(by_device[number]), number)):
+        scans = by_device[calibration]
+        held = (set(store.current_fits()) - set(paints) if paints else set()) | fitted
+        wanted = {p for s in scans for p in s.card.paints} - held
+        if paints:
+            wanted &= set(paints)
+            scans = [s for s in scans if wanted & set(s.card.paints)]
+        if wanted:
+            runs.append(_fit_device(store, calibration, scans, wanted, settings, progress))
+            fitted |= set(runs[-1].fit.paints)
+    return runs
+
+
+def unfit_scans(store: Store) -> dict[str, str]:
+    """Cards of which no scan can be fitted, by name: why, and what to do."""
+    why = {scan.card.name: _why_not(store, scan) for scan in store.card_channels("fit")}
+    fit = {scan.card.name for scan in store.card_channels("fit") if _why_not(store, scan) is None}
+    read = {readings.card.name for readings in store.card_readings("fit")}
+    return {card: said for card, said in why.items() if said and card not in fit | read}
+
+
+def _why_not(store: Store, scan: StoredChannels) -> str | None:
+    if scan.calibration is None:
+        return (
+            "its device isn't characterised; characterise it (tintladder device scanner) and scan "
+            "the card again"
+        )
+    if store.scanner_of(scan.calibration).device.sensors is None:
+        return (
+            "its device was characterised without spectra; take a target whose data file has "
+            "spectra, and scan the card again"
+        )
+    return None
+
+
+def _fit_device(
+    store: Store,
+    calibration: int,
+    scans: Sequence[StoredChannels],
+    wanted: Collection[str],
+    settings: FitSettings | None,
+    progress: Progress | None,
+) -> ScanFit:
+    on_cards = dict.fromkeys(paint for scan in scans for paint in scan.card.paints)
+    beside = [paint for paint in on_cards if paint not in wanted]
+    known = store.current_coefficients(beside) if beside else None
+    scanner, tubes, prior = store.scanner_of(calibration), store.tubes(), _prior(store, scans)
+    sensors = scanner.device.sensors
+    assert sensors is not None
+    fit = run_scan_fit(
+        scans,
+        tubes,
+        sensors,
+        known,
+        None if prior is None else store.current_coefficients(prior["fits"]),
+        None if prior is None else prior["white"],
+        settings,
+        progress,
+    )
+    said = {"calibration": calibration, "prior": prior}
+    return ScanFit(
+        store.record_fit(fit, scans, tubes, known, by_scan=said), fit, scanner.device.name
+    )
+
+
+def _prior(store: Store, scans: Sequence[StoredChannels]) -> dict[str, Any] | None:
+    """Name the measured paints that scanned ones are believed to be like; None where too few."""
+    current = store.current_fits()
+    whites = [d.white for s in scans for d in s.card.drawdowns if d.white in current]
+    if not whites:
+        return None
+    found = store.current_coefficients()
+    white = str(whites[0])
+    measured = [p for p, by_scan in zip(found.paints, found.scan_made, strict=True) if not by_scan]
+    if white not in measured or len(measured) <= FEWEST_LEARNT:
+        return None
+    return {"white": white, "fits": {paint: current[paint] for paint in measured}}
