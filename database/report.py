@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import json
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from importlib.resources import files
 from typing import Any
 
 import numpy as np
 import pandas as pd
-from jinja2 import Environment, FunctionLoader, StrictUndefined
+from jinja2 import Environment
 from markupsafe import Markup
 
 from ..calibrate.fit.hiding import COAT_UM
@@ -21,6 +18,7 @@ from ..calibrate.fit.quality_report import IN_THE_MANNER
 from ..calibrate.optics.coefficients import ABSOLUTE
 from ..calibrate.optics.colour import in_words
 from .mixing import mix_words
+from .one_page import hash_of, page_environment, page_text
 from .release_load import LoadedRelease
 from .release_words import caution_lines, citation
 from .report_colours import FILM_UM, Swatch, swatches
@@ -28,7 +26,6 @@ from .report_fits import Packed, held_out, unpack
 from .report_paint import PaintPage, paint_page, unbroken
 from .report_pictures import SIDE, Scale, hue_picture, ks_picture, lightness_picture
 from .tinting import ratio_label
-from .tinting_strength import rank
 
 ORDERS = (
     ("name", "name"),
@@ -122,13 +119,7 @@ def report(
     """
     packed, coefficients = unpack(release), release.coefficients
     table = release.tables["paints"]
-    whites = {
-        paint: white
-        for paint, white in zip(table["paint"], table["white"], strict=True)
-        if white in set(table["paint"]) and white != paint
-    }
     names = _names(table)
-    strengths = {one.paint: one for one in rank(coefficients, whites)[0]}
     pages = []
     for n, row in enumerate(table.to_dict("records"), 1):
         progress(f"paint {n} of {len(table)}")
@@ -137,7 +128,6 @@ def report(
                 {str(key): value for key, value in row.items()},
                 coefficients,
                 packed,
-                strengths,
                 release.tables,
                 names,
             )
@@ -156,7 +146,7 @@ def _render(
     seen = [page.line for page in pages] + [[s.lab for _, s in page.read] for page in pages]
     colours = np.concatenate([np.reshape(c, (-1, 3)) for c in seen])
     scale = Scale.of(colours, release.coefficients)
-    style, script = _text("report.css"), _text("report.js")
+    style, script = page_text("report.css"), page_text("report.js")
     template = _environment().get_template("report.html")
     descriptor = release.descriptor
     code = str(descriptor.get("made_with", "")).rpartition(" ")[2]
@@ -185,8 +175,8 @@ def _render(
         manner=IN_THE_MANNER,
         style=Markup(style),
         script=Markup(script),
-        style_hash=_hash(style),
-        script_hash=_hash(script),
+        style_hash=hash_of(style),
+        script_hash=hash_of(script),
     )
 
 
@@ -254,20 +244,8 @@ def _anchors(nicknames: Sequence[str]) -> dict[str, str]:
     return found
 
 
-def _text(name: str) -> str:
-    return (files("tintladder.database") / name).read_text(encoding="utf-8")
-
-
-def _hash(text: str) -> str:
-    """Hash by which a browser lets this one style or script in, and no other."""
-    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
-
-
 def _environment() -> Environment:
-    made = Environment(
-        loader=FunctionLoader(_text), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
+    made = page_environment()
     made.filters["ratio"] = lambda parts: unbroken(ratio_label(parts))
     made.filters["in_words"] = in_words
     return made
