@@ -15,9 +15,8 @@ import numpy as np
 from ..optics.spectra import Array, Spectra
 from .mishaps import Mishaps
 from .profile import Profile
-from .tiles import PREFIX, TRAP
+from .progress import BLACK_TRAP, WHITE_TILE
 
-WHITE_TILE, BLACK_TRAP = f"{PREFIX}white", f"{PREFIX}{TRAP}"
 MODEL, SERIAL = "Stand-in", "0001"
 _NOISE = (0.0002, 0.0006)
 """Offset and slope of the standard deviation of a reading."""

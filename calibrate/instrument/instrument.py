@@ -14,7 +14,7 @@ from ..optics.spectra import Array
 from .faults import Busy, Fault, Garbled, Lost, Refused, Silent
 from .line import Line
 from .profile import Command, Profile
-from .reply import escaped, numbers
+from .reply import Grammar, escaped, numbers
 
 _BUSY_S = 0.2  # s between two askings of a busy instrument
 _STALE = 20
@@ -163,10 +163,10 @@ class Instrument:
         words = escaped(said.get("message", "").encode("latin-1")) or status.errors.get(code, "")
         if code in status.busy:
             raise Busy(words or "the instrument is busy")
-        for due, codes in (("white", status.white), ("black", status.black)):
-            if code in codes:
-                wanted = "white tile" if due == "white" else "black trap"
-                raise Refused(words or f"the instrument wants its {wanted} first", due)
+        if code in status.white:
+            raise Refused(words or "the instrument wants its white tile first", "white")
+        if code in status.black:
+            raise Refused(words or "the instrument wants its black trap first", "black")
         raise Refused(f"the instrument says: {words or 'status'} ({code})")
 
     def _settle(self) -> bool:
@@ -177,7 +177,8 @@ class Instrument:
         """
         self._once("abort")
         command = self.profile.commands.get("identify")
-        if command is None or command.reply is None:
+        grammar = command.reply if command is not None else None
+        if command is None or grammar is None:
             self._wait(_BUSY_S)
             while self.line.drain():
                 self._wait(_BUSY_S)
@@ -188,7 +189,7 @@ class Instrument:
             self.line.send(command.send + self.profile.line.end)
             with suppress(Silent):
                 for _ in range(_STALE):
-                    said += self._is_reply(command)
+                    said += self._is_reply(command, grammar)
                     if said == owed:
                         break
             if said:
@@ -196,9 +197,9 @@ class Instrument:
         self._settled = said > 0
         return self._settled
 
-    def _is_reply(self, command: Command) -> bool:
+    def _is_reply(self, command: Command, grammar: Grammar) -> bool:
         try:
-            command.reply.read(self.line.receive(command.reply_end, command.timeout_s))
+            grammar.read(self.line.receive(command.reply_end, command.timeout_s))
         except Garbled:
             return False
         return True
