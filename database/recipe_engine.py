@@ -265,7 +265,7 @@ def descend(
         change[: len(hoped)] = np.clip(1 - (2 * gained - 1) ** 3, 1 / 6, 6)
         damping[live] *= np.where(better, change, np.float32(6))
         turns[live] += 1
-        down = np.einsum("in,inm->nm", tried, slopes) / least[live, None]
+        down = np.einsum("in,inm->nm", tried, slopes) / np.maximum(least[live, None], ARRIVED)
         unseen = np.einsum("inm,inm->nm", slopes, slopes) < UNSEEN**2
         on = (least[live] > ARRIVED) & (np.abs(down).max(axis=1) > FLAT)
         on &= (damping[live] < 1e5) & (turns[live] < STEPS) & ~(unseen & (down > 0)).any(axis=1)
