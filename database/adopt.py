@@ -14,6 +14,7 @@ from sqlalchemy import select, update
 from sqlalchemy.orm import Session as OrmSession
 
 from ..calibrate.errors import InputError
+from ..calibrate.fit.quality_figures import STRENGTH, strength_of
 from ..calibrate.optics.coefficients import ABSOLUTE, Coefficients
 from . import schema
 from .joining import check_alike
@@ -321,6 +322,7 @@ def _record(
                 # Its patches are of cards that aren't here.
                 patches=pack_table(patches),
                 residuals=pack_table(pd.DataFrame(columns=_RESIDUALS)),
+                quality=_quality_here(tables["quality"], paint, wanted),
             )
         )
     session.flush()
@@ -328,6 +330,24 @@ def _record(
 
 
 _RESIDUALS = ["card", "patch", "wavelength", "measured", "fitted", "sigma"]
+
+
+def _quality_here(quality: pd.DataFrame, paint: str, wanted: Mapping[str, str]) -> bytes | None:
+    """Return what the release says of a paint's quality, paints named as here."""
+    mine = quality[quality["paint"] == paint]
+    if mine.empty:
+        return None
+    named = mine.assign(
+        **{key: mine[key].map(lambda text: wanted.get(text, text)) for key in _NICKNAMES}
+    )
+    rows = named.to_dict("records")
+    said = [
+        str(strength_of(row, {})) if row["quantity"] == STRENGTH else row["words"] for row in rows
+    ]
+    return pack_table(named.assign(words=said))
+
+
+_NICKNAMES = ("paint", "against", "white")
 
 
 def _new_paint(session: OrmSession, said: Any, here: str) -> schema.Paint:

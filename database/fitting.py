@@ -12,12 +12,15 @@ from ..calibrate.fit.check import Check, check_mixtures
 from ..calibrate.fit.fit import fit_paints
 from ..calibrate.fit.new_tube import fit_new_tubes
 from ..calibrate.fit.quality_report import QualityReport, quality_report
-from ..calibrate.fit.result import JointFit
+from ..calibrate.fit.result import JointFit, PaintFit
 from ..calibrate.fit.settings import FitSettings
 from ..calibrate.fit.solve import Progress
 from ..calibrate.fit.tube import Tube
 from ..calibrate.optics.coefficients import Coefficients
+from .card_store import StoredReadings
 from .store import Store
+from .tinting import white_of
+from .tinting_strength import rank
 
 
 @dataclass(frozen=True)
@@ -33,19 +36,14 @@ class StudioFit:
         Against the studio's check cards; of no rows where there are none.
     readings : sequence of CardReadings
         What it was fitted to.
+    quality : mapping of nickname to QualityReport
     """
 
     number: int
     fit: JointFit
     check: Check
     readings: Sequence[CardReadings]
-
-    def quality(self) -> list[QualityReport]:
-        """Report on each fitted paint at length."""
-        return [
-            quality_report(paint, self.readings, left_out=self.fit.left_out)
-            for paint in self.fit.paints.values()
-        ]
+    quality: Mapping[str, QualityReport]
 
 
 def run_fit(
@@ -93,9 +91,8 @@ def fit_studio(
     paints: Sequence[str] = (),
     settings: FitSettings | None = None,
     progress: Progress | None = None,
-    leave_out: bool = False,
 ) -> StudioFit:
-    """Fit paints from the studio's cards, judge the fit on its check cards, keep both.
+    """Fit paints from the studio's cards, judge the fit on its check cards, keep all that is said.
 
     Parameters
     ----------
@@ -105,8 +102,6 @@ def fit_studio(
         are. None: every paint is fitted anew, jointly.
     settings : FitSettings, optional
     progress : callable, optional
-    leave_out : bool
-        Also foretell each step from the others.
 
     Raises
     ------
@@ -134,9 +129,11 @@ def fit_studio(
     tubes = store.tubes()
     learnt = run_fit(readings, tubes, known, settings, progress)
     # Once chosen, noise and smoothness are settings: what is kept follows from what is recorded.
-    fit = run_fit(readings, tubes, known, recorded_settings(learnt.settings), progress, leave_out)
+    used = recorded_settings(learnt.settings)
+    fit = run_fit(readings, tubes, known, used, progress, leave_out=True)
+    quality = _quality(store, fit, readings, used)
     with store.transaction():
-        number = store.record_fit(fit, readings, tubes, known)
+        number = store.record_fit(fit, readings, tubes, known, quality)
         current = store.current_coefficients()
         checks = [
             r
@@ -146,4 +143,37 @@ def fit_studio(
         ]
         judged = check_mixtures(current, checks, settings)
         store.record_checks(number, judged.patches)
-    return StudioFit(number, fit, judged, readings)
+    return StudioFit(number, fit, judged, readings, quality)
+
+
+def _quality(
+    store: Store, fit: JointFit, readings: Sequence[StoredReadings], settings: FitSettings
+) -> dict[str, QualityReport]:
+    """Report on each paint: strength against one of them all, drift against the lot before."""
+    against = _reference(store, fit)
+    return {
+        nickname: quality_report(
+            paint,
+            readings,
+            left_out=fit.left_out,
+            reference=against if white_of(paint) else None,
+            old=store.lot_before(nickname, readings),
+            settings=settings,
+        )
+        for nickname, paint in fit.paints.items()
+    }
+
+
+def _reference(store: Store, fit: JointFit) -> PaintFit | None:
+    """Return the paint that strengths are stated against: that of the fits before, else the middle.
+
+    One that stays lets strengths of different days stand side by side.
+    """
+    before = store.strength_reference()
+    if before is not None and before in fit.paints:
+        return fit.paints[before]
+    if before is not None and before in store.current_fits():
+        return store.fit_of(before)
+    whites = {name: white for name, paint in fit.paints.items() if (white := white_of(paint))}
+    ranked, _ = rank(fit.coefficients, whites)
+    return fit.paints[ranked[len(ranked) // 2].paint] if ranked else None

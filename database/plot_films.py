@@ -8,7 +8,15 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
-from ..calibrate.fit.hiding import COAT_UM, HIDES_AT, PAINT_VIEW, contrast_ratio, hiding_thickness
+from ..calibrate.fit.hiding import (
+    COAT_UM,
+    HIDES_AT,
+    PAINT_VIEW,
+    contrast_ratio,
+    hiding_thickness,
+    to_model,
+)
+from ..calibrate.fit.own_films import Anchor
 from ..calibrate.optics.coefficients import Coefficients
 from ..calibrate.optics.colour import srgb
 from ..calibrate.optics.spectra import Array
@@ -27,6 +35,7 @@ def plot_films(
     paints: Sequence[str],
     names: Mapping[str, str],
     ax: Axes | None = None,
+    anchors: Mapping[str, Anchor] | None = None,
 ) -> Axes:
     """Show masstone against undertone: each paint alone, as its film grows from thin to thick.
 
@@ -39,6 +48,8 @@ def plot_films(
     paints : sequence of str
     names : mapping of nickname to str
     ax : Axes, optional
+    anchors : mapping of nickname to Anchor, optional
+        What paints' own films say of thickness.
 
     Raises
     ------
@@ -50,10 +61,13 @@ def plot_films(
     edges = np.geomspace(THINNEST, THICKEST, _MANY + 1)
     middle = np.sqrt(edges[1:] * edges[:-1])
     ax.set_facecolor(MAT)
-    cut = False
+    cut, anchors = False, anchors or {}
     for row, paint in enumerate(paints):
+        own = anchors.get(paint)
+        # A film as painted looks as one does that K and S have this thick.
+        thick = middle * to_model(own)
         for over, low in (("white", 0.0), ("black", -0.4)):
-            seen = films(coefficients, [{paint: 1.0}] * _MANY, middle, over)
+            seen = films(coefficients, [{paint: 1.0}] * _MANY, thick, over)
             colours, outside = srgb(seen, coefficients.wavelengths)
             colours = np.nan_to_num(colours, nan=0.47)
             mesh = ax.pcolormesh(
@@ -66,7 +80,7 @@ def plot_films(
                 zorder=4, gid="gamut",
             )  # fmt: skip
             cut |= bool(outside.any())
-        hides = hiding_thickness(coefficients, paint).thickness_um
+        hides = hiding_thickness(coefficients, paint, films=own).thickness_um
         if THINNEST < hides < THICKEST:
             ax.plot([hides, hides], [0.4 - row, 0.48 - row], color=INK, lw=1.4, zorder=3)
             ax.plot([hides, hides], [-0.48 - row, -0.4 - row], color=INK, lw=1.4, zorder=3)
@@ -92,6 +106,7 @@ def plot_contrasts(
     paints: Sequence[str],
     names: Mapping[str, str],
     ax: Axes | None = None,
+    anchors: Mapping[str, Anchor] | None = None,
 ) -> Axes:
     """Show the contrast ratio of several paints by dry thickness, over standard black and white.
 
@@ -101,6 +116,8 @@ def plot_contrasts(
     paints : sequence of str
     names : mapping of nickname to str
     ax : Axes, optional
+    anchors : mapping of nickname to Anchor, optional
+        What paints' own films say of thickness.
 
     Raises
     ------
@@ -112,7 +129,9 @@ def plot_contrasts(
     x = np.geomspace(THINNEST, THICKEST, 36)
     ends = []
     for i, paint in enumerate(paints):
-        ratio = np.array([contrast_ratio(coefficients, paint, float(t)).ratio for t in x])
+        own = (anchors or {}).get(paint)
+        found = [contrast_ratio(coefficients, paint, float(t), films=own) for t in x]
+        ratio = np.array([c.ratio for c in found])
         ax.plot(
             x, ratio, color=INK, lw=1.1, ls=_DASHES[i % len(_DASHES)], zorder=3,
             gid=f"contrast/{paint}",

@@ -11,12 +11,13 @@ import numpy as np
 import pandas as pd
 
 from ..calibrate.fit.hiding import coats_in_words
-from ..calibrate.fit.quality_report import QualityReport, quality_report
+from ..calibrate.fit.quality_report import by_step, foretold_in_words, quality_report
 from ..calibrate.fit.strength import Strength
 from ..calibrate.optics.coefficients import ABSOLUTE, Coefficients
 from ..calibrate.optics.colour import chroma_hue
 from ..calibrate.optics.spectra import Array
 from .report_colours import FILM_UM, Swatch, films, swatches
+from .report_figures import Figures, figures_of
 from .report_fits import Packed
 from .tinting import Ladder, TintPath, half_way, in_a_sentence, ladder, ratio_label, tint_path
 
@@ -47,13 +48,14 @@ class PaintPage:
     bands : tuple of Band
     line : (M, 3) array
         CIELAB from masstone to white.
-    quality : QualityReport
-    strength : Strength or None
+    figures : Figures
     sentence : str
     sources : tuple of mapping
         The card, session and instrument behind it.
     flagged : tuple of str
         What is odd about its patches.
+    foretold : str
+        How well its steps foretell each other; empty where that wasn't worked out.
     """
 
     row: Mapping[str, Any]
@@ -62,12 +64,12 @@ class PaintPage:
     steps: Ladder
     bands: tuple[Band, ...]
     line: Array
-    quality: QualityReport
-    strength: Strength | None
+    figures: Figures
     sentence: str
     half_way: float
     sources: tuple[Mapping[str, str], ...]
     flagged: tuple[str, ...]
+    foretold: str
 
     @property
     def nickname(self) -> str:
@@ -116,26 +118,29 @@ class PaintPage:
         return words
 
     @property
+    def strength(self) -> Strength | None:
+        """How strongly it tints."""
+        return self.figures.strength
+
+    @property
     def hides(self) -> str:
         """The film that hides, short."""
-        hiding = self.quality.hiding
-        if hiding is None:
+        thick = self.figures.hides_um
+        if math.isnan(thick):
             return ""
-        if not math.isfinite(hiding.thickness_um):
-            return "never"
-        return f"{hiding.thickness_um:.0f} µm, {coats_in_words(hiding.thickness_um)}"
+        return f"{thick:.0f} µm, {coats_in_words(thick)}" if math.isfinite(thick) else "never"
 
     @property
     def sayings(self) -> list[str]:
         """What is known of how it hides and tints, in sentences."""
-        q, said = self.quality, []
-        if q.hiding is not None:
-            said.append(f"It {q.hiding}.")
-        if q.contrast is not None:
-            said.append(f"{_upper(q.contrast)}.")
-        if self.strength is not None and self.strength.paint != self.strength.reference:
-            said.append(f"It is {self.strength}.")
-        return said + [f"{_upper(words)}." for words in q.unsaid]
+        f, said = self.figures, []
+        if f.hides:
+            said.append(f"It {f.hides}.")
+        if f.contrast:
+            said.append(f"{_upper(f.contrast)}.")
+        if f.strength is not None and f.strength.paint != f.strength.reference:
+            said.append(f"It is {f.strength}.")
+        return said + [f"{_upper(words)}." for words in f.unsaid]
 
     @property
     def keys(self) -> dict[str, float]:
@@ -144,13 +149,12 @@ class PaintPage:
         whole = self.line if len(self.line) else masstone[None]
         chroma, hue = chroma_hue(whole)
         vivid = int(np.nanargmax(chroma)) if np.isfinite(chroma).any() else 0
-        hides = self.quality.hiding.thickness_um if self.quality.hiding else math.inf
         return {
             "light": _key(float(masstone[0]), 200.0),
             # Greys come after every hue.
             "hue": _key(float(hue[vivid]) if chroma[vivid] >= 8 else 400.0, 400.0),
             "strength": _key(-self.strength.ratio if self.strength else 1.0, 1.0),
-            "hiding": _key(hides, 1e6),
+            "hiding": _key(self.figures.hides_um, 1e6),
             "miss": _key(float(self.row["de00_mean"]), 1e6),
         }
 
@@ -168,7 +172,6 @@ def paint_page(
     row: Mapping[str, Any],
     coefficients: Coefficients,
     packed: Packed,
-    strengths: Mapping[str, Strength],
     tables: Mapping[str, pd.DataFrame],
     names: Mapping[str, str],
 ) -> PaintPage:
@@ -179,14 +182,19 @@ def paint_page(
     steps, path = ladder(fit, cards), tint_path(fit)
     grid = coefficients.wavelengths
     white = steps.white
+    rows = tables["quality"][tables["quality"]["paint"] == paint]
+    # Releases of the first layout don't say.
+    figures = figures_of(rows if len(rows) else quality_report(fit, readings).rows(), names)
+    left = by_step(fit.patches)
     parts = [{paint: 1.0}] + ([{paint: 1.0, white: t} for t in TINTS] if white else [])
     thick = swatches(films(fit.coefficients, parts), grid)
     masstones = [("masstone", thick[0])]
     if coefficients.scale == ABSOLUTE:
+        thin = FILM_UM / figures.films
         masstones = [
             (
                 f"over {over}",
-                swatches(films(fit.coefficients, parts[:1], FILM_UM, over), grid)[0],
+                swatches(films(fit.coefficients, parts[:1], thin, over), grid)[0],
             )
             for over in ("white", "black")
         ]
@@ -197,29 +205,20 @@ def paint_page(
         steps=steps,
         bands=_bands(steps, fit.coefficients, path),
         line=np.zeros((0, 3)) if path is None else path.lab,
-        quality=quality_report(fit, readings),
-        strength=_by_name(strengths.get(paint), names),
+        figures=figures,
         sentence=in_a_sentence(replace(steps, paint=names[paint]), path).replace(
             " : ", unbroken(" : ")
         ),
         half_way=math.nan if path is None or np.isnan(path.lab).any() else half_way(path),
         sources=_sources(list(fit.patches["card"]), tables, packed),
         flagged=_flagged(fit.patches),
+        foretold=foretold_in_words(left) if len(left) else "",
     )
 
 
 def unbroken(text: str) -> str:
     """The same, never broken across lines."""
     return text.replace(" ", "\N{NO-BREAK SPACE}")
-
-
-def _by_name(strength: Strength | None, names: Mapping[str, str]) -> Strength | None:
-    if strength is None:
-        return None
-    paint, reference, white = (
-        names[nickname] for nickname in (strength.paint, strength.reference, strength.white)
-    )
-    return replace(strength, paint=paint, reference=reference, white=white)
 
 
 def _bands(steps: Ladder, coefficients: Coefficients, path: TintPath | None) -> tuple[Band, ...]:

@@ -199,7 +199,7 @@ def contrast_ratio(
         Where K and S are relative to a white, or were read with a gap.
     """
     c = _one(coefficients, paint)
-    x = thickness_um * 1e-3 * _to_model(films)
+    x = thickness_um * 1e-3 * to_model(films)
     made = _films(c, x, chart(c))
     (black, white), w = made.bright(view)
     slopes = np.stack([w / white, -w * black / white**2])
@@ -218,7 +218,7 @@ def contrast_ratio(
     )
 
 
-def _to_model(films: Anchor | None) -> float:
+def to_model(films: Anchor | None) -> float:
     """Thickness that K and S need, over the thickness as painted."""
     return 1.0 if films is None else float(np.exp(-films.shift))
 
@@ -323,7 +323,7 @@ def hiding_thickness(
         slopes = slope_of(made, view)
         by_ks = np.einsum("mw,mpiw->piw", slopes, made.by_ks)
         by_log_x = x * float((slopes * made.by_x).sum())
-        x /= _to_model(films)
+        x /= to_model(films)
         variance = float(covariance_of(c, by_ks[None])[0, 0]) / by_log_x**2
         relative = float(np.sqrt(variance + _two_flux(films, x * 1e3) ** 2))
     solids = float(c.dry_volume[0] * c.density[0])

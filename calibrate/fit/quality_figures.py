@@ -42,15 +42,16 @@ def figures(report: QualityReport) -> pd.DataFrame:
     DataFrame
         paint, quantity, value, uncertainty (standard), low, high (95 % interval), unit, criterion,
         step, against (nickname of the reference), white, parts (of white to one of colour, by
-        weight), conditions, words (the same in a sentence). A number is NaN where there is none,
-        also where it would be infinite; a word is empty.
+        weight), conditions, words (the same in a sentence). Numbers have six digits, and are NaN
+        where there is none or it would be infinite; a word is empty.
     """
     rows = [
         {name: row.get(name, np.nan if name in _NUMBERS else "") for name in _COLUMNS}
         for row in _rows(report)
     ]
     table = pd.DataFrame(rows, columns=list(_COLUMNS)).astype(dict.fromkeys(_NUMBERS, float))
-    table[list(_NUMBERS)] = table[list(_NUMBERS)].replace([np.inf, -np.inf], np.nan)
+    for name in _NUMBERS:
+        table[name] = [float(f"{x:.6g}") if math.isfinite(x) else np.nan for x in table[name]]
     table.insert(0, "paint", report.paint)
     return table
 

@@ -83,8 +83,7 @@ class QualityReport:
     @property
     def left_out(self) -> pd.Series[float]:
         """CIEDE2000 of each step as the others foretell it, the worse of its patches."""
-        steps = self.patches.groupby("step", sort=False)["left_out"].max()
-        return steps.dropna()
+        return by_step(self.patches)
 
     def __str__(self) -> str:
         lines = [f"{self.paint}: {self.verdict}", *(f"  because {r}" for r in self.reasons)]
@@ -104,7 +103,7 @@ class QualityReport:
         lines += [f"{_upper(reason)}." for reason in self.unsaid]
         left = self.left_out
         if not left.empty:
-            lines.append(_foretold(left))
+            lines.append(foretold_in_words(left))
         lines.append(_table(self.patches))
         if self.drift is not None:
             lines.append(_upper(self.drift))
@@ -251,8 +250,13 @@ def _upper(said: object) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _foretold(left: pd.Series[float]) -> str:
-    """How well the steps foretell each other, in a sentence."""
+def by_step(patches: pd.DataFrame) -> pd.Series[float]:
+    """CIEDE2000 of each step as the others foretell it, the worse of its patches."""
+    return patches.groupby("step", sort=False)["left_out"].max().dropna()
+
+
+def foretold_in_words(left: pd.Series[float]) -> str:
+    """How well steps foretell each other, as `by_step` has it, in a sentence."""
     worst = str(left.idxmax())
     return (
         f"Left out in turn, each step is foretold by the others to CIEDE2000 {left.median():.1f} "

@@ -30,11 +30,9 @@ def fit(
         from ..fitting import fit_studio
 
         chosen = [store.find_paint(name).nickname for name in paints or ()]
-        done = fit_studio(
-            store, chosen, leave_out=full, progress=lambda step, _: progress(f"step {step}")
-        )
+        done = fit_studio(store, chosen, progress=lambda step, _: progress(f"step {step}"))
         names = {paint.nickname: paint.name for paint in store.paints()}
-    reports = done.quality() if full else []
+    reports = list(done.quality.values()) if full else []
     result = fit_as_dict(done, names)
     if full:
         result["quality"] = [report.as_dict() for report in reports]

@@ -13,6 +13,8 @@ from .common import JsonOption, StudioOption, open_store, say
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from ...calibrate.fit.own_films import Anchor
+    from ...calibrate.optics.coefficients import Coefficients
     from ..store import Store
 
 EXAMPLE = "tintladder plot ANCHOR"
@@ -138,7 +140,10 @@ def _several(
     names = {paint.nickname: paint.name for paint in store.paints()}
     with store.snapshot() as session:
         whites = whites_of(session, store.current_fits())
-    reference = store.find_paint(against).nickname if against else None
+    # Unless another is asked for, the one that the fits state their strengths against.
+    reference = store.find_paint(against).nickname if against else store.strength_reference()
+    if not against and not (reference in whites and whites.keys() & set(chosen)):
+        reference = None
     needed = [*chosen, *([reference] if reference else [])]
     needed += [whites[paint] for paint in needed if paint in whites]
     c = store.current_coefficients(list(dict.fromkeys(needed)))
@@ -148,9 +153,9 @@ def _several(
         if show is Show.TINT:
             return _whole(plot_ladders(c, whites, chosen, names)), {}
         if show is Show.FILM:
-            return _whole(plot_films(c, chosen, names)), {}
+            return _whole(plot_films(c, chosen, names, anchors=_anchors(store, c, chosen))), {}
         if show is Show.HIDING:
-            return _whole(plot_contrasts(c, chosen, names)), {}
+            return _whole(plot_contrasts(c, chosen, names, anchors=_anchors(store, c, chosen))), {}
     except ValueError as why:
         raise InputError("--show", show, str(why), "read drawdowns of known thickness") from why
     ladders = {p: whites[p] for p in dict.fromkeys([*chosen, *needed]) if p in whites}
@@ -164,6 +169,16 @@ def _several(
         "unsaid": unsaid,
     }
     return _whole(plot_strengths(found, c, names)), said
+
+
+def _anchors(store: Store, c: Coefficients, paints: list[str]) -> dict[str, Anchor]:
+    """What the paints' own films say of how thick a film their K and S need."""
+    from ...calibrate.fit.hiding import PAINT_VIEW
+    from ...calibrate.fit.own_films import anchor, own_films
+
+    readings = store.card_readings()
+    found = {paint: anchor(own_films(c, paint, readings, PAINT_VIEW)) for paint in paints}
+    return {paint: own for paint, own in found.items() if own is not None}
 
 
 def _whole(ax: Any) -> Figure:
