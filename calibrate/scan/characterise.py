@@ -18,7 +18,7 @@ from scipy.stats import spearmanr
 
 from ..errors import InputError
 from ..optics.colour import D50, ciede2000, weights
-from ..optics.sensors import Sensors, estimate_sensors
+from ..optics.sensors import Sensors, estimate_sensors, left_out_misfit
 from ..optics.spectra import GRID, Array
 from .settings import Settings
 from .stray import TYPICAL
@@ -32,6 +32,8 @@ _SD = (0.001, 0.008)
 """Standard deviation of a channel of the target: offset and share of the value."""
 _MOST_STRAY = 0.12
 _BEND_PULL = 0.3
+MOST_MISFIT = 2.0
+"""Misfit beyond which a device's channels are no sums of light."""
 _FOLDS = 6
 
 
@@ -97,6 +99,10 @@ class Characterised:
         Share of stray light that the target showed.
     bend : float
         How far the channels' curves depart from the encoding that the file implies, relative.
+    misfit : (red, green, blue) or None
+        RMS of how far left-out patches lie from what the sensitivities make of their spectra, in
+        the unit of what a good scanner's may: about 0.5 where channels are sums of light, far more
+        where a camera mixes, bends or clips its colours. None without sensitivities.
     """
 
     name: str
@@ -110,6 +116,16 @@ class Characterised:
     p95: float
     stray: float
     bend: float
+    misfit: tuple[float, float, float] | None = None
+
+    @property
+    def fit_for_spectra(self) -> bool:
+        """Whether K and S fitted to its channels can be more than a first guess."""
+        return self.misfit is not None and max(self.misfit) <= MOST_MISFIT
+
+    def unexplained(self, linear: Array) -> Array:
+        """Standard deviation of linear channels (N, 3) about what the sensitivities say of them."""
+        return np.asarray(np.multiply(self.misfit or 0.0, _SD[0] + _SD[1] * np.abs(linear)))
 
     def xyz(self, linear: Array) -> Array:
         """Tristimulus values of linear channels (N, 3)."""
@@ -134,6 +150,7 @@ class Characterised:
             "p95": self.p95,
             "stray": self.stray,
             "bend": self.bend,
+            "misfit": None if self.misfit is None else list(self.misfit),
         }
 
     @classmethod
@@ -143,6 +160,7 @@ class Characterised:
         given["settings"] = Settings(**said["settings"])
         given["curve"] = Curve(said["curve"]["base"], np.array(said["curve"]["terms"]))
         given["matrix"] = np.array(said["matrix"])
+        given["misfit"] = tuple(said["misfit"]) if said.get("misfit") else None
         if (s := said["sensors"]) is not None:
             wavelengths = np.array(s["wavelengths"])
             factors = np.array(s["factors"]).reshape(-1, 3, wavelengths.size)
@@ -229,10 +247,12 @@ def characterise(
         curve = _curve(curve.base, encoded, shown, np.where(neutral, 4.0, 1.0), degree)
     linear, near = curve(encoded), around(curve)
     own = (linear / (1 + terms @ light) - share * near) / (1 - share)
-    sensors = None
+    sensors = misfit = None
     if spectra is not None:
         # Only now: sensitivities that may bend while the curves do lead both astray.
-        sensors = estimate_sensors(spectra, own, (_SD[0] + _SD[1] * own) ** 2)
+        variance = (_SD[0] + _SD[1] * own) ** 2
+        sensors = estimate_sensors(spectra, own, variance)
+        misfit = left_out_misfit(spectra, own, variance)
     chosen, differences = _chosen_degree(own, tristimulus)
     return Characterised(
         name,
@@ -246,6 +266,7 @@ def characterise(
         float(np.quantile(differences, 0.95)),
         share,
         _bend(curve),
+        misfit,
     )
 
 

@@ -128,6 +128,7 @@ def read_scan(
     unsure = unsure if device is not None else float(np.hypot(unsure, _UNKNOWN_SD))
     empty = np.array([samples[i].low > MOST_CLIPPED for i in rows])
     variance = evened.variance[rows] * level**2 + (unsure * values) ** 2 + (_EMPTY_SD * empty) ** 2
+    variance += 0.0 if device is None else device.unexplained(values) ** 2
     xyz = _srgb_to_xyz(values) if device is None else device.xyz(values)
     kept = [samples[i] for i in rows]
     labels = tuple(s.site.label for s in kept)
