@@ -27,6 +27,7 @@ lint: .venv/dev
 measurements: .venv/dev
 	$(BIN)/python -m tests.lab.boatyard measurements
 	$(BIN)/python -m tests.lab.scans measurements
+	$(BIN)/python -m tests.lab.photos measurements
 
 .venv/bin/python:
 	$(PYTHON) -m venv .venv

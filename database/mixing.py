@@ -118,6 +118,13 @@ def finished(surface: Surface, finish: Gloss) -> Surface:
     return replace(surface, specular="excluded", gloss=finish, haze=haze_prior(finish)[0])
 
 
+def as_finished(coefficients: Coefficients, finish: Gloss | None) -> Coefficients:
+    """Return paints as the eye sees them under a finish; as they were read, without one."""
+    if finish is None:
+        return coefficients
+    return replace(coefficients, surface=finished(coefficients.surface, finish))
+
+
 def by_weight(coefficients: Coefficients, volumes: Mapping[str, float]) -> dict[str, float]:
     """Parts by weight of a mix given by volume of tube paint."""
     return {n: v * float(coefficients.density[coefficients.index(n)]) for n, v in volumes.items()}

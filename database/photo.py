@@ -26,17 +26,29 @@ from .recipe_target import Target
 
 GREY = 0.18
 """Reflectance of a photographer's grey card (common practice, no source)."""
-BLACK = 0.02
+BLACK = 0.01
 """Of a card's sealed black band as a camera sees it, its shine kept out (common practice, no
 source)."""
 WHITE = TYPICAL_WHITE[0]
-BANDS = {"nothing": 12.0, "a grey": 8.0, "a white and a black": 8.0, "the card": 8.0}
-"""CIEDE2000 that 95 of 100 colours stay within, by what a photograph was evened with."""
+_SURE = {WHITE: TYPICAL_WHITE[1], GREY: 0.006, BLACK: 0.01}
+"""Standard uncertainty of each, and of the light that a camera adds everywhere."""
+_LIFT_SD = 0.01
+BANDS = {
+    "nothing": 15.0,
+    "a white": 9.0,
+    "a grey": 9.0,
+    "a white and a black": 9.0,
+    "the card": 9.0,
+}
+"""CIEDE2000 that 95 of 100 colours stay within, by what a photograph was evened with: as rendered
+photographs of an invented phone showed; no source for any other."""
 RADIUS = 0.006
 """Of a spot, as a share of the picture's longer side."""
 MOTTLED = 6.0
 """CIEDE2000 from a spot's middle, beyond which a quarter of it isn't one colour."""
 _CLIPPED = 0.02
+_ALIKE, _A_PIECE = 14, 0.15
+"""Steps of 255 within which a grey card's pixels lie; share of a picture that is no card."""
 Spot = tuple[float, float]
 """Across and down from the upper left corner, px."""
 
@@ -54,6 +66,8 @@ class Photo:
     by : str
         What it was evened with: a key of `BANDS`.
     file : str
+    aside : (H, W) bool array
+        What only stands there for evening, and belongs to no picture.
     """
 
     pixels: NDArray[np.uint8] = field(repr=False)
@@ -61,6 +75,7 @@ class Photo:
     lift: Array
     by: str
     file: str
+    aside: NDArray[np.bool_] = field(repr=False)
 
     @property
     def size(self) -> tuple[int, int]:
@@ -134,12 +149,17 @@ def evened(
 ) -> Photo:
     """Make the neutrals of a photograph neutral, and as light as they are known to be."""
     file = picture.facts.file
-    plain = Photo(pixels, np.ones(3), np.zeros(3), "nothing", file)
+    aside = np.zeros(pixels.shape[:2], dtype=bool)
+    plain = Photo(pixels, np.ones(3), np.zeros(3), "nothing", file, aside)
     given = [(grey, GREY), (white, WHITE), (black, BLACK)]
-    seen = [(_light(plain, at), known) for at, known in given if at is not None]
-    by = "a white and a black" if white and black else "a grey"
-    if not seen and layouts and (found := _on_card(picture, layouts)):
-        seen, by = found, "the card"
+    spots = [(at, known) for at, known in given if at is not None]
+    seen = [(_light(plain, at), known) for at, known in spots]
+    for at, _ in spots:
+        aside |= _piece(pixels, at)
+    by = "a white and a black" if white and black else "a white" if white else "a grey"
+    if not seen and layouts and (card := _on_card(picture, layouts)):
+        (seen, corners), by = card, "the card"
+        aside |= cv2.fillPoly(np.zeros(aside.shape, np.uint8), [corners], 1).astype(bool)
     if not seen:
         return plain
     if black and not (grey or white):
@@ -147,32 +167,52 @@ def evened(
             file, "--black", "a black alone doesn't tell the light", "give --white or --grey too"
         )
     levels, known = np.array([s for s, _ in seen]), np.array([k for _, k in seen])
-    if len(seen) == 1:
-        return Photo(pixels, known[0] / np.maximum(levels[0], 1e-3), np.zeros(3), by, file)
-    line = [np.polyfit(levels[:, c], known, 1, w=1 / (known + 0.02)) for c in range(3)]
+    weight = np.append([1 / _SURE[k] for k in known], 1 / _LIFT_SD)
+    aim = np.append(known, 0.0) * weight
+    line = []
+    for level in levels.T:
+        # What is added everywhere is little: the last row says so.
+        rows = np.stack([np.append(level, 0.0), np.ones(len(aim))], axis=1) * weight[:, None]
+        line.append(np.linalg.lstsq(rows, aim, rcond=None)[0])
     gain, lift = np.array(line).T
     if (gain <= 0).any():
         raise InputError(
             file, None, "the white, grey and black given don't lie in that order of lightness",
             "check which spot is which",
         )  # fmt: skip
-    return Photo(pixels, gain, lift, by, file)
+    return Photo(pixels, gain, lift, by, file, aside)
 
 
-def _on_card(picture: Picture, layouts: Mapping[int, Layout]) -> list[tuple[Array, float]]:
-    """Linear light of the bare white and black of a printed card in the picture, if one is."""
+def _piece(pixels: NDArray[np.uint8], at: Spot) -> NDArray[np.bool_]:
+    """The piece of one colour (H, W) that a spot lies on; nothing where it has no end."""
+    mask = np.zeros((pixels.shape[0] + 2, pixels.shape[1] + 2), np.uint8)
+    flags = 4 | cv2.FLOODFILL_MASK_ONLY | cv2.FLOODFILL_FIXED_RANGE
+    near = (_ALIKE,) * 3
+    smooth = cv2.medianBlur(pixels, 5)
+    cv2.floodFill(smooth, mask, (int(at[0]), int(at[1])), (0, 0, 0), near, near, flags)
+    inside = mask[1:-1, 1:-1].astype(bool)
+    return inside if inside.mean() < _A_PIECE else np.zeros_like(inside)
+
+
+def _on_card(
+    picture: Picture, layouts: Mapping[int, Layout]
+) -> tuple[list[tuple[Array, float]], NDArray[np.int32]] | None:
+    """Linear light of the bare white and black of a printed card, and its corners, if one shows."""
     if not markers_in(picture):
-        return []
+        return None
     try:
         found = find_card(picture, layouts)
         bare = tuple(s for s in sites(found.layout, {}) if s.kind == "bare")
         samples = sample_all(picture, found, bare)
     except InputError:
         # Cut off or half hidden, it evens nothing.
-        return []
+        return None
     levels = {s.site.over: decoded("sRGB", s.middle) for s in samples}
     known = {"white": WHITE, "black": BLACK}
-    return [(levels[over], known[over]) for over in known if over in levels]
+    wide, high = found.layout.page_mm
+    corners = found.px([(0, 0), (wide, 0), (wide, high), (0, high)])
+    pairs = [(levels[over], known[over]) for over in known if over in levels]
+    return pairs, np.round(corners).astype(np.int32)
 
 
 def around(photo: Photo, at: Spot, option: str = "--at") -> NDArray[np.uint8]:
@@ -214,7 +254,7 @@ def spot(photo: Photo, at: Spot) -> Target:
     """
     pixels = around(photo, at)
     colour = photo.lab(np.median(pixels, axis=0)[None])[0]
-    notes = [_trust(photo)]
+    notes = [trust(photo)]
     if np.quantile(ciede2000(photo.lab(pixels), colour), 0.75) > MOTTLED:
         notes.append("that spot isn't one colour: its middle was taken")
     cut = max((pixels == 0).mean(axis=0).max(), (pixels == 255).mean(axis=0).max())
@@ -224,7 +264,7 @@ def spot(photo: Photo, at: Spot) -> Target:
     return Target(said, colour, estimate=True, band=BANDS[photo.by], notes=tuple(notes))
 
 
-def _trust(photo: Photo) -> str:
+def trust(photo: Photo) -> str:
     """How far the colours of a photograph can be trusted, in words."""
     within = f"good to within some {BANDS[photo.by]:.0f} (95 of 100 times)"
     if photo.by == "nothing":

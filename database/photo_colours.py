@@ -18,7 +18,7 @@ from .recipe_target import Target
 FEWEST, MOST = 5, 12
 ALIKE = 7.0
 """CIEDE2000 under which two colours of a picture are laid out as one (our own rule)."""
-ACCENT = 0.004
+ACCENT = 0.002
 """Share of the picture under which a colour is left out, however much it stands out."""
 _SIDE, _SEEDS, _CALM = 360, 40, 3.0
 
@@ -42,7 +42,7 @@ class MainColour:
 
     def target(self, photo: Photo) -> Target:
         """Make a target of it."""
-        said = f"{100 * self.share:.0f} % of {Path(photo.file).name}"
+        said = f"{100 * self.share:.2g} % of {Path(photo.file).name}"
         return Target(said, self.lab, estimate=True, band=BANDS[photo.by])
 
 
@@ -66,7 +66,8 @@ def main_colours(photo: Photo, fewest: int = FEWEST, most: int = MOST) -> list[M
     small = shrunk(photo, _SIDE)
     height, width = small.shape[:2]
     colours = photo.lab(small.reshape(-1, 3)).reshape(height, width, 3)
-    calm = _calm(colours)
+    aside = cv2.resize(photo.aside.astype(np.uint8), (width, height)).astype(bool)
+    calm = _calm(colours) & ~aside
     pixels = colours[calm]
     centres, group = kmeans2(
         pixels, min(_SEEDS, len(np.unique(pixels, axis=0))), minit="++", seed=1, missing="warn"
@@ -77,6 +78,7 @@ def main_colours(photo: Photo, fewest: int = FEWEST, most: int = MOST) -> list[M
     nearest = np.argmin([((flat - c) ** 2).sum(axis=1) for c in centres], axis=0)
     scale = photo.size[0] / width
     found = []
+    nearest = np.where(aside.ravel(), -1, nearest)
     for i, centre in enumerate(centres):
         off = np.where(calm.ravel(), ((flat - centre) ** 2).sum(axis=1), np.inf)
         y, x = divmod(int(off.argmin()), width)

@@ -319,6 +319,6 @@ def lacks(nearest: Array, wanted: Array) -> str:
 def match_words(recipe: Recipe) -> str:
     """Say how near a recipe comes and how sure that is."""
     return (
-        f"{in_words(recipe.difference)} from the target (CIEDE2000 {recipe.difference:.1f}), "
-        f"sure to within {recipe.band:.1f} (95 of 100 times)"
+        f"off by CIEDE2000 {recipe.difference:.1f} ({in_words(recipe.difference)}); sure to within "
+        f"{recipe.band:.1f} (95 of 100 times)"
     )

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..calibrate.errors import InputError
 from ..calibrate.optics.coefficients import Coefficients
@@ -13,11 +14,13 @@ from ..calibrate.optics.colour import ciede2000
 from ..calibrate.optics.spectra import Array
 from .photo import Spot
 from .recipe import Recipe, recipes
-from .recipe_batch import by_volume, density
+from .recipe_batch import area_grams, by_volume, density
 from .recipe_order import Order, order_of
 from .recipe_palette import Ints, Palette
 from .recipe_target import Target
 from .setout_tubes import Fewest, fewest_tubes
+
+Bools = NDArray[np.bool_]
 
 WITHIN = 2.0
 """CIEDE2000 that a mix may be off: seen side by side only."""
@@ -47,7 +50,8 @@ class Dab:
     grams : dict of nickname to grams
         Of each tube in it.
     reached : bool
-        Whether the recipe comes within what was asked; where not, no tubes on hand do.
+        Whether any tubes on hand come within what was asked; where none do, this comes within that
+        much of what they all come to.
     """
 
     target: Target
@@ -74,6 +78,8 @@ class Fewer:
         What it makes of each colour, in the order of the dabs; to show beside theirs.
     difference : (T,) array
         CIEDE2000 of that from each target.
+    lost : (T,) bool array
+        Colours that it no longer mixes as near as was asked of the tubes set out.
     """
 
     tubes: tuple[str, ...]
@@ -81,6 +87,7 @@ class Fewer:
     taken_in: tuple[str, ...]
     lab: Array
     difference: Array
+    lost: Bools
 
 
 @dataclass(frozen=True)
@@ -129,6 +136,8 @@ def set_out(
     most: int = 4,
     must: Sequence[str] = (),
     ml: float = BATCH_ML,
+    area: str | None = None,
+    coats: int = 2,
     names: Mapping[str, str] | None = None,
 ) -> SetOut:
     """Find the fewest tubes that mix all of several colours, and say how to mix each.
@@ -150,13 +159,15 @@ def set_out(
         Nicknames that are set out in any case.
     ml : float
         Wet paint to make in all; no colour gets less than `LEAST_ML`.
+    area : str, optional
+        Size of the picture instead, such as ``40x50cm``; and `coats` of it.
     names : mapping of nickname to name, optional
         For the words.
 
     Raises
     ------
     InputError
-        Without targets.
+        Without targets, or for a size that is none.
     """
     if not targets:
         raise InputError("setout", None, "no colours to mix", "name a picture, or some colours")
@@ -164,15 +175,28 @@ def set_out(
     palette = Palette(coefficients)
     found = fewest_tubes(palette, wanted, within, most, must)
     few = coefficients.select(found.chosen.tubes)
-    area = np.ones(len(targets)) if shares is None else np.asarray(shares, dtype=float)
-    area = area / area.sum()
-    dabs = [
-        _dab(few, target, float(share), place, bool(reached), most, within, ml, names or {})
-        for target, share, place, reached in zip(
-            targets, area, places or [None] * len(targets), found.reached, strict=True
+    share = np.ones(len(targets)) if shares is None else np.asarray(shares, dtype=float)
+    share = share / share.sum()
+    dabs = []
+    for i, target in enumerate(targets):
+        limit = float(found.limit[i])
+        recipe = recipes(few, target, most, ways=1, names=names, within=limit).recipes[0]
+        wet = density(few, recipe.parts)
+        made = ml if area is None else area_grams(few, recipe.parts, area, coats) / wet
+        made = max(float(share[i]) * made, LEAST_ML)
+        dabs.append(
+            Dab(
+                target,
+                float(share[i]),
+                places[i] if places else None,
+                recipe,
+                order_of(Palette(few), recipe.parts),
+                made,
+                {p: made * wet * part for p, part in recipe.parts.items()},
+                limit <= within,
+            )
         )
-    ]
-    order = np.argsort(-area, kind="stable")
+    order = np.argsort(-share, kind="stable")
     taken = _of_each_tube(few, dabs)
     return SetOut(
         tuple(taken),
@@ -182,32 +206,6 @@ def set_out(
         _fewer(palette, found, wanted, order),
         found.searched,
         found.proven,
-    )
-
-
-def _dab(
-    few: Coefficients,
-    target: Target,
-    share: float,
-    place: Spot | None,
-    reached: bool,
-    most: int,
-    within: float,
-    ml: float,
-    names: Mapping[str, str],
-) -> Dab:
-    recipe = recipes(few, target, most, ways=1, names=names, within=within).recipes[0]
-    made = max(share * ml, LEAST_ML)
-    grams = made * density(few, recipe.parts)
-    return Dab(
-        target,
-        share,
-        place,
-        recipe,
-        order_of(Palette(few), recipe.parts),
-        made,
-        {p: grams * part for p, part in recipe.parts.items()},
-        reached,
     )
 
 
@@ -225,11 +223,13 @@ def _fewer(palette: Palette, found: Fewest, wanted: Array, order: Ints) -> Fewer
     if found.fewer is None:
         return None
     made = palette.lab(found.fewer.shares)
+    off = ciede2000(made, wanted)
     ours, theirs = set(found.chosen.tubes), set(found.fewer.tubes)
     return Fewer(
         found.fewer.tubes,
         tuple(p for p in found.chosen.tubes if p not in theirs),
         tuple(p for p in found.fewer.tubes if p not in ours),
         made[order],
-        ciede2000(made, wanted)[order],
+        off[order],
+        (off > found.limit + 0.01)[order],
     )

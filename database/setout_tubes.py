@@ -11,8 +11,6 @@ from ..calibrate.optics.spectra import Array
 from .recipe_engine import dense, search, sets
 from .recipe_palette import Ints, Palette
 
-SLACK = 0.25
-"""CIEDE2000: a colour that no set reaches is asked to come as near as this to the nearest."""
 POOL = 24
 """Tubes of which every set is compared; of more, those that seem to matter most."""
 _MOST_TO_NARROW = 3
@@ -48,8 +46,9 @@ class Fewest:
     chosen : Chosen
     fewer : Chosen or None
         The best set of one tube less.
-    reached : (T,) bool array
-        Whether each colour comes within what was asked; where not, no set reaches it.
+    limit : (T,) array
+        CIEDE2000 that each colour had to come to: what was asked; or that much off the nearest mix
+        of all tubes, where none comes so near.
     searched : int
         Sets compared.
     proven : bool
@@ -58,7 +57,7 @@ class Fewest:
 
     chosen: Chosen
     fewer: Chosen | None
-    reached: Array
+    limit: Array
     searched: int
     proven: bool
 
@@ -92,7 +91,8 @@ def fewest_tubes(
     whole, palette = palette, palette if proven else _narrowed(palette, targets, must)
     found = search(palette, targets, most)
     count = len(palette.paints)
-    limit = np.maximum(within, found[-1].difference.min(axis=1) + SLACK) + _EDGE
+    nearest = found[-1].difference.min(axis=1)
+    limit = np.where(nearest > within, nearest + within, within)
     asked = [palette.paints.index(p) for p in must]
     searched = 0
     before: Ints | None = None
@@ -103,11 +103,11 @@ def fewest_tubes(
         else:
             tubes, off = _larger(tubes, off, count)
         searched += len(tubes)
-        # Alike in what they hold of it, the set that comes nearest: in the worst, then the mean.
-        cost = off.max(axis=0) + off.mean(axis=0)
+        more = off - (limit - within)[:, None]
+        cost = more.max(axis=0) + more.mean(axis=0)
         for paint in asked:
             cost = np.where((tubes == paint).any(axis=1), cost, np.inf)
-        fits = (off <= limit[:, None]).all(axis=0) & np.isfinite(cost)
+        fits = (off <= limit[:, None] + _EDGE).all(axis=0) & np.isfinite(cost)
         if fits.any():
             best = tubes[np.where(fits, cost, np.inf).argmin()]
             break
@@ -118,7 +118,7 @@ def fewest_tubes(
     fewer = None
     if before is not None:
         fewer = _chosen(whole, [palette.paints[i] for i in before], targets, most)
-    return Fewest(chosen, fewer, chosen.difference <= within + _EDGE, searched, proven)
+    return Fewest(chosen, fewer, limit, searched, proven)
 
 
 def _larger(tubes: Ints, off: Array, count: int) -> tuple[Ints, Array]:

@@ -36,7 +36,7 @@ def predict(
 
     MEDIUM is clear medium, which every studio has.
     """
-    gloss = _check_finish(finish)
+    gloss = check_finish(finish)
     with open_store(studio) as store:
         from ..medium import MEDIUM, NAME, resolver, with_medium
         from ..mixing import VIEWS, by_weight, look, mix_words, parse_mix
@@ -82,7 +82,14 @@ def predict(
     say(result, as_json, lambda: _show(words, looks, result, volume))
 
 
-def _check_finish(finish: str | None) -> Gloss | None:
+def check_finish(finish: str | None) -> Gloss | None:
+    """Return the finish named.
+
+    Raises
+    ------
+    InputError
+        Where there is no such finish.
+    """
     from ...calibrate.optics.surface import GLOSSES
 
     found = next((gloss for gloss in GLOSSES if gloss == finish), None)

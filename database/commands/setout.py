@@ -1,0 +1,210 @@
+"""Say which tubes to set out for a whole picture."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from .common import JsonOption, StudioOption, open_store, print_table, say, working
+from .photographs import BlackOption, GreyOption, WhiteOption, is_picture, no_photo, open_photo
+
+if TYPE_CHECKING:
+    from ..setout import Dab, SetOut
+
+EXAMPLE = "tintladder setout photos/slipway.jpg --grey 82,405 --area 40x50cm"
+
+
+def setout(
+    colours: Annotated[
+        list[str],
+        typer.Argument(help="A photograph; or several colours, each as for recipe."),
+    ],
+    within: Annotated[
+        float, typer.Option(min=0.5, max=20, help="How far a mix may be off, CIEDE2000.")
+    ] = 2.0,
+    tubes: Annotated[int, typer.Option(min=1, max=5, help="Tubes in one mix, at most.")] = 4,
+    with_: Annotated[
+        list[str] | None, typer.Option("--with", metavar="NAME", help="A tube set out anyway.")
+    ] = None,
+    without: Annotated[
+        list[str] | None, typer.Option("--without", metavar="NAME", help="A tube to leave out.")
+    ] = None,
+    area: Annotated[
+        str | None, typer.Option(metavar="SIZE", help="Size of the picture, such as 40x50cm.")
+    ] = None,
+    coats: Annotated[int, typer.Option(min=1, max=10, help="Coats, with --area.")] = 2,
+    make: Annotated[
+        float, typer.Option(min=1, metavar="ML", help="Paint to make in all, without --area.")
+    ] = 60.0,
+    finish: Annotated[
+        str | None,
+        typer.Option(help="gloss, satin or matt: what the painting will have; gloss for a photo."),
+    ] = None,
+    grey: GreyOption = None,
+    white: WhiteOption = None,
+    black: BlackOption = None,
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
+    """Find the fewest tubes on hand that mix all main colours of a picture, and say how."""
+    with open_store(studio) as store, working("Looking at the picture", as_json) as told:
+        from ..mixing import as_finished
+        from ..on_hand import usable
+        from ..photo import trust
+        from ..recipe_target import parse_target
+        from ..setout import set_out
+        from .predict import check_finish
+        from .recipe import split
+
+        names = {paint.nickname: paint.name for paint in store.paints()}
+        must = [store.find_paint(text).nickname for text in split(with_)]
+        out = [store.find_paint(text).nickname for text in split(without)]
+        shares = places = None
+        remark = ""
+        if len(colours) == 1 and is_picture(colours[0]):
+            from ..photo_colours import main_colours
+
+            photo = open_photo(colours[0], grey, white, black)
+            main = main_colours(photo)
+            targets = [colour.target(photo) for colour in main]
+            shares, places = [c.share for c in main], [c.at for c in main]
+            remark = trust(photo)
+        else:
+            no_photo(grey=grey, white=white, black=black)
+            targets = [parse_target(text, store) for text in colours]
+        gloss = check_finish(finish or ("gloss" if places else None))
+        coefficients = as_finished(usable(store, must, out), gloss)
+        told("comparing every set of tubes")
+        found = set_out(
+            coefficients, targets, shares, places, within, tubes, must, make, area, coats, names
+        )
+    say(as_dict(found, remark), as_json, lambda: _show(found, names, remark))
+
+
+def as_dict(found: SetOut, remark: str = "") -> dict[str, Any]:
+    """Everything said, for machines."""
+    return {
+        "tubes": list(found.tubes),
+        "ml": found.ml,
+        "within_de00": found.within,
+        "searched": found.searched,
+        "proven_fewest": found.proven,
+        "remark": remark,
+        "colours": [
+            {
+                "said": dab.target.said,
+                "words": dab.target.words,
+                "lab": [float(x) for x in dab.target.lab],
+                "share": dab.share,
+                "at": dab.at,
+                "parts": dab.recipe.parts,
+                "made": dab.recipe.words,
+                "made_lab": [float(x) for x in dab.recipe.lab],
+                "difference_de00": dab.recipe.difference,
+                "band_de00": dab.recipe.band,
+                "reached": dab.reached,
+                "scan_made": dab.recipe.scan_made,
+                "ml": dab.ml,
+                "grams": dab.grams,
+                "order": [
+                    {"paint": s.paint, "hold_back": s.hold_back, "words": s.words}
+                    for s in dab.order.steps
+                ],
+            }
+            for dab in found.dabs
+        ],
+        "one_fewer": None
+        if found.fewer is None
+        else {
+            "tubes": list(found.fewer.tubes),
+            "left_out": list(found.fewer.left_out),
+            "taken_in": list(found.fewer.taken_in),
+            "lab": found.fewer.lab.tolist(),
+            "difference_de00": found.fewer.difference.tolist(),
+        },
+    }
+
+
+def _show(found: SetOut, names: dict[str, str], remark: str) -> None:
+    from ...calibrate.optics.colour import in_words
+
+    if remark:
+        typer.echo(f"{remark[:1].upper()}{remark[1:]}.")
+    many = f"{len(found.tubes)} tubes mix" if len(found.tubes) > 1 else "One tube makes"
+    those = f"{len(found.dabs)} colours"
+    if found.unreached:
+        those = f"{len(found.dabs) - len(found.unreached)} of {those}"
+    typer.echo(
+        f"{many} {those} within CIEDE2000 {found.within:g} ({in_words(found.within - 1e-9)} at the "
+        "most)" + (", and the others as near as these tubes can." if found.unreached else ".")
+    )
+    typer.echo(
+        "Set out: " + ", ".join(f"{v:.1f} ml {names.get(p, p)}" for p, v in found.ml.items())
+    )
+    for number, dab in enumerate(found.dabs, 1):
+        place = f", as at {dab.at[0]:g},{dab.at[1]:g}" if dab.at else ""
+        typer.echo(
+            f"\n{number}. {dab.target.words}, {_hex(dab.target.lab)} ({dab.target.said}{place})"
+        )
+        typer.echo(f"   {dab.ml:.0f} ml: {_order(dab, names)}.")
+        typer.echo(f"   {match_line(dab)}.")
+    typer.echo("\nHalves: put in the first half, look, then the rest.")
+    if any(dab.recipe.scan_made for dab in found.dabs):
+        typer.echo("Some of these paints were read by a scanner, not an instrument.")
+    _show_fewer(found, names)
+    if not found.proven:
+        typer.echo("There are more tubes than can all be compared: a smaller set may exist.")
+
+
+def match_line(dab: Dab) -> str:
+    """Say how near a colour comes."""
+    from ..recipe import match_words
+
+    said = match_words(dab.recipe)
+    if not dab.reached:
+        return f"Out of reach of the tubes on hand: {said}"
+    return f"{said[:1].upper()}{said[1:]}"
+
+
+def _order(dab: Dab, names: dict[str, str]) -> str:
+    parts = []
+    for step in dab.order.steps:
+        grams = dab.grams[step.paint]
+        amount = f"{grams:.2f} g" if grams >= 0.005 else "a trace of"
+        half = " in halves" if step.hold_back and grams >= 0.02 else ""
+        parts.append(f"{amount} {names.get(step.paint, step.paint)}{half}")
+    return ", ".join(parts)
+
+
+def _show_fewer(found: SetOut, names: dict[str, str]) -> None:
+    if found.fewer is None:
+        return
+    from ...calibrate.optics.colour import in_words
+    from ..colour_words import colour_words
+
+    fewer = found.fewer
+    left = " and ".join(names.get(p, p) for p in fewer.left_out)
+    instead = " and ".join(names.get(p, p) for p in fewer.taken_in)
+    swap = f" but with {instead}" if instead else ""
+    typer.echo(f"\nOne tube fewer, without {left}{swap}, would cost:")
+    rows = [
+        (
+            f"{number}",
+            dab.target.words,
+            _hex(dab.target.lab),
+            colour_words(fewer.lab[number - 1]),
+            _hex(fewer.lab[number - 1]),
+            f"{off:.1f} ({in_words(off)})",
+        )
+        for number, (dab, off) in enumerate(zip(found.dabs, fewer.difference, strict=True), 1)
+        if fewer.lost[number - 1]
+    ]
+    print_table(["", "wanted", "shown", "would be", "shown", "off"], rows)
+
+
+def _hex(colour: Any) -> str:
+    from ...calibrate.optics.colour import lab_to_srgb
+
+    rgb, cut = lab_to_srgb(colour)
+    return "#" + "".join(f"{round(255 * float(x)):02x}" for x in rgb[0]) + ("!" if cut[0] else "")

@@ -1,0 +1,125 @@
+"""Colours of photographs: rendered scenes of invented paints, whose every colour is known."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image, ImageCms
+from tintladder.calibrate.cards.layout import read_layout
+from tintladder.calibrate.errors import InputError
+from tintladder.calibrate.optics.colour import ciede2000, srgb_to_lab
+from tintladder.database.photo import BANDS, parse_spot, read_photo, spot
+from tintladder.database.photo_colours import FEWEST, MOST, main_colours
+
+from tests.lab.photos import MIXES, colours, scene
+from tests.lab.render import PHONE_JPEG, Colours, Pose, render, save
+from tests.lab.scans import grey, ladder, painted
+
+
+@pytest.fixture(scope="module")
+def taken(tmp_path_factory: pytest.TempPathFactory):
+    """Two of the scenes, and their files."""
+    folder = tmp_path_factory.mktemp("photos")
+    found = []
+    for number in (1, 4):
+        one = scene(number)
+        save(one.photo, str(folder / f"{number}.jpg"), None)
+        found.append((one, folder / f"{number}.jpg"))
+    return found
+
+
+def differences(one, **spots) -> np.ndarray:
+    painted_as, file = one
+    photo = read_photo(file, **{name: painted_as.spots[name] for name in spots})
+    names = [name for name in painted_as.spots if name in MIXES]
+    seen = np.array([spot(photo, painted_as.spots[name]).lab for name in names])
+    return ciede2000(seen, np.array([colours()[name] for name in names]))
+
+
+def test_a_grey_brings_colours_nearer_and_the_band_holds(taken):
+    for one in taken:
+        raw, evened = differences(one), differences(one, grey=1)
+        assert evened.mean() < 0.7 * raw.mean()
+        assert (evened < BANDS["a grey"]).mean() >= 0.9 and (raw < BANDS["nothing"]).mean() >= 0.9
+        both = differences(one, white=1, black=1)
+        assert both.mean() < 0.8 * raw.mean()
+
+
+def test_main_colours_are_those_that_were_painted(taken):
+    for painted_as, file in taken:
+        photo = read_photo(file, **{n: painted_as.spots[n] for n in ("white", "grey", "black")})
+        found = main_colours(photo)
+        assert FEWEST <= len(found) <= MOST
+        labs = np.array([c.lab for c in found])
+        for name, at in painted_as.spots.items():
+            if name in MIXES:
+                assert ciede2000(labs, spot(photo, at).lab).min() < 5, name
+        # Each is shown where it is seen, and they part the picture among them.
+        for c in found:
+            assert ciede2000(spot(photo, c.at).lab, c.lab) < 5
+        assert 0.9 < sum(c.share for c in found) <= 1
+        # The grey card and its neighbours belong to no picture.
+        assert photo.aside[painted_as.spots["grey"][::-1]]
+
+
+def test_a_plain_picture_has_one_colour(tmp_path: Path):
+    Image.new("RGB", (60, 40), (119, 119, 119)).save(tmp_path / "plain.png")
+    (only,) = main_colours(read_photo(tmp_path / "plain.png"))
+    np.testing.assert_allclose(only.lab, [50.03, 0, 0], atol=0.05)
+    assert only.share == 1
+
+
+def test_a_printed_card_in_the_picture_evens_it(tmp_path: Path):
+    card, layout = ladder("ROPE"), read_layout("quick-a5")
+    spectra = painted(card, layout, 5)
+    shot = render(layout, Colours(PHONE_JPEG, spectra, grey()), PHONE_JPEG, Pose(120.0), 5, dirt=0)
+    dim = (shot.pixels * np.array([0.75, 0.85, 0.95])).astype(np.uint8)
+    Image.fromarray(dim).save(tmp_path / "card.jpg", quality=95)
+    photo = read_photo(tmp_path / "card.jpg", layouts={layout.number: layout})
+    assert photo.by == "the card" and photo.aside.mean() > 0.5
+    box = next(p.box for p in layout.patches if p.step == 0 and p.over == "white")
+    x, y = (box.corners[0][i] + box.corners[2][i] for i in (0, 1))
+    at = shot.to_px @ [x / 2, y / 2, 1]
+    white = spot(photo, (at[0] / at[2], at[1] / at[2]))
+    assert abs(white.lab[0] - 94) < 3 and np.hypot(*white.lab[1:]) < 3
+    # One that isn't known here evens nothing.
+    assert read_photo(tmp_path / "card.jpg", layouts={}).by == "nothing"
+
+
+def test_an_embedded_profile_is_applied(tmp_path: Path):
+    """The same light in two encodings reads alike; littleCMS's own L* profile is the other."""
+    patch = np.zeros((30, 30, 3), np.uint8)
+    patch[:] = (200, 90, 60)
+    lab = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB"))
+    Image.fromarray(patch).save(tmp_path / "a.png", icc_profile=lab.tobytes())
+    Image.fromarray(patch).save(tmp_path / "b.png")
+    one, other = (spot(read_photo(tmp_path / f"{n}.png"), (15, 15)).lab for n in "ab")
+    np.testing.assert_allclose(one, other, atol=0.3)
+    np.testing.assert_allclose(other, srgb_to_lab(patch[0, :1] / 255)[0], atol=1e-6)
+
+
+def test_what_a_spot_can_not_tell_it_says(tmp_path: Path):
+    pixels = np.zeros((100, 100, 3), np.uint8)
+    pixels[:, :50], pixels[:, 50:] = (255, 255, 255), (20, 60, 120)
+    Image.fromarray(pixels).save(tmp_path / "edge.png")
+    photo = read_photo(tmp_path / "edge.png")
+    notes = " ".join(spot(photo, (50, 50)).notes)
+    assert "isn't one colour" in notes and "cut off" in notes and "estimate" in notes
+    assert spot(photo, (80, 50)).estimate and spot(photo, (80, 50)).band == BANDS["nothing"]
+
+
+def test_bad_spots_and_files(tmp_path: Path):
+    Image.new("RGB", (60, 40), (90, 90, 90)).save(tmp_path / "p.png")
+    photo = read_photo(tmp_path / "p.png")
+    with pytest.raises(InputError, match="60 x 40 px"):
+        spot(photo, (60, 10))
+    with pytest.raises(InputError, match="a black alone"):
+        read_photo(tmp_path / "p.png", black=(5, 5))
+    for text in ("12", "a,b", "1,2,3", ""):
+        with pytest.raises(InputError, match="120,80"):
+            parse_spot(text, "--at")
+    (tmp_path / "no.jpg").write_text("no picture")
+    with pytest.raises(InputError, match="TIFF, PNG or JPEG"):
+        read_photo(tmp_path / "no.jpg")
