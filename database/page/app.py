@@ -1,0 +1,106 @@
+"""The page's application: which address shows what."""
+
+from __future__ import annotations
+
+import sys
+import traceback
+from importlib.resources import files
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import Route
+
+from ..studio import Studio
+from . import views_cards, views_fits, views_mix, views_releases, views_studio
+from .asked import Asked
+from .guard import Guard, TooLarge
+from .jobs import Jobs
+from .worksheet import Searches
+
+GET, POST = ["GET"], ["POST"]
+ROUTES = (
+    ("/", views_studio.home, GET),
+    ("/begin", views_studio.begin, POST),
+    ("/tubes", views_studio.tubes, GET),
+    ("/tubes", views_studio.new_tube, POST),
+    ("/tubes/{tube}", views_studio.on_hand, POST),
+    ("/jobs/{name}", views_studio.job, GET),
+    ("/alive", views_studio.alive, GET),
+    ("/cards", views_cards.cards, GET),
+    ("/cards", views_cards.print_card, POST),
+    ("/cards/new", views_cards.new_card, GET),
+    ("/cards/{card}", views_cards.card, GET),
+    ("/cards/{card}/weighed", views_cards.fill_card, POST),
+    ("/cards/{card}/read", views_cards.read_card, POST),
+    ("/cards/{card}/papers/{paper}", views_cards.paper, GET),
+    ("/read", views_cards.read_any, POST),
+    ("/fits", views_fits.fits, GET),
+    ("/fits", views_fits.fit, POST),
+    ("/paints/{paint}", views_fits.paint, GET),
+    ("/paints/{paint}/tint.png", views_fits.tint_picture, GET),
+    ("/publish", views_releases.preview, GET),
+    ("/publish", views_releases.publish_now, POST),
+    ("/releases", views_releases.all_releases, GET),
+    ("/releases/{version}.zip", views_releases.archive, GET),
+    ("/releases/{version}/report", views_releases.report_page, GET),
+    ("/compare", views_releases.comparison, GET),
+    ("/compare.png", views_releases.comparison_picture, GET),
+    ("/mix", views_mix.worksheet, GET),
+    ("/mix/plate", views_mix.change_plate, POST),
+    ("/mix/keep", views_mix.keep_way, POST),
+)
+_STATIC = {"page.css": "text/css", "page.js": "text/javascript"}
+
+
+def make_app(studio: Studio) -> Starlette:
+    """Make the page of a studio.
+
+    Parameters
+    ----------
+    studio : Studio
+        It need not exist yet; the first tube makes it.
+    """
+    app = Starlette(
+        routes=[
+            *(Route(path, work, methods=methods) for path, work, methods in ROUTES),
+            *(Route(f"/{name}", _static, methods=GET) for name in _STATIC),
+        ],
+        middleware=[Middleware(Guard)],
+        exception_handlers={
+            HTTPException: _not_there, TooLarge: _too_large, Exception: _our_fault,
+        },
+    )  # fmt: skip
+    app.state.studio = studio
+    app.state.jobs = Jobs()
+    app.state.searches = Searches()
+    return app
+
+
+def _static(request: Request) -> Response:
+    name = request.url.path.removeprefix("/")
+    text = (files("tintladder.database.page") / name).read_text(encoding="utf-8")
+    return PlainTextResponse(text, media_type=_STATIC[name])
+
+
+async def _not_there(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    return _asked(request).wrong(error.status_code, f"{request.url.path}: there is no such page")
+
+
+async def _too_large(request: Request, error: Exception) -> Response:
+    return _asked(request).wrong(413, "that is too large; scan at a lower resolution")
+
+
+async def _our_fault(request: Request, error: Exception) -> Response:
+    traceback.print_exception(error, file=sys.stderr)
+    said = " ".join(f"{type(error).__name__}: {error}".split())
+    return _asked(request).wrong(500, f"our fault, not yours ({said}); nothing was half-written")
+
+
+def _asked(request: Request) -> Asked:
+    from starlette.datastructures import FormData
+
+    return Asked(request, FormData())

@@ -1,0 +1,153 @@
+"""What a view is given, and what it answers with."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+from functools import cache, wraps
+from importlib.resources import files
+from typing import Any
+from urllib.parse import quote, urlencode
+
+from jinja2 import Environment, FunctionLoader, StrictUndefined
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData, UploadFile
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
+
+from ...calibrate.errors import InputError
+from ...calibrate.optics.colour import in_words
+from ..store import Store
+from ..studio import Studio
+from .jobs import Jobs, Work
+from .words import for_the_page
+
+_FIELDS = 2000
+
+
+class Changed(InputError):
+    """Something that another window changed since this one showed it."""
+
+    def __init__(self, what: str) -> None:
+        super().__init__(
+            None, None, f"{what} was changed elsewhere since this page was opened",
+            "nothing of yours was kept; load the page again to see how it stands, then repeat it",
+        )  # fmt: skip
+
+
+class Asked:
+    """One request, with its form read.
+
+    Attributes
+    ----------
+    request : Request
+    form : FormData
+    """
+
+    def __init__(self, request: Request, form: FormData) -> None:
+        self.request = request
+        self.form = form
+
+    @property
+    def studio(self) -> Studio:
+        """The studio that is served."""
+        found: Studio = self.request.app.state.studio
+        return found
+
+    @property
+    def jobs(self) -> Jobs:
+        """The server's jobs."""
+        found: Jobs = self.request.app.state.jobs
+        return found
+
+    def store(self, create: bool = False) -> Store:
+        """Open the studio's database, for this request alone."""
+        return Store.open(self.studio, create)
+
+    def path(self, name: str) -> str:
+        """Return a part of the path."""
+        return str(self.request.path_params[name])
+
+    def text(self, name: str) -> str:
+        """Return what was typed into a field, or the query says; empty where there is none."""
+        found = self.form.get(name, self.request.query_params.get(name, ""))
+        return found.strip() if isinstance(found, str) else ""
+
+    def texts(self, name: str) -> list[str]:
+        """Return every value of a field, or of the query."""
+        found = self.form.getlist(name) or self.request.query_params.getlist(name)
+        return [value.strip() for value in found if isinstance(value, str) and value.strip()]
+
+    def uploads(self, name: str) -> list[UploadFile]:
+        """Return the files of a field."""
+        return [f for f in self.form.getlist(name) if isinstance(f, UploadFile) and f.filename]
+
+    def show(self, template: str, status: int = 200, **said: Any) -> Response:
+        """Answer with a page."""
+        page = _environment().get_template(template)
+        made = page.render(
+            studio=self.studio.folder.name, here=self.request.url.path, asked=self, **said
+        )
+        return HTMLResponse(made, status)
+
+    def job(self, title: str, back: str, work: Work) -> Response:
+        """Begin some work and answer with the page that watches it."""
+        return go(self.jobs.start(title, back, work))
+
+    @property
+    def by_script(self) -> bool:
+        """Whether the page's script asks, and wants a line of JSON where something is wrong."""
+        return self.request.headers.get("accept") == "application/json"
+
+    def wrong(self, status: int, line: str) -> Response:
+        """Answer with one line that says what is wrong."""
+        if self.by_script:
+            return JSONResponse({"line": line}, status)
+        return self.show("wrong.html", status, line=line)
+
+
+View = Callable[[Asked], Response]
+
+
+def view(work: View) -> Callable[[Request], Awaitable[Response]]:
+    """Make an endpoint of a view: read the form, work in a thread, turn bad input into a line."""
+
+    @wraps(work)
+    async def endpoint(request: Request) -> Response:
+        form = FormData()
+        if request.method == "POST":
+            form = await request.form(max_files=100, max_fields=_FIELDS)
+        try:
+            asked = Asked(request, form)
+            try:
+                answer = await run_in_threadpool(work, asked)
+            except InputError as error:
+                status = 409 if isinstance(error, Changed) else 400
+                return asked.wrong(status, for_the_page(str(error)))
+            if asked.by_script and isinstance(answer, RedirectResponse):
+                # A script isn't told the part behind #, were it sent there itself.
+                return JSONResponse({"path": answer.headers["location"]})
+            return answer
+        finally:
+            await form.close()
+
+    return endpoint
+
+
+def go(path: str, query: Mapping[str, Any] | None = None, at: str = "") -> Response:
+    """Answer with another page to go to."""
+    asked = f"?{urlencode(query, doseq=True)}" if query else ""
+    return RedirectResponse(path + asked + (f"#{at}" if at else ""), 303)
+
+
+def _text(name: str) -> str:
+    return (files("tintladder.database.page") / "templates" / name).read_text(encoding="utf-8")
+
+
+@cache
+def _environment() -> Environment:
+    made = Environment(
+        loader=FunctionLoader(_text), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True, auto_reload=False,
+    )  # fmt: skip
+    made.filters |= {"in_words": in_words, "path": lambda text: quote(str(text), safe="")}
+    return made

@@ -1,0 +1,136 @@
+"use strict";
+// The page works without this script; with it nothing typed is lost where something goes wrong.
+const root = document.documentElement;
+const notice = document.getElementById("notice");
+const busy = document.getElementById("busy");
+
+// Colours on grey or on white paper, as chosen last in this browser.
+const ground = localStorage.getItem("ground") || "grey";
+root.dataset.ground = ground;
+for (const choice of document.querySelectorAll("[name=ground]")) {
+  choice.checked = choice.value === ground;
+  choice.addEventListener("change", () => {
+    root.dataset.ground = choice.value;
+    localStorage.setItem("ground", choice.value);
+  });
+}
+for (const part of document.querySelectorAll("[data-scripted]")) part.hidden = false;
+
+// Anything that takes longer than a moment says so.
+let slow;
+function working(on) {
+  clearTimeout(slow);
+  if (on) slow = setTimeout(() => { busy.hidden = false; }, 400);
+  else busy.hidden = true;
+}
+window.addEventListener("pageshow", () => working(false));
+document.addEventListener("click", (event) => {
+  const link = event.target.closest("a[href]");
+  if (link && !link.target && !link.hasAttribute("download") && !link.hash && !event.ctrlKey && !event.metaKey) working(true);
+});
+
+function lost(on) {
+  notice.hidden = !on;
+  if (on) notice.textContent = "The page's server has stopped. What you typed is still here, and what was kept is in the studio. Start it again (tintladder open), then go on.";
+}
+
+async function alive() {
+  try {
+    await fetch("/alive", { cache: "no-store" });
+    lost(false);
+  } catch {
+    lost(true);
+  }
+}
+setInterval(alive, 5000);
+
+// A form that is refused says why beside its button, and keeps what was typed and chosen.
+function refuse(form, line) {
+  let fault = form.querySelector(".fault");
+  if (!fault) {
+    fault = document.createElement("div");
+    fault.className = "fault";
+    fault.tabIndex = -1;
+    fault.setAttribute("role", "alert");
+    form.prepend(fault);
+  }
+  fault.textContent = line;
+  fault.focus();
+  fault.scrollIntoView({ block: "nearest" });
+}
+
+async function send(form, button) {
+  const content = new FormData(form);
+  if (button && button.name) content.append(button.name, button.value);
+  const body = form.enctype === "multipart/form-data" ? content : new URLSearchParams(content);
+  const buttons = form.querySelectorAll("button");
+  for (const each of buttons) each.disabled = true;
+  working(true);
+  try {
+    const answer = await fetch(form.action, { method: "POST", body, headers: { Accept: "application/json" } });
+    const said = await answer.text();
+    if (answer.ok) {
+      const there = new URL(JSON.parse(said).path, location);
+      const here = there.pathname + there.search === location.pathname + location.search;
+      location.assign(there);
+      if (here) location.reload();
+      return;
+    }
+    let line = said;
+    try { line = JSON.parse(said).line; } catch { /* a plain line */ }
+    refuse(form, line);
+  } catch {
+    lost(true);
+  }
+  for (const each of buttons) each.disabled = false;
+  working(false);
+}
+
+for (const form of document.querySelectorAll("form")) {
+  form.addEventListener("submit", (event) => {
+    if (form.method !== "post") { working(true); return; }
+    event.preventDefault();
+    send(form, event.submitter);
+  });
+}
+
+// Files are taken as soon as they are chosen or dropped.
+for (const zone of document.querySelectorAll(".drop")) {
+  const field = zone.querySelector("input[type=file]");
+  const form = zone.closest("form");
+  if (form.dataset.atOnce !== undefined) field.addEventListener("change", () => { if (field.files.length) form.requestSubmit(); });
+  for (const kind of ["dragenter", "dragover"]) {
+    zone.addEventListener(kind, (event) => { event.preventDefault(); zone.classList.add("over"); });
+  }
+  zone.addEventListener("dragleave", () => zone.classList.remove("over"));
+  zone.addEventListener("drop", (event) => {
+    event.preventDefault();
+    zone.classList.remove("over");
+    field.files = event.dataTransfer.files;
+    field.dispatchEvent(new Event("change"));
+  });
+}
+
+// A colour chosen with the browser's own chooser is written where it is asked for.
+for (const chooser of document.querySelectorAll("input[type=color][data-for]")) {
+  const field = document.getElementById(chooser.dataset.for);
+  chooser.addEventListener("input", () => { field.value = chooser.value; });
+}
+
+// Work that goes on beside the page is asked after until it has ended.
+const job = document.querySelector("[data-job]");
+async function ask() {
+  try {
+    const answer = await fetch(job.dataset.job, { headers: { Accept: "application/json" }, cache: "no-store" });
+    lost(false);
+    const said = await answer.json();
+    if (said.path) { location.replace(said.path); return; }
+    if (said.fault || said.lost) { location.reload(); return; }
+    const words = document.getElementById("words");
+    if (words.textContent !== said.words) words.textContent = said.words;
+  } catch {
+    lost(true);
+  }
+  setTimeout(ask, 250);
+}
+if (job) ask();

@@ -1,0 +1,109 @@
+"""Where a studio stands, and what there is to do next."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sqlalchemy import select
+
+from .. import schema
+from ..card_progress import CardProgress
+from ..store import Store
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """How far a paint's fit in use may be trusted.
+
+    Attributes
+    ----------
+    paint : str
+        Nickname.
+    name : str
+    fit : int
+    verdict : str
+    reasons : tuple of str
+    miss, worst : float or None
+        CIEDE2000 of the fit from its own patches.
+    """
+
+    paint: str
+    name: str
+    fit: int
+    verdict: str
+    reasons: tuple[str, ...]
+    miss: float | None
+    worst: float | None
+
+
+def verdicts(store: Store) -> list[Verdict]:
+    """The verdict on each paint that has a fit, by nickname."""
+    with store.snapshot() as session:
+        numbers = store.current_fits()
+        query = select(schema.PaintFit).where(schema.PaintFit.fit_id.in_(set(numbers.values())))
+        return sorted(
+            (
+                Verdict(
+                    row.paint.nickname, row.paint.name, row.fit_id, row.verdict,
+                    tuple(row.reasons), row.de00_mean, row.de00_max,
+                )
+                for row in session.scalars(query)
+                if numbers.get(row.paint.nickname) == row.fit_id
+            ),
+            key=lambda verdict: verdict.paint.casefold(),
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class ToDo:
+    """One thing that could be done now.
+
+    Attributes
+    ----------
+    words : str
+        Why.
+    button : str
+    path : str
+    posts : bool
+        Whether the button does it at once; else it leads to a page.
+    """
+
+    words: str
+    button: str
+    path: str
+    posts: bool = False
+
+
+def to_do(
+    cards: Sequence[CardProgress],
+    fitted: Sequence[Verdict],
+    tubes: Sequence[schema.Paint],
+    published: Sequence[schema.Release],
+) -> list[ToDo]:
+    """What there is to do, the nearest first."""
+    found = [todo for card in cards if (todo := _card(card)) is not None]
+    if any(card.read and not card.fitted and card.purpose == "fit" for card in cards):
+        found.insert(0, ToDo("Cards were read that no fit rests on yet.", "Fit", "/fits", True))
+    latest = {p: said["fit"] for p, said in published[-1].contents.items()} if published else {}
+    if fitted and any(latest.get(v.paint) != v.fit for v in fitted):
+        words = "Fits changed since the last release." if published else "Nothing is published yet."
+        found.append(ToDo(words, "Look at what would be published", "/publish"))
+    if fitted:
+        found.append(ToDo("Your fits can be mixed with.", "Mix a colour", "/mix"))
+    on_cards = {paint for card in cards for paint in card.paints}
+    waiting = [tube.nickname for tube in tubes if tube.on_hand and tube.nickname not in on_cards]
+    if waiting and tubes:
+        few = ", ".join(waiting[:4]) + (" and more" if len(waiting) > 4 else "")
+        found.append(ToDo(f"No card yet: {few}.", "Plan a card", "/cards/new"))
+    return found
+
+
+def _card(card: CardProgress) -> ToDo | None:
+    place, who = f"/cards/{card.number}", f"Card {card.number}, {card.name},"
+    if card.as_printed:
+        return ToDo(f"{who} is printed. Once it is painted:", "Say what you weighed", place)
+    if not card.read and not card.wet:
+        when = f" is dry enough from about {card.dry_from}" if card.dry_from else " can be read"
+        return ToDo(f"{who}{when}.", "Scan it or read it", f"{place}#read")
+    return None

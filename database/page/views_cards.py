@@ -1,0 +1,185 @@
+"""Cards: planned and printed, filled in, and all that was read of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from urllib.parse import urlencode
+
+from starlette.responses import FileResponse, Response
+
+from ...calibrate.cards.label_strength import STRENGTHS, is_white
+from ...calibrate.cards.measure import measure_of
+from ...calibrate.errors import InputError
+from ..card_filling import fill, filling, parse_amount, parse_day
+from ..card_history import ReadFile, read_of
+from ..card_printing import FOLDER, PAGES, Printed, Wanted, print_new_card
+from ..card_progress import PRINTED, card_number, cards_progress, named_card
+from ..reading_in import take_in
+from ..release_words import caution_lines
+from . import spectra_chart
+from .asked import Asked, Changed, go, view
+from .jobs import Progress
+from .uploads import ACCEPTED, keep, kept
+
+LAYOUTS = (
+    ("quick", "Quick card", "one tube, brushed out by hand"),
+    ("six-tube", "Six-tube sheet", "up to six tubes on one sheet, in one evening"),
+    ("drawdown", "Drawdown card", "films of one thickness: glazes and coverage too"),
+)
+MEASURES = (
+    ("0.1", "A scale that shows 0.1 g"),
+    ("0.01", "A scale that shows 0.01 g"),
+    ("syringe", "A 1 ml syringe"),
+    ("spoons", "Level quarter teaspoons"),
+)
+
+
+@view
+def cards(asked: Asked) -> Response:
+    """Where each card stands."""
+    with asked.store() as store:
+        found = cards_progress(store)
+    return asked.show("cards.html", cards=found, accepted=ACCEPTED, again=asked.texts("again"))
+
+
+@view
+def new_card(asked: Asked) -> Response:
+    """Ask what a card is to hold."""
+    with asked.store() as store:
+        tubes, fitted = store.paints(), store.current_fits()
+        on_cards = {paint for card in store.cards() for paint in card.paints}
+    chosen = (
+        asked.texts("tube")
+        or [t.nickname for t in tubes if t.on_hand and t.nickname not in on_cards][:1]
+    )
+    whites = [t.nickname for t in tubes if is_white(t.pigments)]
+    white = asked.text("white") or (whites[0] if len(whites) == 1 else "")
+    return asked.show(
+        "card_new.html", tubes=tubes, fitted=fitted, chosen=chosen, white=white, layouts=LAYOUTS,
+        measures=MEASURES, pages=PAGES, strengths=STRENGTHS,
+    )  # fmt: skip
+
+
+@view
+def print_card(asked: Asked) -> Response:
+    """Plan a card and print it."""
+    ladder = asked.text("ladder")
+    if ladder and ladder not in STRENGTHS:
+        raise InputError(None, "ladder", f"there is no {ladder} ladder", "choose another")
+    wanted = Wanted(
+        tubes=tuple(asked.texts("tube")),
+        measure=measure_of(asked.text("scale") or "0.1"),
+        layout=asked.text("layout") or None,
+        page=asked.text("page") or None,
+        white=asked.text("white") or None,
+        ladder=next((each for each in STRENGTHS if each == ladder), None),
+        name=asked.text("name") or None,
+    )
+    if not wanted.tubes:
+        raise InputError(None, "tubes", "a card needs a tube to paint", "choose one")
+    with asked.store() as store:
+        made: Printed = print_new_card(store, wanted)
+    return go(f"/cards/{made.number}")
+
+
+@view
+def card(asked: Asked) -> Response:
+    """One card: its papers, its grams, what was read of it."""
+    with asked.store() as store, store.snapshot():
+        number, known, text = named_card(store, asked.path("card"))
+        progress = next(each for each in cards_progress(store) if each.number == number)
+        printed = text.startswith(f"# {PRINTED}")
+        begun = filling(store, str(number)) if printed else None
+        history = read_of(store, number)
+        names = {paint.nickname: paint.name for paint in store.paints()}
+        version = store.card_version(known.name)
+    return asked.show(
+        "card.html", card=known, progress=progress, begun=begun, history=history, names=names,
+        version=version, charts=_charts(history), chart=spectra_chart, accepted=ACCEPTED,
+        papers=[p.name for p in _papers(asked, known.name) if p.is_file()], today=date.today(),
+        again=asked.texts("again"), cautions=caution_lines(),
+    )  # fmt: skip
+
+
+def _charts(history: Sequence[ReadFile]) -> list[spectra_chart.Chart | None]:
+    return [None if read.spectra is None else spectra_chart.chart(read.spectra) for read in history]
+
+
+def _papers(asked: Asked, name: str) -> list[Path]:
+    folder = asked.studio.folder / FOLDER
+    return [folder / f"{name}.pdf", folder / f"{name}-weighing.pdf"]
+
+
+@view
+def paper(asked: Asked) -> Response:
+    """A printed page of a card."""
+    with asked.store() as store:
+        _, known, _ = named_card(store, asked.path("card"))
+    for path in _papers(asked, known.name):
+        if path.name == asked.path("paper") and path.is_file():
+            return FileResponse(path, media_type="application/pdf", filename=path.name)
+    raise InputError(None, asked.path("paper"), "is no paper of this card", "print a new card")
+
+
+@view
+def fill_card(asked: Asked) -> Response:
+    """Keep what was weighed."""
+    with asked.store() as store, store.transaction():
+        begun = filling(store, asked.path("card"))
+        if str(store.card_version(begun.card.name)) != asked.text("seen"):
+            raise Changed(f"card {begun.card.name}")
+        changed = {}
+        for amount in begun.amounts:
+            typed = asked.text(f"g:{amount.label}")
+            if typed and typed != f"{amount.grams:g}":
+                changed[amount.label] = parse_amount(typed, amount)
+        fill(store, begun, changed, parse_day(asked.text("painted")))
+    return go(f"/cards/{begun.number}", at="read")
+
+
+@view
+def read_card(asked: Asked) -> Response:
+    """Take in files dropped on a card."""
+    with asked.store() as store:
+        number, known, _ = named_card(store, asked.path("card"))
+    return _read(asked, known.name, f"/cards/{number}")
+
+
+@view
+def read_any(asked: Asked) -> Response:
+    """Take in files dropped anywhere: each says what it is, and which card it is of by its name."""
+    return _read(asked, None, "/cards")
+
+
+def _read(asked: Asked, card: str | None, back: str) -> Response:
+    again = asked.texts("again")
+    files = kept(asked.studio, again) if again else keep(asked.studio, asked.uploads("files"))
+    said = {key: asked.text(key) or None for key in ("unit", "geometry", "specular")}
+    names = [path.name for path in files]
+
+    def work(progress: Progress) -> str:
+        return _taken(asked, files, card, said, progress) or back
+
+    title = f"Reading {names[0]}" if len(names) == 1 else f"Reading {len(names)} files"
+    # Where it can't be read the files are there still: only what was missing is asked for.
+    retry = f"{back}?{urlencode({'again': names}, doseq=True)}#read"
+    return asked.job(title, retry, work)
+
+
+def _taken(
+    asked: Asked,
+    files: Sequence[Path],
+    card: str | None,
+    said: dict[str, str | None],
+    progress: Progress,
+) -> str | None:
+    """Take in files, all or none; return the path of the page of the only card among them."""
+    progress("reading")
+    with asked.store(create=True) as store:
+        taken = take_in(store, files, card, **said)
+        names = {item.card for item in taken if item.card}
+        if len(names) == 1:
+            return f"/cards/{card_number(store, names.pop())}"
+    return None

@@ -1,0 +1,178 @@
+"""Mixing as one worksheet: its address holds every choice, the studio what is on the plate."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from typing import Any
+from urllib.parse import urlencode
+
+from starlette.responses import Response
+
+from ...calibrate.errors import InputError
+from ..mixing import parse_mix
+from ..next_addition import NEAR, next_additions
+from ..on_hand import usable
+from ..plate import Additions, on_plate, read_plate, write_plate
+from ..recipe_store import keep_recipe, kept_recipes
+from ..recipe_target import Target
+from ..store import Store
+from .asked import Asked, Changed, go, view
+from .words import for_the_page
+from .worksheet import SCALES, Amounts, Searches, Way, aim, amounts, swatch
+
+KEYS = ("target", "out", "without", "tubes", "way", "make", "coats", "scale", "mixing")
+"""What a worksheet's address holds."""
+_MOST = 4
+
+
+@view
+def worksheet(asked: Asked) -> Response:
+    """The worksheet as far as its address has come."""
+    said: dict[str, Any] = {
+        "faults": {}, "target": None, "ways": None, "way": None, "amounts": None, "plate": None,
+        "text": asked.text("target"), "chosen": _chosen(asked), "scales": SCALES,
+        "swatch": swatch, "address": _address, "near": NEAR,
+    }  # fmt: skip
+    with asked.store() as store:
+        paints, fitted = store.paints(), store.current_fits()
+        said["names"] = {paint.nickname: paint.name for paint in paints}
+        said["tubes"] = [p for p in paints if p.on_hand and p.nickname in fitted]
+        said["kept"] = kept_recipes(store)
+        if not said["tubes"]:
+            raise InputError(
+                None, None, "no tube on hand has a fit yet, so nothing can be mixed",
+                "read a card and fit it, or say under Tubes what is on hand",
+            )  # fmt: skip
+        # Where one step can't be done the ones before it stay, and say why.
+        for name, step in (
+            ("aim", _aim),
+            ("ways", _ways),
+            ("amounts", _amounts),
+            ("plate", _plate),
+        ):
+            try:
+                if not step(asked, store, said):
+                    break
+            except InputError as error:
+                said["faults"][name] = for_the_page(str(error))
+                break
+    return asked.show("mix.html", **said)
+
+
+def _chosen(asked: Asked) -> dict[str, Any]:
+    """Everything chosen so far, as an address holds it."""
+    found: dict[str, Any] = {key: asked.text(key) for key in KEYS if key != "without"}
+    found["without"] = asked.texts("without")
+    return {key: value for key, value in found.items() if value}
+
+
+def _address(chosen: dict[str, Any], at: str = "", **changed: Any) -> str:
+    """The worksheet's address with something else chosen; None leaves a choice out."""
+    held = {key: value for key, value in (chosen | changed).items() if value is not None}
+    return f"/mix?{urlencode(held, doseq=True)}" + (f"#{at}" if at else "")
+
+
+def _aim(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
+    if not said["text"]:
+        return False
+    said["target"] = aim(store, said["text"])
+    return bool(asked.text("out"))
+
+
+def _ways(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
+    searches: Searches = asked.request.app.state.searches
+    most = int(asked.text("tubes") or _MOST)
+    ways = searches.ways(store, said["target"], said["text"], asked.texts("without"), most)
+    said["ways"] = ways
+    said["way"] = next((way for way in ways.ways if way.key == asked.text("way")), None)
+    return said["way"] is not None
+
+
+def _amounts(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
+    make = asked.text("make")
+    if not make:
+        return False
+    step = float(asked.text("scale") or SCALES[0])
+    if step not in SCALES:
+        raise InputError("scale", f"{step:g} g", "expected one of those listed", "choose one")
+    coats = int(asked.text("coats") or 2)
+    said["amounts"] = amounts(store, said["target"], said["way"], make, coats, step)
+    return bool(asked.text("mixing"))
+
+
+def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
+    additions = read_plate(store.studio.folder)
+    plate = on_plate(additions)
+    weighed: Amounts = said["amounts"]
+    way: Way = said["way"]
+    said["plate"] = {
+        "additions": additions, "seen": _seen(additions), "sum": plate, "next": None,
+        "grams": weighed.weighed.amounts if not plate else dict.fromkeys(way.recipe.parts),
+    }  # fmt: skip
+    if plate:
+        target: Target = said["target"]
+        coefficients = usable(store, list(plate))
+        said["plate"]["next"] = next_additions(coefficients, plate, target.lab)
+    return True
+
+
+def _seen(additions: Additions) -> str:
+    return hashlib.sha256(json.dumps(additions, sort_keys=True).encode()).hexdigest()[:16]
+
+
+@view
+def change_plate(asked: Asked) -> Response:
+    """Add to the plate, take the last addition back, or begin with an empty one."""
+    what = asked.text("do")
+    # The database's lock keeps two windows from writing the plate at once.
+    with asked.store() as store, store.transaction():
+        folder = store.studio.folder
+        additions = read_plate(folder)
+        if what == "add":
+            additions.append(_added(asked, store))
+        elif _seen(additions) != asked.text("seen"):
+            raise Changed("the plate")
+        elif what == "undo" and additions:
+            additions.pop()
+        elif what == "clear":
+            additions = []
+        else:
+            raise InputError("plate", what, "expected to add, undo or clear", "use its buttons")
+        write_plate(folder, additions)
+    return go(_address(_chosen(asked), at="plate"))
+
+
+def _added(asked: Asked, store: Store) -> dict[str, float]:
+    typed = {
+        key.removeprefix("g:"): str(value).strip().replace(",", ".")
+        for key, value in asked.form.multi_items()
+        if key.startswith("g:") and str(value).strip()
+    }
+    if not typed:
+        raise InputError("plate", None, "nothing was added", "say how many grams went on")
+    mix = ",".join(f"{name}={grams}" for name, grams in typed.items())
+    return parse_mix(mix, lambda name: store.find_paint(name).nickname)
+
+
+@view
+def keep_way(asked: Asked) -> Response:
+    """Keep the chosen way under a name."""
+    searches: Searches = asked.request.app.state.searches
+    text, most = asked.text("target"), int(asked.text("tubes") or _MOST)
+    with asked.store() as store:
+        target = aim(store, text)
+        ways = searches.ways(store, target, text, asked.texts("without"), most).ways
+        way = next((way for way in ways if way.key == asked.text("way")), None)
+        if way is None:
+            raise Changed("what the tubes make of this colour")
+        recipe = way.recipe
+        keep_recipe(
+            store, asked.text("name"), recipe.parts,
+            {"said": target.said, "words": target.words, "lab": target.lab.tolist(),
+             "estimate": target.estimate},
+            {"lab": recipe.lab.tolist(), "difference_de00": recipe.difference,
+             "band_de00": recipe.band},
+            asked.text("note"),
+        )  # fmt: skip
+    return go(_address(_chosen(asked), at="amounts"))
