@@ -172,10 +172,10 @@ def test_an_adopted_paint_keeps_its_figures(studio, release, tmp_path):
     found = load_release(made.archive).tables["quality"].set_index(["paint", "quantity"])
     theirs = release.tables["quality"].set_index(["paint", "quantity"])
     for quantity in ("hiding thickness", "hue turn", "contrast ratio"):
-        mine, own = found.loc[("PIER", quantity)], theirs.loc[("ANCHOR", quantity)]
+        mine, own = found.loc[[("PIER", quantity)]], theirs.loc[[("ANCHOR", quantity)]]
         assert mine["value"].iloc[0] == own["value"].iloc[0]
         assert mine["words"].iloc[0] == own["words"].iloc[0]
-    strength = found.loc[("DUSK", "tinting strength")].iloc[0]
+    strength = found.loc[[("DUSK", "tinting strength")]].iloc[0]
     assert (strength["against"], strength["white"]) in {("PIER", "MAST"), ("DUSK", "MAST")}
     assert "9 parts of MAST" in strength["words"] and "HULL" not in strength["words"]
 
