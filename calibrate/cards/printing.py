@@ -45,7 +45,7 @@ def lines_of(words: str, font: str, size: float, width_pt: float) -> list[str]:
 
 
 class Page:
-    """A page to draw on.
+    """A page to draw on, and as many more as are turned to.
 
     Parameters
     ----------
@@ -69,8 +69,12 @@ class Page:
         # Viewers that honour it then print at 100 % of their own accord.
         self._canvas.setViewerPreference("PrintScaling", "None")
 
+    def turn(self) -> None:
+        """End the page and begin another of the same size."""
+        self._canvas.showPage()
+
     def finish(self) -> bytes:
-        """End the page; the bytes of its PDF."""
+        """End the last page; the bytes of the PDF."""
         self._canvas.showPage()
         self._canvas.save()
         return self._file.getvalue()
@@ -93,6 +97,12 @@ class Page:
             x, y = self._at(box.x_mm, box.y_mm + box.height_mm)
             path.rect(x, y, box.width_mm * mm, box.height_mm * mm)
         self._canvas.drawPath(path, stroke=0, fill=1)
+
+    def colour(self, box: Box, rgb: Sequence[float]) -> None:
+        """Fill a box with an sRGB colour, 0-1 each."""
+        self._canvas.setFillColorRGB(*map(float, rgb))
+        x, y = self._at(box.x_mm, box.y_mm + box.height_mm)
+        self._canvas.rect(x, y, box.width_mm * mm, box.height_mm * mm, stroke=0, fill=1)
 
     def line(
         self,
@@ -138,7 +148,7 @@ class Page:
     ) -> float:
         """Write one line into a box, cut short where it is too long; its height, mm."""
         size = min(largest, box.height_mm * mm / LEADING)
-        natural = pdfmetrics.stringWidth(words, font, size)
+        natural = max(pdfmetrics.stringWidth(words, font, size), 1e-9)
         size = max(SMALLEST_PT, min(size, size * box.width_mm * mm / natural))
         shown = words
         while len(words) > 1 and pdfmetrics.stringWidth(shown, font, size) > box.width_mm * mm:
