@@ -18,7 +18,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
-HEAD = "0005"
+HEAD = "0006"
 """The newest migration; a test holds it against the migrations themselves."""
 
 ORDINARY = "ordinary"
@@ -320,7 +320,7 @@ class Fit(Base):
 
 
 class PaintFit(Base):
-    """What a run found of one paint; one of them is the paint's current fit."""
+    """What a run found of one paint; one of each model is the paint's current fit."""
 
     __tablename__ = "paint_fits"
     __table_args__ = (
@@ -328,6 +328,7 @@ class PaintFit(Base):
         Index(
             "ix_paint_fits_current",
             "paint_id",
+            "model",
             unique=True,
             sqlite_where=text("current"),
             postgresql_where=text("current"),
@@ -337,6 +338,7 @@ class PaintFit(Base):
     fit_id: Mapped[int] = mapped_column(ForeignKey("fits.id"))
     paint_id: Mapped[int] = mapped_column(ForeignKey("paints.id"))
     lot_id: Mapped[int | None] = mapped_column(ForeignKey("lots.id"))
+    model: Mapped[str] = mapped_column(default="two-flux", server_default="two-flux")
     current: Mapped[bool]
     beside: Mapped[list[Any]]
     """Nicknames of its coefficients: the paint itself, then its white."""
