@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 from ..calibrate.cards.readings import CardReadings
@@ -18,25 +18,32 @@ from ..calibrate.fit.solve import Progress
 from ..calibrate.fit.tube import Tube
 from ..calibrate.optics.coefficients import Coefficients
 from .card_store import StoredReadings
+from .scan_fitting import ScanFit, fit_scans, unfit_scans
 from .store import Store
+from .symmetric import symmetric
 from .tinting import white_of
 from .tinting_strength import rank
 
 
 @dataclass(frozen=True)
 class StudioFit:
-    """A run of the fit, as kept.
+    """A run of the fit, as kept: on an instrument's readings, then on scans.
 
     Attributes
     ----------
     number : int
-        Of the run in the studio.
+        Of the run in the studio; where nothing but scans was fitted, of the first of these.
     fit : JointFit
+        Of that run.
     check : Check
         Against the studio's check cards; of no rows where there are none.
     readings : sequence of CardReadings
-        What it was fitted to.
+        Of an instrument, that it was fitted to.
     quality : mapping of nickname to QualityReport
+        Of the paints fitted to them.
+    scanned : tuple of ScanFit
+    unfit : mapping of card to words
+        Scanned cards that no fit could take, and why.
     """
 
     number: int
@@ -44,6 +51,14 @@ class StudioFit:
     check: Check
     readings: Sequence[CardReadings]
     quality: Mapping[str, QualityReport]
+    scanned: tuple[ScanFit, ...] = ()
+    unfit: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def paints(self) -> dict[str, PaintFit]:
+        """Every paint that was fitted."""
+        runs = [self.fit, *(run.fit for run in self.scanned)]
+        return {nickname: paint for run in runs for nickname, paint in run.paints.items()}
 
 
 def run_fit(
@@ -64,20 +79,8 @@ def run_fit(
     """
     said: dict[str, Any] = {"leave_out": leave_out, "progress": progress}
     if known is None:
-        return _symmetric(fit_paints(readings, tubes, settings, **said))
-    return _symmetric(fit_new_tubes(readings, tubes, known, settings, **said))
-
-
-def _symmetric(fit: JointFit) -> JointFit:
-    """Make the covariance of K with S that of S with K to the last bit, as a release keeps one."""
-    local = fit.coefficients.local.copy()
-    local[:, 1, 0] = local[:, 0, 1]
-    found = replace(fit.coefficients, local=local)
-    paints = {
-        nickname: replace(paint, coefficients=found.select(paint.coefficients.paints))
-        for nickname, paint in fit.paints.items()
-    }
-    return replace(fit, coefficients=found, paints=paints)
+        return symmetric(fit_paints(readings, tubes, settings, **said))
+    return symmetric(fit_new_tubes(readings, tubes, known, settings, **said))
 
 
 def recorded_settings(recorded: Mapping[str, Any]) -> FitSettings:
@@ -111,11 +114,37 @@ def fit_studio(
     readings = store.card_readings("fit")
     if paints:
         readings = [r for r in readings if set(paints).intersection(r.card.paints)]
+    made = _fit_measured(store, readings, paints, settings, progress) if readings else None
+    with store.transaction():
+        runs, quality = list[tuple[int, JointFit]](), dict[str, QualityReport]()
+        if made is not None:
+            fit, known, tubes, quality = made
+            runs.append((store.record_fit(fit, readings, tubes, known, quality), fit))
+        measured = made[0].paints if made is not None else {}
+        rest = [paint for paint in paints if paint not in measured]
+        scanned = fit_scans(store, rest, measured, None, progress) if rest or not paints else []
+        runs += [(run.number, run.fit) for run in scanned]
+        unfit = unfit_scans(store)
+        if not runs:
+            raise _nothing_read(paints, unfit)
+        judged = _judge(store, runs, settings)
+    return StudioFit(*runs[0], judged, readings, quality, tuple(scanned), unfit)
+
+
+_Made = tuple[JointFit, Coefficients | None, dict[str, Tube], dict[str, QualityReport]]
+
+
+def _fit_measured(
+    store: Store,
+    readings: Sequence[StoredReadings],
+    paints: Sequence[str],
+    settings: FitSettings | None,
+    progress: Progress | None,
+) -> _Made:
+    """Fit to an instrument's readings: the fit, what was known, the tubes, what is to be said."""
+    known = None
+    if paints:
         beside = [p for r in readings for p in r.card.paints if p not in paints]
-        if not readings:
-            raise InputError(
-                None, ", ".join(paints), "no card of it was read", "read its card first"
-            )
         if not beside:
             raise InputError(
                 None,
@@ -124,26 +153,44 @@ def fit_studio(
                 "fit all paints together: tintladder fit",
             )
         known = store.current_coefficients(beside)
-    else:
-        known = None
     tubes = store.tubes()
     learnt = run_fit(readings, tubes, known, settings, progress)
     # Once chosen, noise and smoothness are settings: what is kept follows from what is recorded.
     used = recorded_settings(learnt.settings)
     fit = run_fit(readings, tubes, known, used, progress, leave_out=True)
-    quality = _quality(store, fit, readings, used)
-    with store.transaction():
-        number = store.record_fit(fit, readings, tubes, known, quality)
-        current = store.current_coefficients()
-        checks = [
-            r
-            for r in store.card_readings("check")
-            if set(current.paints).issuperset(r.card.paints)
-            and set(fit.paints).intersection(r.card.paints)
-        ]
-        judged = check_mixtures(current, checks, settings)
-        store.record_checks(number, judged.patches)
-    return StudioFit(number, fit, judged, readings, quality)
+    return fit, known, tubes, _quality(store, fit, readings, used)
+
+
+def _nothing_read(paints: Sequence[str], unfit: Mapping[str, str]) -> InputError:
+    named = ", ".join(paints) or None
+    if unfit:
+        card, why = next(iter(unfit.items()))
+        said, _, do = why.partition("; ")
+        return InputError(None, named, f"card {card} was scanned, but {said}", do)
+    return InputError(
+        None, named, f"no card of {'it' if paints else 'any paint'} was read", "read its card first"
+    )
+
+
+def _judge(
+    store: Store, runs: Sequence[tuple[int, JointFit]], settings: FitSettings | None
+) -> Check:
+    """Judge the fits on mixtures that none of them saw, each by the last one that holds its paints.
+
+    A mixture with a paint that was scanned says nothing of the others.
+    """
+    current = set(store.current_fits())
+    cards = [r for r in store.card_readings("check") if current.issuperset(r.card.paints)]
+    of_run: list[list[StoredReadings]] = [[] for _ in runs]
+    for card in cards:
+        holding = [i for i, (_, fit) in enumerate(runs) if set(fit.paints) & set(card.card.paints)]
+        if holding:
+            of_run[holding[-1]].append(card)
+    fitted = dict.fromkeys(p for each in of_run for card in each for p in card.card.paints)
+    known = store.current_coefficients(fitted or runs[0][1].paints)
+    for (number, _), mine in zip(runs, of_run, strict=True):
+        store.record_checks(number, check_mixtures(known, mine, settings).patches)
+    return check_mixtures(known, [card for each in of_run for card in each], settings)
 
 
 def _quality(

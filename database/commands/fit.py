@@ -49,7 +49,7 @@ def fit_as_dict(done: StudioFit, names: dict[str, str]) -> dict[str, object]:
     """Return a fit for machines."""
     check = done.check
     any_check = not check.patches.empty
-    means = [paint.de00_mean for paint in done.fit.paints.values()]
+    means = [paint.de00_mean for paint in done.paints.values()]
     return {
         "fit": done.number,
         "paints": [
@@ -61,12 +61,14 @@ def fit_as_dict(done: StudioFit, names: dict[str, str]) -> dict[str, object]:
                 "verdict": paint.verdict,
                 "reasons": list(paint.reasons),
             }
-            for paint in done.fit.paints.values()
+            for paint in done.paints.values()
         ],
         "fit_de00_mean": sum(means) / len(means),
         "heldout_de00_mean": check.mean if any_check else None,
         "heldout_de00_p95": check.p95 if any_check else None,
         "heldout_de00_max": check.worst if any_check else None,
+        "scan_fits": [{"fit": run.number, "device": run.device} for run in done.scanned],
+        "not_fitted": dict(done.unfit),
     }
 
 
@@ -76,13 +78,15 @@ def show_fit(done: StudioFit) -> None:
 
     rows = [
         (p.paint, p.verdict, f"{p.de00_mean:.1f}", f"{p.de00_max:.1f}", "; ".join(p.reasons[1:]))
-        for p in done.fit.paints.values()
+        for p in done.paints.values()
     ]
     print_table(["paint", "verdict", "miss", "worst", "remarks"], rows)
     typer.echo(
         "(miss: how far the fit lies from its own patches, as CIEDE2000: under 1 hard to see, "
         "1-2 side by side only, 2-5 a near miss, above a different colour)"
     )
+    for card, why in done.unfit.items():
+        typer.echo(f"Card {card} was scanned, but not fitted: {why}.")
     check = done.check
     if check.patches.empty:
         typer.echo("No check card was read, so nothing says yet how mixtures will come out.")
