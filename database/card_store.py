@@ -18,6 +18,7 @@ from ..calibrate.formats.session import Session
 from ..calibrate.optics.spectra import Array, Spectra
 from . import schema
 from .import_store import ImportStore, Undone
+from .tile_store import last_white, tile_calibrations
 from .transactions import now
 
 _SAME = (
@@ -138,9 +139,13 @@ class CardStore(ImportStore):
                     f"already read for card {name} ({before.added}, from {before.file})",
                     "nothing to do; the readings are in the studio",
                 )
+            device = _device(session, readings.device)
+            calibrations = tile_calibrations(device, readings, now()) if device else []
+            session.add_all(calibrations)
             row = schema.Session(
                 card_id=version.card_id,
-                device=_device(session, readings.device),
+                device=device,
+                calibration=last_white(calibrations),
                 file=readings.file,
                 sha256=readings.sha256,
                 format=readings.format,

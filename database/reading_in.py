@@ -12,6 +12,8 @@ from ..calibrate.cards.card_file import read_card
 from ..calibrate.errors import InputError
 from ..calibrate.formats.read import read_session
 from ..calibrate.formats.session import Session
+from ..calibrate.instrument.sitting import Correcting
+from ..calibrate.optics.spectra import Flag
 from .scanning import PICTURES, ReadScan, early, keep_scan, read_card_picture
 from .store import Store
 from .text_file import read_text
@@ -49,6 +51,7 @@ def take_in(
     unit: str | None = None,
     geometry: str | None = None,
     specular: str | None = None,
+    correcting: Correcting | None = None,
 ) -> list[TakenIn]:
     """Add files to a studio, all or none; paints come first, then cards, readings and scans.
 
@@ -60,6 +63,8 @@ def take_in(
         Name or file of the card that the readings are of; else the one named like their file.
     unit, geometry, specular : str, optional
         Where a file of readings doesn't state them.
+    correcting : Correcting, optional
+        How to correct readings; without it, by the readings of the black trap that it holds.
 
     Raises
     ------
@@ -75,6 +80,7 @@ def take_in(
         for path in files
         if path not in texts and path.suffix.lower() not in PICTURES
     ]
+    sessions = [(correcting or Correcting())(session) for session in sessions]
     taken, read_sessions, versions, scans = [], [], [], []
     with store.transaction():
         for path, text in texts.items():
@@ -165,6 +171,9 @@ def _readings_taken(session: Session, card: Card) -> TakenIn:
     flags = tuple(
         (patch, wavelength, (flag.name or str(flag.value)).lower().replace("_", " "))
         for patch, wavelength, flag in spectra.flagged()
+        if flag != Flag.OUTLYING  # said once a reading, by the corrections
     )
     remarks = tuple(early(card, session.date)) if session.state == "dry" else ()
+    stages = session.corrections["stages"] if session.corrections is not None else ()
+    remarks += tuple(f"{stage['stage']}: {stage['words']}" for stage in stages)
     return TakenIn(session.file, "readings", words, card.name, flags, remarks)

@@ -74,13 +74,19 @@ def session_of(tables: Mapping[str, pd.DataFrame], number: int) -> Session:
     if row.empty:
         raise KeyError(number)
     said, read = row.iloc[0], readings[readings["session"] == number]
+    spectra = Spectra(
+        np.array(json.loads(said["wavelengths"]), dtype=float),
+        np.array([json.loads(text) for text in read["reflectance"]], dtype=float),
+        tuple(read["patch"]),
+        np.array([json.loads(text) for text in read["flags"]], dtype=np.uint16),
+    )
+    corrections = json.loads(said["corrections"]) if said["corrections"] else None
+    corrected = None
+    if corrections is not None:
+        values = np.array([json.loads(text) for text in read["corrected"]], dtype=float)
+        corrected = spectra.with_values(values)
     return Session(
-        spectra=Spectra(
-            np.array(json.loads(said["wavelengths"]), dtype=float),
-            np.array([json.loads(text) for text in read["reflectance"]], dtype=float),
-            tuple(read["patch"]),
-            np.array([json.loads(text) for text in read["flags"]], dtype=np.uint16),
-        ),
+        spectra=spectra,
         file=said["file"],
         sha256=said["sha256"],
         format=said["format"],
@@ -91,6 +97,8 @@ def session_of(tables: Mapping[str, pd.DataFrame], number: int) -> Session:
         state=said["state"],
         date=said["date"] or None,
         device=said["device"] or None,
+        corrected=corrected,
+        corrections=corrections,
     )
 
 

@@ -190,13 +190,20 @@ TABLES: tuple[Table, ...] = (
             text("serial", "number of the instrument"),
             text("calibrated", "what it was calibrated on and when, if that was recorded"),
             Column("wavelengths", "array", "nm, as read", True),
+            Column(
+                "corrections",
+                "object",
+                "what was done to the readings stage by stage, and the readings of tiles that it "
+                "rests on; empty where they were taken as read",
+                since=2,
+            ),
         ),
         ("session",),
         (_TO_CARD,),
     ),
     Table(
         "readings",
-        "Every reading as it came in, before any correction.",
+        "Every reading as it came in, and as it was corrected where it was.",
         (
             count("session", "number"),
             key("patch", "step/substrate"),
@@ -205,8 +212,15 @@ TABLES: tuple[Table, ...] = (
             Column(
                 "flags",
                 "array",
-                "what is odd about each: sum of 1 missing, 2 below zero, 4 above one",
+                "what is odd about each: sum of 1 missing, 2 below zero, 4 above one, 32 unlike "
+                "its repeats",
                 True,
+            ),
+            Column(
+                "corrected",
+                "array",
+                "fractions after the session's corrections; these went into the fits",
+                since=2,
             ),
         ),
         ("session", "patch", "repeat"),

@@ -247,6 +247,7 @@ def _sessions(session: OrmSession, wanted: Sequence[int]) -> Iterator[dict[str, 
         select(
             s.id.label("session"), schema.Card.name.label("card"), s.file, s.sha256, s.format,
             s.unit, s.geometry, s.specular, s.condition, s.state, s.date, s.wavelengths,
+            s.corrections,
             device.name.label("device"), device.serial,
             calibration.kind, calibration.done,
         )
@@ -260,6 +261,7 @@ def _sessions(session: OrmSession, wanted: Sequence[int]) -> Iterator[dict[str, 
             "file": PurePath(row["file"]).name,
             "calibrated": f"{row['kind']}, {row['done']}" if row["kind"] else "",
             "wavelengths": as_json(row["wavelengths"]),
+            "corrections": as_json(row["corrections"]) if row["corrections"] else "",
         }
 
 
@@ -269,6 +271,7 @@ def _readings(session: OrmSession, wanted: Sequence[int]) -> Iterator[dict[str, 
     query = select(
         r.session_id.label("session"), r.id, r.patch, r.repeat,
         cast(r.reflectance, Text).label("reflectance"), cast(r.flags, Text).label("flags"),
+        cast(r.corrected, Text).label("corrected"),
     )  # fmt: skip
     yield from _wanted(session, query, wanted, "session", "session", "id")
 

@@ -269,6 +269,7 @@ def _readings(
                 "serial": said["serial"],
                 "calibrated": said["calibrated"],
                 "geometry": f"{read.geometry}, specular {read.specular}",
+                "stages": _stages(read),
             }
         )
     return rows
@@ -283,9 +284,18 @@ def _held(steps: Mapping[str, Any], name: str) -> set[str]:
     return held
 
 
+def _stages(read: Session) -> list[str]:
+    """Every correction of a session, made or not, in words."""
+    stages = read.corrections["stages"] if read.corrections is not None else ()
+    return [f"{stage['stage']}: {stage['words']}" for stage in stages]
+
+
 def _correction(read: Session, wavelength: float, repeats: int) -> str:
     """Say what was done between the raw reading and the fit."""
     said = []
+    if read.corrections is not None:
+        made = [stage["stage"] for stage in read.corrections["stages"] if stage["made"]]
+        said.append(f"corrected for {', '.join(made)}")
     if wavelength not in read.spectra.wavelengths:
         said.append("brought to the 10 nm grid from its neighbours")
     if repeats > 1:

@@ -268,7 +268,7 @@ def test_the_schemas_are_sound(published):
         for row in json.loads(head.to_json(orient="records", double_precision=15)):
             for column in table.columns:
                 if column.kind in ("object", "array"):
-                    row[column.name] = json.loads(row[column.name])
+                    row[column.name] = json.loads(row[column.name] or "null")
             jsonschema.validate(row, schema["$defs"][table.name])
 
 

@@ -72,14 +72,22 @@ class Corrected:
         The rows, labels and wavelengths of the raw readings.
     stages : tuple of Made
         Every stage, in order.
+    tiles : tuple of Tile
+    tile_readings : tuple of TileReading
     """
 
     spectra: Spectra
     stages: tuple[Made, ...]
+    tiles: tuple[Tile, ...]
+    tile_readings: tuple[TileReading, ...]
 
     def record(self) -> dict[str, Any]:
-        """Return what is kept beside the readings, JSON-able."""
-        return {"stages": [dict(vars(stage)) for stage in self.stages]}
+        """Return what is kept beside the readings, JSON-able: enough to correct them anew."""
+        return {
+            "stages": [dict(vars(stage)) for stage in self.stages],
+            "tiles": [tile.record() for tile in self.tiles],
+            "readings": [reading.record() for reading in self.tile_readings],
+        }
 
 
 def correct(
@@ -144,7 +152,8 @@ def correct(
         Made(stage, False, "left out, as asked") if stage in without else steps[stage]()
         for stage in STAGES
     )
-    return Corrected(work.spectra(), made)
+    used = {reading.name: known[reading.name] for reading in tile_readings}
+    return Corrected(work.spectra(), made, tuple(used.values()), tuple(tile_readings))
 
 
 class _Work:
@@ -191,7 +200,7 @@ class _Work:
             "zero",
             True,
             f"{_mean(offset)} taken off, the black trap's reading",
-            {"offset": _plain(offset), "readings": self.said(rows)},
+            {"offset": _plain(offset)},
         )
 
     def drift(self) -> Made:
@@ -207,7 +216,7 @@ class _Work:
             "drift",
             True,
             f"the white tile moved by {100 * most:.2f} % over {at.size} visits: undone in between",
-            {"at": _plain(at), "gain": _plain(of_visit), "readings": self.said(self.rows("white"))},
+            {"at": _plain(at), "gain": _plain(of_visit)},
         )
 
     def scale(self) -> Made:
@@ -222,7 +231,7 @@ class _Work:
             "scale",
             True,
             f"times {_mean(factor)}, which brings the white tile to its certificate",
-            {"factor": _plain(factor), "tile": self.tile(rows[0]), "readings": self.said(rows)},
+            {"factor": _plain(factor)},
         )
 
     def linearity(self) -> Made:
@@ -239,7 +248,7 @@ class _Work:
             True,
             f"a bend of {100 * bend.c:.2f} % taken out; greys were off by {bend.before:.4f}, now "
             f"by {bend.after:.4f}",
-            vars(bend) | {"tiles": [self.tile(i) for i in rows], "readings": self.said(rows)},
+            dict(vars(bend)),
         )
 
     def wavelength(self) -> Made:
@@ -249,7 +258,7 @@ class _Work:
         tiles = [self.certified(i) for i in rows]
         shift = find_shift(self.wl, list(self.values[rows]), tiles)
         warmth, moves = self.warmth(rows)
-        data = vars(shift) | {"tiles": [self.tile(i) for i in rows], "readings": self.said(rows)}
+        data = dict(vars(shift))
         unsure = float(np.hypot(shift.uncertainty, moves))
         found = f"{shift.nm:+.2f} ± {unsure:.2f} nm{warmth}"
         if abs(shift.nm) >= FARTHEST - 1e-6:
@@ -305,30 +314,6 @@ class _Work:
         """Return the patches as they are now."""
         made = self.raw.with_values(self.values[: len(self.raw)])
         return replace(made, flags=made.flags | self.flags)
-
-    def tile(self, row: int) -> dict[str, Any]:
-        """What the record keeps of a tile's certificate."""
-        tile = self.certified(row)
-        return {
-            "name": tile.name,
-            "wavelengths": _plain(tile.wavelengths),
-            "certified": _plain(tile.values),
-            "temperature_c": tile.temperature_c,
-            "source": tile.source,
-        }
-
-    def said(self, rows: NDArray[np.intp]) -> list[dict[str, Any]]:
-        """What the record keeps of the readings of tiles: raw."""
-        readings = [self.readings[i - len(self.raw)] for i in rows]
-        return [
-            {
-                "name": r.name,
-                "at": r.at,
-                "temperature_c": r.temperature_c,
-                "reflectance": _plain(r.values),
-            }
-            for r in readings
-        ]
 
 
 def _mean(values: Array) -> str:

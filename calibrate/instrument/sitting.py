@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
-from dataclasses import replace
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,67 +12,99 @@ from ..formats.cells import normal, number
 from ..formats.session import Session
 from ..optics.spectra import Flag
 from .corrections import STAGES, Optics, correct
-from .tiles import PREFIX, Tile, TileReading
+from .tiles import PREFIX, Tile, TileReading, tiles_of
 
 _TEMPERATURE = ("TEMPERATURE", "TILETEMPERATURE", "TILETEMPERATUREC", "TEMPERATUREC")
 
 
-def has_tiles(session: Session) -> bool:
-    """Whether tiles were read in a session."""
-    return any(label.startswith(PREFIX) for label in session.spectra.labels)
+@dataclass(frozen=True)
+class Correcting:
+    """How a file of readings is to be corrected.
 
-
-def correct_session(
-    session: Session,
-    tiles: Mapping[str, Tile],
-    optics: Optics | None = None,
-    without: Collection[str] = (),
-) -> Session:
-    """Take the readings of tiles out of a session, and correct the others by them.
-
-    The place in the file stands for the time: readings follow each other evenly. A statement
-    ``TEMPERATURE`` of the file is the tiles', in degrees Celsius.
-
-    Parameters
+    Attributes
     ----------
-    session : Session
-        Tiles in it are named ``tile/white``, ``tile/trap`` and so on.
-    tiles : mapping of name to Tile
-    optics : Optics, optional
-    without : collection of str
+    certified : Session or None
+        Certified values of tiles, one row each.
+    band_nm : float or None
+        Full width at half height of the instrument's triangular band, if it leaves it uncorrected.
+    without : tuple of str
         Stages to leave out.
-
-    Returns
-    -------
-    Session
-        Of the patches alone, `corrected`; the raw readings of the tiles stand in `corrections`.
-
-    Raises
-    ------
-    InputError
-        As `tintladder.calibrate.instrument.corrections.correct`, and for a stage there isn't.
     """
-    for stage in without:
-        if stage not in STAGES:
-            raise InputError(
-                None, "--without", f"got {stage!r}", f"give one of {', '.join(STAGES)}"
+
+    certified: Session | None = None
+    band_nm: float | None = None
+    without: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        for stage in self.without:
+            if stage not in STAGES:
+                raise InputError(
+                    None, "--without", f"got {stage!r}", f"give one of {', '.join(STAGES)}"
+                )
+
+    def __call__(self, session: Session) -> Session:
+        """Take the readings of tiles out of a session, and correct the others by them.
+
+        The place in the file stands for the time: readings follow each other evenly. A statement
+        ``TEMPERATURE`` of a file is its tiles', in degrees Celsius. A session that holds no tiles,
+        of an instrument whose band isn't stated, stays as it is.
+
+        Parameters
+        ----------
+        session : Session
+            Tiles in it are named ``tile/white``, ``tile/trap`` and so on.
+
+        Returns
+        -------
+        Session
+            Of the patches alone, `corrected`; the raw readings of tiles stand in `corrections`.
+
+        Raises
+        ------
+        InputError
+            As `tintladder.calibrate.instrument.corrections.correct`, and where tiles are certified
+            in another geometry than the readings'.
+        """
+        labels = session.spectra.labels
+        is_tile = np.array([label.startswith(PREFIX) for label in labels], dtype=bool)
+        if not is_tile.any() and self.band_nm is None:
+            return session
+        degrees = temperature(session)
+        patches = session.spectra.select(np.flatnonzero(~is_tile))
+        readings = [
+            TileReading(
+                labels[i].removeprefix(PREFIX), session.spectra.values[i], float(i), degrees
             )
-    labels, degrees = session.spectra.labels, temperature(session)
-    is_tile = np.array([label.startswith(PREFIX) for label in labels])
-    patches = session.spectra.select(np.flatnonzero(~is_tile))
-    readings = [
-        TileReading(labels[i].removeprefix(PREFIX), session.spectra.values[i], float(i), degrees)
-        for i in np.flatnonzero(is_tile)
-    ]
-    at = np.flatnonzero(~is_tile).astype(float)
-    made = correct(patches, at, readings, tiles, optics, without, session.file)
-    odd = (made.spectra.flags & np.uint16(Flag.OUTLYING)).astype(bool)
-    return replace(
-        session,
-        spectra=patches.flag(odd, Flag.OUTLYING),
-        corrected=made.spectra,
-        corrections=made.record(),
-    )
+            for i in np.flatnonzero(is_tile)
+        ]
+        at = np.flatnonzero(~is_tile).astype(float)
+        said = session.header.get("BANDPASS_CORRECTED", "").lower()
+        optics = Optics(self.band_nm, band_corrected=said == "true")
+        made = correct(
+            patches, at, readings, self.tiles(session), optics, self.without, session.file
+        )
+        odd = (made.spectra.flags & np.uint16(Flag.OUTLYING)).astype(bool)
+        return replace(
+            session,
+            spectra=patches.flag(odd, Flag.OUTLYING),
+            corrected=made.spectra,
+            corrections=made.record(),
+        )
+
+    def tiles(self, session: Session) -> Mapping[str, Tile]:
+        """Return the certified tiles, if they go with a session."""
+        certified = self.certified
+        if certified is None:
+            return {}
+        if (certified.geometry, certified.specular) != (session.geometry, session.specular):
+            raise InputError(
+                certified.file,
+                None,
+                f"the tiles are certified at {certified.notation}, but {session.file} was read at "
+                f"{session.notation}",
+                "take the certificate for the instrument's geometry",
+            )
+        return tiles_of(certified, temperature(certified))
 
 
 def temperature(session: Session) -> float | None:

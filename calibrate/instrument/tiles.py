@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from pathlib import PurePath
+from typing import Any, Literal
 
 import numpy as np
 from scipy.interpolate import CubicSpline
@@ -53,6 +54,13 @@ class Tile:
         """What it is for, by its name."""
         return tile_kind(self.name)
 
+    def record(self) -> dict[str, Any]:
+        """Return the certificate, JSON-able."""
+        return vars(self) | {
+            "wavelengths": self.wavelengths.tolist(),
+            "values": self.values.tolist(),
+        }
+
     def at(self, wavelengths: Array) -> Array:
         """Certified reflectance at wavelengths, (W,); NaN outside the certificate's range."""
         spline = CubicSpline(self.wavelengths, self.values, extrapolate=False)
@@ -79,6 +87,10 @@ class TileReading:
     values: Array
     at: float
     temperature_c: float | None = None
+
+    def record(self) -> dict[str, Any]:
+        """Return the reading, JSON-able."""
+        return vars(self) | {"values": self.values.tolist()}
 
     @property
     def kind(self) -> Kind:
@@ -170,7 +182,7 @@ def tiles_of(session: Session, temperature_c: float | None = None) -> Mapping[st
         Where a tile stands in it twice, or a value is missing.
     """
     found: dict[str, Tile] = {}
-    source = f"{session.file} (SHA-256 {session.sha256[:12]})"
+    source = f"{PurePath(session.file).name} (SHA-256 {session.sha256[:12]})"
     for label, values in zip(session.spectra.labels, session.spectra.values, strict=True):
         name = label.removeprefix(PREFIX)
         if name in found:

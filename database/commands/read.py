@@ -36,6 +36,24 @@ def read(
     specular: Annotated[
         str | None, typer.Option(help="included or excluded, where the file doesn't say.")
     ] = None,
+    tiles: Annotated[
+        Path | None,
+        typer.Option(
+            help="Certified values of reference tiles, one sample each; samples named tile/white, "
+            "tile/trap, tile/grey-50, tile/orange among the readings are then used to correct them."
+        ),
+    ] = None,
+    band: Annotated[
+        float | None,
+        typer.Option(help="Width of the instrument's triangular band, nm, if left uncorrected."),
+    ] = None,
+    without: Annotated[
+        str | None,
+        typer.Option(
+            help="Corrections to leave out, by commas: zero, drift, scale, linearity, wavelength, "
+            "bandpass, repeats."
+        ),
+    ] = None,
     undo: Annotated[
         bool, typer.Option("--undo", help="Undo the last import instead; its files stay, marked.")
     ] = False,
@@ -54,9 +72,16 @@ def read(
         return
 
     with working("Reading", as_json), open_store(studio, create=True) as store:
+        from ...calibrate.formats.read import read_session
+        from ...calibrate.instrument.sitting import Correcting
         from ..reading_in import take_in
 
-        taken = take_in(store, files, card, unit, geometry, specular)
+        known = (
+            read_session(tiles, unit=unit, geometry=geometry, specular=specular) if tiles else None
+        )
+        left_out = tuple(word.strip() for word in (without or "").split(",") if word.strip())
+        correcting = Correcting(known, band, left_out)
+        taken = take_in(store, files, card, unit, geometry, specular, correcting)
     say([asdict(item) for item in taken], as_json, lambda: _show(taken))
 
 

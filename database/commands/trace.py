@@ -84,6 +84,8 @@ def _show(found: dict[str, Any]) -> None:
             f"{row['date'] or 'on an unstated date'} with {device}{serial}, {row['geometry']}; "
             f"{tile}; card painted {row['card_date'] or 'on an unstated date'}."
         )
+        for stage in row["stages"]:
+            typer.echo(f"  {stage}")
 
 
 def _grams(row: dict[str, Any]) -> str:

@@ -1,0 +1,56 @@
+"""What instruments read of their tiles: kept with the session, and over the years by device."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from ..calibrate.formats.session import Session
+from ..calibrate.instrument.tiles import PREFIX
+from . import schema
+
+_WHITE = f"{PREFIX}white"
+
+
+def tile_calibrations(device: schema.Device, read: Session, done: str) -> list[schema.Calibration]:
+    """Rows for the readings of tiles that came with a session, in order.
+
+    Parameters
+    ----------
+    device : Device
+    read : Session
+        Corrected.
+    done : str
+        UTC, ISO 8601; where the session has no date.
+    """
+    if read.corrections is None:
+        return []
+    certified = {tile["name"]: tile for tile in read.corrections["tiles"]}
+    return [
+        schema.Calibration(
+            device=device,
+            done=read.date or done,
+            kind=f"{PREFIX}{reading['name']}",
+            result=tile_result(
+                read.spectra.wavelengths.tolist(), reading, certified[reading["name"]]
+            ),
+        )
+        for reading in read.corrections["readings"]
+    ]
+
+
+def last_white(calibrations: Sequence[schema.Calibration]) -> schema.Calibration | None:
+    """Return the last reading of the white tile, which a session goes by."""
+    return next((row for row in reversed(calibrations) if row.kind.startswith(_WHITE)), None)
+
+
+def tile_result(
+    wavelengths: list[float], reading: dict[str, Any], certified: dict[str, Any]
+) -> dict[str, Any]:
+    """Return what is kept of one reading of a tile: raw, with the certificate it goes by."""
+    return {
+        "wavelengths": wavelengths,
+        "reflectance": reading["values"],
+        "temperature_c": reading["temperature_c"],
+        "certified": certified,
+    }
