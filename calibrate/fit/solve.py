@@ -8,7 +8,7 @@ fit is linear in the number of paints.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -29,8 +29,11 @@ what they leave open is a valley, in which damping in proportion to their curvat
 back.
 """
 
-_FAR = 10.0
-"""Most that a nuisance value moves in one step, in prior standard deviations."""
+_FAR_KS, _FAR = 2.0, 10.0
+"""Most that log K or log S moves in one step, for the model is far from linear, and most that a
+nuisance value does, in prior standard deviations."""
+_MEMORY = 2
+"""Last steps that the next learns from."""
 
 
 @dataclass(frozen=True)
@@ -150,26 +153,76 @@ def descend(
     progress : callable or None
         Called with the step and the cost.
     """
-    theta = start.copy()
-    nu = np.zeros(len(problem.nuisances)) if nu is None else nu.copy()
-    here = form(theta, nu)
-    damping, step, small, settled = _DAMPED, 0, 0, False
-    while step < most and not settled:
-        step += 1
-        new_theta, new_nu = stepped(problem, theta, nu, eliminate(here, damping))
-        trial = form(new_theta, new_nu)
+    nuisance = np.zeros(len(problem.nuisances)) if nu is None else nu
+    # Log K and log S, then the nuisance values, then one that stands for none.
+    at = np.concatenate([start.ravel(), nuisance, [0.0]])
+    farthest = np.repeat([_FAR_KS, _FAR], [start.size, nuisance.size + 1])
+
+    def apart(values: Array) -> tuple[Array, Array]:
+        return values[: start.size].reshape(start.shape), values[start.size : -1]
+
+    here = form(*apart(at))
+    places = _places(problem, here, start)
+    past: list[tuple[Array, Array]] = []
+    damping, count, small, settled = 0.0, 0, 0, False
+    while count < most and not settled:
+        count += 1
+        step, size = np.zeros((2, at.size))
+        step[places], size[places] = newton_step(here, damping)
+        way = step = np.clip(step, -farthest, farthest)
+        step[-1] = size[-1] = 0.0
+        if damping == 0.0:
+            if past:
+                way = _mixed(at, step, size, past)
+            past = [*past[1 - _MEMORY :], (at, step)]
+        trial = form(*apart(at + way))
         if trial.cost <= here.cost:
             # A damped step falls little wherever it is taken: only a whole one tells the minimum.
             small = small + 1 if here.cost - trial.cost < tolerance else 0
             settled = small == patience or (small > 0 and damping == 0.0)
-            theta, nu, here = new_theta, new_nu, trial
+            at, here = at + way, trial
             damping = damping / 100 if damping > _LEAST else 0.0
             if progress is not None:
-                progress(step, here.cost)
+                progress(count, here.cost)
         else:
             damping = max(10 * damping, _DAMPED)
             settled = damping > 1e8  # no step of any length lowers the cost any more
-    return minimum(problem, theta, nu, here, prior, settled)
+    return minimum(problem, *apart(at), here, prior, settled)
+
+
+def _places(problem: Problem, equations: Equations, theta: Array) -> Ints:
+    """Where the border's unknowns, then each block's, stand among all; -1 for those of none."""
+    each = theta[0].size
+
+    def of(paints: Ints, scalars: Ints, size: int) -> Ints:
+        found = (paints[:, None] * each + np.arange(each)).ravel()
+        found = np.append(found, theta.size + scalars)
+        return np.pad(found, (0, size - found.size), constant_values=-1)
+
+    hubs, shared = np.array(problem.hubs, dtype=np.intp), clusters(problem)[1]
+    return np.concatenate(
+        [of(hubs, shared, equations.gb.size)]
+        + [
+            of(b.paints[: b.own], b.scalars[: b.own_scalars], n.gl.shape[1])
+            for n in equations.normals
+            for b in n.blocks
+        ]
+    )
+
+
+def _mixed(at: Array, step: Array, size: Array, past: Sequence[tuple[Array, Array]]) -> Array:
+    """A step that mends how the last steps missed (Anderson 1965).
+
+    Where what is left over bends the cost more than squares of slopes know, each step overshoots by
+    the same share; what the last ones have in common tells that share.
+
+    References
+    ----------
+    D. G. Anderson, Iterative procedures for nonlinear integral equations, J. ACM 12 (1965) 547.
+    """
+    by_at, by_step = (np.array([now - p[i] for p in past]).T for i, now in enumerate((at, step)))
+    share = np.linalg.lstsq(by_step * size[:, None], step * size, rcond=1e-8)[0]
+    return np.asarray(step - (by_at + by_step) @ share)
 
 
 class Eliminated(NamedTuple):
@@ -210,26 +263,17 @@ def eliminate(equations: Equations, damping: float) -> Eliminated:
     return Eliminated(parts, schur, right)
 
 
-def stepped(
-    problem: Problem, theta: Array, nu: Array, eliminated: Eliminated
-) -> tuple[Array, Array]:
-    """Values after one step, from the eliminated equations; a far step is cut short."""
-    shared, hubs = clusters(problem)[1], list(problem.hubs)
-    schur, right = eliminated.schur, eliminated.right
+def newton_step(equations: Equations, damping: float) -> tuple[Array, Array]:
+    """Step of the border's unknowns, then each block's, and the root of each one's curvature."""
+    parts, schur, right = eliminate(equations, damping)
     border = np.asarray(np.linalg.solve(schur, right) if right.size else right, dtype=float)
-    theta, nu = theta.copy(), nu.copy()
-    hub = border.size - shared.size
-    theta[hubs] += _limit(border[:hub].reshape(theta[hubs].shape))
-    nu[shared] += np.clip(border[hub:], -_FAR, _FAR)
-    for block, factor, across, own in eliminated.parts:
-        if not own.size:
-            continue
-        delta = dtrtrs(factor, own - across @ border, lower=1, trans=1)[0]
-        paints, scalars = block.paints[: block.own], block.scalars[: block.own_scalars]
-        mine = theta[paints].size
-        theta[paints] += _limit(delta[:mine].reshape(theta[paints].shape))
-        nu[scalars] += np.clip(delta[mine : mine + scalars.size], -_FAR, _FAR)
-    return theta, nu
+    steps = [border]
+    for _, factor, across, own in parts:
+        right = own - across @ border
+        steps.append(dtrtrs(factor, right, lower=1, trans=1)[0] if own.size else own)
+    curvature = [np.diag(equations.bb)]
+    curvature += [np.einsum("gii->gi", n.ll).ravel() for n in equations.normals]
+    return np.concatenate(steps), np.sqrt(np.concatenate(curvature))
 
 
 def minimum(
@@ -247,16 +291,13 @@ def minimum(
         kept[id(block)] = (block, (factor[:size, :size], True), response[:size])
     for n in here.normals:
         for block, made, slope in zip(n.blocks, n.fitted, n.by_bare, strict=True):
-            fitted[block.rows], by_bare[block.rows] = (
-                made[: block.rows.size],
-                slope[: block.rows.size],
-            )
+            fitted[block.rows] = made[: block.rows.size]
+            by_bare[block.rows] = slope[: block.rows.size]
     for batch in batches(problem):
-        for block, c, log_x in zip(
-            batch.blocks, *batch.mixes(np.append(nu, 0.0)[batch.scalars])[:2], strict=True
-        ):
-            share[np.ix_(block.drawdowns, block.paints)] = c[: block.drawdowns.size]
-            thickness[block.drawdowns] = np.exp(log_x[: block.drawdowns.size])
+        c, log_x, *_ = batch.mixes(np.append(nu, 0.0)[batch.scalars])
+        for block, shares, log in zip(batch.blocks, c, log_x, strict=True):
+            share[np.ix_(block.drawdowns, block.paints)] = shares[: block.drawdowns.size]
+            thickness[block.drawdowns] = np.exp(log[: block.drawdowns.size])
     thickness[~problem.film] = np.nan
     border = np.asarray(np.linalg.inv(schur) if schur.size else schur, dtype=float)
     blocks = tuple(kept[id(b)] for b in clusters(problem)[0])
@@ -265,8 +306,3 @@ def minimum(
         theta, nu, fitted, by_bare, share, thickness, blocks, border, schur, shared, prior,
         here.cost, settled,
     )  # fmt: skip
-
-
-def _limit(step: Array) -> Array:
-    """Keep a step in log K or log S below a factor of e^2, where the model is far from linear."""
-    return np.clip(step, -2.0, 2.0)
