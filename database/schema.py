@@ -18,14 +18,16 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
-HEAD = "0006"
+HEAD = "0007"
 """The newest migration; a test holds it against the migrations themselves."""
 
 ORDINARY = "ordinary"
 FINISHES = (ORDINARY, "metallic", "interference", "fluorescent")
 """Only an ordinary finish is within two-constant theory."""
 
-APPEND_ONLY = ("sessions", "readings", "releases", "scans", "scan_patches")
+APPEND_ONLY = (
+    "sessions", "readings", "releases", "scans", "scan_patches", "sitting_readings",
+)  # fmt: skip
 """Tables whose rows are never changed nor deleted; triggers of the migration see to it."""
 
 
@@ -288,6 +290,39 @@ class ScanPatch(Base):
     spread: Mapped[float]
     left_out: Mapped[float]
     flag: Mapped[str] = mapped_column(default="")
+
+
+class Sitting(Base):
+    """Work at an instrument: open until a session is made of it, or it is given up."""
+
+    __tablename__ = "sittings"
+
+    card_id: Mapped[int] = mapped_column(ForeignKey("cards.id"))
+    started: Mapped[str]
+    ended: Mapped[str | None]
+    session_id: Mapped[int | None] = mapped_column(ForeignKey("sessions.id"))
+    profile: Mapped[str]
+    """The instrument's profile, whole, as it was then."""
+    plan: Mapped[dict[str, Any]]
+    """Port, name of the profile's file, repeats."""
+    skipped: Mapped[list[Any]]
+
+    card: Mapped[Card] = relationship(lazy="joined")
+
+
+class SittingReading(Base):
+    """One spectrum just as the instrument sent it; of a place read again, the last round counts."""
+
+    __tablename__ = "sitting_readings"
+    __table_args__ = (UniqueConstraint("sitting_id", "place", "round", "repeat"),)
+
+    sitting_id: Mapped[int] = mapped_column(ForeignKey("sittings.id"))
+    place: Mapped[str]
+    round: Mapped[int]
+    repeat: Mapped[int]
+    taken: Mapped[str]
+    reflectance: Mapped[list[Any]]
+    said: Mapped[dict[str, Any]]
 
 
 class Import(Base):

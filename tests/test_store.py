@@ -99,6 +99,18 @@ def test_append_only_rows_cannot_change_or_go(filled):
                 "spread, left_out, flag) VALUES (1, '', 1, '[]', '[]', '[]', 0, 0, '')"
             )
         )
+        opened.execute(
+            text(
+                "INSERT INTO sittings (card_id, started, profile, plan, skipped) "
+                "VALUES (1, '', '', '{}', '[]')"
+            )
+        )
+        opened.execute(
+            text(
+                "INSERT INTO sitting_readings (sitting_id, place, round, repeat, taken, "
+                "reflectance, said) VALUES (1, '', 1, 1, '', '[]', '{}')"
+            )
+        )
     for table in APPEND_ONLY:
         assert rows(filled, table) > 0
         for change in (f"UPDATE {table} SET id = id + 100", f"DELETE FROM {table}"):
