@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Any, Literal, cast
 
@@ -111,10 +112,16 @@ class CardStore(ImportStore):
         with self.snapshot() as session:
             return last_version(session, name).id
 
-    def add_session(self, card: Card | str, readings: Session) -> int:
+    def add_session(
+        self,
+        card: Card | str,
+        readings: Session,
+        calibrations: Sequence[schema.Calibration] | None = None,
+    ) -> int:
         """Add a file of readings to a card, whole or not at all, and return its number.
 
-        Readings of wet paint are kept too, but no fit takes them.
+        Readings of wet paint are kept too, but no fit takes them. `calibrations` are the readings
+        of tiles where the studio has them already; else they come with the session.
 
         Raises
         ------
@@ -140,8 +147,9 @@ class CardStore(ImportStore):
                     "nothing to do; the readings are in the studio",
                 )
             device = _device(session, readings.device)
-            calibrations = tile_calibrations(device, readings, now()) if device else []
-            session.add_all(calibrations)
+            if calibrations is None:
+                calibrations = tile_calibrations(device, readings, now()) if device else []
+                session.add_all(calibrations)
             row = schema.Session(
                 card_id=version.card_id,
                 device=device,
