@@ -10,32 +10,17 @@ import numpy as np
 from ..calibrate.errors import InputError
 from ..calibrate.optics.coefficients import Coefficients
 from ..calibrate.optics.colour import (
-    ciede2000,
     ciede2000_band,
-    ciede2000_metric,
     in_words,
 )
-from ..calibrate.optics.predict import predict
 from ..calibrate.optics.spectra import Array
 from .colour_words import colour_words, hue_name, hue_turn
 from .mixing import why
 from .recipe_engine import Solutions, search
-from .recipe_lights import special_metamerism
-from .recipe_palette import Ints, Palette, lab_slopes
-from .recipe_spectrum import misfit
+from .recipe_film import Film, FilmPalette, bettered, predict_as
+from .recipe_judge import SMALLEST_PART, VISIBLE, Judged, judge
+from .recipe_palette import Ints, Palette
 from .recipe_target import Target
-
-VISIBLE = 1.0
-"""CIEDE2000 that is hard to see: a nearer match is no better (a rule of thumb, no source)."""
-SLIP = 0.10
-"""Relative error of each part, by which a recipe's robustness is judged."""
-SMALLEST_PART = 0.01
-"""Share by weight under which a part is better taken from a tint mixed beforehand."""
-# What a recipe costs, in CIEDE2000 (our own rule, no source): a tube more, a slip of 10 %, a part
-# too small to measure, and e times the misfit of its spectrum.
-_TUBE, _CLUMSY, _TINY, _SPECTRUM = 0.4, 0.15, 1.0, 0.5
-_JUDGED = 600
-"""Sets that are judged on more than their match."""
 
 
 @dataclass(frozen=True)
@@ -121,6 +106,7 @@ def recipes(
     ways: int = 5,
     names: Mapping[str, str] | None = None,
     within: float | None = None,
+    film: Film | None = None,
 ) -> Answer:
     """Search every set of up to `most` tubes for a colour.
 
@@ -139,38 +125,88 @@ def recipes(
         For the words.
     within : float, optional
         CIEDE2000 that a way must come to, if any does.
+    film : Film, optional
+        What is painted, where it doesn't hide.
 
     Raises
     ------
     InputError
         Where more tubes have to be in the mix than may be, or a sum can't be formed.
     """
+    return recipes_of_many(coefficients, [target], most, must, ways, names, within, film)[0]
+
+
+def recipes_of_many(
+    coefficients: Coefficients,
+    targets: Sequence[Target],
+    most: int = 4,
+    must: Collection[str] = (),
+    ways: int = 5,
+    names: Mapping[str, str] | None = None,
+    within: float | None = None,
+    film: Film | None = None,
+) -> list[Answer]:
+    """As `recipes`, for many colours in one search."""
     if len(must) > most:
         raise InputError(
             "--with", ", ".join(must), f"{len(must)} tubes for a mix of {most}",
             f"allow more: --tubes {len(must)}",
         )  # fmt: skip
-    palette = Palette(coefficients)
-    found = search(palette, target.lab[None], most)
-    shares = _irreducible(found, len(palette.paints))
-    for name in must:
-        shares = shares[shares[:, coefficients.index(name)] > 0]
-    if not len(shares):
-        raise InputError(
-            "--with", ", ".join(must), "it only harms: every better mix leaves it out",
-            "leave --with out to see them",
-        )  # fmt: skip
+    palette = FilmPalette.of(coefficients, film)
+    found = search(palette, np.array([t.lab for t in targets]), most)
+    searched = sum(len(s.tubes) for s in found)
+    answers = []
+    for i, target in enumerate(targets):
+        one = [Solutions(s.tubes, s.shares[i : i + 1], s.difference[i : i + 1]) for s in found]
+        if film is None:
+            shares = _irreducible(one, len(palette.paints))
+        else:
+            shares = np.concatenate([bettered(palette, s, target.lab) for s in one])
+        for name in must:
+            shares = shares[shares[:, coefficients.index(name)] > 0]
+        if not len(shares):
+            raise InputError(
+                "--with", ", ".join(must), "it only harms: every better mix leaves it out",
+                "leave --with out to see them",
+            )  # fmt: skip
+        answers.append(_answer(palette, shares, target, ways, names or {}, within, searched))
+    return answers
+
+
+def _answer(
+    palette: Palette,
+    shares: Array,
+    target: Target,
+    ways: int,
+    names: Mapping[str, str],
+    within: float | None,
+    searched: int,
+) -> Answer:
+    """Rank the best mixes of all sets, and keep the really different ones."""
     judged = judge(palette, shares, target)
     best = int(np.argmin(judged.difference))
-    far = judged.difference > max(within or np.inf, judged.difference[best])
+    nearest = float(judged.difference[best])
+    far = judged.difference > max(within or np.inf, nearest)
     order = np.argsort(np.where(far, np.inf, judged.cost), kind="stable")
     chosen = _different(judged, order, ways)
-    made = tuple(_recipe(palette, judged, row, target, names or {}) for row in chosen)
-    nearest = float(judged.difference[best])
+    made = tuple(_recipe(palette, judged, row, target, names) for row in chosen)
     missing = ""
     if nearest > VISIBLE:
         missing = lacks(palette.lab(judged.shares[best])[0], target.lab)
-    return Answer(target, made, sum(len(s.tubes) for s in found), nearest, missing)
+    return Answer(target, made, searched, nearest, missing)
+
+
+def recipe_as_given(
+    palette: Palette,
+    parts: Mapping[str, float],
+    target: Target,
+    names: Mapping[str, str] | None = None,
+) -> Recipe:
+    """Judge a mix by weight as it stands: one that was kept, or thought up."""
+    dense = np.array([[parts.get(p, 0.0) for p in palette.paints]])
+    dry = dense * palette.coefficients.dry_volume
+    judged = judge(palette, dry / dry.sum(), target)
+    return _recipe(palette, judged, 0, target, names or {})
 
 
 def _irreducible(found: Sequence[Solutions], count: int) -> Array:
@@ -182,83 +218,6 @@ def _irreducible(found: Sequence[Solutions], count: int) -> Array:
         np.put_along_axis(dense, solved.tubes[rows], solved.shares[0, rows], axis=1)
         mixes.append(dense)
     return np.concatenate(mixes)
-
-
-@dataclass(frozen=True)
-class Judged:
-    """Mixes (N) and all that they are ranked by; see `Recipe`.
-
-    Attributes
-    ----------
-    shares : (N, P) array
-        By dry volume.
-    masses : (N, P) array
-        By weight.
-    difference, clumsy, cost : (N,) array
-    lights : dict of light to (N,) array
-    """
-
-    shares: Array
-    masses: Array
-    difference: Array
-    clumsy: Array
-    lights: dict[str, Array]
-    cost: Array
-
-
-def judge(palette: Palette, shares: Array, target: Target) -> Judged:
-    """Judge mixes (N, P) by everything that counts; only the likeliest are kept."""
-    off = ciede2000(palette.lab(shares), target.lab)
-    tubes = (shares > 0).sum(axis=1)
-    masses = shares / palette.coefficients.dry_volume
-    masses /= masses.sum(axis=1, keepdims=True)
-    smallest = np.where(masses > 0, masses, 1).min(axis=1)
-    cost = (
-        np.maximum(off, VISIBLE)
-        + np.maximum(off - VISIBLE, 0)
-        + _TUBE * tubes
-        + _TINY * (smallest < SMALLEST_PART)
-    )
-    rows = np.argsort(cost, kind="stable")[:_JUDGED]
-    shares, masses, cost = shares[rows], masses[rows], cost[rows]
-    clumsy = clumsiness(palette, shares, target.lab)
-    cost = cost + _CLUMSY * clumsy
-    lights = {}
-    if target.reflectance is not None:
-        made = palette.reflectance(shares)
-        lights = special_metamerism(made, target.reflectance, palette.coefficients.wavelengths)
-        # A mix of the same spectrum holds under every light, and tells what the target is made of.
-        cost = cost + _SPECTRUM * np.log(np.maximum(misfit(made, target.reflectance), 0.01))
-    return Judged(shares, masses, off[rows], clumsy, lights, cost)
-
-
-def clumsiness(palette: Palette, shares: Array, near: Array, slip: float = SLIP) -> Array:
-    """Root mean square CIEDE2000, to first order, of independent relative errors of each part.
-
-    Parameters
-    ----------
-    palette : Palette
-    shares : (N, P) array
-    near : (3,) array
-        CIELAB near which differences are judged.
-    slip : float
-        Standard deviation of each part's relative error.
-
-    Returns
-    -------
-    (N,) array
-    """
-    by = slopes_by_part(palette, shares)
-    metric = ciede2000_metric(near)[0]
-    result: Array = slip * np.sqrt(np.einsum("inp,ij,jnp->n", by, metric, by))
-    return result
-
-
-def slopes_by_part(palette: Palette, shares: Array) -> Array:
-    """How CIELAB moves by the relative change of each part, (3, N, P)."""
-    counted = np.atleast_2d(shares) * palette.strength
-    x, slopes = palette.optics[np.float64].xyz_and_slopes(counted)
-    return lab_slopes(x, slopes * counted[:, None, :])
 
 
 def _different(judged: Judged, order: Ints, ways: int) -> list[int]:
@@ -286,7 +245,7 @@ def _recipe(
     used = np.flatnonzero(judged.shares[row])
     used = used[np.argsort(-judged.masses[row, used], kind="stable")]
     few = palette.coefficients.select([palette.paints[i] for i in used])
-    said = predict(few, judged.shares[row, used][None])
+    said = predict_as(palette, few, judged.shares[row, used][None])
     parts = {palette.paints[i]: float(judged.masses[row, i]) for i in used}
     return Recipe(
         parts=parts,

@@ -50,6 +50,29 @@ _PER_UNIT = 0.02
 """CIEDE2000 that a step more in the batch has to earn (our own rule)."""
 
 
+TINT_PARTS = 9
+"""Parts of the bulky paint to one of a strong one, in a tint mixed beforehand."""
+_WORTH_A_TINT = 0.5
+"""CIEDE2000 that mixing a tint beforehand has to save."""
+
+
+@dataclass(frozen=True)
+class Tint:
+    """A strong paint let down beforehand, so that there is enough of it to measure.
+
+    Attributes
+    ----------
+    paint, into : str
+        Nicknames.
+    parts : int
+        Of `into` to one of `paint`, measured as everything else is.
+    """
+
+    paint: str
+    into: str
+    parts: int = TINT_PARTS
+
+
 @dataclass(frozen=True)
 class Snapped:
     """A recipe in amounts that can be measured.
@@ -58,17 +81,20 @@ class Snapped:
     ----------
     measure : Measure
     amounts : dict of nickname to amount
-        In the measure's unit.
+        In the measure's unit; of a paint that is let down beforehand, the amount of its tint.
     moved : float
         CIEDE2000 that the snapping costs: from the exact mix to this one.
     difference : float
         CIEDE2000 from the target.
+    tint : Tint or None
+        To be mixed beforehand, where a part is too small to measure.
     """
 
     measure: Measure
     amounts: dict[str, float]
     moved: float
     difference: float
+    tint: Tint | None = None
 
 
 def snap(palette: Palette, parts: Mapping[str, float], target: Array, measure: Measure) -> Snapped:
@@ -84,14 +110,40 @@ def snap(palette: Palette, parts: Mapping[str, float], target: Array, measure: M
 
     Notes
     -----
-    Of every batch size each part is rounded both ways; no part is rounded away.
+    Of every batch size each part is rounded both ways; no part is rounded away. Where that costs a
+    difference that a tint of the scarcest paint, mixed beforehand in the bulkiest, saves, such a
+    tint takes its place.
     """
-    rows = [palette.paints.index(p) for p in parts]
+    plain = _snapped(palette, parts, target, measure, None)
+    if plain.moved < _WORTH_A_TINT or len(parts) < 2:
+        return plain
+    bulky, scarce = max(parts, key=lambda p: parts[p]), min(parts, key=lambda p: parts[p])
+    if parts[bulky] < 2 * TINT_PARTS * parts[scarce]:
+        return plain
+    tinted = _snapped(palette, parts, target, measure, Tint(scarce, bulky))
+    return tinted if tinted.moved < plain.moved - _WORTH_A_TINT else plain
+
+
+def _snapped(
+    palette: Palette,
+    parts: Mapping[str, float],
+    target: Array,
+    measure: Measure,
+    tint: Tint | None,
+) -> Snapped:
+    names = list(parts)
+    rows = [palette.paints.index(p) for p in names]
     c = palette.coefficients
-    # Dry volume that one unit of each leaves.
-    per_unit = c.dry_volume[rows] * (c.density[rows] if measure.by_volume else 1.0)
+    # Dry volume that one unit of each leaves; a row for each thing measured out.
+    each = c.dry_volume[rows] * (c.density[rows] if measure.by_volume else 1.0)
+    unit = np.diag(each)
+    if tint is not None:
+        strong, into = names.index(tint.paint), names.index(tint.into)
+        unit[strong] = 0
+        unit[strong, strong] = each[strong] / (1 + tint.parts)
+        unit[strong, into] = each[into] * tint.parts / (1 + tint.parts)
     shares = np.array(list(parts.values())) * c.dry_volume[rows]
-    wanted = shares / per_unit
+    wanted = np.linalg.solve(unit.T, shares)
     wanted /= wanted.sum()
     low, high = (round(end / measure.step) for end in measure.batch)
     totals = np.unique(np.round(np.linspace(max(low, len(rows)), high, 400)))
@@ -99,7 +151,7 @@ def snap(palette: Palette, parts: Mapping[str, float], target: Array, measure: M
     either = np.array(np.meshgrid(*[[0, 1]] * len(rows))).reshape(len(rows), -1).T
     counts = np.maximum(whole[:, None, :] + either, 1).reshape(-1, len(rows))
     exact = _lab(palette, rows, shares[None])
-    colours = _lab(palette, rows, counts * per_unit)
+    colours = _lab(palette, rows, counts @ unit)
     moved = ciede2000(colours, exact)
     # A scale's steps cost nothing; counted by hand, each does.
     by_hand = high <= 40
@@ -108,8 +160,9 @@ def snap(palette: Palette, parts: Mapping[str, float], target: Array, measure: M
     found = counts[best]
     if measure.step == 1:
         found = found / np.gcd.reduce(found.astype(int))
-    amounts = {p: float(n * measure.step) for p, n in zip(parts, found, strict=True)}
-    return Snapped(measure, amounts, float(moved[best]), float(ciede2000(colours[best], target)))
+    amounts = {p: float(n * measure.step) for p, n in zip(names, found, strict=True)}
+    off = float(ciede2000(colours[best], target))
+    return Snapped(measure, amounts, float(moved[best]), off, tint)
 
 
 def _lab(palette: Palette, rows: Sequence[int], dry: Array) -> Array:

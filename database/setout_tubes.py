@@ -96,7 +96,7 @@ def fewest_tubes(
     asked = [palette.paints.index(p) for p in must]
     searched = 0
     before: Ints | None = None
-    tubes = off = np.empty(0)
+    tubes, off = found[0].tubes, found[0].difference
     for size in range(1, count + 1):
         if size <= len(found):
             tubes, off = found[size - 1].tubes, found[size - 1].difference.astype(np.float32)

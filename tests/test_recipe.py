@@ -9,8 +9,9 @@ from tintladder.calibrate.optics.colour import View, ciede2000, lab
 from tintladder.calibrate.optics.predict import dry_fractions, predict
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.database.demo import make_demo
-from tintladder.database.recipe import clumsiness, lacks, recipes
+from tintladder.database.recipe import lacks, recipes
 from tintladder.database.recipe_batch import area_grams, batch_grams
+from tintladder.database.recipe_judge import clumsiness
 from tintladder.database.recipe_lights import special_metamerism
 from tintladder.database.recipe_order import lab_of, order_of, too_much, waste
 from tintladder.database.recipe_palette import Palette
