@@ -1,4 +1,4 @@
-"""Fits in the studio database: each run a row, and of each paint the current one."""
+"""Fits in the studio database: each run a row, and of each paint and model the current one."""
 
 from __future__ import annotations
 
@@ -17,8 +17,9 @@ from ..calibrate.fit.quality_figures import STRENGTH
 from ..calibrate.fit.quality_report import QualityReport
 from ..calibrate.fit.result import JointFit, PaintFit
 from ..calibrate.fit.tube import Tube
-from ..calibrate.optics.coefficients import Coefficients
-from . import schema
+from ..calibrate.optics.coefficients import TWO_FLUX, Coefficients
+from ..calibrate.optics.transport import TRANSPORT
+from . import model_choice, schema
 from .card_store import StoredReadings
 from .joining import Part, check_alike, join
 from .packing import (
@@ -47,7 +48,8 @@ class FitStore(ScanStore, PaintStore):
     ) -> int:
         """Keep a run, make it the current fit of its paints, and return its number.
 
-        Earlier runs stay as they are.
+        Earlier runs stay as they are. A run by two fluxes leaves its paints no current fit by
+        another model: that of the same readings comes after it.
 
         Parameters
         ----------
@@ -96,13 +98,15 @@ class FitStore(ScanStore, PaintStore):
             )
             session.add(row)
             paints = {paint.nickname: paint for paint in self.paints()}
+            model = fit.coefficients.model
             for nickname, paint_fit in fit.paints.items():
                 paint = paints[nickname]
-                session.execute(
-                    update(schema.PaintFit)
-                    .where(schema.PaintFit.paint_id == paint.id, schema.PaintFit.current)
-                    .values(current=False)
+                before = update(schema.PaintFit).where(
+                    schema.PaintFit.paint_id == paint.id, schema.PaintFit.current
                 )
+                if model != TWO_FLUX:
+                    before = before.where(schema.PaintFit.model == model)
+                session.execute(before.values(current=False))
                 report = (quality or {}).get(nickname)
                 row.paint_fits.append(_paint_fit_row(paint, paint_fit, inputs, report))
             session.flush()
@@ -110,7 +114,7 @@ class FitStore(ScanStore, PaintStore):
 
     def _named(self, known: Coefficients) -> dict[str, Any]:
         """Name known coefficients so that they can be found again: by paint, fit and factor."""
-        current = self.current_fits()
+        current = self.current_fits(known.model)
         return {
             "fits": {paint: current[paint] for paint in known.paints},
             "factors": list(known.factor_names),
@@ -133,19 +137,37 @@ class FitStore(ScanStore, PaintStore):
                 patch = f"{step}/{over}"
                 session.add(schema.Check(fit_id=fit, card=cards[card], patch=patch, de00=de00))
 
-    def current_fits(self) -> dict[str, int]:
-        """Return the number of each fitted paint's current fit, by nickname."""
+    def current_fits(self, model: str = TWO_FLUX) -> dict[str, int]:
+        """Return the number of each fitted paint's current fit by a model, by nickname.
+
+        Every fitted paint has one by two fluxes.
+        """
         with self.snapshot() as session:
             rows = session.execute(
                 select(schema.Paint.nickname, schema.PaintFit.fit_id)
                 .join(schema.PaintFit)
-                .where(schema.PaintFit.current)
+                .where(schema.PaintFit.current, schema.PaintFit.model == model)
                 .order_by(schema.Paint.nickname_key)
             )
             return {nickname: fit for nickname, fit in rows}
 
-    def current_coefficients(self, paints: Iterable[str] | None = None) -> Coefficients:
+    def model_for(self, paints: Iterable[str]) -> str:
+        """Return the model to reckon mixes of some paints by; see `model_choice.choose`."""
+        with self.snapshot() as session:
+            by_transport = self.current_fits(TRANSPORT)
+            return model_choice.choose(list(paints), by_transport, model_choice.held_out(session))
+
+    def model_words(self, coefficients: Coefficients) -> str:
+        """Say which model these coefficients are of, and why not another."""
+        by_transport = self.current_fits(TRANSPORT)
+        return model_choice.words(coefficients.model, coefficients.paints, by_transport)
+
+    def current_coefficients(
+        self, paints: Iterable[str] | None = None, model: str | None = None
+    ) -> Coefficients:
         """Return K and S in use, of the given nicknames (default: of all fitted), in that order.
+
+        By the model that is given, or else that `model_for` chooses.
 
         Raises
         ------
@@ -153,9 +175,11 @@ class FitStore(ScanStore, PaintStore):
             Where a paint has no fit, or their fits can't be used together.
         """
         wanted = list(self.current_fits() if paints is None else dict.fromkeys(paints))
-        return join(self.current_parts(wanted)).select(wanted)
+        return join(self.current_parts(wanted, model)).select(wanted)
 
-    def current_parts(self, paints: Iterable[str] | None = None) -> list[Part]:
+    def current_parts(
+        self, paints: Iterable[str] | None = None, model: str | None = None
+    ) -> list[Part]:
         """Return the same, fit by fit: nothing is as large as all fits together.
 
         Raises
@@ -164,8 +188,8 @@ class FitStore(ScanStore, PaintStore):
             As `current_coefficients`.
         """
         with self.snapshot() as session:
-            current = self.current_fits()
-            wanted = list(current if paints is None else dict.fromkeys(paints))
+            wanted = list(self.current_fits() if paints is None else dict.fromkeys(paints))
+            current = self.current_fits(model or self.model_for(wanted))
             for nickname in wanted:
                 if nickname not in current:
                     raise _no_fit(self.find_paint(nickname).nickname)
@@ -181,8 +205,8 @@ class FitStore(ScanStore, PaintStore):
         check_alike(parts)
         return parts
 
-    def fit_of(self, paint: str) -> PaintFit:
-        """Return the current fit of a paint, by nickname or part of a name.
+    def fit_of(self, paint: str, model: str = TWO_FLUX) -> PaintFit:
+        """Return the current fit of a paint by a model, by nickname or part of a name.
 
         Raises
         ------
@@ -193,7 +217,9 @@ class FitStore(ScanStore, PaintStore):
             found = self.find_paint(paint)
             row = session.scalar(
                 select(schema.PaintFit).where(
-                    schema.PaintFit.paint_id == found.id, schema.PaintFit.current
+                    schema.PaintFit.paint_id == found.id,
+                    schema.PaintFit.current,
+                    schema.PaintFit.model == model,
                 )
             )
             if row is None:
@@ -216,13 +242,19 @@ class FitStore(ScanStore, PaintStore):
                         return str(against)
         return None
 
-    def lot_before(self, paint: str, inputs: Sequence[StoredReadings]) -> PaintFit | None:
+    def lot_before(
+        self, paint: str, inputs: Sequence[StoredReadings], model: str = TWO_FLUX
+    ) -> PaintFit | None:
         """Return the current fit of a paint where it is of another lot than these inputs are."""
         with self.snapshot() as session:
             row = session.scalar(
                 select(schema.PaintFit)
                 .join(schema.Paint)
-                .where(schema.PaintFit.current, schema.Paint.nickname == paint)
+                .where(
+                    schema.PaintFit.current,
+                    schema.PaintFit.model == model,
+                    schema.Paint.nickname == paint,
+                )
             )
             if row is None or row.lot is None:
                 return None
@@ -277,6 +309,7 @@ def _paint_fit_row(
     return schema.PaintFit(
         paint=paint,
         lot=_lot_fitted(paint, inputs),
+        model=fit.coefficients.model,
         current=True,
         beside=list(fit.coefficients.paints),
         verdict=fit.verdict,
