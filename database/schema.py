@@ -18,7 +18,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
-HEAD = "0007"
+HEAD = "0008"
 """The newest migration; a test holds it against the migrations themselves."""
 
 ORDINARY = "ordinary"
@@ -443,5 +443,9 @@ class Batch(Base):
     recipe_id: Mapped[int] = mapped_column(ForeignKey("recipes.id"), index=True)
     made: Mapped[str]
     masses: Mapped[dict[str, Any]]
+    lots: Mapped[dict[str, Any] | None]
+    """Of each paint, the lot in use."""
+    swatch: Mapped[dict[str, Any] | None]
+    """What its dried swatch was read as; null until it was."""
     session_id: Mapped[int | None] = mapped_column(ForeignKey("sessions.id"))
     note: Mapped[str] = mapped_column(default="")
