@@ -123,8 +123,8 @@ def test_slips_get_one_line_and_leave_nothing(studio, tmp_path):
     assert Path("seen.png").exists() and not Path("scans").exists()
     other = studio("scan", SCANS / "buoy-red-quick.png", "--card", "nosuch")
     assert other.status == 2
-    grid = studio("device", "scanner", SCANS / "target.png", SCANS / "target.txt")
-    assert grid.status == 2 and "--grid" in grid.err
+    grid = studio("device", "scanner", SCANS / "buoy-red-quick.png", SCANS / "target.txt")
+    assert grid.status == 2 and "nothing in it looks like" in grid.err
     with Store.open(None) as store:
         assert store.card_channels() == []
 
