@@ -20,6 +20,8 @@ from ..calibrate.optics.spectra import Array
 from .fitting import recorded_settings, run_fit
 from .release_inputs import card_of, session_of
 from .release_load import LoadedRelease
+from .release_scans import packed_scans, packed_sensors
+from .scan_fitting import run_scan_fit
 
 CLOSE = 1e-3
 """By how much of its standard uncertainty a refitted value may differ on another machine."""
@@ -116,13 +118,28 @@ def _refit(release: LoadedRelease, row: Any, errors: Mapping[int, Array]) -> Joi
     if adopted := inputs.get("adopted"):
         raise ValueError(f"its readings are packed in {adopted['release']}, adopted here")
     tubes = {said["paint"]: Tube(**said) for said in inputs["tubes"]}
-    known = inputs.get("known")
-    return run_fit(
-        packed_readings(release.tables, inputs),
-        tubes,
-        _known(release, known, errors) if known else None,
-        recorded_settings(json.loads(row.settings)),
-    )
+    settings = recorded_settings(json.loads(row.settings))
+    known = _known(release, said, errors) if (said := inputs.get("known")) else None
+    if by_scan := inputs.get("by_scan"):
+        return run_scan_fit(
+            packed_scans(release.tables, inputs["scans"]),
+            tubes,
+            packed_sensors(release.tables, by_scan["calibration"]),
+            known,
+            *_prior(release, by_scan["prior"]),
+            settings,
+        )
+    return run_fit(packed_readings(release.tables, inputs), tubes, known, settings)
+
+
+def _prior(
+    release: LoadedRelease, prior: Mapping[str, Any] | None
+) -> tuple[Coefficients | None, str | None]:
+    """Return the measured paints that scanned ones were believed to be like, and their white."""
+    if prior is None:
+        return None, None
+    _check_there(release, prior["fits"])
+    return release.select(list(prior["fits"])), prior["white"]
 
 
 def packed_readings(
@@ -150,10 +167,7 @@ def _known(
     release: LoadedRelease, known: Mapping[str, Any], errors: Mapping[int, Array]
 ) -> Coefficients:
     """Return the K and S that new tubes were fitted against, just as they were then."""
-    fits = release.tables["paints"].set_index("paint")["fit"]
-    for paint, fit in known["fits"].items():
-        if fits.get(paint) != fit:
-            raise ValueError(f"it was fitted against {paint} of fit {fit}, which isn't in it")
+    _check_there(release, known["fits"])
     found = release.select(list(known["fits"]))
     row = {name: i for i, name in enumerate(found.factor_names)}
     factors = np.zeros((len(known["factors"]), *found.factors.shape[1:]))
@@ -171,6 +185,13 @@ def _known(
         factor_names=tuple(known["factors"]),
         model_error=np.max(learnt, axis=0),
     )
+
+
+def _check_there(release: LoadedRelease, fitted: Mapping[str, int]) -> None:
+    fits = release.tables["paints"].set_index("paint")["fit"]
+    for paint, fit in fitted.items():
+        if fits.get(paint) != fit:
+            raise ValueError(f"it was fitted against {paint} of fit {fit}, which isn't in it")
 
 
 def _same(one: Coefficients, other: Coefficients) -> bool:

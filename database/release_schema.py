@@ -9,6 +9,7 @@ from ..calibrate.fit.quality_figures import QUANTITIES
 from ..calibrate.optics.spectra import GRID
 from ..calibrate.optics.surface import GEOMETRIES, GLOSSES
 from .release_columns import Column, Table, count, key, number, text, truth
+from .release_scan_schema import SCAN_TABLES
 from .schema import FINISHES
 
 LAYOUT = 2
@@ -226,6 +227,7 @@ TABLES: tuple[Table, ...] = (
         ("session", "patch", "repeat"),
         ((("session",), "sessions", ("session",)),),
     ),
+    *SCAN_TABLES,
     Table(
         "fits",
         "The runs that the coefficients come from.",

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session as OrmSession
 from sqlalchemy.orm import defer
 
 from ..calibrate.errors import InputError
-from ..calibrate.optics.coefficients import Coefficients
+from ..calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from . import schema
 from .cautions import caution
 from .import_store import Undone
@@ -22,6 +22,7 @@ from .joining import Part
 from .packing import unpack_columns
 from .release_coefficients import coefficient_texts
 from .release_residuals import packed_of, residual_texts
+from .release_scans import scan_texts
 from .release_schema import TABLES
 from .release_text import as_json, rows
 from .store import Store
@@ -75,7 +76,7 @@ def contents(store: Store, exclude: Collection[str] = ()) -> Contents:
         wanted = [paint for paint in store.current_fits() if paint not in exclude]
         if exclude and not wanted:
             raise InputError(None, "exclude", "nothing is left to publish", "exclude less")
-        parts = store.current_parts(wanted if exclude else None)
+        parts = store.current_parts(wanted if exclude else None, TWO_FLUX)
         part_of = {paint: part for _, part in parts for paint in part.paints}
         current = _current(session, part_of)
         fits = {row.fit_id: row.fit for row in current.values()}
@@ -101,6 +102,7 @@ def contents(store: Store, exclude: Collection[str] = ()) -> Contents:
             ),
         ),
     }
+    texts |= scan_texts(session, fits.values())
     texts |= coefficient_texts(parts, list(current))
     return Contents(texts, {row["paint"]: _remembered(row) for row in paints}, current, parts)
 
@@ -109,7 +111,7 @@ def _current(session: OrmSession, part_of: Mapping[str, Coefficients]) -> dict[s
     """Return the fits in use, by nickname in the order of every table: as one case sorts them."""
     query = (
         select(schema.PaintFit)
-        .where(schema.PaintFit.current)
+        .where(schema.PaintFit.current, schema.PaintFit.model == TWO_FLUX)
         .options(
             defer(schema.PaintFit.patches),
             defer(schema.PaintFit.residuals),
@@ -142,7 +144,8 @@ def _inputs(
     undone = Undone.of(session)
     inputs = [item for fit in fits for item in fit.inputs["sessions"]]
     sessions = {item["session"] for item in inputs}
-    versions = {item["card_version"] for item in inputs}
+    scanned = [item for fit in fits for item in fit.inputs.get("scans", ())]
+    versions = {item["card_version"] for item in (*inputs, *scanned)}
     held_out = select(schema.Card).where(schema.Card.name.in_(checked))
     for card in session.scalars(held_out) if checked else ():
         newest = undone.newest(card)
