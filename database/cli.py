@@ -21,6 +21,7 @@ from .commands import (
     device,
     export,
     fit,
+    lesson,
     muddy,
     next,
     plot,
@@ -34,6 +35,7 @@ from .commands import (
     restore,
     scan,
     setout,
+    sheet,
     trace,
     tubes,
     verify,
@@ -63,6 +65,8 @@ COMMANDS = (
     setout,
     muddy,
     reach,
+    sheet,
+    lesson,
     check,
     backup,
     restore,
@@ -92,7 +96,7 @@ app = typer.Typer(
 )
 for module in COMMANDS:
     name = _name(module)
-    if module in (tubes, device):
+    if module in (tubes, device, sheet):
         app.add_typer(module.app, name=name)
     else:
         app.command(name, epilog=worked(module.EXAMPLE))(getattr(module, name))

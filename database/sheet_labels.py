@@ -16,6 +16,7 @@ from ..calibrate.fit.strength import strength_in_words
 from ..calibrate.optics.colour import lab
 from ..calibrate.optics.spectra import Array
 from .cautions import caution
+from .compare import whites_of
 from .muddy import lean
 from .paper import Paper
 from .report_colours import films
@@ -66,7 +67,7 @@ def tube_labels(store: Store, paints: Sequence[str] = ()) -> list[TubeLabel]:
     InputError
         Where a tube has no fit, or none has.
     """
-    with store.snapshot():
+    with store.snapshot() as session:
         known = {paint.nickname: paint for paint in store.paints()}
         fitted = store.current_fits()
         chosen = list(paints) or [p for p in fitted if known[p].on_hand]
@@ -77,13 +78,14 @@ def tube_labels(store: Store, paints: Sequence[str] = ()) -> list[TubeLabel]:
         fits = {p: store.fit_of(p) for p in chosen}
         coefficients = store.current_coefficients()
         readings = store.card_readings()
+        ladders = whites_of(session, fitted)
     paths = {p: tint_path(fit) for p, fit in fits.items()}
     whites = {
         p: fit.coefficients.paints[1]
         for p, fit in fits.items()
         if paths[p] is not None and fit.coefficients.paints[1] in coefficients.paints
     }
-    strengths = {s.paint: s for s in rank(coefficients, whites)[0]}
+    strengths = {s.paint: s for s in rank(coefficients, ladders)[0]}
     labels = []
     for p in chosen:
         paint, fit, path, sayings = known[p], fits[p], paths[p], []

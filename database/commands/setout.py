@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from .common import JsonOption, StudioOption, open_store, print_table, say, working
-from .photographs import BlackOption, GreyOption, WhiteOption, is_picture, no_photo, open_photo
+from .photographs import BlackOption, GreyOption, WhiteOption, wanted_colours
 
 if TYPE_CHECKING:
     from ..setout import Dab, SetOut
@@ -44,6 +45,11 @@ def setout(
     grey: GreyOption = None,
     white: WhiteOption = None,
     black: BlackOption = None,
+    paper: Annotated[
+        Path | None,
+        typer.Option("--print", metavar="FILE", help="Print it too: a .pdf, a square each."),
+    ] = None,
+    page: Annotated[str, typer.Option("--page", help="Paper: a4 or letter.")] = "a4",
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
@@ -51,8 +57,6 @@ def setout(
     with open_store(studio) as store, working("Looking at the picture", as_json) as told:
         from ..mixing import as_finished
         from ..on_hand import usable
-        from ..photo import trust
-        from ..recipe_target import parse_target
         from ..setout import set_out
         from .predict import check_finish
         from .recipe import split
@@ -60,26 +64,23 @@ def setout(
         names = {paint.nickname: paint.name for paint in store.paints()}
         must = [store.find_paint(text).nickname for text in split(with_)]
         out = [store.find_paint(text).nickname for text in split(without)]
-        shares = places = None
-        remark = ""
-        if len(colours) == 1 and is_picture(colours[0]):
-            from ..photo_colours import main_colours
-
-            photo = open_photo(colours[0], grey, white, black)
-            main = main_colours(photo)
-            targets = [colour.target(photo) for colour in main]
-            shares, places = [c.share for c in main], [c.at for c in main]
-            remark = trust(photo)
-        else:
-            no_photo(grey=grey, white=white, black=black)
-            targets = [parse_target(text, store) for text in colours]
+        targets, shares, places, remark = wanted_colours(store, colours, grey, white, black)
         gloss = check_finish(finish or ("gloss" if places else None))
         coefficients = as_finished(usable(store, must, out), gloss)
         told("comparing every set of tubes")
         found = set_out(
             coefficients, targets, shares, places, within, tubes, must, make, area, coats, names
         )
-    say(as_dict(found, remark), as_json, lambda: _show(found, names, remark))
+        if paper is not None:
+            from ..sheet_setout import print_setout
+            from ..whole_files import write_whole
+
+            title = f"Set out for {Path(colours[0]).stem if places else f'{len(targets)} colours'}"
+            write_whole({paper: print_setout(found, names, title, remark, page)})
+    result = as_dict(found, remark) | ({"file": str(paper)} if paper else {})
+    say(result, as_json, lambda: _show(found, names, remark))
+    if paper is not None and not as_json:
+        typer.echo(f"Printed to {paper}.")
 
 
 def as_dict(found: SetOut, remark: str = "") -> dict[str, Any]:

@@ -1,0 +1,77 @@
+"""Make a handout for a class."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from .common import JsonOption, StudioOption, open_store, say, working
+from .photographs import BlackOption, GreyOption, WhiteOption, wanted_colours
+
+EXAMPLE = 'tintladder lesson photos/slipway.jpg --grey 82,405 --people 12 --title "The slipway"'
+
+
+def lesson(
+    colours: Annotated[
+        list[str],
+        typer.Argument(help="A photograph; or several colours, each as for recipe."),
+    ],
+    people: Annotated[int, typer.Option(min=1, max=200, help="How many will mix.")] = 10,
+    each: Annotated[
+        float, typer.Option(min=2, metavar="ML", help="Paint of each colour a person mixes.")
+    ] = 5.0,
+    title: Annotated[str, typer.Option(help="At the head of the page.")] = "What we mix today",
+    note: Annotated[str, typer.Option(help="A line below it.")] = "",
+    whose: Annotated[
+        str, typer.Option(help="Whose tubes were measured.")
+    ] = "one studio's own tubes",
+    with_: Annotated[
+        list[str] | None, typer.Option("--with", metavar="NAME", help="A tube set out anyway.")
+    ] = None,
+    without: Annotated[
+        list[str] | None, typer.Option("--without", metavar="NAME", help="A tube to leave out.")
+    ] = None,
+    grey: GreyOption = None,
+    white: WhiteOption = None,
+    black: BlackOption = None,
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="The page.")] = Path(
+        "lesson.html"
+    ),
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
+    """Write one page for a class: it opens on any phone, and foretells mixes without a network."""
+    with open_store(studio) as store, working("Setting out", as_json):
+        from ..lesson import lesson as handout
+        from ..on_hand import usable
+        from ..setout import set_out
+        from ..whole_files import write_whole
+        from .recipe import split
+
+        paints = {paint.nickname: paint for paint in store.paints()}
+        names = {nickname: paint.name for nickname, paint in paints.items()}
+        must = [store.find_paint(text).nickname for text in split(with_)]
+        left_out = [store.find_paint(text).nickname for text in split(without)]
+        targets, _, _, remark = wanted_colours(store, colours, grey, white, black)
+        coefficients = usable(store, must, left_out)
+        found = set_out(coefficients, targets, must=must, ml=each * len(targets), names=names)
+        intro = " ".join(filter(None, (note, f"{remark[:1].upper()}{remark[1:]}." * bool(remark))))
+        content = handout(found, coefficients, paints, title, people, intro, whose)
+        write_whole({out: content.encode()})
+    result = {
+        "file": str(out),
+        "tubes": list(found.tubes),
+        "colours": [dab.target.words for dab in found.dabs],
+        "unreached": [dab.target.words for dab in found.unreached],
+    }
+
+    def tell() -> None:
+        tubes = ", ".join(names[p] for p in found.tubes)
+        typer.echo(f"{len(found.dabs)} colours from {len(found.tubes)} tubes: {tubes}.")
+        for dab in found.unreached:
+            typer.echo(f"These tubes don't reach the {dab.target.words}: the page says so.")
+        typer.echo(f"Written to {out}: send it to their phones, or print it.")
+
+    say(result, as_json, tell)

@@ -1,0 +1,77 @@
+"""Paper for the studio wall: mixing chart, labels."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from .common import JsonOption, StudioOption, open_store, say, worked, working
+
+if TYPE_CHECKING:
+    from ..store import Store
+
+EXAMPLE = "tintladder sheet chart ANCHOR ROPE LANTERN"
+app = typer.Typer(
+    help="Print paper for the studio wall: a mixing chart, labels for tubes.",
+    epilog=worked(EXAMPLE),
+    no_args_is_help=True,
+)
+
+PageOption = Annotated[str, typer.Option("--page", help="Paper: a4 or letter.")]
+OutOption = Annotated[
+    Path | None, typer.Option("--out", metavar="FILE", help="The PDF; else in the current folder.")
+]
+PaintsArgument = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="[PAINT]...", help="Nicknames, or parts of names; else all on hand."),
+]
+
+
+@app.command("chart", epilog=worked(EXAMPLE))
+def chart(
+    paints: PaintsArgument = None,
+    page: PageOption = "a4",
+    out: OutOption = None,
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
+    """Print every pair of tubes in steps, as they are and let down with white."""
+    with open_store(studio) as store, working("Mixing", as_json):
+        from ..on_hand import usable
+        from ..recipe_palette import Palette
+        from ..sheet_chart import chart as print_chart
+
+        chosen = _chosen(store, paints)
+        names = {paint.nickname: paint.name for paint in store.paints()}
+        content = print_chart(Palette(usable(store, chosen, [])), names, chosen, page)
+    _keep(out or Path("mixing-chart.pdf"), content, as_json)
+
+
+@app.command("tubes", epilog=worked("tintladder sheet tubes"))
+def tubes(
+    paints: PaintsArgument = None,
+    page: PageOption = "a4",
+    out: OutOption = None,
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
+    """Print labels for tubes: masstone and tint, how each leans, covers and tints."""
+    with open_store(studio) as store, working("Gathering", as_json):
+        from ..sheet_labels import print_labels, tube_labels
+
+        content = print_labels(tube_labels(store, _chosen(store, paints)), page)
+    _keep(out or Path("tube-labels.pdf"), content, as_json)
+
+
+def _chosen(store: Store, paints: list[str] | None) -> list[str]:
+    return list(dict.fromkeys(store.find_paint(text).nickname for text in paints or ()))
+
+
+def _keep(file: Path, content: bytes, as_json: bool) -> None:
+    from ..whole_files import write_whole
+
+    write_whole({file: content})
+    said = f"Printed to {file}: as true in colour as your printer, so paint the real ones beside."
+    say({"file": str(file)}, as_json, lambda: typer.echo(said))
