@@ -169,6 +169,15 @@ def keep_scan(store: Store, read: ReadScan) -> tuple[int, bool, Path]:
     return number, new, place
 
 
+def take_picture(store: Store, read: ReadScan) -> tuple[int, Path]:
+    """Keep a card as read, as an import of its own: its number, and where its overlay lies."""
+    with store.transaction():
+        number, new, place = keep_scan(store, read)
+        if new:
+            store.record_import([read.facts.file], scans=[number])
+    return number, place
+
+
 def layouts(card: Card) -> tuple[Layout, dict[int, Layout]]:
     """The layout that a card is printed with, and every one there is, by number.
 

@@ -51,13 +51,10 @@ def scan(
         say({"before": BEFORE}, as_json, lambda: typer.echo(BEFORE))
         return
     with working("Reading the scan", as_json) as told, open_store(studio) as store:
-        from ..scanning import keep_scan, read_card_picture
+        from ..scanning import read_card_picture, take_picture
 
         read = read_card_picture(store, file, card, device, grey, without or (), overlay, told)
-        with store.transaction():
-            number, new, drawn = keep_scan(store, read)
-            if new:
-                store.record_import([str(file)], scans=[number])
+        number, drawn = take_picture(store, read)
     said = read.as_dict() | {"scan": number, "overlay": str(drawn)}
     say(said, as_json, lambda: show_scan(read, drawn))
 
