@@ -1,14 +1,33 @@
-"""A real browser for tests of pages; without one they skip."""
+"""What many tests share: a small release published once, and a real browser if there is one."""
 
 from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
+from tintladder.database.release import Release, publish
+from tintladder.database.store import Store
+
+from .studio_fixtures import WHEN, fill
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+
+
+@pytest.fixture(scope="session")
+def published(tmp_path_factory: pytest.TempPathFactory) -> Release:
+    with Store.open(tmp_path_factory.mktemp("published")) as store:
+        return publish(fill(store), note="first, of invented paints", created=WHEN)
+
+
+@pytest.fixture
+def copy(published: Release, tmp_path: Path) -> Path:
+    """A release that a test may spoil."""
+    folder = tmp_path / published.name
+    shutil.copytree(published.folder, folder)
+    return folder
 
 
 @pytest.fixture(scope="session")

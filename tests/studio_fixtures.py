@@ -14,6 +14,8 @@ from tintladder.calibrate.optics.coefficients import ABSOLUTE, Coefficients
 from tintladder.calibrate.optics.spectra import GRID, Spectra
 from tintladder.calibrate.optics.surface import Surface
 
+WHEN = "2026-03-05T10:00:00Z"
+
 PAINTS_TOML = """
 [[paint]]
 nickname = "HULL"
@@ -181,3 +183,18 @@ def joint_fit(paints: tuple[str, ...] = ("HULL", "KEEL"), seed: int = 1) -> Join
         for paint in paints
     }
     return JointFit(fits, all_of_them, nuisances, {"robust": True, "k2_prior": [0.596, 0.05]})
+
+
+def fill(store):
+    """A studio with a fit of two paints and a mixture that it never saw."""
+    store.import_paints(PAINTS_TOML)
+    store.add_card(ladder(), "the card's own text")
+    store.add_session("keel-1", session(ladder()))
+    store.add_card(ladder("held-out", purpose="check"), "another card")
+    store.add_session("held-out", session(ladder("held-out"), 2))
+    fit = store.record_fit(joint_fit(), store.card_readings())
+    store.record_checks(
+        fit,
+        pd.DataFrame({"card": ["held-out"], "step": ["half"], "over": ["black"], "de00": [0.7]}),
+    )
+    return store

@@ -17,8 +17,7 @@ from tintladder.database.store import Store
 from tintladder.database.verify import verify_release
 
 from .command import run
-from .studio_fixtures import PAINTS_TOML, joint_fit, ladder, session
-from .test_release import fill
+from .studio_fixtures import PAINTS_TOML, fill, joint_fit, ladder, session
 
 
 @pytest.fixture(scope="module")

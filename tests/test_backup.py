@@ -18,8 +18,7 @@ from tintladder.database.studio import Studio
 from tintladder.database.verify import verify_release
 
 from .command import run
-from .studio_fixtures import ladder, session
-from .test_release import fill
+from .studio_fixtures import fill, ladder, session
 from .test_store import assert_same, rows
 
 

@@ -17,8 +17,7 @@ from tintladder.database.release_load import load_release
 from tintladder.database.store import Store
 
 from .command import run
-from .studio_fixtures import coefficients, joint_fit
-from .test_release import fill
+from .studio_fixtures import coefficients, fill, joint_fit
 from .test_release_gates import moved
 
 PAIR = ("HULL", "KEEL")

@@ -30,8 +30,7 @@ from tintladder.database.release import publish
 from tintladder.database.store import Store
 
 from .command import run
-from .studio_fixtures import coefficients
-from .test_release import fill
+from .studio_fixtures import coefficients, fill
 
 
 @pytest.fixture

@@ -14,8 +14,7 @@ from tintladder.database.release import publish
 from tintladder.database.store import Store
 
 from .command import run
-from .studio_fixtures import joint_fit, ladder, session
-from .test_release import fill
+from .studio_fixtures import fill, joint_fit, ladder, session
 
 
 @pytest.fixture

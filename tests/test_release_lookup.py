@@ -10,7 +10,7 @@ from tintladder.database.release_lookup import load_paint
 from tintladder.database.store import Store
 
 from .bench.database import big_studio, nickname
-from .test_release import fill
+from .studio_fixtures import fill
 from .test_store import assert_same
 
 

@@ -29,7 +29,8 @@ from tintladder.database.store import Store
 from tintladder.database.verify import verify_release
 
 from .command import run
-from .test_release import fill, seal
+from .studio_fixtures import fill
+from .test_release_verify import seal
 
 CARDS = ("hull-white", "anchor-blue", "dusk-violet")
 

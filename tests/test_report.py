@@ -23,7 +23,7 @@ from tintladder.database.tinting import ladder
 from tintladder.database.tinting_strength import rank
 
 from .command import run
-from .test_release import WHEN, fill
+from .studio_fixtures import WHEN, fill
 
 VOID = {"meta", "input", "br", "link", "img", "hr"}
 

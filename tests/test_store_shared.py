@@ -26,8 +26,7 @@ from tintladder.database.verify import verify_release
 from . import postgres
 from .command import run
 from .studio_cards import write_all
-from .studio_fixtures import PAINTS_TOML, joint_fit, ladder, named_by_fit, session
-from .test_release import WHEN, fill
+from .studio_fixtures import PAINTS_TOML, WHEN, fill, joint_fit, ladder, named_by_fit, session
 from .test_store import assert_same, rows
 
 pytestmark = pytest.mark.skipif(postgres.why_not() is not None, reason=postgres.why_not() or "")

@@ -13,8 +13,7 @@ from tintladder.database.release_load import load_release
 from tintladder.database.store import Store
 
 from .command import run
-from .studio_fixtures import joint_fit, ladder, session
-from .test_release import fill
+from .studio_fixtures import fill, joint_fit, ladder, session
 
 
 @pytest.fixture

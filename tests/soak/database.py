@@ -19,8 +19,7 @@ from tintladder.database.store import Store
 from tintladder.database.verify import verify_release
 
 from .. import postgres
-from ..studio_fixtures import ladder, session
-from ..test_release import fill
+from ..studio_fixtures import fill, ladder, session
 from .harness import Skipped, Soaked, soak
 
 HOUSE = Path(__file__).parent.parent.parent
