@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from ..errors import InputError
 from ..optics.spectra import Array, Flag, Spectra
 from .monochromator import FARTHEST, THERMOCHROMIC, find_shift, undo_band, unshift
-from .photometric import find_bend, gain, unbend, visits
+from .photometric import Visits, find_bend, gain, unbend, visits
 from .repeats import flag_outlying
 from .tiles import Tile, TileReading, black_trap, check_reading
 
@@ -112,7 +112,8 @@ def correct(
     tile_readings : sequence of TileReading
         Of the same sitting, on the same wavelengths and clock.
     tiles : mapping of name to Tile
-        A trap that isn't among them is taken to reflect nothing.
+        A trap that isn't among them is taken to reflect nothing; a white that isn't serves for
+        drift alone.
     optics : Optics, optional
     without : collection of str
         Stages to leave out.
@@ -122,8 +123,8 @@ def correct(
     Raises
     ------
     InputError
-        For a tile that has no certified values or none where it was read, a white tile read too
-        dark, a trap too bright.
+        For a grey or coloured tile that has no certified values, a tile that has none where it was
+        read, a white tile read too dark, a trap too bright.
     """
     whites = sorted({reading.name for reading in tile_readings if reading.kind == "white"})
     if len(whites) > 1:
@@ -137,7 +138,8 @@ def correct(
     for reading in tile_readings:
         if reading.kind == "trap":
             known.setdefault(reading.name, black_trap(spectra.wavelengths))
-        check_reading(reading, spectra.wavelengths, known, file)
+        if reading.kind != "white" or reading.name in known:
+            check_reading(reading, spectra.wavelengths, known, file)
     work = _Work(spectra, at, tile_readings, known, optics or Optics())
     steps: dict[Stage, Callable[[], Made]] = {
         "zero": work.zero,
@@ -152,7 +154,7 @@ def correct(
         Made(stage, False, "left out, as asked") if stage in without else steps[stage]()
         for stage in STAGES
     )
-    used = {reading.name: known[reading.name] for reading in tile_readings}
+    used = {r.name: known[r.name] for r in tile_readings if r.name in known}
     return Corrected(work.spectra(), made, tuple(used.values()), tuple(tile_readings))
 
 
@@ -180,21 +182,23 @@ class _Work:
         first = len(self.raw)
         return np.array([first + i for i, r in enumerate(self.readings) if r.kind == kind], int)
 
-    def certified(self, row: int) -> Tile:
-        return self.tiles[self.readings[row - len(self.raw)].name]
+    def reading(self, row: int) -> TileReading:
+        return self.readings[row - len(self.raw)]
 
-    def visited(self, kind: str) -> tuple[Array, Array]:
-        """When the tiles of a kind were visited, and the mean reading of each visit."""
+    def certified(self, row: int) -> Tile:
+        return self.tiles[self.reading(row).name]
+
+    def visited(self, kind: str) -> Visits:
+        """The visits to the tiles of a kind, as the values are now."""
         rows = self.rows(kind)
-        as_read = [TileReading(kind, self.values[i], self.at[i]) for i in rows]
-        return visits(as_read, np.delete(self.at, rows))
+        now = [replace(self.reading(i), values=self.values[i]) for i in rows]
+        return visits(now, np.delete(self.at, rows))
 
     def zero(self) -> Made:
         rows = self.rows("trap")
         if not rows.size:
             return Made("zero", False, "no black trap was read")
-        known = np.array([self.certified(i).at(self.wl) for i in rows])
-        offset = (self.values[rows] - known).mean(axis=0)
+        offset = self.visited("trap").values.mean(axis=0) - self.certified(rows[0]).at(self.wl)
         self.values = self.values - offset
         return Made(
             "zero",
@@ -206,26 +210,27 @@ class _Work:
     def drift(self) -> Made:
         if not self.rows("white").size:
             return Made("drift", False, "no white tile was read")
-        at, values = self.visited("white")
-        if at.size < 2:
+        white = self.visited("white")
+        if white.at.size < 2:
             return Made("drift", False, "the white tile was read at one time only")
-        of_visit = values.mean(axis=1) / values.mean()
-        self.values = self.values / gain(at, values, self.at)
-        most = float(np.ptp(of_visit))
+        of_visit = white.values.mean(axis=1) / white.level.mean()
+        self.values = self.values / gain(white, self.at)
+        most = 100 * float(np.ptp(of_visit))
         return Made(
             "drift",
             True,
-            f"the white tile moved by {100 * most:.2f} % over {at.size} visits: undone in between",
-            {"at": _plain(at), "gain": _plain(of_visit)},
+            f"the white tile moved by {most:.2f} % over {white.at.size} visits: undone in between",
+            {"at": _plain(white.at), "gain": _plain(of_visit)},
         )
 
     def scale(self) -> Made:
         rows = self.rows("white")
         if not rows.size:
             return Made("scale", False, "no white tile was read")
-        _, values = self.visited("white")
+        if self.reading(rows[0]).name not in self.tiles:
+            return Made("scale", False, "the white tile has no certified values (--tiles)")
         self.white = self.certified(rows[0]).at(self.wl)
-        factor = self.white / values.mean(axis=0)
+        factor = self.white / self.visited("white").level
         self.values = self.values * factor
         return Made(
             "scale",
@@ -271,7 +276,7 @@ class _Work:
 
     def warmth(self, rows: NDArray[np.intp]) -> tuple[str, float]:
         """Say how warm the coloured tiles were, and how far that may move their edges, nm."""
-        read = [self.readings[i - len(self.raw)].temperature_c for i in rows]
+        read = [self.reading(i).temperature_c for i in rows]
         known = [self.certified(i).temperature_c for i in rows]
         apart = [
             abs(a - b) for a, b in zip(read, known, strict=True) if a is not None and b is not None

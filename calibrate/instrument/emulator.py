@@ -7,7 +7,7 @@ source); its white tile and black trap are invented.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -60,7 +60,10 @@ class Emulator:
     clock : callable
         Time, s.
     under : str or None
-        Label of what lies under it. None: at every reading the next one, in the readings' order.
+        Label of what lies under it; None: at every reading the next place of its script.
+    script : sequence of str
+        Places in the order in which they are read where nobody says what lies under it; over again
+        from its end. Empty: every label of the readings.
     sent : list of Sent
         Every spectrum that left it whole, in order, also where a mishap befell it on its way.
     """
@@ -71,6 +74,7 @@ class Emulator:
     seed: int = 0
     clock: Callable[[], float] = time.monotonic
     under: str | None = None
+    script: Sequence[str] = ()
     sent: list[Sent] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -104,8 +108,8 @@ class Emulator:
     def _read(self) -> Array:
         place = self.under
         if place is None:
-            labels = list(dict.fromkeys(self.readings.labels))
-            place = labels[self._next % len(labels)]
+            script = self.script or list(dict.fromkeys(self.readings.labels))
+            place = script[self._next % len(script)]
             self._next += 1
         true = self._scene[place]
         noise = self._rng.normal(scale=_NOISE[0] + _NOISE[1] * np.abs(true))

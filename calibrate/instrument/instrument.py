@@ -99,7 +99,7 @@ class Instrument:
         ------
         Fault
         """
-        found: Array = self._ask("measure", self._spectrum)
+        found: Array = self._ask("measure", self.spectrum)
         return found
 
     def lamp_hours(self) -> float | None:
@@ -114,7 +114,14 @@ class Instrument:
         hours: float = self._ask("lamp", lambda said: numbers(said["hours"], ",")[0])
         return hours
 
-    def _spectrum(self, said: dict[str, str]) -> Array:
+    def spectrum(self, said: dict[str, str]) -> Array:
+        """Return the reflectance in the fields of a reply, as `measure`.
+
+        Raises
+        ------
+        Garbled
+            Where its length is wrong, or something in it is no number.
+        """
         values = np.array(numbers(said["values"], self.profile.separator, self.profile.missing))
         expected = self.profile.wavelengths.size
         if values.size != expected:
@@ -142,18 +149,39 @@ class Instrument:
             tries -= 1
 
     def _once(self, name: str) -> dict[str, str]:
-        command = self.profile.commands.get(name)
-        if command is None:
-            return {}
+        return self.understand(name, self.talk(name)) if name in self.profile.commands else {}
+
+    def talk(self, name: str) -> bytes:
+        """Send a command once and return what comes back, its end taken off.
+
+        Raises
+        ------
+        Fault
+        """
+        command = self.profile.commands[name]
         self.line.drain()
         self.line.send(command.send + self.profile.line.end)
         if command.reply is None:
+            return b""
+        return self.line.receive(command.reply_end, command.timeout_s)
+
+    def understand(self, name: str, reply: bytes) -> dict[str, str]:
+        """Return the fields of a reply to a command.
+
+        Raises
+        ------
+        Garbled
+            Where it isn't one.
+        Busy, Refused
+            Where it says so.
+        """
+        grammar = self.profile.commands[name].reply
+        if grammar is None:
             return {}
-        said = command.reply.read(self.line.receive(command.reply_end, command.timeout_s))
+        said = grammar.read(reply)
         self._check_status(said)
-        missing = [field for field in command.reply.fields if field not in said]
-        if missing:
-            raise Garbled(f"expected {command.reply.pattern}, got a status alone")
+        if any(field not in said for field in grammar.fields):
+            raise Garbled(f"expected {grammar.pattern}, got a status alone")
         return said
 
     def _check_status(self, said: dict[str, str]) -> None:
@@ -162,7 +190,7 @@ class Instrument:
             return
         words = escaped(said.get("message", "").encode("latin-1")) or status.errors.get(code, "")
         if code in status.busy:
-            raise Busy(words or "the instrument is busy")
+            raise Busy("the instrument is busy")
         if code in status.white:
             raise Refused(words or "the instrument wants its white tile first", "white")
         if code in status.black:

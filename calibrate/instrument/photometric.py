@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..optics.spectra import Array
 from .tiles import TileReading
@@ -36,47 +37,77 @@ class Bend:
     after: float
 
 
-def visits(readings: Sequence[TileReading], between: Array) -> tuple[Array, Array]:
-    """Mean of each visit to a tile: readings of it with no other reading between them.
+@dataclass(frozen=True)
+class Visits:
+    """Visits to a tile, each the mean of readings with no other reading between them.
+
+    Attributes
+    ----------
+    at : (V,) array, increasing
+    values : (V, W) array
+    calibrated : (V,) bool array
+        Whether the instrument was calibrated just before: a visit of its own, for the readings
+        before it go by another scale.
+    """
+
+    at: Array
+    values: Array
+    calibrated: NDArray[np.bool_]
+
+    @property
+    def level(self) -> Array:
+        """What the tile reads by the scale that readings go by, (W,)."""
+        of = self.calibrated if self.calibrated.any() else np.ones_like(self.calibrated)
+        mean: Array = self.values[of].mean(axis=0)
+        return mean
+
+
+def visits(readings: Sequence[TileReading], between: Array) -> Visits:
+    """Gather the visits to a tile; one that no other reading comes before or after is left out.
+
+    Such a one was read before the instrument was first calibrated, and nothing goes by it.
 
     Parameters
     ----------
     readings : sequence of T TileReading
     between : (N,) array
         When everything else was read, on the same clock.
-
-    Returns
-    -------
-    at : (V,) array
-    values : (V, W) array
     """
-    at = np.array([reading.at for reading in readings])
-    order = np.argsort(at, kind="stable")
+    order = np.argsort([reading.at for reading in readings], kind="stable")
+    at = np.array([readings[i].at for i in order])
     values = np.array([readings[i].values for i in order])
-    visit = np.searchsorted(np.sort(between), at[order])
-    starts = np.flatnonzero(np.diff(visit, prepend=-1))
+    anew = np.array([readings[i].calibrated for i in order])
+    gap = np.searchsorted(np.sort(between), at)
+    # Readings after one and the same reading of something else belong together.
+    starts = np.flatnonzero((np.diff(gap, prepend=-1) != 0) | anew)
     count = np.diff(starts, append=at.size)
-    mean_at: Array = np.add.reduceat(at[order], starts) / count
-    mean: Array = np.add.reduceat(values, starts, axis=0) / count[:, None]
-    return mean_at, mean
+    passed = gap[starts]
+    used = (np.diff(passed, prepend=0) > 0) | (np.diff(passed, append=between.size) > 0)
+    if not used.any():
+        used[:] = True
+    return Visits(
+        (np.add.reduceat(at, starts) / count)[used],
+        (np.add.reduceat(values, starts, axis=0) / count[:, None])[used],
+        anew[starts][used],
+    )
 
 
-def gain(at: Array, values: Array, wanted: Array) -> Array:
-    """Gain at the wanted moments over the mean gain, (N, W), linear between visits to the white.
+def gain(white: Visits, wanted: Array) -> Array:
+    """Gain at the wanted moments over that of `white.level`, (N, W), linear between visits.
 
     Before the first visit and after the last it is theirs: nothing is extrapolated.
 
     Parameters
     ----------
-    at : (V,) array, increasing, V at least 2
-    values : (V, W) array
-        The white tile, zero taken off.
+    white : Visits
+        To the white tile, zero taken off; two at least.
     wanted : (N,) array
     """
+    at = white.at
     later = np.clip(np.searchsorted(at, wanted), 1, at.size - 1)
     share = np.clip((wanted - at[later - 1]) / (at[later] - at[later - 1]), 0, 1)[:, None]
-    found: Array = (values[later - 1] * (1 - share) + values[later] * share) / values.mean(axis=0)
-    return found
+    found: Array = white.values[later - 1] * (1 - share) + white.values[later] * share
+    return np.asarray(found / white.level)
 
 
 def find_bend(read: Array, certified: Array, white: Array) -> Bend:

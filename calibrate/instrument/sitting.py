@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from ..errors import InputError
 from ..formats.cells import normal, number
 from ..formats.session import Session
-from ..optics.spectra import Flag
+from ..optics.spectra import Array, Flag
 from .corrections import STAGES, Optics, correct
 from .tiles import PREFIX, Tile, TileReading, tiles_of
 
@@ -19,20 +19,20 @@ _TEMPERATURE = ("TEMPERATURE", "TILETEMPERATURE", "TILETEMPERATUREC", "TEMPERATU
 
 @dataclass(frozen=True)
 class Correcting:
-    """How a file of readings is to be corrected.
+    """How readings are to be corrected.
 
     Attributes
     ----------
     certified : Session or None
         Certified values of tiles, one row each.
-    band_nm : float or None
-        Full width at half height of the instrument's triangular band, if it leaves it uncorrected.
+    optics : Optics
+        Of the instrument.
     without : tuple of str
         Stages to leave out.
     """
 
     certified: Session | None = None
-    band_nm: float | None = None
+    optics: Optics = field(default_factory=Optics)
     without: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -43,11 +43,10 @@ class Correcting:
                 )
 
     def __call__(self, session: Session) -> Session:
-        """Take the readings of tiles out of a session, and correct the others by them.
+        """Take the readings of tiles out of a file of readings, and correct the others by them.
 
         The place in the file stands for the time: readings follow each other evenly. A statement
-        ``TEMPERATURE`` of a file is its tiles', in degrees Celsius. A session that holds no tiles,
-        of an instrument whose band isn't stated, stays as it is.
+        ``TEMPERATURE`` of a file is its tiles', in degrees Celsius.
 
         Parameters
         ----------
@@ -57,7 +56,41 @@ class Correcting:
         Returns
         -------
         Session
-            Of the patches alone, `corrected`; the raw readings of tiles stand in `corrections`.
+            Of the patches alone; see `by`.
+
+        Raises
+        ------
+        InputError
+            See `by`.
+        """
+        labels, degrees = session.spectra.labels, temperature(session)
+        is_tile = np.array([label.startswith(PREFIX) for label in labels], dtype=bool)
+        readings = [
+            TileReading(
+                labels[i].removeprefix(PREFIX), session.spectra.values[i], float(i), degrees
+            )
+            for i in np.flatnonzero(is_tile)
+        ]
+        patches = np.flatnonzero(~is_tile)
+        of_patches = replace(session, spectra=session.spectra.select(patches))
+        return self.by(of_patches, patches.astype(float), readings)
+
+    def by(self, session: Session, at: Array, readings: Sequence[TileReading]) -> Session:
+        """Correct a session by readings of tiles of the same sitting.
+
+        Without any, of an instrument whose band isn't stated, it stays as it is.
+
+        Parameters
+        ----------
+        session : Session
+        at : (N,) array
+            When each of its readings was taken, on the clock of the tiles' readings.
+        readings : sequence of TileReading
+
+        Returns
+        -------
+        Session
+            `corrected`; the raw readings of tiles stand in `corrections`.
 
         Raises
         ------
@@ -65,28 +98,18 @@ class Correcting:
             As `tintladder.calibrate.instrument.corrections.correct`, and where tiles are certified
             in another geometry than the readings'.
         """
-        labels = session.spectra.labels
-        is_tile = np.array([label.startswith(PREFIX) for label in labels], dtype=bool)
-        if not is_tile.any() and self.band_nm is None:
+        optics = self.optics
+        if not readings and optics.band_nm is None:
             return session
-        degrees = temperature(session)
-        patches = session.spectra.select(np.flatnonzero(~is_tile))
-        readings = [
-            TileReading(
-                labels[i].removeprefix(PREFIX), session.spectra.values[i], float(i), degrees
-            )
-            for i in np.flatnonzero(is_tile)
-        ]
-        at = np.flatnonzero(~is_tile).astype(float)
-        said = session.header.get("BANDPASS_CORRECTED", "").lower()
-        optics = Optics(self.band_nm, band_corrected=said == "true")
+        if session.header.get("BANDPASS_CORRECTED", "").lower() == "true":
+            optics = replace(optics, band_corrected=True)
         made = correct(
-            patches, at, readings, self.tiles(session), optics, self.without, session.file
+            session.spectra, at, readings, self.tiles(session), optics, self.without, session.file
         )
         odd = (made.spectra.flags & np.uint16(Flag.OUTLYING)).astype(bool)
         return replace(
             session,
-            spectra=patches.flag(odd, Flag.OUTLYING),
+            spectra=session.spectra.flag(odd, Flag.OUTLYING),
             corrected=made.spectra,
             corrections=made.record(),
         )

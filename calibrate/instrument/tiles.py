@@ -81,12 +81,15 @@ class TileReading:
         When, on the clock of the session's readings: seconds, or the place in the file.
     temperature_c : float or None
         Of the tile, if it was noted.
+    calibrated : bool
+        Whether the instrument was calibrated just before, so that what follows goes by this one.
     """
 
     name: str
     values: Array
     at: float
     temperature_c: float | None = None
+    calibrated: bool = False
 
     def record(self) -> dict[str, Any]:
         """Return the reading, JSON-able."""

@@ -1,0 +1,342 @@
+"""Read a card with a spectrophotometer, patch by patch."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from ...calibrate.errors import InputError
+from .common import JsonOption, StudioOption, open_store, print_table, say
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from ...calibrate.instrument.emulator import Emulator
+    from ...calibrate.instrument.instrument import Instrument
+    from ...calibrate.instrument.profile import Profile
+    from ...calibrate.instrument.trial import Tried
+    from ..measuring import Sat
+    from ..sitting_terminal import SittingTerminal
+
+EXAMPLE = "tintladder measure keel --port /dev/ttyUSB0 --profile mine.toml"
+_LAMP = "Don't look into the instrument's lamp. Never lay it on wet paint."
+
+
+def measure(
+    card: Annotated[
+        str | None, typer.Argument(help="The card to read, by name; see tintladder cards.")
+    ] = None,
+    port: Annotated[
+        str | None,
+        typer.Option(
+            help="Where the instrument is: a serial port, or a URL as socket://HOST:PORT."
+        ),
+    ] = None,
+    profile: Annotated[
+        str | None,
+        typer.Option(help="How to talk to it: bare, query, or a file of your own."),
+    ] = None,
+    repeats: Annotated[int, typer.Option(min=1, max=20, help="How often each patch is read.")] = 2,
+    resume: Annotated[
+        bool, typer.Option("--resume", help="Go on where the last sitting was left.")
+    ] = False,
+    anew: Annotated[
+        bool, typer.Option("--anew", help="Give up the open sitting of this card; begin again.")
+    ] = False,
+    ports: Annotated[bool, typer.Option("--ports", help="List the ports, and stop.")] = False,
+    template: Annotated[
+        bool, typer.Option("--template", help="Print a profile to fill in, and stop.")
+    ] = False,
+    check: Annotated[
+        str | None,
+        typer.Option(metavar="PROFILE", help="Try a profile, command by command; keep nothing."),
+    ] = None,
+    rehearse: Annotated[
+        bool,
+        typer.Option("--rehearse", help="Without an instrument: one is made up; keep nothing."),
+    ] = False,
+    stand_in: Annotated[
+        bool,
+        typer.Option("--stand-in", help="Be the instrument, for another terminal to read from."),
+    ] = False,
+    readings: Annotated[
+        Path | None,
+        typer.Option(help="What the made-up instrument reads; else a demo session."),
+    ] = None,
+    mishap: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME=SHARE", help="What befalls its replies, as in silence=0.05."),
+    ] = None,
+    yes: Annotated[
+        bool, typer.Option("--yes", help="Ask nothing: for a table that moves by itself.")
+    ] = False,
+    dry: Annotated[
+        bool, typer.Option("--dry", help="With --yes: the paint was touched, and is dry.")
+    ] = False,
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
+    """Read a card with a spectrophotometer, patch by patch; nothing read is ever lost.
+
+    Don't look into the instrument's lamp. Never lay it on wet paint.
+    """
+    if ports:
+        _ports(as_json)
+    elif template:
+        from ...calibrate.instrument.profile_file import template as text
+
+        say(text(), as_json, lambda: typer.echo(text(), nl=False))
+    elif check is not None:
+        _check(check, _needed(port, "--port", "see tintladder measure --ports"), yes, as_json)
+    elif stand_in:
+        _stand_in(card, profile or "query", readings, mishap or [], repeats, studio)
+    elif rehearse:
+        _rehearse(card, profile or "query", readings, mishap or [], repeats, yes, as_json, studio)
+    elif resume:
+        _resume(card, port, yes, dry, as_json, studio)
+    else:
+        _begin(card, port, profile, repeats, anew, yes, dry, as_json, studio)
+
+
+def _needed(value: str | None, option: str, do: str) -> str:
+    if value is None:
+        raise InputError(None, option, "it is missing", do)
+    return value
+
+
+def _ports(as_json: bool) -> None:
+    from ...calibrate.instrument.line import ports
+
+    found = ports()
+    rows = [(each.name, each.words) for each in found]
+
+    def show() -> None:
+        if rows:
+            print_table(("Port", "What it calls itself"), rows)
+        else:
+            typer.echo(
+                "This computer has no serial port: plug the instrument in, and switch it on."
+            )
+
+    say([{"port": name, "words": words} for name, words in rows], as_json, show)
+
+
+def _console(as_json: bool) -> Console:
+    from rich.console import Console
+
+    # Machines have standard output to themselves.
+    console = Console(stderr=as_json, highlight=False)
+    if not console.is_terminal:
+        console.width = 200
+    return console
+
+
+@contextmanager
+def _connected(profile: Profile, port: str) -> Iterator[Instrument]:
+    from ...calibrate.instrument.instrument import Instrument
+    from ...calibrate.instrument.line import Line
+
+    line = Line(port, profile.line)
+    try:
+        yield Instrument(profile, line)
+    finally:
+        line.close()
+
+
+def _terminal(
+    profile: Profile, title: str, yes: bool, as_json: bool, emulator: Emulator | None = None
+) -> SittingTerminal:
+    from ..sitting_terminal import SittingTerminal
+
+    def laid(place: str) -> None:
+        if emulator is not None:
+            emulator.under = place
+
+    return SittingTerminal(_console(as_json), title, profile.wavelengths, yes, laid)
+
+
+def _begin(
+    card: str | None,
+    port: str | None,
+    profile: str | None,
+    repeats: int,
+    anew: bool,
+    yes: bool,
+    dry: bool,
+    as_json: bool,
+    studio: str | None,
+) -> None:
+    if card is None:
+        raise InputError(
+            None, "measure", "expected the card to read",
+            "name it; without an instrument try: tintladder measure --rehearse",
+        )  # fmt: skip
+    port = _needed(port, "--port", "say where the instrument is: tintladder measure --ports")
+    profile = _needed(
+        profile,
+        "--profile",
+        "give bare, query or a file of your own: tintladder measure --template",
+    )
+    _told_dry(yes, dry)
+    with open_store(studio) as store:
+        from ...calibrate.instrument.profile_file import read_profile
+        from ..card_progress import named_card
+        from ..measure_store import begin_sitting
+        from ..measuring import sit
+
+        known, card = read_profile(profile), named_card(store, card)[1].name
+        with _connected(known, port) as instrument:
+            sitting = begin_sitting(store, card, known, port, repeats, anew)
+            terminal = _terminal(known, card, yes, as_json)
+            done = sit(store, sitting, instrument, terminal.ask, terminal.show, terminal.tell)
+    _say_done(done, as_json)
+
+
+def _resume(
+    card: str | None, port: str | None, yes: bool, dry: bool, as_json: bool, studio: str | None
+) -> None:
+    _told_dry(yes, dry)
+    with open_store(studio) as store:
+        from ..measure_store import find_sitting
+        from ..measuring import sit
+
+        sitting = find_sitting(store, card)
+        with _connected(sitting.profile, port or sitting.port) as instrument:
+            terminal = _terminal(sitting.profile, sitting.card, yes, as_json)
+            done = sit(store, sitting, instrument, terminal.ask, terminal.show, terminal.tell)
+    _say_done(done, as_json)
+
+
+def _told_dry(yes: bool, dry: bool) -> None:
+    if yes and not dry:
+        raise InputError(
+            None, "--yes", "nobody will be asked whether the paint is dry",
+            "touch it: where no fingertip drags, add --dry",
+        )  # fmt: skip
+
+
+def _rehearse(
+    card: str | None,
+    profile: str,
+    readings: Path | None,
+    mishap: list[str],
+    repeats: int,
+    yes: bool,
+    as_json: bool,
+    studio: str | None,
+) -> None:
+    from contextlib import nullcontext
+
+    from ...calibrate.instrument.emulated_port import plugged_in
+    from ...calibrate.instrument.profile_file import read_profile
+    from ..measure_store import begin_sitting
+    from ..measuring import sit
+    from ..rehearsing import emulated, parse_mishaps, rehearsal
+
+    known, shares = read_profile(profile), parse_mishaps(mishap)
+    with (
+        open_store(studio) if card is not None else nullcontext() as mine,
+        rehearsal(mine, card) as (store, name),
+    ):
+        emulator = emulated(known, store.card(name), readings, shares)
+        with plugged_in(emulator) as port, _connected(known, port) as instrument:
+            sitting = begin_sitting(store, name, known, port, repeats, anew=True)
+            terminal = _terminal(known, f"Rehearsal with {name}", yes, as_json, emulator)
+            terminal.tell("A rehearsal: instrument and readings are made up, and nothing is kept.")
+            done = sit(store, sitting, instrument, terminal.ask, terminal.show, terminal.tell)
+    _say_done(done, as_json, rehearsed=True)
+
+
+def _stand_in(
+    card: str | None,
+    profile: str,
+    readings: Path | None,
+    mishap: list[str],
+    repeats: int,
+    studio: str | None,
+) -> None:
+    from contextlib import nullcontext
+
+    from ...calibrate.instrument.emulated_port import plugged_in
+    from ...calibrate.instrument.profile_file import read_profile
+    from ..rehearsing import emulated, parse_mishaps, rehearsal
+
+    known, shares = read_profile(profile), parse_mishaps(mishap)
+    with (
+        open_store(studio) if card is not None else nullcontext() as mine,
+        rehearsal(mine, card) as (store, name),
+    ):
+        emulator = emulated(known, store.card(name), readings, shares, repeats)
+    with plugged_in(emulator) as port:
+        typer.echo(
+            f"Standing in for an instrument at {port}, with card {name} before it: first the "
+            f"trap, then the tile, then each patch {repeats} times. In another terminal:\n"
+            f"  tintladder measure {name} --port {port} --profile {profile} --repeats {repeats}\n"
+            f"  tintladder measure --check {profile} --port {port}\n"
+            "Ctrl-C ends it."
+        )
+        try:
+            while True:
+                time.sleep(3600)
+        except KeyboardInterrupt:
+            typer.echo(f"{len(emulator.sent)} readings were sent.")
+
+
+def _check(profile: str, port: str, yes: bool, as_json: bool) -> None:
+    from ...calibrate.instrument.profile_file import read_profile
+    from ...calibrate.instrument.trial import try_profile
+
+    known = read_profile(profile)
+    terminal = _terminal(known, f"Trying {profile}", yes, as_json)
+    if not as_json:
+        typer.echo(_LAMP)
+    with _connected(known, port) as instrument:
+        tried = try_profile(instrument, terminal.ask)
+    say([vars(each) for each in tried], as_json, lambda: _show_tried(tried))
+    wrong = [each for each in tried if not each.understood]
+    if wrong:
+        raise InputError(
+            known.file, f"command.{wrong[0].command}", wrong[0].words,
+            "compare the profile with the instrument's manual",
+        )  # fmt: skip
+
+
+def _show_tried(tried: list[Tried]) -> None:
+    for each in tried:
+        verdict = "well" if each.understood else "not understood"
+        typer.echo(f"{each.command}: {verdict}, {1000 * each.seconds:.0f} ms: {each.words}")
+        typer.echo(f"  sent {each.sent}")
+        if each.got:
+            typer.echo(f"  came {each.got}")
+
+
+def _say_done(done: Sat, as_json: bool, rehearsed: bool = False) -> None:
+    from dataclasses import asdict
+
+    said = asdict(done) | {"rehearsed": rehearsed}
+    say(said, as_json, lambda: _show_done(done, rehearsed))
+
+
+def _show_done(done: Sat, rehearsed: bool) -> None:
+    if done.words:
+        typer.echo(f"{done.words[0].upper()}{done.words[1:]}.")
+    again = f", {done.read_again} more kept of patches read again" if done.read_again else ""
+    typer.echo(f"{done.read} of {done.patches} patches, {done.readings} readings{again}.")
+    if done.skipped:
+        typer.echo(f"Skipped: {', '.join(done.skipped)}")
+    for patch, words in done.doubts:
+        typer.echo(f"Looked wrong, and kept: {patch}: {words}")
+    if rehearsed:
+        typer.echo("That was a rehearsal; nothing of it was kept.")
+    elif done.session is None:
+        typer.echo(f"Go on with: tintladder measure --resume {done.card}")
+    else:
+        typer.echo(
+            f"Session {done.session} of card {done.card} is in the studio, as if read from a file. "
+            "Next: tintladder fit"
+        )

@@ -1,0 +1,104 @@
+"""Sits down at an instrument with a card: the way over it, the sitting, and what comes of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from ..calibrate.cards.card import Card
+from ..calibrate.cards.layout import read_layout
+from ..calibrate.errors import InputError
+from ..calibrate.instrument.instrument import Instrument
+from ..calibrate.instrument.measure import measure
+from ..calibrate.instrument.questions import Answer, Question, Shown
+from ..calibrate.instrument.walk import Stop, walk
+from .measure_store import Sitting, finish_sitting, keep_reading, keep_skip, progress_of
+from .store import Store
+
+
+@dataclass(frozen=True)
+class Sat:
+    """What a sitting came to.
+
+    Attributes
+    ----------
+    card : str
+    session : int or None
+        Made of it; None while it is open.
+    words : str
+        Why it is open.
+    patches, read : int
+        Patches of the card, and those read as often as they should be.
+    readings, read_again : int
+        Readings that count, and those kept besides because their patch was read again.
+    skipped : tuple of str
+    doubts : tuple of (patch, words)
+    """
+
+    card: str
+    session: int | None
+    words: str
+    patches: int
+    read: int
+    readings: int
+    read_again: int
+    skipped: tuple[str, ...]
+    doubts: tuple[tuple[str, str], ...]
+
+
+def way_over(card: Card) -> tuple[Stop, ...]:
+    """Return the patches of a card in the order in which they are read."""
+    try:
+        layout = None if card.layout is None else read_layout(card.layout)
+        return walk(card, layout)
+    except InputError:
+        # A layout that has gone, or that the card has outgrown, is no reason not to read it.
+        return walk(card, None)
+
+
+def sit(
+    store: Store,
+    sitting: Sitting,
+    instrument: Instrument,
+    ask: Callable[[Question], Answer],
+    show: Callable[[Shown], None] = lambda _: None,
+    tell: Callable[[str], None] = lambda _: None,
+) -> Sat:
+    """Begin a sitting, or go on with it; once every patch is read, a session is made of it.
+
+    Parameters
+    ----------
+    store : Store
+    sitting : Sitting
+    instrument : Instrument
+    ask, show, tell : callable
+        See `tintladder.calibrate.instrument.measure.measure`.
+    """
+    card, progress = store.card(sitting.card), progress_of(store, sitting)
+    stops = way_over(card)
+    ended = measure(
+        instrument,
+        card,
+        stops,
+        progress,
+        ask=ask,
+        on_reading=lambda r: keep_reading(store, sitting, r, instrument.identity),
+        on_skip=lambda patch: keep_skip(store, sitting, patch),
+        show=show,
+        tell=tell,
+    )
+    number = None
+    if ended.finished:
+        number, _ = finish_sitting(store, sitting, instrument.identity, ended.wet)
+    counting = [r for place in progress.places() for r in progress.counting(place)]
+    return Sat(
+        card=card.name,
+        session=number,
+        words=ended.words,
+        patches=len(stops),
+        read=sum(progress.is_done(stop.patch) for stop in stops),
+        readings=len(counting),
+        read_again=len(progress.read_again()),
+        skipped=tuple(stop.patch for stop in stops if stop.patch in progress.skipped),
+        doubts=tuple((r.place, r.said["doubt"]) for r in counting if "doubt" in r.said),
+    )
