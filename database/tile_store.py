@@ -32,7 +32,7 @@ def tile_calibrations(device: schema.Device, read: Session, done: str) -> list[s
             done=read.date or done,
             kind=f"{PREFIX}{reading['name']}",
             result=tile_result(
-                read.spectra.wavelengths.tolist(), reading, certified[reading["name"]]
+                read.spectra.wavelengths.tolist(), reading, certified.get(reading["name"])
             ),
         )
         for reading in read.corrections["readings"]
@@ -45,7 +45,7 @@ def last_white(calibrations: Sequence[schema.Calibration]) -> schema.Calibration
 
 
 def tile_result(
-    wavelengths: list[float], reading: dict[str, Any], certified: dict[str, Any]
+    wavelengths: list[float], reading: dict[str, Any], certified: dict[str, Any] | None
 ) -> dict[str, Any]:
     """Return what is kept of one reading of a tile: raw, with the certificate it goes by."""
     return {

@@ -204,11 +204,29 @@ def test_names_tell_what_a_tile_is_for():
 
 def test_gain_is_linear_between_visits_and_held_beyond():
     readings = [TileReading("white", np.array([v]), t) for t, v in [(0, 1.0), (1, 1.2), (9, 1.3)]]
-    at, values = visits(readings, np.array([5.0]))
-    np.testing.assert_allclose(at, [0.5, 9.0])
-    np.testing.assert_allclose(values, [[1.1], [1.3]])
-    found = gain(at, values, np.array([-1.0, 0.5, 4.75, 9.0, 20.0]))[:, 0]
+    found = visits(readings, np.array([5.0]))
+    np.testing.assert_allclose(found.at, [0.5, 9.0])
+    np.testing.assert_allclose(found.values, [[1.1], [1.3]])
+    found = gain(found, np.array([-1.0, 0.5, 4.75, 9.0, 20.0]))[:, 0]
     np.testing.assert_allclose(found * 1.2, [1.1, 1.1, 1.2, 1.3, 1.3])
+
+
+def test_an_instrument_that_calibrates_itself_drifts_in_pieces():
+    """It gains 1 % an hour, is calibrated at 0 and at 2 h, and reads its tile before each time."""
+    readings = [
+        TileReading("white", np.full(GRID.size, level), 3600.0 * hours, calibrated=anew)
+        for hours, level, anew in [
+            (-0.02, 0.40, False), (0.0, 0.90, True), (2.0, 0.918, False), (2.01, 0.90, True),
+            (3.0, 0.909, False),
+        ]
+    ]  # fmt: skip
+    truth, hours = FILMS["earth"](GRID), np.array([0.5, 1.5, 2.5])
+    gained = 1 + 0.01 * np.array([0.5, 1.5, 0.5])[:, None]
+    raw = Spectra.from_values(GRID, truth * gained, ["a", "b", "c"])
+    made = correct(raw, 3600 * hours, readings, {})
+    np.testing.assert_allclose(made.spectra.values, [truth] * 3, rtol=3e-4)
+    assert stage(made, "drift").made
+    assert stage(made, "scale").words == "the white tile has no certified values (--tiles)"
 
 
 def test_a_bend_is_found_and_is_nought_at_black_and_white():
