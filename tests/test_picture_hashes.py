@@ -1,0 +1,102 @@
+"""Pictures of invented paints look as they did: compared by a perceptual hash, with tolerance.
+
+After a change that is meant, look at the pictures and write the new hashes down:
+``python -m tests.test_picture_hashes FOLDER`` writes the pictures there and prints the hashes.
+"""
+
+from __future__ import annotations
+
+import io
+import sys
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import imagehash
+import numpy as np
+import pytest
+from PIL import Image
+from tintladder.database.plot_films import plot_contrasts, plot_films
+from tintladder.database.plot_ladders import plot_ladders
+from tintladder.database.plot_reach import reach_figure
+from tintladder.database.plot_strength import plot_strengths
+from tintladder.database.plot_ways import plot_ways
+from tintladder.database.reach import gamut
+from tintladder.database.recipe import recipes
+from tintladder.database.recipe_palette import Palette
+from tintladder.database.recipe_target import of_lab
+from tintladder.database.tinting_strength import rank
+
+from .invented_palette import invented_coefficients
+
+APART = 12
+"""Bits of 256 that may differ: other fonts and renderers move a few, another picture some 100."""
+LOOKS = {
+    "tints": "f8f0478ec78ebc718f07bc71bc713871c78e478e438e638e70f08534b8718ce1",
+    "films": "ffaa9f5480557fa88055c01fc01f7eaa7eaa9c551fe080559915845595553ff8",
+    "contrasts": "a7fa67ea6ff58fd591109a7790c493c49718d43387e32e0664784d88681f6879",
+    "strengths": "bdde9ad43b841ca43de03d829f4a3168ca296597c0b5427dc31f625ac53fc729",
+    "reach": "bfb28e1dc0499e53a44d4daac8893bb4b65d59a27bb270737ba6b0643f30c087",
+    "ways": "bff6c803c08137753f7b2dfa3b76c48cc000ed12cc11337637f7c0013bfccc89",
+}
+
+
+@cache
+def paints() -> Any:
+    return invented_coefficients(6)
+
+
+def _ladders() -> dict[str, str]:
+    return {p: "HULL" for p in paints().paints if p != "HULL"}
+
+
+PICTURES: dict[str, Callable[[], Any]] = {
+    "tints": lambda: plot_ladders(paints(), _ladders(), paints().paints, {}),
+    "films": lambda: plot_films(paints(), paints().paints, {}),
+    "contrasts": lambda: plot_contrasts(paints(), paints().paints, {}),
+    "strengths": lambda: plot_strengths(rank(paints(), _ladders())[0], paints(), {}),
+    "reach": lambda: reach_figure(gamut(Palette(paints())), paints().paints),
+    "ways": lambda: plot_ways(recipes(paints(), of_lab(60, 10, 20), ways=3), paints(), {}),
+}
+
+
+def drawn(name: str) -> Image.Image:
+    made = PICTURES[name]()
+    figure = made if hasattr(made, "savefig") else made.get_figure(root=True)
+    if figure is not made:
+        figure.set_layout_engine("tight")
+    held = io.BytesIO()
+    figure.savefig(held, format="png", dpi=80)
+    return Image.open(held).convert("RGB")
+
+
+def look(picture: Image.Image) -> imagehash.ImageHash:
+    return imagehash.phash(picture, hash_size=16)
+
+
+@pytest.mark.parametrize("name", PICTURES)
+def test_a_picture_looks_as_it_did(name):
+    apart = look(drawn(name)) - imagehash.hex_to_hash(LOOKS[name])
+    assert apart <= APART, f"{name} is {apart} of 256 away from what it was"
+
+
+def test_a_hash_tells_one_picture_from_another():
+    hashes = [imagehash.hex_to_hash(text) for text in LOOKS.values()]
+    for i, one in enumerate(hashes):
+        assert all(one - other > 3 * APART for other in hashes[:i])
+
+
+def test_a_hash_sees_a_panel_go_missing():
+    whole = drawn("reach")
+    pixels = np.array(whole)
+    pixels[:, pixels.shape[1] // 2 :] = 255
+    assert look(Image.fromarray(pixels)) - look(whole) > APART
+
+
+if __name__ == "__main__":
+    folder = Path(sys.argv[1])
+    for each in PICTURES:
+        shown = drawn(each)
+        shown.save(folder / f"{each}.png")
+        print(f'    "{each}": "{look(shown)}",')
