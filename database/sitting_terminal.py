@@ -45,9 +45,10 @@ def place_words(place: str) -> str:
 
 
 def sparkline(values: Array, blocks: str = _BLOCKS) -> str:
-    """Draw a spectrum in one row; full height is all of the light."""
+    """Draw a spectrum in one row: full height is all of the light, half height a quarter of it."""
     top = len(blocks) - 1
-    heights = np.round(np.clip(np.nan_to_num(values), 0, 1) * top).astype(int)
+    # Its square root goes by roughly as the eye does: dark paints keep a shape.
+    heights = np.round(np.sqrt(np.clip(np.nan_to_num(values), 0, 1)) * top).astype(int)
     return "".join(blocks[height] for height in heights)
 
 

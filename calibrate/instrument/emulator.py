@@ -20,6 +20,8 @@ from .progress import BLACK_TRAP, WHITE_TILE
 MODEL, SERIAL = "Stand-in", "0001"
 _NOISE = (0.0002, 0.0006)
 """Offset and slope of the standard deviation of a reading."""
+_SET_DOWN = 0.001
+"""How far setting it down anew changes a reading as a whole (standard deviation)."""
 _WARM_UP, _WARM_UP_S = 0.008, 240.0
 _DRIFT = 0.005 / 3600.0
 
@@ -113,7 +115,8 @@ class Emulator:
             self._next += 1
         true = self._scene[place]
         noise = self._rng.normal(scale=_NOISE[0] + _NOISE[1] * np.abs(true))
-        values: Array = np.round(true * self._gain() / self._zero_gain + noise, 6)
+        gain = self._rng.normal(1.0, _SET_DOWN) * self._gain() / self._zero_gain
+        values: Array = np.round(true * gain + noise, 6)
         self.sent.append(Sent(place, values))
         return values
 
