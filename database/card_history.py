@@ -27,6 +27,8 @@ class ReadFile:
         What it is and how it was read, in words.
     undone : bool
         Whether its import was undone, so that nothing takes it.
+    number : int
+        Of the session or scan, as its import names it.
     flags : tuple of (patch, words)
         What is odd about it; all was kept as read.
     spectra : Spectra or None
@@ -38,6 +40,7 @@ class ReadFile:
     added: str
     how: str
     undone: bool
+    number: int
     flags: tuple[tuple[str, str], ...]
     spectra: Spectra | None = None
     scan: schema.Scan | None = None
@@ -55,6 +58,17 @@ def read_of(store: Store, number: int) -> list[ReadFile]:
     return sorted(found, key=lambda each: each.added, reverse=True)
 
 
+def last_import(store: Store) -> schema.Import | None:
+    """Return the last import that still counts: the one that an undoing would take back."""
+    with store.snapshot() as session:
+        return session.scalar(
+            select(schema.Import)
+            .where(schema.Import.undone.is_(None))
+            .order_by(schema.Import.id.desc())
+            .limit(1)
+        )
+
+
 def _session(row: schema.Session, undone: bool) -> ReadFile:
     spectra = session_of(row).spectra
     first, last = spectra.wavelengths[[0, -1]]
@@ -63,7 +77,9 @@ def _session(row: schema.Session, undone: bool) -> ReadFile:
         f"{len(spectra)} readings, {row.geometry} specular {row.specular}, "
         f"{first:g} to {last:g} nm{wet}"
     )
-    return ReadFile(row.file, row.added, how, undone, flag_words(spectra.flagged()), spectra)
+    return ReadFile(
+        row.file, row.added, how, undone, row.id, flag_words(spectra.flagged()), spectra
+    )
 
 
 def _scan(row: schema.Scan, undone: bool) -> ReadFile:
@@ -72,7 +88,7 @@ def _scan(row: schema.Scan, undone: bool) -> ReadFile:
         f"by {device}" if device else "its device not characterised"
     )
     flags = tuple((patch.patch, patch.flag) for patch in row.patches if patch.flag)
-    return ReadFile(row.file, row.added, how, undone, flags, scan=row)
+    return ReadFile(row.file, row.added, how, undone, row.id, flags, scan=row)
 
 
 def flag_words(flagged: Sequence[tuple[str, float, Flag]]) -> tuple[tuple[str, str], ...]:

@@ -14,7 +14,15 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
 from ..studio import Studio
-from . import views_cards, views_fits, views_mix, views_releases, views_studio
+from . import (
+    views_cards,
+    views_fits,
+    views_mix,
+    views_reading,
+    views_releases,
+    views_scanners,
+    views_studio,
+)
 from .asked import Asked
 from .guard import Guard, TooLarge
 from .jobs import Jobs
@@ -34,9 +42,14 @@ ROUTES = (
     ("/cards/new", views_cards.new_card, GET),
     ("/cards/{card}", views_cards.card, GET),
     ("/cards/{card}/weighed", views_cards.fill_card, POST),
-    ("/cards/{card}/read", views_cards.read_card, POST),
+    ("/cards/{card}/read", views_reading.read_card, POST),
+    ("/cards/{card}/scans/{scan}.png", views_reading.overlay, GET),
     ("/cards/{card}/papers/{paper}", views_cards.paper, GET),
-    ("/read", views_cards.read_any, POST),
+    ("/read", views_reading.read_any, POST),
+    ("/take-back", views_reading.take_back, POST),
+    ("/scanners", views_scanners.scanners, GET),
+    ("/scanners", views_scanners.characterise, POST),
+    ("/scanners/{name}/overlay.png", views_scanners.overlay, GET),
     ("/fits", views_fits.fits, GET),
     ("/fits", views_fits.fit, POST),
     ("/paints/{paint}", views_fits.paint, GET),

@@ -9,11 +9,11 @@ from pathlib import Path
 from starlette.datastructures import UploadFile
 
 from ...calibrate.errors import InputError
+from ..scanning import PICTURES
 from ..studio import Studio
 
 FOLDER = "dropped"
 """In the studio's folder."""
-PICTURES = (".png", ".tif", ".tiff", ".jpg", ".jpeg", ".heic", ".heif")
 TEXTS = (".toml", ".txt", ".csv", ".xlsx", ".cgats", ".cxf", ".xml", ".it8")
 ACCEPTED = ",".join((*PICTURES, *TEXTS))
 _LARGEST_TEXT = 30_000_000

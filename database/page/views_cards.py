@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
-from urllib.parse import urlencode
 
 from starlette.responses import FileResponse, Response
 
@@ -13,15 +12,14 @@ from ...calibrate.cards.label_strength import STRENGTHS, is_white
 from ...calibrate.cards.measure import measure_of
 from ...calibrate.errors import InputError
 from ..card_filling import fill, filling, parse_amount, parse_day
-from ..card_history import ReadFile, read_of
+from ..card_history import ReadFile, last_import, read_of
 from ..card_printing import FOLDER, PAGES, Printed, Wanted, print_new_card
-from ..card_progress import PRINTED, card_number, cards_progress, named_card
-from ..reading_in import take_in
+from ..card_progress import PRINTED, cards_progress, named_card
 from ..release_words import caution_lines
 from . import spectra_chart
 from .asked import Asked, Changed, go, view
-from .jobs import Progress
-from .uploads import ACCEPTED, keep, kept
+from .swatch import swatch
+from .uploads import ACCEPTED
 
 LAYOUTS = (
     ("quick", "Quick card", "one tube, brushed out by hand"),
@@ -95,11 +93,14 @@ def card(asked: Asked) -> Response:
         history = read_of(store, number)
         names = {paint.nickname: paint.name for paint in store.paints()}
         version = store.card_version(known.name)
+        scanners = [each.device.name for each in store.scanners()]
+        last = last_import(store)
     return asked.show(
         "card.html", card=known, progress=progress, begun=begun, history=history, names=names,
         version=version, charts=_charts(history), chart=spectra_chart, accepted=ACCEPTED,
         papers=[p.name for p in _papers(asked, known.name) if p.is_file()], today=date.today(),
-        again=asked.texts("again"), cautions=caution_lines(),
+        again=asked.texts("again"), scanners=scanners,
+        last=last, swatch=swatch, cautions=caution_lines(),
     )  # fmt: skip
 
 
@@ -137,49 +138,3 @@ def fill_card(asked: Asked) -> Response:
                 changed[amount.label] = parse_amount(typed, amount)
         fill(store, begun, changed, parse_day(asked.text("painted")))
     return go(f"/cards/{begun.number}", at="read")
-
-
-@view
-def read_card(asked: Asked) -> Response:
-    """Take in files dropped on a card."""
-    with asked.store() as store:
-        number, known, _ = named_card(store, asked.path("card"))
-    return _read(asked, known.name, f"/cards/{number}")
-
-
-@view
-def read_any(asked: Asked) -> Response:
-    """Take in files dropped anywhere: each says what it is, and which card it is of by its name."""
-    return _read(asked, None, "/cards")
-
-
-def _read(asked: Asked, card: str | None, back: str) -> Response:
-    again = asked.texts("again")
-    files = kept(asked.studio, again) if again else keep(asked.studio, asked.uploads("files"))
-    said = {key: asked.text(key) or None for key in ("unit", "geometry", "specular")}
-    names = [path.name for path in files]
-
-    def work(progress: Progress) -> str:
-        return _taken(asked, files, card, said, progress) or back
-
-    title = f"Reading {names[0]}" if len(names) == 1 else f"Reading {len(names)} files"
-    # Where it can't be read the files are there still: only what was missing is asked for.
-    retry = f"{back}?{urlencode({'again': names}, doseq=True)}#read"
-    return asked.job(title, retry, work)
-
-
-def _taken(
-    asked: Asked,
-    files: Sequence[Path],
-    card: str | None,
-    said: dict[str, str | None],
-    progress: Progress,
-) -> str | None:
-    """Take in files, all or none; return the path of the page of the only card among them."""
-    progress("reading")
-    with asked.store(create=True) as store:
-        taken = take_in(store, files, card, **said)
-        names = {item.card for item in taken if item.card}
-        if len(names) == 1:
-            return f"/cards/{card_number(store, names.pop())}"
-    return None

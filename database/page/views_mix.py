@@ -18,10 +18,11 @@ from ..recipe_store import keep_recipe, kept_recipes
 from ..recipe_target import Target
 from ..store import Store
 from .asked import Asked, Changed, go, view
+from .swatch import swatch
 from .words import for_the_page
-from .worksheet import SCALES, Amounts, Searches, Way, aim, amounts, swatch
+from .worksheet import SCALES, Amounts, Searches, Way, aim, amounts
 
-KEYS = ("target", "out", "without", "tubes", "way", "make", "coats", "scale", "mixing")
+KEYS = ("target", "lay", "tubes", "way", "make", "coats", "scale", "mixing")
 """What a worksheet's address holds."""
 _MOST = 4
 
@@ -62,8 +63,8 @@ def worksheet(asked: Asked) -> Response:
 
 def _chosen(asked: Asked) -> dict[str, Any]:
     """Everything chosen so far, as an address holds it."""
-    found: dict[str, Any] = {key: asked.text(key) for key in KEYS if key != "without"}
-    found["without"] = asked.texts("without")
+    found: dict[str, Any] = {key: asked.text(key) for key in KEYS if key != "lay"}
+    found["lay"] = asked.texts("lay")
     return {key: value for key, value in found.items() if value}
 
 
@@ -77,13 +78,13 @@ def _aim(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     if not said["text"]:
         return False
     said["target"] = aim(store, said["text"])
-    return bool(asked.text("out"))
+    return bool(asked.texts("lay"))
 
 
 def _ways(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     searches: Searches = asked.request.app.state.searches
     most = int(asked.text("tubes") or _MOST)
-    ways = searches.ways(store, said["target"], said["text"], asked.texts("without"), most)
+    ways = searches.ways(store, said["target"], said["text"], asked.texts("lay"), most)
     said["ways"] = ways
     said["way"] = next((way for way in ways.ways if way.key == asked.text("way")), None)
     return said["way"] is not None
@@ -162,7 +163,7 @@ def keep_way(asked: Asked) -> Response:
     text, most = asked.text("target"), int(asked.text("tubes") or _MOST)
     with asked.store() as store:
         target = aim(store, text)
-        ways = searches.ways(store, target, text, asked.texts("without"), most).ways
+        ways = searches.ways(store, target, text, asked.texts("lay"), most).ways
         way = next((way for way in ways if way.key == asked.text("way")), None)
         if way is None:
             raise Changed("what the tubes make of this colour")

@@ -8,13 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from threading import Lock
 
-import numpy as np
-
 from ...calibrate.errors import InputError
 from ...calibrate.optics.coefficients import Coefficients
-from ...calibrate.optics.colour import lab_to_srgb
-from ...calibrate.optics.spectra import Array
-from ..colour_words import colour_words
 from ..on_hand import usable
 from ..recipe import Answer, Recipe, recipes
 from ..recipe_batch import area_grams, batch_grams
@@ -24,18 +19,12 @@ from ..recipe_parts import MEASURES, Snapped, amount_words, scale, snap
 from ..recipe_target import Target, parse_target
 from ..report_colours import Swatch
 from ..store import Store
+from .swatch import swatch
 from .uploads import TEXTS
 
 SCALES = (0.01, 0.1)
 """Steps of a scale to choose from, g."""
 _KEPT = 12
-
-
-def swatch(colour: Array) -> Swatch:
-    """Return what a display shows of a CIELAB colour (3,)."""
-    rgb, outside = lab_to_srgb(np.asarray(colour, dtype=float)[None])
-    code = "#" + "".join(f"{round(255 * float(x)):02x}" for x in rgb[0])
-    return Swatch(code, colour_words(colour), bool(outside[0]), colour)
 
 
 @dataclass(frozen=True)
@@ -80,16 +69,19 @@ class Searches:
         self._lock = Lock()
 
     def ways(
-        self, store: Store, target: Target, said: str, without: Sequence[str], most: int
+        self, store: Store, target: Target, said: str, laid_out: Sequence[str], most: int
     ) -> Ways:
-        """Search, or remember, the ways to a target from the tubes on hand.
+        """Search, or remember, the ways to a target from the tubes laid out.
 
         Raises
         ------
         InputError
             As `usable` and `recipes`.
         """
-        coefficients = usable(store, without=without)
+        there = usable(store)
+        coefficients = there.select([paint for paint in there.paints if paint in laid_out])
+        if not coefficients.paints:
+            raise InputError(None, None, "none of the tubes laid out is on hand", "lay out others")
         fits = tuple(sorted(store.current_fits().items()))
         key = (said, tuple(target.lab), coefficients.paints, most, fits)
         with self._lock:
