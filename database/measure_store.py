@@ -9,6 +9,7 @@ import hashlib
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -22,6 +23,8 @@ from ..calibrate.instrument.instrument import Identity
 from ..calibrate.instrument.profile import Profile
 from ..calibrate.instrument.profile_file import parse_profile
 from ..calibrate.instrument.progress import VOID, Progress, RawReading
+from ..calibrate.instrument.sitting import Correcting
+from ..calibrate.instrument.tiles import PREFIX, TileReading
 from ..calibrate.optics.spectra import Spectra
 from . import schema
 from .store import Store
@@ -200,9 +203,15 @@ def keep_skip(store: Store, sitting: Sitting, patch: str) -> None:
 
 
 def finish_sitting(
-    store: Store, sitting: Sitting, identity: Identity, wet: bool = False
+    store: Store,
+    sitting: Sitting,
+    identity: Identity,
+    wet: bool = False,
+    tiles: Session | None = None,
 ) -> tuple[int, Session]:
     """Make a session of a sitting, as if its readings had been read from a file, and close it.
+
+    It is corrected by the tiles that were read in between; `tiles` are their certified values.
 
     Returns
     -------
@@ -216,7 +225,7 @@ def finish_sitting(
         Where nothing was read.
     """
     progress = progress_of(store, sitting)
-    made = session_of_sitting(sitting, progress, identity, wet)
+    made = session_of_sitting(sitting, progress, identity, wet, tiles)
     with store.transaction() as session:
         since = session.scalars(
             select(schema.Calibration)
@@ -235,7 +244,11 @@ def finish_sitting(
 
 
 def session_of_sitting(
-    sitting: Sitting, progress: Progress, identity: Identity, wet: bool = False
+    sitting: Sitting,
+    progress: Progress,
+    identity: Identity,
+    wet: bool = False,
+    tiles: Session | None = None,
 ) -> Session:
     """Return the readings of a sitting that count, in the order in which they were taken.
 
@@ -258,7 +271,7 @@ def session_of_sitting(
         "SKIPPED": ", ".join(sorted(progress.skipped)),
         "READ_AGAIN": ", ".join(dict.fromkeys(r.place for r in progress.read_again())),
     } | {f"DOUBT {place}": words for place, words in doubted.items()}
-    return Session(
+    read = Session(
         spectra=Spectra.from_values(
             profile.wavelengths, np.array([r.values for r in rows]), [r.place for r in rows]
         ),
@@ -274,6 +287,19 @@ def session_of_sitting(
         device=_name(profile, identity),
         header={key: said for key, said in header.items() if said},
     )
+    of_tiles = [r for r in progress.readings if r.is_tile and VOID not in r.said]
+    readings = [
+        TileReading(
+            r.place.removeprefix(PREFIX), r.values, _clock(r),
+            calibrated=bool(r.said.get("calibrated")),
+        )
+        for r in of_tiles
+    ]  # fmt: skip
+    return Correcting(tiles, profile.optics).by(read, np.array([_clock(r) for r in rows]), readings)
+
+
+def _clock(reading: RawReading) -> float:
+    return datetime.fromisoformat(reading.taken).timestamp()
 
 
 def _digest(sitting: Sitting, rows: Sequence[RawReading]) -> str:

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date
 
 from ..calibrate.cards.card import Card
 from ..calibrate.cards.layout import read_layout
 from ..calibrate.errors import InputError
+from ..calibrate.formats.session import Session
 from ..calibrate.instrument.instrument import Instrument
 from ..calibrate.instrument.measure import measure
 from ..calibrate.instrument.questions import Answer, Question, Shown
 from ..calibrate.instrument.walk import Stop, walk
+from .card_progress import dry_enough
 from .measure_store import Sitting, finish_sitting, keep_reading, keep_skip, progress_of
 from .store import Store
 
@@ -33,6 +36,8 @@ class Sat:
         Readings that count, and those kept besides because their patch was read again.
     skipped : tuple of str
     doubts : tuple of (patch, words)
+    corrections : tuple of str
+        What was made of the readings of tiles, stage by stage.
     """
 
     card: str
@@ -44,6 +49,7 @@ class Sat:
     read_again: int
     skipped: tuple[str, ...]
     doubts: tuple[tuple[str, str], ...]
+    corrections: tuple[str, ...]
 
 
 def way_over(card: Card) -> tuple[Stop, ...]:
@@ -56,6 +62,13 @@ def way_over(card: Card) -> tuple[Stop, ...]:
         return walk(card, None)
 
 
+def _drying(card: Card) -> list[str]:
+    dry = dry_enough(card)
+    if dry is None or date.today() >= dry:
+        return []
+    return [f"It was painted on {card.date}: expect it to be dry from about {dry}, not before."]
+
+
 def sit(
     store: Store,
     sitting: Sitting,
@@ -63,6 +76,7 @@ def sit(
     ask: Callable[[Question], Answer],
     show: Callable[[Shown], None] = lambda _: None,
     tell: Callable[[str], None] = lambda _: None,
+    tiles: Session | None = None,
 ) -> Sat:
     """Begin a sitting, or go on with it; once every patch is read, a session is made of it.
 
@@ -73,6 +87,8 @@ def sit(
     instrument : Instrument
     ask, show, tell : callable
         See `tintladder.calibrate.instrument.measure.measure`.
+    tiles : Session, optional
+        Certified values of the tiles, one row each.
     """
     card, progress = store.card(sitting.card), progress_of(store, sitting)
     stops = way_over(card)
@@ -81,15 +97,17 @@ def sit(
         card,
         stops,
         progress,
+        notes=_drying(card),
         ask=ask,
         on_reading=lambda r: keep_reading(store, sitting, r, instrument.identity),
         on_skip=lambda patch: keep_skip(store, sitting, patch),
         show=show,
         tell=tell,
     )
-    number = None
+    number, corrections = None, {}
     if ended.finished:
-        number, _ = finish_sitting(store, sitting, instrument.identity, ended.wet)
+        number, made = finish_sitting(store, sitting, instrument.identity, ended.wet, tiles)
+        corrections = made.corrections or {}
     counting = [r for place in progress.places() for r in progress.counting(place)]
     return Sat(
         card=card.name,
@@ -101,4 +119,5 @@ def sit(
         read_again=len(progress.read_again()),
         skipped=tuple(stop.patch for stop in stops if stop.patch in progress.skipped),
         doubts=tuple((r.place, r.said["doubt"]) for r in counting if "doubt" in r.said),
+        corrections=tuple(f"{s['stage']}: {s['words']}" for s in corrections.get("stages", ())),
     )

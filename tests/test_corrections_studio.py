@@ -125,7 +125,9 @@ def test_tiles_of_another_geometry_or_without_values_are_refused():
 
 def test_a_file_without_tiles_stays_as_it_is():
     good = card_session(ladder())
-    assert Correcting(certified())(good) is good
+    made = Correcting(certified())(good)
+    assert made.corrected is None and made.corrections is None
+    assert made.trusted.labels == good.spectra.labels
 
 
 def test_an_outlying_repeat_shows_its_flag_in_raw_and_corrected(store):

@@ -192,7 +192,7 @@ class _Work:
         """The visits to the tiles of a kind, as the values are now."""
         rows = self.rows(kind)
         now = [replace(self.reading(i), values=self.values[i]) for i in rows]
-        return visits(now, np.delete(self.at, rows))
+        return visits(now, self.at[: len(self.raw)])
 
     def zero(self) -> Made:
         rows = self.rows("trap")

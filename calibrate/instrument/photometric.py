@@ -39,7 +39,7 @@ class Bend:
 
 @dataclass(frozen=True)
 class Visits:
-    """Visits to a tile, each the mean of readings with no other reading between them.
+    """Visits to a tile, each the mean of readings with no patch read between them.
 
     Attributes
     ----------
@@ -63,7 +63,7 @@ class Visits:
 
 
 def visits(readings: Sequence[TileReading], between: Array) -> Visits:
-    """Gather the visits to a tile; one that no other reading comes before or after is left out.
+    """Gather the visits to a tile; one that no patch comes before or after is left out.
 
     Such a one was read before the instrument was first calibrated, and nothing goes by it.
 
@@ -71,14 +71,14 @@ def visits(readings: Sequence[TileReading], between: Array) -> Visits:
     ----------
     readings : sequence of T TileReading
     between : (N,) array
-        When everything else was read, on the same clock.
+        When patches were read, on the same clock.
     """
     order = np.argsort([reading.at for reading in readings], kind="stable")
     at = np.array([readings[i].at for i in order])
     values = np.array([readings[i].values for i in order])
     anew = np.array([readings[i].calibrated for i in order])
     gap = np.searchsorted(np.sort(between), at)
-    # Readings after one and the same reading of something else belong together.
+    # Readings after one and the same reading of a patch belong together.
     starts = np.flatnonzero((np.diff(gap, prepend=-1) != 0) | anew)
     count = np.diff(starts, append=at.size)
     passed = gap[starts]

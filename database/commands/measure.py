@@ -16,6 +16,7 @@ from .common import JsonOption, StudioOption, open_store, print_table, say
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from ...calibrate.formats.session import Session
     from ...calibrate.instrument.emulator import Emulator
     from ...calibrate.instrument.instrument import Instrument
     from ...calibrate.instrument.profile import Profile
@@ -48,6 +49,10 @@ def measure(
     anew: Annotated[
         bool, typer.Option("--anew", help="Give up the open sitting of this card; begin again.")
     ] = False,
+    tiles: Annotated[
+        Path | None,
+        typer.Option(help="Certified values of the white tile and others, one sample each."),
+    ] = None,
     ports: Annotated[bool, typer.Option("--ports", help="List the ports, and stop.")] = False,
     template: Annotated[
         bool, typer.Option("--template", help="Print a profile to fill in, and stop.")
@@ -98,9 +103,9 @@ def measure(
     elif rehearse:
         _rehearse(card, profile or "query", readings, mishap or [], repeats, yes, as_json, studio)
     elif resume:
-        _resume(card, port, yes, dry, as_json, studio)
+        _resume(card, port, tiles, yes, dry, as_json, studio)
     else:
-        _begin(card, port, profile, repeats, anew, yes, dry, as_json, studio)
+        _begin(card, port, profile, repeats, tiles, anew, yes, dry, as_json, studio)
 
 
 def _needed(value: str | None, option: str, do: str) -> str:
@@ -165,6 +170,7 @@ def _begin(
     port: str | None,
     profile: str | None,
     repeats: int,
+    tiles: Path | None,
     anew: bool,
     yes: bool,
     dry: bool,
@@ -183,6 +189,7 @@ def _begin(
         "give bare, query or a file of your own: tintladder measure --template",
     )
     _told_dry(yes, dry)
+    known_tiles = _certified(tiles)
     with open_store(studio) as store:
         from ...calibrate.instrument.profile_file import read_profile
         from ..card_progress import named_card
@@ -193,14 +200,23 @@ def _begin(
         with _connected(known, port) as instrument:
             sitting = begin_sitting(store, card, known, port, repeats, anew)
             terminal = _terminal(known, card, yes, as_json)
-            done = sit(store, sitting, instrument, terminal.ask, terminal.show, terminal.tell)
+            done = sit(
+                store, sitting, instrument, terminal.ask, terminal.show, terminal.tell, known_tiles
+            )
     _say_done(done, as_json)
 
 
 def _resume(
-    card: str | None, port: str | None, yes: bool, dry: bool, as_json: bool, studio: str | None
+    card: str | None,
+    port: str | None,
+    tiles: Path | None,
+    yes: bool,
+    dry: bool,
+    as_json: bool,
+    studio: str | None,
 ) -> None:
     _told_dry(yes, dry)
+    known_tiles = _certified(tiles)
     with open_store(studio) as store:
         from ..measure_store import find_sitting
         from ..measuring import sit
@@ -208,8 +224,16 @@ def _resume(
         sitting = find_sitting(store, card)
         with _connected(sitting.profile, port or sitting.port) as instrument:
             terminal = _terminal(sitting.profile, sitting.card, yes, as_json)
-            done = sit(store, sitting, instrument, terminal.ask, terminal.show, terminal.tell)
+            done = sit(
+                store, sitting, instrument, terminal.ask, terminal.show, terminal.tell, known_tiles
+            )
     _say_done(done, as_json)
+
+
+def _certified(tiles: Path | None) -> Session | None:
+    from ...calibrate.formats.read import read_session
+
+    return None if tiles is None else read_session(tiles)
 
 
 def _told_dry(yes: bool, dry: bool) -> None:
@@ -331,6 +355,8 @@ def _show_done(done: Sat, rehearsed: bool) -> None:
         typer.echo(f"Skipped: {', '.join(done.skipped)}")
     for patch, words in done.doubts:
         typer.echo(f"Looked wrong, and kept: {patch}: {words}")
+    for words in done.corrections:
+        typer.echo(f"Corrections, {words}.")
     if rehearsed:
         typer.echo("That was a rehearsal; nothing of it was kept.")
     elif done.session is None:
