@@ -10,6 +10,7 @@ from ..calibrate.cards.card import Card
 from ..calibrate.cards.layout import read_layout
 from ..calibrate.errors import InputError
 from ..calibrate.formats.session import Session
+from ..calibrate.instrument.corrections import in_words
 from ..calibrate.instrument.instrument import Instrument
 from ..calibrate.instrument.measure import measure
 from ..calibrate.instrument.questions import Answer, Question, Shown
@@ -104,10 +105,10 @@ def sit(
         show=show,
         tell=tell,
     )
-    number, corrections = None, {}
+    number, corrections = None, None
     if ended.finished:
         number, made = finish_sitting(store, sitting, instrument.identity, ended.wet, tiles)
-        corrections = made.corrections or {}
+        corrections = made.corrections
     counting = [r for place in progress.places() for r in progress.counting(place)]
     return Sat(
         card=card.name,
@@ -119,5 +120,5 @@ def sit(
         read_again=len(progress.read_again()),
         skipped=tuple(stop.patch for stop in stops if stop.patch in progress.skipped),
         doubts=tuple((r.place, r.said["doubt"]) for r in counting if "doubt" in r.said),
-        corrections=tuple(f"{s['stage']}: {s['words']}" for s in corrections.get("stages", ())),
+        corrections=in_words(corrections),
     )

@@ -12,6 +12,7 @@ from ..calibrate.cards.card_file import read_card
 from ..calibrate.errors import InputError
 from ..calibrate.formats.read import read_session
 from ..calibrate.formats.session import Session
+from ..calibrate.instrument.corrections import in_words
 from ..calibrate.instrument.sitting import Correcting
 from ..calibrate.optics.spectra import Flag
 from .scanning import PICTURES, ReadScan, early, keep_scan, read_card_picture
@@ -174,6 +175,5 @@ def _readings_taken(session: Session, card: Card) -> TakenIn:
         if flag != Flag.OUTLYING  # said once a reading, by the corrections
     )
     remarks = tuple(early(card, session.date)) if session.state == "dry" else ()
-    stages = session.corrections["stages"] if session.corrections is not None else ()
-    remarks += tuple(f"{stage['stage']}: {stage['words']}" for stage in stages)
+    remarks += in_words(session.corrections)
     return TakenIn(session.file, "readings", words, card.name, flags, remarks)

@@ -14,6 +14,7 @@ from ..calibrate.cards.card import BARE
 from ..calibrate.cards.readings import CardReadings
 from ..calibrate.errors import InputError
 from ..calibrate.formats.session import Session
+from ..calibrate.instrument.corrections import in_words
 from ..calibrate.optics.coefficients import Coefficients
 from . import schema
 from .card_store import card_of_version, session_of
@@ -60,7 +61,11 @@ def of_store(store: Store, text: str) -> Origin:
         row = session.scalars(
             select(schema.PaintFit)
             .join(schema.Paint)
-            .where(schema.PaintFit.current, schema.Paint.nickname == fit.paint)
+            .where(
+                schema.PaintFit.current,
+                schema.PaintFit.model == fit.coefficients.model,
+                schema.Paint.nickname == fit.paint,
+            )
         ).one()
         inputs = []
         for item in row.fit.inputs["sessions"]:
@@ -269,7 +274,7 @@ def _readings(
                 "serial": said["serial"],
                 "calibrated": said["calibrated"],
                 "geometry": f"{read.geometry}, specular {read.specular}",
-                "stages": _stages(read),
+                "stages": list(in_words(read.corrections)),
             }
         )
     return rows
@@ -282,12 +287,6 @@ def _held(steps: Mapping[str, Any], name: str) -> set[str]:
         held |= set(steps[name].masses)
         name = steps[name].taken_from or ""
     return held
-
-
-def _stages(read: Session) -> list[str]:
-    """Every correction of a session, made or not, in words."""
-    stages = read.corrections["stages"] if read.corrections is not None else ()
-    return [f"{stage['stage']}: {stage['words']}" for stage in stages]
 
 
 def _correction(read: Session, wavelength: float, repeats: int) -> str:

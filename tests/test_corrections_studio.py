@@ -108,7 +108,7 @@ def test_release_and_trace_go_from_raw_to_corrected(store, tmp_path):
         assert row["patch"] == "bare/black"
         assert spoil(row["corrected"]) == pytest.approx(np.mean(row["raw"]), abs=1e-12)
         assert row["correction"].startswith("corrected for zero, drift, scale")
-        assert "zero: 0.0040 taken off, the black trap's reading" in row["stages"]
+        assert "corrected zero: 0.0040 taken off, the black trap's reading" in row["stages"]
         assert row["calibrated"] == "tile/white, 2026-05-08"
 
 
@@ -157,12 +157,12 @@ def test_the_command_reads_tiles_among_patches(tmp_path, monkeypatch, capsys):
     tiles.write_text(format_cgats(certified()))
     assert read_session(tiles).header["TEMPERATURE"] == "23"
     said = tell("read", readings, "--studio", studio)
-    assert "Note: scale: the white tile has no certified values (--tiles)." in said.out
+    assert "scale (the white tile has no certified values (--tiles))" in said.out
     assert tell("read", "--undo", "--studio", studio).status == 0
     said = tell("read", readings, "--tiles", tiles, "--band", "5", "--without", "drift", "--json",
                "--studio", studio)  # fmt: skip
     assert said.status == 0, said.err
     (item,) = said.json
-    assert "zero: 0.0040 taken off, the black trap's reading" in item["remarks"]
-    assert "drift: left out, as asked" in item["remarks"]
-    assert "bandpass: a band of 5 nm isn't as wide as the steps" in item["remarks"]
+    assert "corrected zero: 0.0040 taken off, the black trap's reading" in item["remarks"]
+    assert "drift (left out, as asked)" in item["remarks"][-1]
+    assert "bandpass (a band of 5 nm isn't as wide as the steps)" in item["remarks"][-1]

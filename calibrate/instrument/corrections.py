@@ -90,6 +90,15 @@ class Corrected:
         }
 
 
+def in_words(record: Mapping[str, Any] | None) -> tuple[str, ...]:
+    """Say what a session's record of corrections says: what was made, and what was not and why."""
+    if record is None:
+        return ()
+    made = [f"corrected {s['stage']}: {s['words']}" for s in record["stages"] if s["made"]]
+    not_made = [f"{s['stage']} ({s['words']})" for s in record["stages"] if not s["made"]]
+    return (*made, f"not corrected: {', '.join(not_made)}") if not_made else tuple(made)
+
+
 def correct(
     spectra: Spectra,
     at: Array,

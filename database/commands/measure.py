@@ -356,7 +356,7 @@ def _show_done(done: Sat, rehearsed: bool) -> None:
     for patch, words in done.doubts:
         typer.echo(f"Looked wrong, and kept: {patch}: {words}")
     for words in done.corrections:
-        typer.echo(f"Corrections, {words}.")
+        typer.echo(f"{words[0].upper()}{words[1:]}.")
     if rehearsed:
         typer.echo("That was a rehearsal; nothing of it was kept.")
     elif done.session is None:
