@@ -25,6 +25,7 @@ from .commands import (
     measure,
     muddy,
     next,
+    open,
     plot,
     predict,
     publish,
@@ -73,6 +74,7 @@ COMMANDS = (
     backup,
     restore,
     report,
+    open,
 )
 """One module a command, in the order in which a studio comes to need them."""
 

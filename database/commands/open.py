@@ -1,0 +1,41 @@
+"""Open the studio's page in a browser."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from .common import JsonOption, StudioOption, say
+
+EXAMPLE = "tintladder open"
+
+
+def open(
+    no_browser: Annotated[
+        bool, typer.Option("--no-browser", help="Only serve the page and say where it is.")
+    ] = False,
+    port: Annotated[
+        int | None,
+        typer.Option(min=1, max=65535, help="Of this machine, to serve it on; else one is found."),
+    ] = None,
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
+    """Open the page on which the whole job can be done; Ctrl-C stops it.
+
+    It is served to this machine alone.
+    """
+    import webbrowser
+    from threading import Thread
+
+    from ..page.server import serve
+    from ..studio import Studio
+
+    def ready(address: str) -> None:
+        words = f"The studio's page: {address} (this machine only; Ctrl-C stops it)"
+        say({"address": address}, as_json, lambda: typer.echo(words))
+        if not no_browser:
+            Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+
+    serve(Studio.at(studio), port, ready)
