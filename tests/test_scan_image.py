@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+import sys
 import zlib
 
 import cv2
@@ -83,9 +84,6 @@ def test_a_truncated_picture_is_refused(tmp_path, suffix):
 
 
 def test_what_is_no_picture_of_colours_is_refused(tmp_path):
-    heic = tmp_path / "a.heic"
-    heic.write_bytes(b"\x00\x00\x00\x18ftypheic" + bytes(40))
-    assert "JPEG" in refused(heic, "HEIC")
     text = tmp_path / "a.tif"
     text.write_text("not a picture")
     refused(text, "none or is damaged")
@@ -100,6 +98,40 @@ def test_what_is_no_picture_of_colours_is_refused(tmp_path):
     refused(empty, "empty")
     refused(tmp_path, "folder")
     refused(tmp_path / "none.png", "no such file")
+
+
+def test_heic_is_read_where_the_library_is(tmp_path):
+    pillow_heif = pytest.importorskip("pillow_heif", reason="pillow-heif isn't installed")
+    pixels = np.full((64, 96, 3), (200, 120, 40), np.uint8)
+    path = tmp_path / "a.heic"
+    pillow_heif.from_pillow(Image.fromarray(pixels)).save(path, quality=95)
+    picture = read_picture(path)
+    assert (picture.facts.format, picture.facts.bits) == ("HEIC", 8)
+    assert np.abs(picture.pixels.astype(int) - pixels).max() < 8
+    path.write_bytes(path.read_bytes()[:200])
+    refused(path, "damaged|truncated")
+
+
+def test_heic_without_the_library_says_how_to_go_on(tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "pillow_heif", None)
+    heic = tmp_path / "a.heic"
+    heic.write_bytes(b"\x00\x00\x00\x18ftypheic" + bytes(40))
+    assert "JPEG" in refused(heic, "HEIC") and "pip install" in refused(heic, "HEIC")
+
+
+def test_the_day_that_a_picture_states(tmp_path):
+    path = tmp_path / "a.jpg"
+    exif = Image.Exif()
+    exif[0x0132] = "2026:05:09 10:11:12"  # DateTime, as CIPA DC-008 writes it
+    Image.new("RGB", (8, 8)).save(path, exif=exif)
+    assert read_facts(path)[0].taken == "2026-05-09"
+    exif.get_ifd(0x8769)[0x9003] = "2026:05:07 10:11:12"  # DateTimeOriginal comes first
+    Image.new("RGB", (8, 8)).save(path, exif=exif)
+    assert read_facts(path)[0].taken == "2026-05-07"
+    exif = Image.Exif()
+    exif[0x0132] = "0000:00:00 00:00:00"
+    Image.new("RGB", (8, 8)).save(path, exif=exif)
+    assert read_facts(path)[0].taken is None
 
 
 def test_facts_need_no_pixels(tmp_path):

@@ -23,7 +23,7 @@ from ..errors import InputError
 MOST_PIXELS = 400_000_000
 LARGEST = 4_000_000_000
 """Bytes; 400 megapixels at 16 bit have 2.4 GB."""
-FORMATS = {"TIFF": "TIFF", "PNG": "PNG", "JPEG": "JPEG", "MPO": "JPEG"}
+FORMATS = {"TIFF": "TIFF", "PNG": "PNG", "JPEG": "JPEG", "MPO": "JPEG", "HEIF": "HEIC"}
 _ORIENTATION, _MAKE, _MODEL, _SOFTWARE = 0x0112, 0x010F, 0x0110, 0x0131
 _WRITTEN, _MORE, _TAKEN = 0x0132, 0x8769, 0x9003
 """When the file was written; where the tags of the exposure are, and when it was."""
@@ -49,7 +49,7 @@ class Facts:
     ----------
     file : str
     sha256 : str
-    format : {"TIFF", "PNG", "JPEG"}
+    format : {"TIFF", "PNG", "JPEG", "HEIC"}
     size : (width, height), px
         As saved, before it is turned.
     bits : {8, 16}
@@ -142,8 +142,8 @@ def read_facts(path: str | Path) -> tuple[Facts, bytes]:
     Raises
     ------
     InputError
-        For a file that is no TIFF, PNG or JPEG, is damaged, holds no colour, or is larger than
-        `MOST_PIXELS`.
+        For a file that is no TIFF, PNG, JPEG or HEIC, is damaged, holds no colour, or is larger
+        than `MOST_PIXELS`.
     """
     file, path = str(path), Path(path)
     if path.is_dir():
@@ -161,12 +161,7 @@ def read_facts(path: str | Path) -> tuple[Facts, bytes]:
     if not raw:
         raise _error(file, "it is empty")
     if raw[4:8] == b"ftyp" and raw[8:12] in _HEIC:
-        raise _error(
-            file,
-            "it is HEIC, which can't be read here",
-            "on the phone choose JPEG as the camera's format (most compatible), or share or "
-            "export the picture as JPEG at full size",
-        )
+        _open_heic(file)
     try:
         with warnings.catch_warnings():
             # Our own limit comes next, with its own words.
@@ -181,13 +176,27 @@ def read_facts(path: str | Path) -> tuple[Facts, bytes]:
                 Image.MAX_IMAGE_PIXELS = limit
     except (OSError, SyntaxError, ValueError, KeyError, TypeError):
         raise _error(
-            file, "expected a TIFF, PNG or JPEG picture, this is none or is damaged"
+            file, "expected a TIFF, PNG, JPEG or HEIC picture, this is none or is damaged"
         ) from None
+
+
+def _open_heic(file: str) -> None:
+    """Let Pillow read HEIC, where the library for it is installed."""
+    try:
+        from pillow_heif import register_heif_opener
+    except ModuleNotFoundError:
+        raise _error(
+            file,
+            "it is HEIC, which needs a library that isn't installed",
+            "pip install 'tintladder[heic]'; or on the phone choose JPEG as the camera's format "
+            "(most compatible), or export the picture as JPEG at full size",
+        ) from None
+    register_heif_opener()
 
 
 def _facts(picture: Image.Image, file: str, raw: bytes) -> Facts:
     if picture.format not in FORMATS:
-        raise _error(file, f"expected TIFF, PNG or JPEG, this is {picture.format}")
+        raise _error(file, f"expected TIFF, PNG, JPEG or HEIC, this is {picture.format}")
     width, height = picture.size
     if width * height > MOST_PIXELS:
         raise _error(
@@ -235,8 +244,8 @@ def read_picture(path: str | Path) -> Picture:
     facts, raw = read_facts(path)
     _check_whole(facts, raw)
     try:
-        decoded = cv2.imdecode(np.frombuffer(raw, np.uint8), cv2.IMREAD_UNCHANGED)
-    except cv2.error:
+        decoded = _decoded(facts, raw)
+    except (cv2.error, OSError, ValueError, RuntimeError):
         decoded = None
     if decoded is None or decoded.shape[1::-1] != facts.size:
         raise _error(facts.file, "its pixels can't be read: it is truncated or damaged")
@@ -247,6 +256,14 @@ def read_picture(path: str | Path) -> Picture:
     code = cv2.COLOR_BGRA2RGB if decoded.shape[2] == 4 else cv2.COLOR_BGR2RGB
     turned = _TURNS.get(facts.orientation, lambda p: p)(cv2.cvtColor(decoded, code))
     return Picture(np.ascontiguousarray(turned), facts)
+
+
+def _decoded(facts: Facts, raw: bytes) -> NDArray[Any] | None:
+    """Pixels as OpenCV has them: blue, green, red."""
+    if facts.format == "HEIC":
+        with Image.open(io.BytesIO(raw)) as picture:
+            return np.asarray(picture.convert("RGB"))[:, :, ::-1]
+    return cv2.imdecode(np.frombuffer(raw, np.uint8), cv2.IMREAD_UNCHANGED)
 
 
 def _check_whole(facts: Facts, raw: bytes) -> None:

@@ -8,7 +8,7 @@ from typing import Any
 from ..errors import InputError
 from .image import Facts
 
-LOSSLESS, LOSSY = "TIFF or PNG", "JPEG"
+LOSSLESS, LOSSY = "TIFF or PNG", "JPEG or HEIC"
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class Settings:
         """Settings that a picture was made with."""
         # Phones state 72 dpi or the like, which says nothing.
         dpi = facts.dpi if facts.dpi is not None and facts.dpi >= 100 else None
-        kind = LOSSY if facts.format == "JPEG" else LOSSLESS
+        kind = LOSSLESS if facts.format in ("TIFF", "PNG") else LOSSY
         return cls(facts.device, facts.software, kind, facts.bits, dpi, facts.icc)
 
     def as_dict(self) -> dict[str, Any]:
