@@ -23,6 +23,8 @@ _HUES = (
 )
 GREY_CHROMA = 4.0
 """Below this C* a colour passes as grey (common practice, no source)."""
+GREYED_CHROMA = 28.0
+"""Below this C* it passes as greyed (our own rule)."""
 
 
 def hue_name(hue: float) -> str:
@@ -51,7 +53,7 @@ def colour_words(colour: Array) -> str:
         return "near black" if lightness < 18 else f"{light} grey"
     if chroma < 12:
         return f"{light} grey, leaning {hue_name(hue)}"
-    clean = "greyed " if chroma < 28 else "clean " if chroma > 55 else ""
+    clean = "greyed " if chroma < GREYED_CHROMA else "clean " if chroma > 55 else ""
     return f"{light}, {clean}{hue_name(hue)}" if clean else f"{light} {hue_name(hue)}"
 
 

@@ -20,7 +20,7 @@ from ..calibrate.optics.colour import (
 from ..calibrate.optics.predict import Prediction, dry_fractions, predict
 from ..calibrate.optics.spectra import Array
 from ..calibrate.optics.surface import Gloss, Surface, haze_prior
-from .colour_words import colour_words, hue_name
+from .colour_words import GREY_CHROMA, GREYED_CHROMA, colour_words, hue_name, hue_turn
 
 CARD_BLACK, CARD_WHITE = 0.01, 0.86
 """Inside reflectance of a typical sealed card's bands (common practice, no source)."""
@@ -183,30 +183,56 @@ def mix_words(mix: Mapping[str, float], names: Mapping[str, str]) -> str:
     return ", ".join(words)
 
 
-def why(coefficients: Coefficients, mix: Mapping[str, float], names: Mapping[str, str]) -> str:
-    """Say what the dullest paint of a mix does to it, from their K and S.
+_DULLS, _TURNS, _TURNS_FAR, _LIGHTENS = 3.0, 40.0, 75.0, 8.0
+"""Change of C*, of hue angle and of L* that a paint is named for (our own rule)."""
 
-    Compares the opaque mix with the same mix less each of its coloured paints in turn: the paint
-    whose leaving cleans the colour most is the one that dulls it.
+
+def why(coefficients: Coefficients, mix: Mapping[str, float], names: Mapping[str, str]) -> str:
+    """Say why a mix works: which paint dulls it, and which turns its hue.
+
+    Compares the opaque mix with the same mix less each of its paints in turn. The one whose leaving
+    turns the hue most turns it; of the others in a greyed mix, the one whose leaving cleans the
+    colour most, and leaves its hue about where it was, dulls it.
     """
-    if len(mix) < 3:
+    if len(mix) < 2:
         return ""
     whole = look(coefficients, mix)[0].lab()
-    chroma = float(chroma_hue(whole)[0])
-    gains = {}
-    for name in mix:
-        rest = {n: amount for n, amount in mix.items() if n != name}
-        without = look(coefficients, rest)[0].lab()
-        gains[name] = (float(chroma_hue(without)[0]) - chroma, without)
-    name = max(gains, key=lambda n: gains[n][0])
-    gain, without = gains[name]
-    if gain < 3:
-        return ""
-    hue = hue_name(float(chroma_hue(without)[1]))
-    if _is_black(coefficients, name):
-        return f"the {names.get(name, name)} greys the {hue}"
-    black = "" if any(_is_black(coefficients, n) for n in mix) else ", so no black"
-    return f"the {names.get(name, name)} already dulls the {hue}{black}"
+    rest = {n: look(coefficients, {m: mix[m] for m in mix if m != n})[0].lab() for n in mix}
+    chroma, hue = _chroma_and_hue(whole)
+    gain = {n: _chroma_and_hue(c)[0] - chroma for n, c in rest.items()}
+    turn = {n: abs(hue_turn(_chroma_and_hue(c)[1], hue)) for n, c in rest.items()}
+    left = {n: hue_name(_chroma_and_hue(c)[1]) for n, c in rest.items()}
+    called = {n: f"the {names.get(n, n)}" for n in mix}
+    grey, reasons = chroma < GREY_CHROMA, []
+    turning = [
+        n for n in mix
+        if not grey and turn[n] >= _TURNS and left[n] != hue_name(hue)
+        and gain[n] + chroma > 2 * GREY_CHROMA
+    ]  # fmt: skip
+    turner = max(turning, key=lambda n: turn[n], default=None)
+    dulling = [
+        n for n in mix
+        if n != turner and gain[n] >= _DULLS and (grey or turn[n] < _TURNS_FAR)
+    ]  # fmt: skip
+    if dulling and len(mix) > 2 and chroma < GREYED_CHROMA:
+        name = max(dulling, key=lambda n: gain[n])
+        if _is_black(coefficients, name):
+            reasons.append(f"{called[name]} greys the {left[name]}")
+        else:
+            black = "" if any(_is_black(coefficients, n) for n in mix) else ", so no black"
+            reasons.append(f"{called[name]} already dulls the {left[name]}{black}")
+    if turner:
+        reasons.append(f"{called[turner]} turns the {left[turner]} to {hue_name(hue)}")
+    lift = {n: float(whole[0] - c[0]) for n, c in rest.items()}
+    name = max(lift, key=lambda n: lift[n])
+    if not reasons and lift[name] >= _LIGHTENS:
+        reasons.append(f"{called[name]} lets the {colour_words(rest[name])} down")
+    return "; ".join(reasons)
+
+
+def _chroma_and_hue(colour: Array) -> tuple[float, float]:
+    chroma, hue = chroma_hue(colour)
+    return float(chroma), float(hue)
 
 
 def _is_black(coefficients: Coefficients, nickname: str) -> bool:

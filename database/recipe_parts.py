@@ -182,3 +182,9 @@ def amount_words(amount: float, measure: Measure) -> str:
         text = f"{amount:.{digits}f}"
     plural = "s" if amount > 1 and measure.unit in ("spoon", "part") else ""
     return f"{text} {measure.unit}{plural}"
+
+
+def tint_words(tint: Tint, names: Mapping[str, str]) -> str:
+    """Say how a tint is mixed: ``1 Dusk Violet to 9 Hull White``."""
+    paint, into = (names.get(p, p) for p in (tint.paint, tint.into))
+    return f"{paint} tint, 1 {paint} to {tint.parts} {into}"

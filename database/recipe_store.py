@@ -1,18 +1,49 @@
-"""Recipes and batches kept in the studio."""
+"""Recipes kept in the studio, and the batches that were made of them."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import select
 
 from ..calibrate.errors import InputError
 from . import schema
+from .transactions import now
 
 if TYPE_CHECKING:
+    from .recipe_target import Target
     from .store import Store
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A kept recipe.
+
+    Attributes
+    ----------
+    recipe : schema.Recipe
+        The one kept last under its name.
+    batches : tuple of schema.Batch
+        Made of any of that name, oldest first.
+    """
+
+    recipe: schema.Recipe
+    batches: tuple[schema.Batch, ...]
+
+
+def kept_recipes(store: Store) -> list[Kept]:
+    """Return every kept recipe with its batches, by name."""
+    with store.snapshot() as session:
+        last: dict[str, schema.Recipe] = {}
+        names: dict[int, str] = {}
+        for row in session.scalars(select(schema.Recipe).order_by(schema.Recipe.id)):
+            last[row.name], names[row.id] = row, row.name
+        made: dict[str, list[schema.Batch]] = {}
+        for batch in session.scalars(select(schema.Batch).order_by(schema.Batch.id)):
+            made.setdefault(names[batch.recipe_id], []).append(batch)
+        return [Kept(last[name], tuple(made.get(name, ()))) for name in sorted(last)]
 
 
 def kept_recipe(store: Store, name: str) -> schema.Recipe | None:
@@ -23,14 +54,6 @@ def kept_recipe(store: Store, name: str) -> schema.Recipe | None:
             .where(schema.Recipe.name == name.strip().casefold())
             .order_by(schema.Recipe.id.desc())
         )
-
-
-def kept_recipes(store: Store) -> list[schema.Recipe]:
-    """Every recipe kept, each as kept last, by name."""
-    with store.snapshot() as session:
-        rows = session.scalars(select(schema.Recipe).order_by(schema.Recipe.id))
-        last = {row.name: row for row in rows}
-        return [last[name] for name in sorted(last)]
 
 
 def keep_recipe(
@@ -69,11 +92,12 @@ def keep_recipe(
         current = store.current_fits()
         row = schema.Recipe(
             name=key,
-            created=datetime.now(UTC).isoformat(timespec="seconds"),
+            created=now(),
             target=dict(target),
             parts=dict(parts),
             predicted=dict(predicted),
-            fits=sorted({current[p] for p in parts}),
+            # The clear medium has no fit.
+            fits=sorted({current[p] for p in parts if p in current}),
             note=note,
         )
         session.add(row)
@@ -84,14 +108,41 @@ def keep_recipe(
 def keep_batch(
     store: Store, recipe: schema.Recipe, masses: Mapping[str, float], note: str = ""
 ) -> schema.Batch:
-    """Keep what was weighed out of a recipe, in grams."""
+    """Keep what was weighed out of a recipe, in grams, with the lots in use."""
     with store.transaction() as session:
+        lots = {
+            paint.nickname: paint.current_lot.lot
+            for paint in store.paints()
+            if paint.nickname in masses and paint.current_lot is not None
+        }
         row = schema.Batch(
-            recipe_id=recipe.id,
-            made=datetime.now(UTC).isoformat(timespec="seconds"),
-            masses=dict(masses),
-            note=note,
+            recipe_id=recipe.id, made=now(), masses=dict(masses), lots=lots, note=note
         )
         session.add(row)
+        session.flush()
+        return row
+
+
+def keep_swatch(store: Store, name: str, swatch: Target) -> schema.Batch:
+    """Keep what a dried swatch of the last batch of a recipe was read as.
+
+    Raises
+    ------
+    InputError
+        Where no batch of that name was made.
+    """
+    with store.transaction() as session:
+        row = session.scalar(
+            select(schema.Batch)
+            .join(schema.Recipe, schema.Batch.recipe_id == schema.Recipe.id)
+            .where(schema.Recipe.name == name.strip().casefold())
+            .order_by(schema.Batch.id.desc())
+        )
+        if row is None:
+            raise InputError(
+                "--swatch", name, "no batch of that recipe was kept",
+                f"when you have mixed one: tintladder recipe {name} --make 40ml --made",
+            )  # fmt: skip
+        row.swatch = {"said": swatch.said, "lab": [float(x) for x in swatch.lab], "read": now()}
         session.flush()
         return row

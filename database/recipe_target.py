@@ -14,9 +14,13 @@ from ..calibrate.formats.read import read_session
 from ..calibrate.optics.colour import lab, srgb_to_lab
 from ..calibrate.optics.predict import dry_fractions, predict
 from ..calibrate.optics.spectra import GRID, Array, Spectra, to_grid
+from ..calibrate.optics.surface import Gloss, Surface
 from .colour_words import colour_words
+from .medium import MEDIUM, with_medium
+from .mixing import finished
 
 if TYPE_CHECKING:
+    from . import schema
     from .store import Store
 
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)"
@@ -109,8 +113,34 @@ def of_hex(text: str) -> Target:
 
 def of_mix(store: Store, mix: dict[str, float], said: str) -> Target:
     """Make a target of a mix by weight, as the studio's fits predict it."""
-    c = store.current_coefficients(list(mix))
+    c = store.current_coefficients([p for p in mix if p != MEDIUM])
+    if MEDIUM in mix:
+        c = with_medium(c)
     return of_spectrum(said, predict(c, dry_fractions(c, [mix])).reflectance[0], c.wavelengths)
+
+
+def as_seen(target: Target, surface: Surface, finish: Gloss | None) -> Target:
+    """Return a target that was read, as the eye sees it under a finish; any other as it is.
+
+    Parameters
+    ----------
+    target : Target
+    surface : Surface
+        That it was read through.
+    finish : {"gloss", "satin", "matt"} or None
+    """
+    if finish is None or target.reflectance is None:
+        return target
+    shine = finished(surface, finish).alpha - surface.alpha
+    return of_spectrum(target.said, target.reflectance + shine * surface.k1)
+
+
+def kept_target(kept: schema.Recipe) -> Target:
+    """Make a target of what a kept recipe was made for."""
+    said = kept.target
+    return Target(
+        str(said["said"]), np.array(said["lab"], dtype=float), estimate=bool(said.get("estimate"))
+    )
 
 
 def parse_target(text: str, store: Store) -> Target:
@@ -139,7 +169,12 @@ def _of_kept(text: str, store: Store) -> Target | None:
     from .recipe_store import kept_recipe
 
     kept = kept_recipe(store, text)
-    return None if kept is None else of_mix(store, kept.parts, f"recipe {kept.name}")
+    if kept is None:
+        return None
+    if "thickness_um" in kept.predicted:
+        # A glaze is matched by its colour over its ground.
+        return Target(f"recipe {kept.name}", np.array(kept.predicted["lab"], dtype=float))
+    return of_mix(store, kept.parts, f"recipe {kept.name}")
 
 
 def _of_file(text: str, store: Store) -> Target | None:

@@ -1,19 +1,22 @@
-"""Find ways to mix a colour from the tubes on hand."""
+"""Find ways to mix a colour from the tubes on hand; keep them, and what was mixed of them."""
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from ...calibrate.errors import InputError
-from .common import JsonOption, StudioOption, open_store, print_table, say, working
+from .common import JsonOption, StudioOption, open_store, say, working
+from .photographs import BlackOption, GreyOption, WhiteOption, no_photo, target_in_photo
 
 if TYPE_CHECKING:
+    from ...calibrate.optics.coefficients import Coefficients
+    from .. import schema
     from ..recipe import Answer, Recipe
-    from ..recipe_order import Order
     from ..recipe_palette import Palette
-    from ..recipe_parts import Snapped
+    from ..recipe_target import Target
     from ..store import Store
 
 EXAMPLE = 'tintladder recipe "62,-18,-9" --without PITCH --tubes 3'
@@ -21,12 +24,21 @@ EXAMPLE = 'tintladder recipe "62,-18,-9" --without PITCH --tubes 3'
 
 def recipe(
     target: Annotated[
-        str,
+        str | None,
         typer.Argument(
             help="L,a,b; '#5f8ea0'; a file of readings; a tube; 'ANCHOR 4:1' (white to colour); "
-            "a kept recipe; CARD/STEP."
+            "a kept recipe; CARD/STEP. Without one: what is kept."
         ),
-    ],
+    ] = None,
+    photo: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Match a spot of this photograph.")
+    ] = None,
+    at: Annotated[
+        str | None, typer.Option(metavar="X,Y", help="The spot, px from its upper left corner.")
+    ] = None,
+    grey: GreyOption = None,
+    white: WhiteOption = None,
+    black: BlackOption = None,
     with_: Annotated[
         list[str] | None, typer.Option("--with", metavar="NAME", help="A tube that must be in it.")
     ] = None,
@@ -35,6 +47,19 @@ def recipe(
     ] = None,
     tubes: Annotated[int, typer.Option(min=1, max=6, help="Tubes in a mix, at most.")] = 4,
     ways: Annotated[int, typer.Option(min=1, max=20, help="Different ways to show.")] = 4,
+    thickness: Annotated[
+        float | None,
+        typer.Option(min=0.1, help="Dry film thickness in µm, for a glaze: medium may be in it."),
+    ] = None,
+    over: Annotated[
+        str, typer.Option(help="With --thickness, what lies below: white or black.")
+    ] = "white",
+    finish: Annotated[
+        str | None,
+        typer.Option(
+            help="gloss, satin or matt: as the eye sees it so finished; gloss for a photo."
+        ),
+    ] = None,
     scale: Annotated[float, typer.Option(min=0.001, max=1.0, help="Step of your scale, g.")] = 0.01,
     make: Annotated[
         str | None, typer.Option(metavar="AMOUNT", help="Make so much: 40ml or 25g.")
@@ -46,41 +71,139 @@ def recipe(
     keep: Annotated[
         str | None, typer.Option(metavar="NAME", help="Keep the first way under a name.")
     ] = None,
+    made: Annotated[
+        bool, typer.Option("--made", help="A kept recipe was mixed so: keep the batch.")
+    ] = False,
+    swatch: Annotated[
+        str | None,
+        typer.Option(metavar="COLOUR", help="What the last batch of a kept recipe dried to."),
+    ] = None,
     note: Annotated[str, typer.Option(help="A note to keep with it.")] = "",
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
     """Search every set of tubes on hand for a colour; say how to begin and how sure it is."""
     with open_store(studio) as store, working("Searching", as_json):
-        from ..on_hand import usable
+        from ..medium import MEDIUM, NAME
+        from ..mixing import as_finished
         from ..recipe import recipes
-        from ..recipe_order import order_of
-        from ..recipe_palette import Palette
-        from ..recipe_parts import MEASURES, snap
-        from ..recipe_parts import scale as by_scale
-        from ..recipe_store import kept_recipe
-        from ..recipe_target import parse_target
+        from ..recipe_film import Film, FilmPalette
+        from ..recipe_store import keep_batch, kept_recipe
+        from ..recipe_target import as_seen
+        from .predict import check_finish
+        from .recipe_kept import show_kept
+        from .recipe_shown import as_dict, prepared, show
 
-        names = {paint.nickname: paint.name for paint in store.paints()}
-        wanted = parse_target(target, store)
-        kept = kept_recipe(store, target)
-        must = [store.find_paint(text).nickname for text in split(with_)]
-        if kept and not must:
-            must, tubes, ways = list(kept.parts), len(kept.parts), 1
-        coefficients = usable(store, must, [store.find_paint(t).nickname for t in split(without)])
-        palette = Palette(coefficients)
-        answer = recipes(coefficients, wanted, tubes, must, ways, names)
-        first = answer.recipes[0]
-        grams = _grams(palette, first, make, area, coats)
-        orders = [order_of(palette, r.parts) for r in answer.recipes]
-        measures = (by_scale(scale, grams), *MEASURES[2:])
-        snapped = [
-            [snap(palette, r.parts, wanted.lab, m) for m in measures] for r in answer.recipes
-        ]
+        names = {MEDIUM: NAME} | {paint.nickname: paint.name for paint in store.paints()}
+        if target is None and photo is None:
+            listed = _kept(store, {"--keep": keep, "--make": make, "--swatch": swatch})
+            say(listed[1], as_json, lambda: show_kept(listed[0], names))
+            return
+        gloss = check_finish(finish or ("gloss" if photo else None))
+        film = None if thickness is None else Film(thickness, over)
+        kept = None if photo else kept_recipe(store, target or "")
+        if kept is None and (made or swatch):
+            raise InputError(
+                "--made" if made else "--swatch", target, "is no kept recipe",
+                "keep it first: --keep NAME",
+            )  # fmt: skip
+        batch = _swatch(store, kept, swatch) if kept and swatch else None
+        if kept and not (with_ or without or film or finish):
+            palette, answer = _as_kept(store, kept, names)
+        else:
+            wanted = _wanted(store, target, photo, at, grey, white, black)
+            must = [_nickname(store, text) for text in split(with_)]
+            out = [_nickname(store, text) for text in split(without)]
+            read = _tubes(store, must, out, film is not None)
+            palette = FilmPalette.of(as_finished(read, gloss), film)
+            wanted = as_seen(wanted, read.surface, gloss)
+            answer = recipes(palette.coefficients, wanted, tubes, must, ways, names, film=film)
+        grams = _grams(palette, answer.recipes[0], make, area, coats)
+        orders, snapped = prepared(palette, answer, scale, grams)
         result = as_dict(answer, orders, snapped)
         if keep:
-            _keep(store, keep, result, note)
-    say(result, as_json, lambda: _show(answer, orders, snapped, names, keep))
+            seen = {"finish": gloss} if gloss else {}
+            seen |= {"thickness_um": film.thickness_um, "over": film.over} if film else {}
+            _keep(store, keep, result, seen, note)
+        if kept and made:
+            batch = keep_batch(store, kept, snapped[0][0].amounts, note)
+        if batch is not None:
+            result["batch"] = {"made": batch.made, "grams": batch.masses, "lots": batch.lots}
+            result["batch"] |= {"note": batch.note, "swatch": batch.swatch}
+    said = f"The first is kept as {keep}." if keep else ""
+    if batch is not None:
+        said = "The swatch is kept with the batch." if swatch else "The batch is kept."
+    say(result, as_json, lambda: show(answer, orders, snapped, names, palette, said))
+
+
+def _kept(store: Store, asked: dict[str, str | None]) -> tuple[list[Any], list[dict[str, Any]]]:
+    """Every kept recipe, as it is and for machines."""
+    from ..recipe_store import kept_recipes
+    from .recipe_kept import kept_as_dict
+
+    for option, text in asked.items():
+        if text:
+            raise InputError(option, text, "expected a colour to mix", "name it first")
+    kept = kept_recipes(store)
+    return kept, [kept_as_dict(each) for each in kept]
+
+
+def _wanted(
+    store: Store,
+    target: str | None,
+    photo: Path | None,
+    at: str | None,
+    grey: str | None,
+    white: str | None,
+    black: str | None,
+) -> Target:
+    from ..recipe_target import parse_target
+
+    if photo is not None:
+        if target is not None:
+            raise InputError("--photo", str(photo), f"{target} was named too", "name one of them")
+        return target_in_photo(photo, at, grey, white, black)
+    no_photo(at=at, grey=grey, white=white, black=black)
+    return parse_target(target or "", store)
+
+
+def _nickname(store: Store, text: str) -> str:
+    from ..medium import resolver
+
+    return resolver(lambda name: store.find_paint(name).nickname)(text)
+
+
+def _tubes(store: Store, must: list[str], without: list[str], medium: bool) -> Coefficients:
+    """K and S of what may be used, the clear medium among it where a film or `must` asks for it."""
+    from ..medium import MEDIUM, with_medium
+    from ..on_hand import usable
+
+    found = usable(store, [m for m in must if m != MEDIUM], without)
+    medium = medium and MEDIUM not in without
+    return with_medium(found) if medium or MEDIUM in must else found
+
+
+def _as_kept(store: Store, kept: schema.Recipe, names: dict[str, str]) -> tuple[Palette, Answer]:
+    """A kept recipe just as it was kept, judged by the fits of today."""
+    from ..mixing import as_finished
+    from ..recipe import Answer, recipe_as_given
+    from ..recipe_film import Film, FilmPalette
+    from ..recipe_target import kept_target
+
+    seen = kept.predicted
+    film = Film(seen["thickness_um"], seen["over"]) if "thickness_um" in seen else None
+    read = _tubes(store, list(kept.parts), [], False).select(list(kept.parts))
+    palette = FilmPalette.of(as_finished(read, seen.get("finish")), film)
+    wanted = kept_target(kept)
+    one = recipe_as_given(palette, kept.parts, wanted, names)
+    return palette, Answer(wanted, (one,), 1, one.difference, "")
+
+
+def _swatch(store: Store, kept: schema.Recipe, text: str) -> schema.Batch:
+    from ..recipe_store import keep_swatch
+    from ..recipe_target import parse_target
+
+    return keep_swatch(store, kept.name, parse_target(text, store))
 
 
 def split(texts: list[str] | None) -> list[str]:
@@ -102,157 +225,9 @@ def _grams(
     return 10.0
 
 
-def _keep(store: Store, name: str, result: dict[str, Any], note: str) -> None:
+def _keep(store: Store, name: str, result: dict[str, Any], seen: dict[str, Any], note: str) -> None:
     from ..recipe_store import keep_recipe
 
     first = result["recipes"][0]
-    predicted = {k: first[k] for k in ("lab", "difference_de00", "band_de00")}
+    predicted = {k: first[k] for k in ("lab", "difference_de00", "band_de00")} | seen
     keep_recipe(store, name, first["parts"], result["target"], predicted, note)
-
-
-def as_dict(answer: Answer, orders: list[Order], snapped: list[list[Snapped]]) -> dict[str, Any]:
-    """Everything said, for machines."""
-    return {
-        "target": {
-            "said": answer.target.said,
-            "words": answer.target.words,
-            "lab": [float(x) for x in answer.target.lab],
-            "estimate": answer.target.estimate,
-        },
-        "searched": answer.searched,
-        "reachable": answer.reachable,
-        "nearest_de00": answer.nearest,
-        "missing": answer.missing,
-        "recipes": [
-            {
-                "parts": r.parts,
-                "words": r.words,
-                "lab": [float(x) for x in r.lab],
-                "difference_de00": r.difference,
-                "band_de00": r.band,
-                "clumsy_de00": r.clumsy,
-                "metamerism_de00": r.lights,
-                "too_small": list(r.too_small),
-                "scan_made": r.scan_made,
-                "why": r.why,
-                "order": [
-                    {
-                        "paint": s.paint,
-                        "hold_back": s.hold_back,
-                        "too_much": s.too_much if s.too_much < float("inf") else None,
-                        "lab": [float(x) for x in s.lab],
-                        "words": s.words,
-                    }
-                    for s in order.steps
-                ],
-                "touchiest": order.touchiest,
-                "amounts": [
-                    {
-                        "measure": a.measure.name,
-                        "unit": a.measure.unit,
-                        "amounts": a.amounts,
-                        "moved_de00": a.moved,
-                        "difference_de00": a.difference,
-                    }
-                    for a in amounts
-                ],
-            }
-            for r, order, amounts in zip(answer.recipes, orders, snapped, strict=True)
-        ],
-    }
-
-
-def _show(
-    answer: Answer,
-    orders: list[Order],
-    snapped: list[list[Snapped]],
-    names: dict[str, str],
-    keep: str | None,
-) -> None:
-    from ..recipe import match_words
-
-    target = answer.target
-    typer.echo(f"Wanted: {target.words} ({target.said}).")
-    if target.estimate:
-        typer.echo("A colour on a screen is an estimate; a reading is surer.")
-    if not answer.reachable:
-        typer.echo(
-            f"No mix of these tubes reaches it: the nearest stays CIEDE2000 "
-            f"{answer.nearest:.1f} away; {answer.missing}."
-        )
-    for number, (r, order, amounts) in enumerate(
-        zip(answer.recipes, orders, snapped, strict=True), 1
-    ):
-        typer.echo(f"\n{number}. {_amounts(amounts[0], order, names)}: {r.words}.")
-        typer.echo(f"   {match_words(r)[:1].upper()}{match_words(r)[1:]}.")
-        if r.why:
-            typer.echo(f"   {r.why[:1].upper()}{r.why[1:]}.")
-        if r.lights:
-            light, worst = max(r.lights.items(), key=lambda item: item[1])
-            typer.echo(f"   {_light_words(light, worst)}.")
-        typer.echo(f"   A hand that errs by a tenth in each part lands {r.clumsy:.1f} off.")
-        if r.too_small:
-            bulky = names.get(next(iter(r.parts)), "")
-            for small in (names.get(p, p) for p in r.too_small):
-                typer.echo(
-                    f"   Very little {small}: stir 1 part of it into 9 of the {bulky} beforehand, "
-                    "and weigh ten times as much of that."
-                )
-        if r.scan_made:
-            typer.echo("   One of these paints was read by a scanner, not an instrument.")
-        if number == 1:
-            _show_order(order, names)
-            _show_amounts(amounts[1:], order, names)
-    typer.echo(f"\nSearched every one of {answer.searched} sets of tubes.")
-    if keep:
-        typer.echo(f"The first is kept as {keep}.")
-
-
-def _amounts(snapped: Snapped, order: Order, names: dict[str, str]) -> str:
-    from ..recipe_parts import amount_words
-
-    return ", ".join(
-        f"{amount_words(snapped.amounts[s.paint], snapped.measure)} {names.get(s.paint, s.paint)}"
-        for s in order.steps
-    )
-
-
-def _show_order(order: Order, names: dict[str, str]) -> None:
-    rows = []
-    for i, s in enumerate(order.steps):
-        held = (
-            "all of it"
-            if not s.hold_back
-            else f"all but {'half' if s.hold_back > 0.4 else 'a quarter'}"
-        )
-        shows = "never" if s.too_much > 10 else f"{100 * s.too_much:.0f} % more"
-        touchy = "  touchiest" if s.paint == order.touchiest and len(order.steps) > 1 else ""
-        rows.append(
-            (
-                "first" if i == 0 else "then",
-                names.get(s.paint, s.paint),
-                held,
-                s.words,
-                shows + touchy,
-            )
-        )
-    typer.echo("")
-    print_table(["", "lay out", "to begin with", "once in, it looks", "too much shows at"], rows)
-
-
-def _show_amounts(amounts: list[Snapped], order: Order, names: dict[str, str]) -> None:
-    from ...calibrate.optics.colour import in_words
-
-    rows = [
-        (a.measure.name, _amounts(a, order, names), f"{in_words(a.moved)} ({a.moved:.1f})")
-        for a in amounts
-    ]
-    typer.echo("")
-    print_table(["measured", "amounts", "costs in colour"], rows)
-
-
-def _light_words(light: str, index: float) -> str:
-    from ...calibrate.optics.colour import in_words
-
-    lit = {"A": "lamplight (A)", "D65": "daylight (D65)"}[light]
-    return f"Under {lit} it parts from the target by {index:.1f} ({in_words(index)})"
