@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session as OrmSession
 
 from ..calibrate.errors import InputError
 from ..calibrate.fit.quality_figures import STRENGTH, strength_of
-from ..calibrate.optics.coefficients import ABSOLUTE, Coefficients
+from ..calibrate.optics.coefficients import ABSOLUTE, TWO_FLUX, Coefficients
 from . import schema
 from .joining import check_alike
 from .packing import pack_coefficients, pack_table
@@ -225,7 +225,7 @@ def _check_fits_in(
     current = [paint for paint in store.current_fits() if paint not in taken]
     if not current:
         return
-    parts = store.current_parts(current)
+    parts = store.current_parts(current, TWO_FLUX)
     check_alike([*parts, (f"release {release.version}", theirs)])
     if theirs.scale == ABSOLUTE:
         return

@@ -11,7 +11,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session as OrmSession
 
 from ..calibrate.errors import InputError
-from ..calibrate.optics.coefficients import Coefficients
+from ..calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ..calibrate.optics.colour import ciede2000, lab
 from ..calibrate.optics.predict import read_films
 from ..calibrate.optics.spectra import Array
@@ -106,7 +106,7 @@ def of_store(store: Store) -> Numbers:
         Where no paint has a fit, or fits can't be used together.
     """
     with store.snapshot() as session:
-        parts = [(name, lean(part)) for name, part in store.current_parts()]
+        parts = [(name, lean(part)) for name, part in store.current_parts(model=TWO_FLUX)]
         whites = whites_of(session, store.current_fits())
     return Numbers("now", join(parts), whites)
 

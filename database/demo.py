@@ -101,8 +101,8 @@ def make_demo(folder: Path, progress: Callable[[str], None] = lambda _: None) ->
             save(figure, folder / "plots" / f"{PICTURED}-tint.{kind}") for kind in ("png", "svg")
         )
     step, recipe = RECIPE
-    coefficients = fitted.fit.coefficients
-    patches = fitted.check.patches
+    coefficients = fitted.in_use.fit.coefficients
+    patches = fitted.in_use.check.patches
     return Demo(
         folder,
         fitted,

@@ -16,7 +16,8 @@ from ..calibrate.fit.result import JointFit, PaintFit
 from ..calibrate.fit.settings import FitSettings
 from ..calibrate.fit.solve import Progress
 from ..calibrate.fit.tube import Tube
-from ..calibrate.optics.coefficients import Coefficients
+from ..calibrate.optics.coefficients import TWO_FLUX, Coefficients
+from ..calibrate.optics.transport import TRANSPORT
 from .card_store import StoredReadings
 from .scan_fitting import ScanFit, fit_scans, unfit_scans
 from .store import Store
@@ -26,13 +27,22 @@ from .tinting_strength import rank
 
 
 @dataclass(frozen=True)
+class ModelFit:
+    """A run by one model, and how it foretells the studio's check cards."""
+
+    number: int
+    fit: JointFit
+    check: Check
+
+
+@dataclass(frozen=True)
 class StudioFit:
-    """A run of the fit, as kept: on an instrument's readings, then on scans.
+    """A run of the fit, as kept: on an instrument's readings by each model, then on scans.
 
     Attributes
     ----------
     number : int
-        Of the run in the studio; where nothing but scans was fitted, of the first of these.
+        Of the run by two fluxes; where nothing but scans was fitted, of the first of these.
     fit : JointFit
         Of that run.
     check : Check
@@ -44,6 +54,11 @@ class StudioFit:
     scanned : tuple of ScanFit
     unfit : mapping of card to words
         Scanned cards that no fit could take, and why.
+    transport : ModelFit or None
+        The same readings by transport; none where they were of scans alone, or a known paint has
+        no such fit.
+    model : str
+        By which mixes of the paints fitted are reckoned from now on.
     """
 
     number: int
@@ -53,6 +68,15 @@ class StudioFit:
     quality: Mapping[str, QualityReport]
     scanned: tuple[ScanFit, ...] = ()
     unfit: Mapping[str, str] = field(default_factory=dict)
+    transport: ModelFit | None = None
+    model: str = TWO_FLUX
+
+    @property
+    def in_use(self) -> ModelFit:
+        """The run by the model that mixes are reckoned by."""
+        if self.model == TRANSPORT and self.transport is not None:
+            return self.transport
+        return ModelFit(self.number, self.fit, self.check)
 
     @property
     def paints(self) -> dict[str, PaintFit]:
@@ -104,6 +128,7 @@ def fit_studio(
         Nicknames of new tubes, fitted against the current fits of the others, which stay as they
         are. None: every paint is fitted anew, jointly.
     settings : FitSettings, optional
+        Of the fit by two fluxes; that by transport takes its own.
     progress : callable, optional
 
     Raises
@@ -115,11 +140,18 @@ def fit_studio(
     if paints:
         readings = [r for r in readings if set(paints).intersection(r.card.paints)]
     made = _fit_measured(store, readings, paints, settings, progress) if readings else None
+    again = _fit_transport(store, readings, paints, progress) if readings else None
     with store.transaction():
         runs, quality = list[tuple[int, JointFit]](), dict[str, QualityReport]()
+        transport = None
         if made is not None:
             fit, known, tubes, quality = made
             runs.append((store.record_fit(fit, readings, tubes, known, quality), fit))
+        if again is not None:
+            fit, known, tubes = again
+            number = store.record_fit(fit, readings, tubes, known)
+            judged = _judge(store, [(number, fit)], None, TRANSPORT)
+            transport = ModelFit(number, fit, judged)
         measured = made[0].paints if made is not None else {}
         rest = [paint for paint in paints if paint not in measured]
         scanned = fit_scans(store, rest, measured, None, progress) if rest or not paints else []
@@ -127,8 +159,9 @@ def fit_studio(
         unfit = unfit_scans(store)
         if not runs:
             raise _nothing_read(paints, unfit)
-        judged = _judge(store, runs, settings)
-    return StudioFit(*runs[0], judged, readings, quality, tuple(scanned), unfit)
+        judged = _judge(store, runs, settings, TWO_FLUX)
+        model = store.model_for(measured)
+    return StudioFit(*runs[0], judged, readings, quality, tuple(scanned), unfit, transport, model)
 
 
 _Made = tuple[JointFit, Coefficients | None, dict[str, Tube], dict[str, QualityReport]]
@@ -144,7 +177,7 @@ def _fit_measured(
     """Fit to an instrument's readings: the fit, what was known, the tubes, what is to be said."""
     known = None
     if paints:
-        beside = [p for r in readings for p in r.card.paints if p not in paints]
+        beside = _beside(readings, paints)
         if not beside:
             raise InputError(
                 None,
@@ -152,13 +185,35 @@ def _fit_measured(
                 "its cards hold no other paint, so there is nothing to fit it against",
                 "fit all paints together: tintladder fit",
             )
-        known = store.current_coefficients(beside)
+        known = store.current_coefficients(beside, TWO_FLUX)
     tubes = store.tubes()
     learnt = run_fit(readings, tubes, known, settings, progress)
     # Once chosen, noise and smoothness are settings: what is kept follows from what is recorded.
     used = recorded_settings(learnt.settings)
     fit = run_fit(readings, tubes, known, used, progress, leave_out=True)
     return fit, known, tubes, _quality(store, fit, readings, used)
+
+
+def _fit_transport(
+    store: Store,
+    readings: Sequence[StoredReadings],
+    paints: Sequence[str],
+    progress: Progress | None,
+) -> tuple[JointFit, Coefficients | None, dict[str, Tube]] | None:
+    """Fit to the same readings by transport, where what is known is known by it too."""
+    known, beside = None, _beside(readings, paints) if paints else []
+    if not store.current_fits(TRANSPORT).keys() >= set(beside):
+        return None
+    if beside:
+        known = store.current_coefficients(beside, TRANSPORT)
+    tubes = store.tubes()
+    learnt = run_fit(readings, tubes, known, FitSettings(model=TRANSPORT), progress)
+    fit = run_fit(readings, tubes, known, recorded_settings(learnt.settings), progress)
+    return fit, known, tubes
+
+
+def _beside(readings: Sequence[StoredReadings], paints: Sequence[str]) -> list[str]:
+    return [p for r in readings for p in r.card.paints if p not in paints]
 
 
 def _nothing_read(paints: Sequence[str], unfit: Mapping[str, str]) -> InputError:
@@ -173,13 +228,13 @@ def _nothing_read(paints: Sequence[str], unfit: Mapping[str, str]) -> InputError
 
 
 def _judge(
-    store: Store, runs: Sequence[tuple[int, JointFit]], settings: FitSettings | None
+    store: Store, runs: Sequence[tuple[int, JointFit]], settings: FitSettings | None, model: str
 ) -> Check:
     """Judge the fits on mixtures that none of them saw, each by the last one that holds its paints.
 
     A mixture with a paint that was scanned says nothing of the others.
     """
-    current = set(store.current_fits())
+    current = set(store.current_fits(model))
     cards = [r for r in store.card_readings("check") if current.issuperset(r.card.paints)]
     of_run: list[list[StoredReadings]] = [[] for _ in runs]
     for card in cards:
@@ -187,7 +242,7 @@ def _judge(
         if holding:
             of_run[holding[-1]].append(card)
     fitted = dict.fromkeys(p for each in of_run for card in each for p in card.card.paints)
-    known = store.current_coefficients(fitted or runs[0][1].paints)
+    known = store.current_coefficients(fitted or runs[0][1].paints, model)
     for (number, _), mine in zip(runs, of_run, strict=True):
         store.record_checks(number, check_mixtures(known, mine, settings).patches)
     return check_mixtures(known, [card for each in of_run for card in each], settings)

@@ -11,6 +11,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session as OrmSession
 
 from ..calibrate.fit.quality import FIRST_GUESS, PAINT_AGAIN
+from ..calibrate.optics.coefficients import TWO_FLUX
 from ..calibrate.optics.colour import in_words
 from . import schema
 from .compare import Numbers, compare, whites_of
@@ -129,7 +130,7 @@ def stale_fits(session: OrmSession) -> Iterable[str]:
     query = (
         select(schema.Paint.nickname, schema.PaintFit.fit_id)
         .join(schema.PaintFit)
-        .where(schema.PaintFit.current)
+        .where(schema.PaintFit.current, schema.PaintFit.model == TWO_FLUX)
     )
     holding = {paint: fit for paint, fit in session.execute(query)}
     of_fit = select(schema.Fit.id, schema.Fit.inputs).where(

@@ -13,7 +13,7 @@ from ..calibrate.fit.result import JointFit
 from ..calibrate.fit.settings import FitSettings
 from ..calibrate.fit.solve import Progress
 from ..calibrate.fit.tube import Tube
-from ..calibrate.optics.coefficients import Coefficients
+from ..calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ..calibrate.optics.sensors import Sensors
 from .scan_store import StoredChannels
 from .store import Store
@@ -156,7 +156,7 @@ def _fit_device(
 ) -> ScanFit:
     on_cards = dict.fromkeys(paint for scan in scans for paint in scan.card.paints)
     beside = [paint for paint in on_cards if paint not in wanted]
-    known = store.current_coefficients(beside) if beside else None
+    known = store.current_coefficients(beside, TWO_FLUX) if beside else None
     scanner, tubes, prior = store.scanner_of(calibration), store.tubes(), _prior(store, scans)
     sensors = scanner.device.sensors
     assert sensors is not None
@@ -165,7 +165,7 @@ def _fit_device(
         tubes,
         sensors,
         known,
-        None if prior is None else store.current_coefficients(prior["fits"]),
+        None if prior is None else store.current_coefficients(prior["fits"], TWO_FLUX),
         None if prior is None else prior["white"],
         settings,
         progress,
@@ -182,7 +182,7 @@ def _prior(store: Store, scans: Sequence[StoredChannels]) -> dict[str, Any] | No
     whites = [d.white for s in scans for d in s.card.drawdowns if d.white in current]
     if not whites:
         return None
-    found = store.current_coefficients()
+    found = store.current_coefficients(model=TWO_FLUX)
     white = str(whites[0])
     measured = [p for p, by_scan in zip(found.paints, found.scan_made, strict=True) if not by_scan]
     if white not in measured or len(measured) <= FEWEST_LEARNT:

@@ -47,7 +47,7 @@ def fit(
 
 def fit_as_dict(done: StudioFit, names: dict[str, str]) -> dict[str, object]:
     """Return a fit for machines."""
-    check = done.check
+    check = done.in_use.check
     any_check = not check.patches.empty
     means = [paint.de00_mean for paint in done.paints.values()]
     return {
@@ -67,6 +67,8 @@ def fit_as_dict(done: StudioFit, names: dict[str, str]) -> dict[str, object]:
         "heldout_de00_mean": check.mean if any_check else None,
         "heldout_de00_p95": check.p95 if any_check else None,
         "heldout_de00_max": check.worst if any_check else None,
+        "model": done.model,
+        "two_flux_heldout_de00_mean": done.check.mean if any_check else None,
         "scan_fits": [{"fit": run.number, "device": run.device} for run in done.scanned],
         "not_fitted": dict(done.unfit),
     }
@@ -74,7 +76,10 @@ def fit_as_dict(done: StudioFit, names: dict[str, str]) -> dict[str, object]:
 
 def show_fit(done: StudioFit) -> None:
     """Print a fit for people: a line a paint, then how mixtures came out."""
+    from ...calibrate.optics.coefficients import TWO_FLUX
     from ...calibrate.optics.colour import in_words
+    from ...calibrate.optics.transport import TRANSPORT
+    from ..model_choice import WORDS
 
     rows = [
         (p.paint, p.verdict, f"{p.de00_mean:.1f}", f"{p.de00_max:.1f}", "; ".join(p.reasons[1:]))
@@ -87,7 +92,7 @@ def show_fit(done: StudioFit) -> None:
     )
     for card, why in done.unfit.items():
         typer.echo(f"Card {card} was scanned, but not fitted: {why}.")
-    check = done.check
+    check = done.in_use.check
     if check.patches.empty:
         typer.echo("No check card was read, so nothing says yet how mixtures will come out.")
     else:
@@ -97,3 +102,10 @@ def show_fit(done: StudioFit) -> None:
             f"({in_words(check.mean)}), 95 of 100 within {check.p95:.2f}, "
             f"the worst {check.worst:.2f} ({in_words(check.worst)})."
         )
+        other = done.check if done.model == TRANSPORT else done.transport and done.transport.check
+        if other:
+            typer.echo(
+                f"That is by {WORDS[done.model]}, and so mixes are reckoned from now on; by "
+                f"{WORDS[TWO_FLUX if done.model == TRANSPORT else TRANSPORT]} they are off by "
+                f"{other.mean:.2f}."
+            )
