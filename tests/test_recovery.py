@@ -11,10 +11,9 @@ from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.fit.check import check_mixtures
 from tintladder.calibrate.fit.clusters import clusters
 from tintladder.calibrate.fit.fit import fit_paints
-from tintladder.calibrate.fit.normal import Prior
 from tintladder.calibrate.fit.recovery import fit_scan
 from tintladder.calibrate.fit.recovery_patch import corrected, patch_spectra
-from tintladder.calibrate.fit.recovery_prior import Likeness, ScanPrior, white_prior
+from tintladder.calibrate.fit.recovery_prior import Likeness, ScanPrior
 from tintladder.calibrate.fit.recovery_problem import lay_out
 from tintladder.calibrate.fit.recovery_solve import Part
 from tintladder.calibrate.fit.settings import FitSettings
@@ -157,8 +156,6 @@ def test_slopes_are_those_of_the_cost(world):
         readings, world["tubes"], sensors, ScanPrior.invented(), FitSettings(), None
     )
     n_p, n_w = len(problem.paints), GRID.size
-    center = np.tile(white_prior(False)[0], (n_p, 1, 1))
-    belief = Prior(center, np.tile(np.eye(2 * n_w), (n_p, 1, 1)))
     root = np.tile(np.eye(3) / 0.01, (len(problem.patches), 1, 1))
     (block,), shared = clusters(problem)
     hub_size = 2 * len(problem.hubs) * n_w
@@ -169,12 +166,12 @@ def test_slopes_are_those_of_the_cost(world):
     nu = 0.3 * rng.standard_normal(len(problem.nuisances))
     # A bare card's share in a film is held as it is while its spectrum moves, which is little.
     nu[[n.kind == "bare spectrum" for n in problem.nuisances]] = 0.0
-    normal = part.normal(theta, nu, root, belief, size)
+    normal = part.normal(theta, nu, root, size)
     slopes = -2 * np.concatenate([normal.gl[0], normal.gb])
     near = {"rel": 1e-4, "abs": 1e-5 * float(np.abs(slopes).max())}
 
     def cost(theta, nu):
-        return part.normal(theta, nu, root, belief, size).cost
+        return part.normal(theta, nu, root, size).cost
 
     mine = 2 * block.own * n_w
     own = {int(m): mine + i for i, m in enumerate(block.scalars[: block.own_scalars])}

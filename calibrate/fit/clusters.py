@@ -9,7 +9,7 @@ import numpy as np
 from .forward import Batch, Block
 from .problem import Ints, Problem
 
-_TOGETHER = 16
+_TOGETHER = 8
 """Blocks laid side by side at most: more would leave the processor's cache."""
 
 

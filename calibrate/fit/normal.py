@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -10,7 +11,7 @@ import numpy as np
 from ..optics.spectra import Array
 from .clusters import clusters
 from .forward import Batch, Block
-from .problem import Ints, Problem
+from .problem import Problem
 
 
 @dataclass(frozen=True)
@@ -27,18 +28,32 @@ class Prior:
     center: Array
     precision: Array
 
-    def pull(self, paints: Ints, theta: Array) -> tuple[Array, Array]:
-        """How hard it pulls some paints back to its center, and how far off they are, (n, 2 W)."""
-        off = (theta - self.center)[paints].reshape(len(paints), self.precision.shape[1])
-        return (self.precision[paints] @ off[..., None])[..., 0], off
+    def pull(self, theta: Array) -> tuple[Array, float]:
+        """How hard it pulls each paint back to its center, (P, 2 W), and what that costs."""
+        off = (theta - self.center).reshape(len(theta), self.precision.shape[1])
+        pull = (self.precision @ off[..., None])[..., 0]
+        return pull, float((pull * off).sum())
 
 
 class Normal(NamedTuple):
-    """Those of G blocks: each one's own part (L), and what they add to the border (B)."""
+    """Those of G blocks, without what is believed of K and S: own parts (L), and the border's (B).
+
+    Attributes
+    ----------
+    blocks : tuple of G Block
+    own : callable
+        A block's own part (L, L), of which the lower triangle counts, and how the border meets it
+        (B, L), both new arrays.
+    gl : (G, L) array
+        Right-hand side of the own parts.
+    bb, gb : (B, B), (B,) array
+        What the blocks add to the border's.
+    cost : float
+    fitted, by_bare : (G, N, W) array
+    """
 
     blocks: tuple[Block, ...]
-    ll: Array
-    lb: Array
+    own: Callable[[int], tuple[Array, Array]]
     gl: Array
     bb: Array
     gb: Array
@@ -47,7 +62,7 @@ class Normal(NamedTuple):
     by_bare: Array
 
 
-def normal_equations(batch: Batch, theta: Array, nu: Array, weight: Array, prior: Prior) -> Normal:
+def normal_equations(batch: Batch, theta: Array, nu: Array, weight: Array) -> Normal:
     """Form the normal equations of a batch of blocks at the current values."""
     problem, n_w = batch.problem, theta.shape[2]
     nuisance = np.append(nu, 0.0)[batch.scalars]
@@ -62,9 +77,13 @@ def normal_equations(batch: Batch, theta: Array, nu: Array, weight: Array, prior
     n_s, n_m = by_ks.shape[2], nuisance.shape[1]
     through = seen.through.reshape(n_g, n_n * n_q, n_m)
     back = through.transpose(0, 2, 1)
-    across = by_ks.transpose(0, 2, 3, 1)[..., None] * felt.transpose(0, 3, 1, 2)[:, None]
     hss = np.einsum("gniw,gnjw->gijw", by_ks, by_ks)
-    hsm = (across.reshape(n_g, n_s * n_w, -1) @ through).reshape(n_g, n_s, n_w, n_m)
+    # One block at a time: what is multiplied out is large.
+    each = [
+        b @ (f[:, :, None] * k[:, None]).reshape(n_n * n_q, n_s * n_w)
+        for b, f, k in zip(back, felt, by_ks, strict=True)
+    ]
+    hms = np.array(each).reshape(n_g, n_m, n_s, n_w)
     gram = felt @ felt.transpose(0, 1, 3, 2)
     hmm = back @ (gram @ seen.through).reshape(through.shape)
     gs = (by_ks * e).sum(axis=1)
@@ -73,45 +92,43 @@ def normal_equations(batch: Batch, theta: Array, nu: Array, weight: Array, prior
     own, ml = 2 * batch.own, batch.own_scalars
     mine, hub = own * n_w, (n_s - own) * n_w
     shared = clusters(problem)[1]
-    place = (batch.scalars[:, ml:, None] == shared).astype(float)
-    size, border = mine + ml, hub + shared.size
-    ll = np.zeros((n_g, size, size))
-    _same_wavelength(ll[:, :mine, :mine], n_w)[...] = hss[:, :own, :own]
-    ll[:, :mine, mine:] = hsm[:, :own, :, :ml].reshape(n_g, mine, ml)
-    ll[:, mine:, :mine] = ll[:, :mine, mine:].transpose(0, 2, 1)
-    ll[:, mine:, mine:] = hmm[:, :ml, :ml] + np.eye(ml)
+    place = (shared[:, None] == batch.scalars[:, None, ml:]).astype(float)
+    border = hub + shared.size
+
+    def own_part(g: int) -> tuple[Array, Array]:
+        ll, bl = np.zeros((mine + ml, mine + ml)), np.zeros((border, mine + ml))
+        _same_wavelength(ll[:mine, :mine], n_w)[...] = hss[g, :own, :own]
+        ll[mine:, :mine] = hms[g, :ml, :own].reshape(ml, mine)
+        ll[mine:, mine:] = hmm[g, :ml, :ml] + np.eye(ml)
+        _same_wavelength(bl[:hub, :mine], n_w)[...] = hss[g, own:, :own]
+        bl[:hub, mine:] = hms[g, :ml, own:].reshape(ml, hub).T
+        bl[hub:, :mine] = place[g] @ hms[g, ml:, :own].reshape(n_m - ml, mine)
+        bl[hub:, mine:] = place[g] @ hmm[g, ml:, :ml]
+        return ll, bl
+
     gl = np.concatenate([gs[:, :own].reshape(n_g, mine), gm[:, :ml] - nuisance[:, :ml]], axis=1)
-    cost = float((residual**2 * w).sum() + (nuisance[:, :ml] ** 2).sum())
-    for i in range(batch.own):
-        at = slice(2 * i * n_w, 2 * (i + 1) * n_w)
-        pull, off = prior.pull(batch.paints[:, i], theta)
-        ll[:, at, at] += prior.precision[batch.paints[:, i]]
-        gl[:, at] -= pull
-        cost += float((pull * off).sum())
-    lb = np.zeros((n_g, size, border))
-    _same_wavelength(lb[:, :mine, :hub], n_w)[...] = hss[:, :own, own:]
-    lb[:, mine:, :hub] = hsm[:, own:, :, :ml].transpose(0, 3, 1, 2).reshape(n_g, ml, hub)
-    lb[:, :mine, hub:] = hsm[:, :own, :, ml:].reshape(n_g, mine, n_m - ml) @ place
-    lb[:, mine:, hub:] = hmm[:, :ml, ml:] @ place
     bb = np.zeros((border, border))
-    _same_wavelength(bb[None, :hub, :hub], n_w)[...] = hss[:, own:, own:].sum(axis=0)
-    bb[:hub, hub:] = (hsm[:, own:, :, ml:].reshape(n_g, hub, n_m - ml) @ place).sum(axis=0)
-    bb[hub:, :hub] = bb[:hub, hub:].T
-    bb[hub:, hub:] = (place.transpose(0, 2, 1) @ hmm[:, ml:, ml:] @ place).sum(axis=0)
-    gb = np.append(gs[:, own:].sum(axis=0), (gm[:, None, ml:] @ place).sum(axis=0))
-    return Normal(batch.blocks, ll, lb, gl, bb, gb, cost, seen.measured, seen.by_bare)
+    _same_wavelength(bb[:hub, :hub], n_w)[...] = hss[:, own:, own:].sum(axis=0)
+    bb[hub:, :hub] = (place @ hms[:, ml:, own:].reshape(n_g, n_m - ml, hub)).sum(axis=0)
+    bb[:hub, hub:] = bb[hub:, :hub].T
+    bb[hub:, hub:] = (place @ hmm[:, ml:, ml:] @ place.transpose(0, 2, 1)).sum(axis=0)
+    gb = np.append(gs[:, own:].sum(axis=0), (place @ gm[:, ml:, None]).sum(axis=0))
+    cost = float((residual**2 * w).sum() + (nuisance[:, :ml] ** 2).sum())
+    return Normal(batch.blocks, own_part, gl, bb, gb, cost, seen.measured, seen.by_bare)
 
 
 def _same_wavelength(part: Array, n_w: int) -> Array:
-    """View of what each of some K and S at a wavelength is to others there, (G, I, J, W)."""
-    n_g, rows, columns = part.shape
-    return np.einsum("giwjw->gijw", part.reshape(n_g, rows // n_w, n_w, columns // n_w, n_w))
+    """View of what each of some K and S at a wavelength is to others there, (I, J, W)."""
+    rows, columns = part.shape
+    return np.einsum("iwjw->ijw", part.reshape(rows // n_w, n_w, columns // n_w, n_w))
 
 
 class Equations(NamedTuple):
-    """All normal equations: the blocks', and the border's with its own priors."""
+    """All normal equations: the blocks', the border's, and what is believed of K and S."""
 
     normals: list[Normal]
+    prior: Prior
+    pull: Array
     bb: Array
     gb: Array
     cost: float
@@ -120,7 +137,7 @@ class Equations(NamedTuple):
 def assemble(
     problem: Problem, normals: list[Normal], theta: Array, nu: Array, prior: Prior
 ) -> Equations:
-    """Put the blocks' equations together, and the priors of the border beside them."""
+    """Put the blocks' equations together, and what was believed before beside them."""
     shared, hubs = clusters(problem)[1], np.array(problem.hubs, dtype=np.intp)
     width = prior.precision.shape[1]
     hub = width * hubs.size
@@ -128,10 +145,10 @@ def assemble(
     gb = sum((n.gb for n in normals), np.zeros(hub + shared.size))
     bb[hub:, hub:] += np.eye(shared.size)
     gb[hub:] -= nu[shared]
-    pull, off = prior.pull(hubs, theta)
+    pull, off = prior.pull(theta)
     for i, paint in enumerate(hubs):
         at = slice(i * width, (i + 1) * width)
         bb[at, at] += prior.precision[paint]
-    gb[:hub] -= pull.ravel()
-    cost = sum(n.cost for n in normals) + float((nu[shared] ** 2).sum() + (pull * off).sum())
-    return Equations(normals, bb, gb, cost)
+    gb[:hub] -= pull[hubs].ravel()
+    cost = sum(n.cost for n in normals) + off + float((nu[shared] ** 2).sum())
+    return Equations(normals, prior, pull, bb, gb, cost)

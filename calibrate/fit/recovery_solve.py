@@ -69,7 +69,7 @@ class Part:
                 out[i] = self.seen.bare_by_scalar[int(m)][rows]
         return out
 
-    def normal(self, theta: Array, nu: Array, root: Array, belief: Prior, size: int) -> Normal:
+    def normal(self, theta: Array, nu: Array, root: Array, size: int) -> Normal:
         """Form the normal equations; ``root`` (N, 3, 3) whitens each patch's channels."""
         block, n_w = self.block, theta.shape[2]
         values = nu[block.scalars]
@@ -99,14 +99,17 @@ class Part:
         ll[mine:, mine:] += np.eye(own)
         gl[mine:] -= values[:own]
         cost = float(e @ e + values[:own] @ values[:own])
-        for i, paint in enumerate(block.paints[: block.own]):
-            at = slice(2 * i * n_w, 2 * (i + 1) * n_w)
-            pull, off = belief.pull(block.paints[i : i + 1], theta)
-            ll[at, at] += belief.precision[paint]
-            gl[at] -= pull[0]
-            cost += float((pull * off).sum())
-        mine_alone = ll[None], (jl.T @ jb)[None], gl[None]
-        return Normal((block,), *mine_alone, jb.T @ jb, jb.T @ e, cost, fitted[None], by_bare[None])
+        across = jb.T @ jl
+        return Normal(
+            (block,),
+            lambda _: (ll.copy(), across.copy()),
+            gl[None],
+            jb.T @ jb,
+            jb.T @ e,
+            cost,
+            fitted[None],
+            by_bare[None],
+        )
 
 
 def solve_channels(
@@ -149,7 +152,7 @@ def solve_channels(
     ]
 
     def form(theta: Array, nu: Array) -> Equations:
-        normals = [p.normal(theta, nu, root, belief, size) for p in parts]
+        normals = [p.normal(theta, nu, root, size) for p in parts]
         return assemble(problem, normals, theta, nu, belief)
 
     return descend(problem, form, start, nu, belief, _TOLERANCE, 1, most, progress)

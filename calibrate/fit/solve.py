@@ -116,7 +116,7 @@ def solve(
     """
 
     def form(theta: Array, nu: Array) -> Equations:
-        normals = [normal_equations(b, theta, nu, weight, prior) for b in batches(problem)]
+        normals = [normal_equations(b, theta, nu, weight) for b in batches(problem)]
         return assemble(problem, normals, theta, nu, prior)
 
     return descend(problem, form, start, nu, prior, tolerance, patience, most, progress)
@@ -230,50 +230,58 @@ class Eliminated(NamedTuple):
 
     Attributes
     ----------
-    parts : list of (block, factor, across, right)
-        The Cholesky factor L of a block's own part, and ``inv(L)`` times its equations' other two.
+    parts : list of (block, factor, solved)
+        The Cholesky factor L of a block's own part, and ``inv(L)`` times its equations' other two,
+        transposed: (B + 1, L), the right-hand side last.
     schur : (B, B) array
     right : (B,) array
+    curvature : array
+        Diagonal of the border's equations, then of each own part.
     """
 
-    parts: list[tuple[Block, Array, Array, Array]]
+    parts: list[tuple[Block, Array, Array]]
     schur: Array
     right: Array
+    curvature: Array
 
 
 def eliminate(equations: Equations, damping: float) -> Eliminated:
     """Eliminate each block's own unknowns; what is left are the border's equations."""
     schur, right = equations.bb.copy(), equations.gb.copy()
+    curvature = [np.diag(schur).copy()]
     np.einsum("ii->i", schur)[...] *= 1 + damping
-    parts = []
+    width, parts = equations.pull.shape[1], []
     for n in equations.normals:
-        for block, ll, lb, gl in zip(n.blocks, n.ll, n.lb, n.gl, strict=True):
-            if not gl.size:
-                parts.append((block, ll, lb, gl))
-                continue
-            own = ll.copy()
-            np.einsum("ii->i", own)[...] *= 1 + damping
-            factor, bad = dpotrf(own.T, lower=1, overwrite_a=1)
-            if bad:
-                raise np.linalg.LinAlgError("a block of the fit isn't positive definite")
-            both = dtrtrs(factor, np.vstack([lb.T, gl]).T, lower=1, overwrite_b=1)[0]
-            schur -= both[:, :-1].T @ both[:, :-1]
-            right -= both[:, :-1].T @ both[:, -1]
-            parts.append((block, factor, both[:, :-1], both[:, -1]))
-    return Eliminated(parts, schur, right)
+        for g, block in enumerate(n.blocks):
+            factor, bl = n.own(g)
+            both = np.concatenate([bl, n.gl[g : g + 1]])
+            for i, paint in enumerate(block.paints[: block.own]):
+                at = slice(i * width, (i + 1) * width)
+                factor[at, at] += equations.prior.precision[paint]
+                both[-1, at] -= equations.pull[paint]
+            diagonal = np.einsum("ii->i", factor)
+            curvature.append(diagonal.copy())
+            diagonal *= 1 + damping
+            if diagonal.size:
+                # LAPACK reads by columns, so what is lower to us is upper to it.
+                if dpotrf(factor.T, overwrite_a=1)[1]:
+                    raise np.linalg.LinAlgError("a block of the fit isn't positive definite")
+                dtrtrs(factor.T, both.T, trans=1, overwrite_b=1)
+            schur -= both[:-1] @ both[:-1].T
+            right -= both[:-1] @ both[-1]
+            parts.append((block, factor, both))
+    return Eliminated(parts, schur, right, np.concatenate(curvature))
 
 
 def newton_step(equations: Equations, damping: float) -> tuple[Array, Array]:
     """Step of the border's unknowns, then each block's, and the root of each one's curvature."""
-    parts, schur, right = eliminate(equations, damping)
+    parts, schur, right, curvature = eliminate(equations, damping)
     border = np.asarray(np.linalg.solve(schur, right) if right.size else right, dtype=float)
     steps = [border]
-    for _, factor, across, own in parts:
-        right = own - across @ border
-        steps.append(dtrtrs(factor, right, lower=1, trans=1)[0] if own.size else own)
-    curvature = [np.diag(equations.bb)]
-    curvature += [np.einsum("gii->gi", n.ll).ravel() for n in equations.normals]
-    return np.concatenate(steps), np.sqrt(np.concatenate(curvature))
+    for _, factor, both in parts:
+        own = both[-1] - border @ both[:-1]
+        steps.append(dtrtrs(factor.T, own)[0] if own.size else own)
+    return np.concatenate(steps), np.sqrt(curvature)
 
 
 def minimum(
@@ -284,9 +292,9 @@ def minimum(
     share = np.zeros(problem.fractions.shape)
     thickness = np.full(problem.film.size, np.nan)
     kept = {}
-    parts, schur, _ = eliminate(here, 0.0)
-    for block, factor, across, own in parts:
-        response = dtrtrs(factor, across, lower=1, trans=1)[0] if own.size else across
+    parts, schur, *_ = eliminate(here, 0.0)
+    for block, factor, both in parts:
+        response = dtrtrs(factor.T, both[:-1].T)[0] if both.size else both[:-1].T
         size = theta[block.paints[: block.own]].size + block.own_scalars
         kept[id(block)] = (block, (factor[:size, :size], True), response[:size])
     for n in here.normals:
