@@ -22,6 +22,8 @@ from .refit import packed_readings
 from .release_inputs import session_of as packed_session
 from .release_load import LoadedRelease
 from .store import Store
+from .tile_store import calibrated_in_words
+from .trace_scans import Scanned, scan_rows, scans_of_release, scans_of_store
 
 
 @dataclass(frozen=True)
@@ -39,6 +41,8 @@ class Origin:
     inputs : tuple of (CardReadings, Session, mapping)
         With the session's number, device, serial and calibration.
     fitted : mapping of (card, patch) to (CIEDE2000, weight)
+    scans : tuple of Scanned
+        Where it rests on scans.
     """
 
     place: str
@@ -46,6 +50,7 @@ class Origin:
     fit: Mapping[str, Any]
     inputs: tuple[tuple[CardReadings, Session, Mapping[str, Any]], ...]
     fitted: Mapping[tuple[str, str], tuple[float, float]]
+    scans: tuple[Scanned, ...] = ()
 
 
 def of_store(store: Store, text: str) -> Origin:
@@ -87,6 +92,7 @@ def of_store(store: Store, text: str) -> Origin:
             },
             tuple(inputs),
             _fitted(fit.patches),
+            scans_of_store(session, row.fit.inputs.get("scans", ())),
         )
 
 
@@ -111,6 +117,7 @@ def of_release(release: LoadedRelease, text: str) -> Origin:
     said = json.loads(fit["inputs"])
     try:
         readings = packed_readings(release.tables, said)
+        scans = scans_of_release(release, said.get("scans", ()))
     except ValueError as error:
         raise InputError(
             release.name, paint["paint"], f"can't be traced ({error})", "trace it in its studio"
@@ -142,6 +149,7 @@ def of_release(release: LoadedRelease, text: str) -> Origin:
         },
         inputs,
         _fitted(patches[patches["paint"] == paint["paint"]]),
+        scans,
     )
 
 
@@ -157,7 +165,9 @@ def _session(row: schema.Session) -> dict[str, Any]:
         "number": row.id,
         "device": row.device.name if row.device else "",
         "serial": row.device.serial if row.device else "",
-        "calibrated": f"{calibration.kind}, {calibration.done}" if calibration else "",
+        "calibrated": calibrated_in_words(calibration.kind, calibration.done)
+        if calibration
+        else "",
     }
 
 
@@ -173,7 +183,8 @@ def trace(origin: Origin, wavelength: float) -> dict[str, Any]:
     -------
     dict
         JSON-able: ``coefficient``, ``fit``, and ``readings``, one for each patch that holds the
-        paint or is bare: corrected and raw reflectance, session, device, card, step, grams.
+        paint or is bare: corrected and raw reflectance, session, device, card, step, grams; and
+        ``scans``, the same of scanned patches.
 
     Raises
     ------
@@ -203,6 +214,7 @@ def trace(origin: Origin, wavelength: float) -> dict[str, Any]:
         "coefficient": _coefficient(c, w),
         "fit": dict(origin.fit),
         "readings": readings,
+        "scans": list(scan_rows(paint, origin.scans, origin.fitted)),
     }
 
 
@@ -246,7 +258,7 @@ def _readings(
         step = steps.get(patch.rpartition("/")[0])
         if step is None and not patch.startswith(f"{BARE}/"):
             continue
-        if step is not None and paint not in _held(steps, step.step):
+        if step is not None and paint not in card.held(step.step):
             continue
         raw = read.spectra.values[[i for i, p in enumerate(read.spectra.labels) if p == patch]]
         de00, weight = origin.fitted.get((card.name, patch), (np.nan, np.nan))
@@ -278,15 +290,6 @@ def _readings(
             }
         )
     return rows
-
-
-def _held(steps: Mapping[str, Any], name: str) -> set[str]:
-    """Every paint in a step, also through the steps it was taken from."""
-    held: set[str] = set()
-    while name in steps:
-        held |= set(steps[name].masses)
-        name = steps[name].taken_from or ""
-    return held
 
 
 def _correction(read: Session, wavelength: float, repeats: int) -> str:

@@ -107,3 +107,12 @@ class Card:
     def paints(self) -> tuple[str, ...]:
         """Nicknames of every paint weighed for the card, in order of appearance."""
         return tuple(dict.fromkeys(p for d in self.drawdowns for p in d.masses))
+
+    def held(self, step: str) -> set[str]:
+        """Every paint in a step, also through the steps it was taken from; none if bare."""
+        steps = {drawdown.step: drawdown for drawdown in self.drawdowns}
+        found: set[str] = set()
+        while step in steps:
+            found |= set(steps[step].masses)
+            step = steps[step].taken_from or ""
+        return found

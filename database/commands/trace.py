@@ -59,6 +59,10 @@ def _show(found: dict[str, Any]) -> None:
             "its readings are packed there: trace it with --release"
         )
         return
+    if found["scans"]:
+        _show_scans(found["scans"])
+    if not found["readings"]:
+        return
     print_table(
         ["Card", "Patch", "Weighed, g", "Corrected", "Raw", "How", "Fit off by", "Session"],
         [
@@ -86,6 +90,33 @@ def _show(found: dict[str, Any]) -> None:
         )
         for stage in row["stages"]:
             typer.echo(f"  {stage}")
+
+
+def _show_scans(rows: list[dict[str, Any]]) -> None:
+    print_table(
+        ["Card", "Patch", "Weighed, g", "Red", "Green", "Blue", "Fit off by", "Scan"],
+        [
+            (
+                row["card"],
+                row["patch"],
+                _grams(row),
+                *(
+                    f"{value:.4f} ± {sd:.4f}"
+                    for value, sd in zip(row["channels"], row["uncertainty"], strict=True)
+                ),
+                "" if row["fit_de00"] is None else f"{row['fit_de00']:.2f}",
+                str(row["scan"]),
+            )
+            for row in rows
+        ],
+    )
+    for row in {row["scan"]: row for row in rows}.values():
+        typer.echo(
+            f"Scan {row['scan']}: {row['file']} (SHA-256 {row['sha256'][:12]}...), {row['date']}, "
+            f"{row['dpi']:.0f} dpi, by {row['device']}, which was characterised "
+            f"{row['characterised']} on a picture of SHA-256 {row['target_sha256'][:12]}...; card "
+            f"painted {row['card_date'] or 'on an unstated date'}."
+        )
 
 
 def _grams(row: dict[str, Any]) -> str:
