@@ -149,5 +149,8 @@ def _environment() -> Environment:
         loader=FunctionLoader(_text), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True, auto_reload=False,
     )  # fmt: skip
-    made.filters |= {"in_words": in_words, "path": lambda text: quote(str(text), safe="")}
+    made.filters |= {
+        "in_words": in_words, "path": lambda text: quote(str(text), safe=""),
+        "plainly": for_the_page,
+    }  # fmt: skip
     return made

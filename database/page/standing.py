@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
 from sqlalchemy import select
 
 from .. import schema
@@ -53,6 +54,37 @@ def verdicts(store: Store) -> list[Verdict]:
             ),
             key=lambda verdict: verdict.paint.casefold(),
         )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Held:
+    """How mixtures came out that no fit in use had seen.
+
+    Attributes
+    ----------
+    mixes : int
+    mean, p95, worst : float
+        CIEDE2000 of their patches.
+    """
+
+    mixes: int
+    mean: float
+    p95: float
+    worst: float
+
+
+def held_out(store: Store) -> Held | None:
+    """Judge the fits in use by the mixtures that they were checked on; None without any."""
+    with store.snapshot() as session:
+        fits = set(store.current_fits(store.model_for(store.current_fits())).values())
+        query = select(schema.Check).where(schema.Check.fit_id.in_(fits))
+        rows = session.scalars(query).all()
+        if not rows:
+            return None
+        off = np.array([row.de00 for row in rows])
+        mixes = {(row.card_id, row.patch.rpartition("/")[0]) for row in rows}
+        p95 = float(np.percentile(off, 95))
+        return Held(len(mixes), float(off.mean()), p95, float(off.max()))
 
 
 @dataclass(frozen=True)

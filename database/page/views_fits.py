@@ -10,9 +10,10 @@ from starlette.responses import Response
 from ...calibrate.errors import InputError
 from ..fitting import StudioFit, fit_studio
 from ..plots import tint_figure
+from ..scan_fitting import unfit_scans
 from .asked import Asked, view
 from .jobs import Progress
-from .standing import verdicts
+from .standing import held_out, verdicts
 
 DRAWING = Lock()
 """Matplotlib draws one figure at a time."""
@@ -22,10 +23,11 @@ DRAWING = Lock()
 def fits(asked: Asked) -> Response:
     """The verdict on every paint."""
     with asked.store() as store:
-        found = verdicts(store)
+        found, held = verdicts(store), held_out(store)
         fitted = {verdict.paint for verdict in found}
         tubes = [paint for paint in store.paints() if paint.nickname not in fitted]
-    return asked.show("fits.html", verdicts=found, unfitted=tubes)
+        unfit = unfit_scans(store)
+    return asked.show("fits.html", verdicts=found, held=held, unfitted=tubes, unfit=unfit)
 
 
 @view

@@ -17,6 +17,7 @@ from ..report import report
 from ..store import Store
 from .asked import Asked, Changed, view
 from .jobs import Progress
+from .words import for_the_page
 
 
 @view
@@ -24,7 +25,10 @@ def preview(asked: Asked) -> Response:
     """What would be published, and what stands against it."""
     excluded = asked.texts("exclude")
     with asked.store() as store:
-        made = plan(store, exclude=excluded)
+        try:
+            made = plan(store, exclude=excluded)
+        except InputError as error:
+            return asked.show("publish.html", plan=None, line=for_the_page(str(error)))
         names = {paint.nickname: paint.name for paint in store.paints()}
     return asked.show(
         "publish.html", plan=made, excluded=excluded, seen=_seen(made), names=names,

@@ -55,10 +55,13 @@ class Ways:
     ----------
     answer : Answer
     ways : tuple of Way
+    model : str
+        Which model they are reckoned by, in words.
     """
 
     answer: Answer
     ways: tuple[Way, ...]
+    model: str
 
 
 class Searches:
@@ -87,7 +90,9 @@ class Searches:
         with self._lock:
             if key not in self._found:
                 names = {paint.nickname: paint.name for paint in store.paints()}
-                self._found[key] = _search(coefficients, target, most, names)
+                self._found[key] = _search(
+                    coefficients, target, most, names, store.model_words(coefficients)
+                )
             self._found.move_to_end(key)
             while len(self._found) > _KEPT:
                 self._found.popitem(last=False)
@@ -95,7 +100,7 @@ class Searches:
 
 
 def _search(
-    coefficients: Coefficients, target: Target, most: int, names: Mapping[str, str]
+    coefficients: Coefficients, target: Target, most: int, names: Mapping[str, str], model: str
 ) -> Ways:
     answer = recipes(coefficients, target, most, ways=4, names=names)
     palette = Palette(coefficients)
@@ -109,7 +114,7 @@ def _search(
         )
         for recipe in answer.recipes
     )
-    return Ways(answer, ways)
+    return Ways(answer, ways, model)
 
 
 @dataclass(frozen=True)
