@@ -6,11 +6,14 @@ from collections.abc import Sequence
 
 from ..calibrate.errors import InputError
 from ..calibrate.optics.coefficients import Coefficients
+from .densities import with_densities
 from .store import Store
 
 
 def usable(store: Store, must: Sequence[str] = (), without: Sequence[str] = ()) -> Coefficients:
     """Return K and S of the tubes on hand that have a fit, and of those asked for, by nickname.
+
+    Their densities are those of the tubes in use.
 
     Raises
     ------
@@ -28,4 +31,4 @@ def usable(store: Store, must: Sequence[str] = (), without: Sequence[str] = ()) 
             None, None, "no tube on hand has a fit",
             "say what is on hand (tintladder tubes on NAME), or fit: tintladder fit",
         )  # fmt: skip
-    return store.current_coefficients(used)
+    return with_densities(store, store.current_coefficients(used))[0]

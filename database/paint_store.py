@@ -100,6 +100,24 @@ class PaintStore(Transactions):
             session.flush()
             return paint
 
+    def set_density(self, nickname: str, density: float) -> schema.Paint:
+        """Keep the density, g/ml, of the lot of a paint that is in use.
+
+        Raises
+        ------
+        InputError
+            Where the paint isn't known, or no tube can have it.
+        """
+        check_lot(NewLot("", None, None, density, None))
+        with self.transaction() as session:
+            paint = self.find_paint(nickname)
+            if paint.current_lot is None:
+                paint.lots.append(schema.Lot())
+            assert paint.current_lot is not None
+            paint.current_lot.density = density
+            session.flush()
+            return paint
+
     def import_paints(self, text: str, file: str = "paints.toml") -> list[schema.Paint]:
         """Add the paints of a file, all or none; one already here takes what the file says.
 

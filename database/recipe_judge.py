@@ -74,7 +74,7 @@ def judge(palette: Palette, shares: Array, target: Target) -> Judged:
     return Judged(shares, masses, off[rows], clumsy, lights, cost)
 
 
-def clumsiness(palette: Palette, shares: Array, near: Array, slip: float = SLIP) -> Array:
+def clumsiness(palette: Palette, shares: Array, near: Array, slip: float | Array = SLIP) -> Array:
     """Root mean square CIEDE2000, to first order, of independent relative errors of each part.
 
     Parameters
@@ -83,16 +83,16 @@ def clumsiness(palette: Palette, shares: Array, near: Array, slip: float = SLIP)
     shares : (N, P) array
     near : (3,) array
         CIELAB near which differences are judged.
-    slip : float
+    slip : float or (P,) array
         Standard deviation of each part's relative error.
 
     Returns
     -------
     (N,) array
     """
-    by = slopes_by_part(palette, shares)
+    by = slopes_by_part(palette, shares) * np.atleast_1d(slip)[:, None]
     metric = ciede2000_metric(near)[0]
-    result: Array = slip * np.sqrt(np.einsum("npi,ij,npj->n", by, metric, by))
+    result: Array = np.sqrt(np.einsum("npi,ij,npj->n", by, metric, by))
     return result
 
 

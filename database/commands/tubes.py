@@ -155,6 +155,35 @@ def load(
     say(result, as_json, lambda: typer.echo(f"{file}: {len(result)} paints: {names}."))
 
 
+@app.command("weigh", epilog=worked("tintladder tubes weigh ANCHOR --ml 2 --grams 2.72"))
+def weigh(
+    ctx: typer.Context,
+    nick: Annotated[str, typer.Argument(help="Nickname, or a part of the name.")],
+    grams: Annotated[float, typer.Option(min=0.01, help="What the scale shows.")],
+    ml: Annotated[float, typer.Option(min=0.1, help="Paint in the syringe.")] = 2.0,
+    empty: Annotated[float, typer.Option(min=0.0, help="What the empty syringe weighs.")] = 0.0,
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
+    """Find a tube's density in a minute, from a syringe of its paint on a scale."""
+    if grams <= empty:
+        raise InputError(
+            "--grams", f"{grams:g}", f"expected more than the empty syringe, {empty:g} g",
+            "weigh the full syringe, or leave --empty out if the scale was set to zero with it",
+        )  # fmt: skip
+    with open_store(studio or ctx.obj) as store:
+        paint = store.set_density(nick, (grams - empty) / ml)
+        result = _described(paint)
+        density = (grams - empty) / ml
+    say(
+        result,
+        as_json,
+        lambda: typer.echo(
+            f"{paint.name}: {density:.2f} g/ml. Amounts of it by volume rest on that from now on."
+        ),
+    )
+
+
 def _set(ctx: typer.Context, nick: str, on_hand: bool, as_json: bool, studio: str | None) -> None:
     with open_store(studio or ctx.obj) as store:
         paint = store.set_on_hand(nick, on_hand)

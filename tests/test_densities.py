@@ -1,0 +1,49 @@
+"""Density in a minute: weighed from a syringe, else typical of the pigments and said to be so."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from tintladder.calibrate.fit.tube import TYPICAL_DENSITY
+from tintladder.database.demo import make_demo
+from tintladder.database.densities import typical_density, with_densities
+from tintladder.database.on_hand import usable
+from tintladder.database.store import Store
+
+from tests.command import run
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return make_demo(tmp_path_factory.mktemp("densities") / "demo").folder
+
+
+def test_minerals_weigh_more_than_organic_pigments():
+    white, earth, green = (typical_density([p]) for p in ("PW6", "PY42", "PG7"))
+    assert min(white, earth) > TYPICAL_DENSITY > green
+    assert typical_density(["PW6", "PG7"]) == pytest.approx((white + green) / 2)
+    # With its number of constitution, and where the label tells nothing.
+    assert typical_density(["PB15:3"]) == green
+    assert typical_density([]) == typical_density(["secret"]) == TYPICAL_DENSITY
+
+
+def test_a_weighed_tube_is_known_from_then_on(demo, monkeypatch, capsys):
+    def tintladder(*arguments):
+        return run(monkeypatch, capsys, *arguments, "--studio", demo)
+
+    with Store.open(demo) as store:
+        assert with_densities(store, store.current_coefficients())[1] == ["ANCHOR", "BUOY"]
+    found = tintladder("tubes", "weigh", "anchor", "--ml", "2", "--grams", "5.12", "--empty", "2.4")
+    assert found.status == 0 and "1.36 g/ml" in found.out
+    with Store.open(demo) as store:
+        coefficients = usable(store)
+        assert coefficients.density[coefficients.index("ANCHOR")] == pytest.approx(1.36)
+        assert with_densities(store, coefficients)[1] == ["BUOY"]
+    for wrong, why in (
+        (("tubes", "weigh", "ANCHOR", "--grams", "2", "--empty", "2.4"), "empty syringe"),
+        (("tubes", "weigh", "ANCHOR", "--grams", "200"), "g/ml"),
+        (("tubes", "weigh", "NOSUCH", "--grams", "2"), "fits no tube"),
+    ):
+        said = tintladder(*wrong)
+        assert said.status == 2 and why in said.err and said.err.count("\n") == 1, said.err
