@@ -31,6 +31,8 @@ _KEYS: dict[Answer, tuple[str, str]] = {
 _PLACES = {WHITE_TILE: "the white tile", BLACK_TRAP: "the black trap"}
 _BLOCKS, _PLAIN = " ▁▂▃▄▅▆▇█", " .:-=+*#@"
 _ROWS = 5
+_WIDE = 96
+"""Columns below which a spectrum is drawn half as wide."""
 _CEILINGS = (0.1, 0.2, 0.5, 1.0, 1.3)
 _PATIENCE = 3
 """How often the same trouble is tried again where nobody is there to decide."""
@@ -41,7 +43,7 @@ def place_words(place: str) -> str:
     if place in _PLACES:
         return _PLACES[place]
     step, _, over = place.rpartition("/")
-    return f"{'the bare card' if step == 'bare' else step}, over {over}" if step else place
+    return f"{'bare card' if step == 'bare' else step}, over {over}" if step else place
 
 
 def sparkline(values: Array, blocks: str = _BLOCKS) -> str:
@@ -152,23 +154,15 @@ class SittingTerminal:
         self._last = shown
         if VOID not in said:
             self._troubles = 0
-        where = place_words(reading.place)
         number = "" if reading.is_tile else f" {reading.repeat}"
-        line = Text(f"{where}{number}".ljust(28))
-        line.append(sparkline(reading.values, self._blocks))
+        every = 1 if self._console.width >= _WIDE else 2
+        line = Text(f"{place_words(reading.place)}{number}".ljust(27))
+        line.append(sparkline(reading.values[::every], self._blocks))
         line.append("  ")
         if not reading.is_tile and not np.isnan(shown.colour).any():
-            line.append("   ", style=f"on {_rgb(shown.colour)}")
+            line.append("  ", style=f"on {_rgb(shown.colour)}")
             line.append("  ")
-            line.append(f"L* {shown.colour[0]:5.1f}  {colour_words(shown.colour)}")
-        if shown.apart is not None:
-            line.append(f"; repeats {in_words(shown.apart)} ({shown.apart:.2f})")
-        if "drift" in said:
-            line.append(f"changed by {said['drift']:.4f} since it was calibrated")
-        elif said.get("calibrated"):
-            line.append("calibrated")
-        if VOID in said:
-            line.append(f"  doesn't count: {said[VOID]}")
+        line.append(_remark(shown))
         self._console.print(line, soft_wrap=True)
 
     def tell(self, words: str) -> None:
@@ -196,6 +190,20 @@ class SittingTerminal:
         if question.patches:
             box_title += f": {question.done} of {question.patches} patches"
         return Panel(Group(*lines), title=Text(box_title), title_align="left", expand=False)
+
+
+def _remark(shown: Shown) -> str:
+    """What there is to say about a reading: words before figures."""
+    said = shown.reading.said
+    if VOID in said:
+        return f"doesn't count: {said[VOID]}"
+    if shown.reading.is_tile:
+        if "drift" in said:
+            return f"changed by {said['drift']:.4f} since it was calibrated"
+        return "calibrated on it" if said["calibrated"] else "as it was before"
+    if shown.apart is None:
+        return "" if np.isnan(shown.colour).any() else colour_words(shown.colour)
+    return f"repeats: {in_words(shown.apart)} ({shown.apart:.2f})"
 
 
 def _rgb(colour: Array) -> str:
@@ -236,8 +244,7 @@ def _keys_line(question: Question) -> str:
 def _request(question: Question) -> list[str]:
     """What to do, in lines."""
     if question.kind == "ready":
-        return ["Before the first reading, see that", *(f"- {w}" for w in
-                question.words.splitlines())]  # fmt: skip
+        return ["Before the first reading:", *(f"- {w}" for w in question.words.splitlines())]
     if question.kind == "tile":
         why = f" ({question.words})" if question.words else ""
         return [f"Lay the instrument on {place_words(question.place)}{why}."]

@@ -67,7 +67,7 @@ class Attended:
         """Ask; raises `Stopped` where the answer is to stop."""
         answer = self.asks(question)
         if answer == "stop":
-            raise Stopped("stopped; what was read is kept")
+            raise Stopped("stopped")
         return answer
 
     def begin(self) -> None:

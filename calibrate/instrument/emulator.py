@@ -17,7 +17,7 @@ from .mishaps import Mishaps
 from .profile import Profile
 from .progress import BLACK_TRAP, WHITE_TILE
 
-MODEL, SERIAL = "Stand-in", "0001"
+MODEL = "Stand-in"
 _NOISE = (0.0002, 0.0006)
 """Offset and slope of the standard deviation of a reading."""
 _SET_DOWN = 0.001
@@ -66,6 +66,8 @@ class Emulator:
     script : sequence of str
         Places in the order in which they are read where nobody says what lies under it; over again
         from its end. Empty: every label of the readings.
+    serial : str
+        Its serial number.
     sent : list of Sent
         Every spectrum that left it whole, in order, also where a mishap befell it on its way.
     """
@@ -77,6 +79,7 @@ class Emulator:
     clock: Callable[[], float] = time.monotonic
     under: str | None = None
     script: Sequence[str] = ()
+    serial: str = "0001"
     sent: list[Sent] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -155,7 +158,7 @@ class Emulator:
         well = next(iter(self.profile.status.ok), "0")
         fields = {"status": well, "message": "No error"}
         if name == "identify":
-            who = {"maker": "tintladder", "model": MODEL, "serial": SERIAL, "firmware": "1"}
+            who = {"maker": "tintladder", "model": MODEL, "serial": self.serial, "firmware": "1"}
             fields |= who
         elif name == "white":
             self._zero_gain = self._gain()

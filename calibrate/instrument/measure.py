@@ -49,6 +49,7 @@ def measure(
     stops: Sequence[Stop],
     progress: Progress,
     *,
+    notes: Sequence[str] = (),
     ask: Callable[[Question], Answer],
     on_reading: Callable[[RawReading], None],
     on_skip: Callable[[str], None] = lambda _: None,
@@ -68,6 +69,8 @@ def measure(
         Its patches, in the order in which they are read.
     progress : Progress
         What was read so far; it is added to.
+    notes : sequence of str
+        What else is to be known before the first reading.
     ask : callable
         Returns one of the question's answers.
     on_reading, on_skip : callable
@@ -84,7 +87,7 @@ def measure(
     attended = Attended(instrument, progress, ask, on_reading, on_skip, show, tell, clock, wait)
     way = _Walk(attended, card, tuple(stops))
     try:
-        wet = _ready(attended)
+        wet = _ready(attended, notes)
         attended.begin()
         way.go()
     except Stopped as stopped:
@@ -92,17 +95,18 @@ def measure(
     return Ended(True, wet)
 
 
-def _ready(attended: Attended) -> bool:
+def _ready(attended: Attended, notes: Sequence[str]) -> bool:
     """Before anything is touched: the lamp, the paint. Returns whether the paint is wet."""
     profile = attended.instrument.profile
-    words = ["Nobody looks into the instrument's lamp."]
+    words = ["Don't look into the instrument's lamp."]
     if profile.warm_up_minutes:
-        words.append(f"It has been on for {profile.warm_up_minutes:g} minutes.")
+        words.append(f"Let it warm up: {profile.warm_up_minutes:g} minutes from switching on.")
     words.append(
-        "The paint is dry: a fingertip on its thickest edge neither drags nor leaves a mark."
+        "Touch the thickest paint with a fingertip: it must be dry, neither drag nor take a mark."
         if profile.contact
-        else "The paint is dry; wet readings are kept too, but no fit takes them."
+        else "Wet paint may be read without touching it; such readings are kept, no fit takes them."
     )
+    words += notes
     answer = attended.ask(Question("ready", "", "\n".join(words), ("read", "wet", "stop")))
     if answer == "wet" and profile.contact:
         raise Stopped(

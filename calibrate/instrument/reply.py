@@ -136,7 +136,7 @@ class Grammar:
         return f"{reckon(data):0{digits}X}"
 
 
-_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
+_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 
 
 def numbers(text: str, separator: str, missing: Sequence[str] = ()) -> list[float]:

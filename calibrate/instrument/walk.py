@@ -16,6 +16,10 @@ _STEP_MM = 1.0
 """Less than this along one direction goes without saying."""
 
 
+_ACROSS_MM, _DOWN_MM = 60.0, 20.0
+"""From patch to patch on a card without a layout, about."""
+
+
 @dataclass(frozen=True)
 class Stop:
     """One patch on the way.
@@ -46,27 +50,24 @@ def walk(card: Card, layout: Layout | None) -> tuple[Stop, ...]:
     InputError
         Where the card has more drawdowns than the layout has room for.
     """
-    if layout is None:
-        return tuple(Stop(patch) for patch in _to_and_fro(card))
-    step_of = {**seats(layout, card), BARE: 0}
-    places = []
-    for patch in card.patches:
+    rows = {d.step: n for n, d in enumerate(card.drawdowns, 1)}
+    seat = {BARE: 0} | (rows if layout is None else seats(layout, card))
+    found, missing = [], []
+    for patch in sorted(card.patches, key=lambda patch: not patch.startswith(f"{BARE}/")):
         step, _, over = patch.rpartition("/")
-        boxes = layout.boxes(step_of[step], over)
-        if boxes:
+        if layout is None:
+            found.append(
+                (Stop(patch), (_ACROSS_MM * SUBSTRATES.index(over), _DOWN_MM * seat[step]))
+            )
+        elif boxes := layout.boxes(seat[step], over):
             box = boxes[0]
-            places.append(Stop(patch, (box.x_mm + box.width_mm / 2, box.y_mm + box.height_mm / 2)))
-    bare = [stop for stop in places if stop.patch.startswith(f"{BARE}/")]
-    painted = [stop for stop in places if not stop.patch.startswith(f"{BARE}/")]
-    missing = [Stop(patch) for patch in card.patches if patch not in {s.patch for s in places}]
-    order = shortest(np.array([stop.at_mm for stop in bare + painted], dtype=float), len(bare))
-    return (*(list(bare + painted)[i] for i in order), *missing)
-
-
-def _to_and_fro(card: Card) -> list[str]:
-    rows = [[f"{BARE}/{over}" for over in SUBSTRATES]]
-    rows += [[f"{drawdown.step}/{over}" for over in drawdown.over] for drawdown in card.drawdowns]
-    return [patch for i, row in enumerate(rows) for patch in (row[::-1] if i % 2 else row)]
+            at = (box.x_mm + box.width_mm / 2, box.y_mm + box.height_mm / 2)
+            found.append((Stop(patch, at), at))
+        else:
+            missing.append(Stop(patch))
+    bare = sum(stop.patch.startswith(f"{BARE}/") for stop, _ in found)
+    order = shortest(np.array([at for _, at in found], dtype=float), bare)
+    return (*(found[i][0] for i in order), *missing)
 
 
 def shortest(places: Array, first: int = 0) -> list[int]:

@@ -360,7 +360,7 @@ def _show_done(done: Sat, rehearsed: bool) -> None:
     if rehearsed:
         typer.echo("That was a rehearsal; nothing of it was kept.")
     elif done.session is None:
-        typer.echo(f"Go on with: tintladder measure --resume {done.card}")
+        typer.echo(f"It is kept. Go on with: tintladder measure --resume {done.card}")
     else:
         typer.echo(
             f"Session {done.session} of card {done.card} is in the studio, as if read from a file. "
