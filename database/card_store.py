@@ -146,7 +146,7 @@ class CardStore(ImportStore):
                     f"already read for card {name} ({before.added}, from {before.file})",
                     "nothing to do; the readings are in the studio",
                 )
-            device = _device(session, readings.device)
+            device = _device(session, readings.device, readings.serial)
             if calibrations is None:
                 calibrations = tile_calibrations(device, readings, now()) if device else []
                 session.add_all(calibrations)
@@ -229,6 +229,7 @@ def session_of(row: schema.Session) -> Session:
         condition=row.condition,
         date=row.date,
         device=row.device.name if row.device else None,
+        serial=row.device.serial or None if row.device else None,
         header=row.header,
         corrected=None if corrected is None else spectra.with_values(corrected),
         corrections=row.corrections,
@@ -347,11 +348,18 @@ def _check_patches_remain(
             )
 
 
-def _device(session: OrmSession, name: str | None) -> schema.Device | None:
+def _device(session: OrmSession, name: str | None, serial: str | None) -> schema.Device | None:
+    """Return the instrument that a file names; two of one name are told apart by their numbers."""
     if not name:
         return None
-    known = session.scalar(select(schema.Device).where(schema.Device.name == name))
-    return known or schema.Device(name=name)
+    for called in (name, f"{name} {serial}"):
+        known = session.scalar(select(schema.Device).where(schema.Device.name == called))
+        if known is None:
+            return schema.Device(name=called, serial=serial or "")
+        if not serial or known.serial in ("", serial):
+            known.serial = serial or known.serial
+            break
+    return known
 
 
 def _reading_rows(read: Session) -> list[schema.Reading]:

@@ -194,12 +194,17 @@ def _calibrations(session: OrmSession) -> Iterable[Finding]:
             continue
         late = date.fromisoformat(read_on[:10]) - date.fromisoformat(done[:10])
         if late > CALIBRATION_HOLDS:
-            yield Finding(
-                "stale",
-                False,
-                f"session {number} was read with {device} {late.days} days after its calibration",
-                "calibrate on the day, and read its card again",
-            )
+            when = f"{late.days} days after its calibration"
+        elif late < timedelta(0):
+            when = f"on {read_on[:10]}, but the calibration that it names is of {done[:10]}"
+        else:
+            continue
+        yield Finding(
+            "stale",
+            False,
+            f"session {number} was read with {device} {when}",
+            "calibrate on the day, and read its card again",
+        )
 
 
 def _releases(store: Store) -> Iterable[Finding]:

@@ -26,6 +26,7 @@ from .release_scans import scan_texts
 from .release_schema import TABLES
 from .release_text import as_json, rows
 from .store import Store
+from .tile_store import calibrated_in_words
 
 Texts = Callable[[], Iterator[str]]
 _TABLE = {table.name: table for table in TABLES}
@@ -262,7 +263,7 @@ def _sessions(session: OrmSession, wanted: Sequence[int]) -> Iterator[dict[str, 
         yield row | {
             # A path is the user's own affair.
             "file": PurePath(row["file"]).name,
-            "calibrated": f"{row['kind']}, {row['done']}" if row["kind"] else "",
+            "calibrated": calibrated_in_words(row["kind"], row["done"]),
             "wavelengths": as_json(row["wavelengths"]),
             "corrections": as_json(row["corrections"]) if row["corrections"] else "",
         }

@@ -119,6 +119,8 @@ class Device(Base):
     serial: Mapped[str] = mapped_column(default="")
     profile: Mapped[dict[str, Any] | None]
 
+    calibrations: Mapped[list[Calibration]] = relationship(back_populates="device")
+
 
 class Calibration(Base):
     """What an instrument read of its tile, trap or target, and when."""
@@ -130,7 +132,7 @@ class Calibration(Base):
     kind: Mapped[str]
     result: Mapped[dict[str, Any]]
 
-    device: Mapped[Device] = relationship(lazy="joined")
+    device: Mapped[Device] = relationship(back_populates="calibrations", lazy="joined")
 
 
 class Card(Base):

@@ -10,6 +10,8 @@ from ..calibrate.instrument.tiles import PREFIX
 from . import schema
 
 _WHITE = f"{PREFIX}white"
+_STATED = "stated/"
+"""Kind of what a file says was done before its readings; of the reading itself nothing is known."""
 
 
 def tile_calibrations(device: schema.Device, read: Session, done: str) -> list[schema.Calibration]:
@@ -24,7 +26,7 @@ def tile_calibrations(device: schema.Device, read: Session, done: str) -> list[s
         UTC, ISO 8601; where the session has no date.
     """
     if read.corrections is None:
-        return []
+        return _stated(device, read)
     certified = {tile["name"]: tile for tile in read.corrections["tiles"]}
     return [
         schema.Calibration(
@@ -39,9 +41,30 @@ def tile_calibrations(device: schema.Device, read: Session, done: str) -> list[s
     ]
 
 
+def _stated(device: schema.Device, read: Session) -> list[schema.Calibration]:
+    """Rows for a calibration that a file merely tells of; files of one sitting tell of one."""
+    if read.calibrated is None:
+        return []
+    kind = f"{_STATED}{read.tile or 'tile'}"
+    known = (row for row in device.calibrations if (row.kind, row.done) == (kind, read.calibrated))
+    row = next(known, None) or schema.Calibration(
+        device=device, done=read.calibrated, kind=kind, result={"tile": read.tile}
+    )
+    return [row]
+
+
 def last_white(calibrations: Sequence[schema.Calibration]) -> schema.Calibration | None:
     """Return the last reading of the white tile, which a session goes by."""
-    return next((row for row in reversed(calibrations) if row.kind.startswith(_WHITE)), None)
+    held = (_WHITE, _STATED)
+    return next((row for row in reversed(calibrations) if row.kind.startswith(held)), None)
+
+
+def calibrated_in_words(kind: str | None, done: str | None) -> str:
+    """On what an instrument was calibrated, and when; empty where nothing is recorded."""
+    if kind is None:
+        return ""
+    name = kind.removeprefix(_STATED).removeprefix(PREFIX)
+    return f"{name if 'tile' in name.casefold() else f'{name} tile'}, {done}"
 
 
 def tile_result(

@@ -109,7 +109,7 @@ def test_release_and_trace_go_from_raw_to_corrected(store, tmp_path):
         assert spoil(row["corrected"]) == pytest.approx(np.mean(row["raw"]), abs=1e-12)
         assert row["correction"].startswith("corrected for zero, drift, scale")
         assert "corrected zero: 0.0040 taken off, the black trap's reading" in row["stages"]
-        assert row["calibrated"] == "tile/white, 2026-05-08"
+        assert row["calibrated"] == "white tile, 2026-05-08"
 
 
 def test_tiles_of_another_geometry_or_without_values_are_refused():

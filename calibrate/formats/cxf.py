@@ -198,11 +198,11 @@ def _measured(specification: Any, where: str) -> Iterator[Statement]:
         yield Statement(where, "SPECULAR", _SPECULAR[geometry.value])
     device = said.device
     if device is not None:
-        name = " ".join(
-            part for part in (device.manufacturer, device.model, device.serial_number) if part
-        )
+        name = " ".join(part for part in (device.manufacturer, device.model) if part)
         if name:
             yield Statement(where, "INSTRUMENTATION", name)
+        if device.serial_number:
+            yield Statement(where, "SERIAL_NUMBER", device.serial_number)
         lit = device.device_illumination and device.device_illumination.value
         if lit and re.match(r"M[0-3]_", lit.value):
             yield Statement(where, "MEASUREMENT_CONDITION", lit.value[:2])

@@ -32,7 +32,12 @@ class Session:
     state : {"dry", "wet"}
     date : str or None
         ISO 8601.
-    device : str or None
+    device, serial : str or None
+        Instrument, and its number.
+    calibrated : str or None
+        When the instrument was calibrated, ISO 8601, if stated.
+    tile : str or None
+        On which tile.
     header : mapping
         Every other statement of the file, as written.
     corrected : Spectra or None
@@ -52,6 +57,9 @@ class Session:
     state: Literal["dry", "wet"] = "dry"
     date: str | None = None
     device: str | None = None
+    serial: str | None = None
+    calibrated: str | None = None
+    tile: str | None = None
     header: Mapping[str, str] = field(default_factory=dict)
     corrected: Spectra | None = None
     corrections: Mapping[str, Any] | None = None

@@ -1,4 +1,4 @@
-"""What a file of readings states about itself: unit, geometry, condition, state, date."""
+"""What a file of readings states about itself: unit, geometry, instrument, calibration, date."""
 
 from __future__ import annotations
 
@@ -35,6 +35,18 @@ _TOPICS = {
     "INSTRUMENTATION": "device",
     "INSTRUMENT": "device",
     "DEVICE": "device",
+    **dict.fromkeys(
+        ("SERIALNUMBER", "INSTRUMENTSERIAL", "INSTRUMENTSERIALNUMBER", "DEVICESERIALNUMBER"),
+        # SERIAL alone is the printed target's, in CGATS.
+        "serial",
+    ),
+    **dict.fromkeys(
+        ("CALIBRATED", "CALIBRATEDON", "CALIBRATIONDATE", "DATEOFCALIBRATION", "LASTCALIBRATION"),
+        "calibrated",
+    ),
+    **dict.fromkeys(
+        ("CALIBRATIONTILE", "WHITETILE", "CALIBRATEDWITH", "CALIBRATIONREFERENCE"), "tile"
+    ),
 }
 _UNITS: dict[str, Unit] = {
     **dict.fromkeys(("fraction", "fractions", "decimal", "factor", "0-1", "0..1"), "fraction"),
@@ -68,6 +80,9 @@ class Stated:
     state: Literal["dry", "wet"]
     date: str | None
     device: str | None
+    serial: str | None = None
+    calibrated: str | None = None
+    tile: str | None = None
     header: dict[str, str] = field(default_factory=dict)
 
     @property
@@ -195,10 +210,10 @@ class _Reader:
             self.say("condition", condition, where)
             if value.strip().upper() != condition:
                 self.keep(key, value)
-        elif about == "date" and "date" not in self.said and (date := _date(value)):
-            self.say("date", date, where)
-        elif about == "device" and "device" not in self.said and value:
-            self.say("device", value, where)
+        elif about in ("date", "calibrated") and about not in self.said and (date := _date(value)):
+            self.say(about, date, where)
+        elif about in ("device", "serial", "tile") and about not in self.said and value:
+            self.say(about, value, where)
         else:
             self.keep(key, value)
 
@@ -303,5 +318,8 @@ def resolve(
         state=said.get("state", "dry"),  # type: ignore[arg-type]
         date=said.get("date"),
         device=said.get("device"),
+        serial=said.get("serial"),
+        calibrated=said.get("calibrated"),
+        tile=said.get("tile"),
         header=reader.header,
     )
