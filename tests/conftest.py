@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from tintladder.database.demo import Demo, make_demo
 from tintladder.database.release import Release, publish
 from tintladder.database.store import Store
 
@@ -28,6 +29,12 @@ def copy(published: Release, tmp_path: Path) -> Path:
     folder = tmp_path / published.name
     shutil.copytree(published.folder, folder)
     return folder
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
+    """The demo's studio, made once; a test that changes it takes a copy."""
+    return make_demo(tmp_path_factory.mktemp("demo") / "demo")
 
 
 @pytest.fixture(scope="session")

@@ -41,9 +41,10 @@ class TooLarge(Exception):
 class Guard:
     """Stands before the page's application."""
 
-    def __init__(self, app: ASGIApp, largest: int = LARGEST) -> None:
+    largest = LARGEST
+
+    def __init__(self, app: ASGIApp) -> None:
         self._app = app
-        self._largest = largest
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Refuse a request, or pass it on with a limit to its size."""
@@ -52,7 +53,7 @@ class Guard:
             return
         headers = Headers(scope=scope)
         cookie = _cookie(headers)
-        refused = _refused(scope["method"], headers, cookie, self._largest)
+        refused = _refused(scope["method"], headers, cookie, self.largest)
         if refused is not None:
             status, words = refused
             await PlainTextResponse(f"tintladder: {words}\n", status)(scope, receive, send)
@@ -63,7 +64,7 @@ class Guard:
             nonlocal size
             message = await receive()
             size += len(message.get("body", b""))
-            if size > self._largest:
+            if size > self.largest:
                 raise TooLarge
             return message
 

@@ -41,13 +41,18 @@ def listen(port: int | None) -> socket.socket:
     )  # fmt: skip
 
 
+def server_of(studio: Studio) -> uvicorn.Server:
+    """Make the server of a studio's page; it serves what it is given to listen on."""
+    config = uvicorn.Config(
+        make_app(studio), log_level="warning", access_log=False, lifespan="off",
+        timeout_keep_alive=30, timeout_graceful_shutdown=2, server_header=False,
+    )  # fmt: skip
+    return uvicorn.Server(config)
+
+
 def serve(studio: Studio, port: int | None, ready: Callable[[str], None]) -> None:
     """Serve the page of a studio until it is stopped; `ready` is told its address."""
     with closing(listen(port)) as listening:
-        app = make_app(studio)
-        config = uvicorn.Config(
-            app, log_level="warning", access_log=False, lifespan="off", timeout_keep_alive=30,
-            timeout_graceful_shutdown=2, server_header=False,
-        )  # fmt: skip
+        server = server_of(studio)
         ready(f"http://127.0.0.1:{listening.getsockname()[1]}/")
-        uvicorn.Server(config).run(sockets=[listening])
+        server.run(sockets=[listening])

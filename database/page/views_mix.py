@@ -107,14 +107,17 @@ def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     plate = on_plate(additions)
     weighed: Amounts = said["amounts"]
     way: Way = said["way"]
-    said["plate"] = {
-        "additions": additions, "seen": _seen(additions), "sum": plate, "next": None,
-        "grams": weighed.weighed.amounts if not plate else dict.fromkeys(way.recipe.parts),
-    }  # fmt: skip
+    target: Target = said["target"]
+    found, grams = None, dict(weighed.weighed.amounts)
     if plate:
-        target: Target = said["target"]
-        coefficients = usable(store, list(plate))
-        said["plate"]["next"] = next_additions(coefficients, plate, target.lab)
+        found = next_additions(usable(store, list(plate)), plate, target.lab)
+        # Three quarters of what is missing go on first; whatever really did is typed over it.
+        more = {paint: round(0.75 * g, 2) or 0.01 for paint, g in found.additions.items()}
+        grams = more | {paint: 0.0 for paint in way.recipe.parts if paint not in more}
+    said["plate"] = {
+        "additions": additions, "seen": _seen(additions), "sum": plate, "next": found,
+        "grams": grams,
+    }  # fmt: skip
     return True
 
 

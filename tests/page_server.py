@@ -1,0 +1,118 @@
+"""Serves a studio's page in this process, and asks it what a browser would."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from http.client import HTTPConnection
+from pathlib import Path
+from threading import Thread
+from typing import Any
+from urllib.parse import urlencode
+
+from tintladder.database.page.server import listen, server_of
+from tintladder.database.studio import Studio
+
+_EDGE = "----invented-edge"
+
+
+@dataclass(frozen=True)
+class Answer:
+    status: int
+    headers: Mapping[str, str]
+    body: bytes
+
+    @property
+    def text(self) -> str:
+        return self.body.decode()
+
+    @property
+    def json(self) -> Any:
+        return json.loads(self.body)
+
+
+@dataclass
+class Visitor:
+    """One browser, with the page's cookie."""
+
+    port: int
+    cookie: str = ""
+    patience: float = 60.0
+    headers: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def origin(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def ask(
+        self, method: str, path: str, body: bytes | None = None, headers: Mapping[str, str] = {}
+    ) -> Answer:
+        line = HTTPConnection("127.0.0.1", self.port, timeout=self.patience)
+        sent = {"Cookie": self.cookie} if self.cookie else {}
+        line.request(method, path, body, {**sent, **self.headers, **headers})
+        answer = line.getresponse()
+        found = Answer(answer.status, {k.lower(): v for k, v in answer.getheaders()}, answer.read())
+        line.close()
+        if "set-cookie" in found.headers:
+            self.cookie = found.headers["set-cookie"].partition(";")[0]
+        return found
+
+    def get(self, path: str, **headers: str) -> Answer:
+        return self.ask("GET", path, headers=headers)
+
+    def send(self, path: str, fields: Mapping[str, str] | Sequence[tuple[str, str]] = ()) -> Answer:
+        """Send a form as the page's script does."""
+        if not self.cookie:
+            self.get("/alive")
+        return self.ask(
+            "POST", path, urlencode(fields).encode(),
+            {
+                "Content-Type": "application/x-www-form-urlencoded", "Origin": self.origin,
+                "Accept": "application/json",
+            },
+        )  # fmt: skip
+
+    def drop(self, path: str, files: Sequence[Path], name: str | None = None) -> Answer:
+        """Send files as the page's script does, under their own names or another."""
+        if not self.cookie:
+            self.get("/alive")
+        parts = b""
+        for file in files:
+            head = f'form-data; name="files"; filename="{name or file.name}"'
+            parts += f"--{_EDGE}\r\nContent-Disposition: {head}\r\n\r\n".encode()
+            parts += file.read_bytes() + b"\r\n"
+        return self.ask(
+            "POST", path, parts + f"--{_EDGE}--\r\n".encode(),
+            {
+                "Content-Type": f"multipart/form-data; boundary={_EDGE}", "Origin": self.origin,
+                "Accept": "application/json",
+            },
+        )  # fmt: skip
+
+    def wait(self, answer: Answer) -> dict[str, Any]:
+        """Ask after a job until it has ended."""
+        assert answer.status == 200, answer.text
+        end = time.monotonic() + self.patience
+        while time.monotonic() < end:
+            said: dict[str, Any] = self.get(answer.json["path"], Accept="application/json").json
+            if said.get("path") or said.get("fault"):
+                return said
+            time.sleep(0.05)
+        raise AssertionError(f"not done after {self.patience} s: {said}")
+
+
+@contextmanager
+def serving(folder: Path, port: int = 0) -> Iterator[Visitor]:
+    """The page of a studio, served for as long as this lasts."""
+    with listen(port) as listening:
+        server = server_of(Studio.at(folder))
+        thread = Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
+        thread.start()
+        try:
+            yield Visitor(listening.getsockname()[1])
+        finally:
+            server.should_exit = True
+            thread.join(20)
