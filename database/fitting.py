@@ -79,6 +79,11 @@ class StudioFit:
         return ModelFit(self.number, self.fit, self.check)
 
     @property
+    def judged(self) -> Check:
+        """How mixtures came out: by the model in use, or by two fluxes where a scan has only it."""
+        return self.check if self.in_use.check.patches.empty else self.in_use.check
+
+    @property
     def paints(self) -> dict[str, PaintFit]:
         """Every paint that was fitted."""
         runs = [self.fit, *(run.fit for run in self.scanned)]

@@ -47,7 +47,7 @@ def fit(
 
 def fit_as_dict(done: StudioFit, names: dict[str, str]) -> dict[str, object]:
     """Return a fit for machines."""
-    check = done.in_use.check
+    check = done.judged
     any_check = not check.patches.empty
     means = [paint.de00_mean for paint in done.paints.values()]
     return {
@@ -92,7 +92,7 @@ def show_fit(done: StudioFit) -> None:
     )
     for card, why in done.unfit.items():
         typer.echo(f"Card {card} was scanned, but not fitted: {why}.")
-    check = done.in_use.check
+    check = done.judged
     if check.patches.empty:
         typer.echo("No check card was read, so nothing says yet how mixtures will come out.")
     else:
@@ -103,7 +103,7 @@ def show_fit(done: StudioFit) -> None:
             f"the worst {check.worst:.2f} ({in_words(check.worst)})."
         )
         other = done.check if done.model == TRANSPORT else done.transport and done.transport.check
-        if other:
+        if other and not (other.patches.empty or done.in_use.check.patches.empty):
             typer.echo(
                 f"That is by {WORDS[done.model]}, and so mixes are reckoned from now on; by "
                 f"{WORDS[TWO_FLUX if done.model == TRANSPORT else TRANSPORT]} they are off by "
