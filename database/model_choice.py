@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session as OrmSession
 from ..calibrate.optics.coefficients import TWO_FLUX
 from ..calibrate.optics.transport import TRANSPORT
 from . import schema
+from .medium import MEDIUM
 
 WORDS = {TWO_FLUX: "two fluxes of light", TRANSPORT: "light followed along many angles"}
 
@@ -56,8 +57,9 @@ def choose(paints: Sequence[str], by_transport: Mapping[str, int], off: Mapping[
 def words(model: str, paints: Sequence[str], by_transport: Mapping[str, int]) -> str:
     """Say which model a mix was reckoned by, and why not by the other."""
     said = f"Reckoned by {WORDS[model]}"
-    lacking = [paint for paint in paints if paint not in by_transport]
-    if model == TRANSPORT or len(lacking) == len(paints):
+    fitted = [paint for paint in paints if paint != MEDIUM]
+    lacking = [paint for paint in fitted if paint not in by_transport]
+    if model == TRANSPORT or len(lacking) == len(fitted):
         return f"{said}."
     if not lacking:
         return f"{said}, which came nearer on your check mixtures."

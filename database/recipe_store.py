@@ -10,6 +10,7 @@ from sqlalchemy import select
 
 from ..calibrate.errors import InputError
 from . import schema
+from .medium import MEDIUM
 from .transactions import now
 
 if TYPE_CHECKING:
@@ -89,7 +90,7 @@ def keep_recipe(
     if any(key in (p.nickname_key, p.name.casefold()) for p in store.paints()):
         raise InputError("--keep", name, "is the name of a tube", "choose another")
     with store.transaction() as session:
-        current = store.current_fits()
+        current = store.current_fits(store.model_for(p for p in parts if p != MEDIUM))
         row = schema.Recipe(
             name=key,
             created=now(),

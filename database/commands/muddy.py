@@ -28,6 +28,7 @@ def muddy(
 
         parts = parse_mix(mix, lambda name: store.find_paint(name).nickname)
         coefficients = usable(store, list(parts), [])
+        reckoned = store.model_words(coefficients)
         paints = {paint.nickname: paint for paint in store.paints()}
         white = Palette(coefficients).white
         found = find(coefficients, parts, white, {n: p.pigments for n, p in paints.items()})
@@ -45,19 +46,21 @@ def muddy(
         ],
         "leans": found.leans,
         "several_pigments": {n: list(p) for n, p in found.several.items()},
+        "model": coefficients.model,
+        "reckoned": reckoned,
         "scan_made": bool(coefficients.select(list(parts)).scan_made.any()),
     }
-    say(result, as_json, lambda: _show(found, names))
+    say(result, as_json, lambda: _show(found, names, reckoned))
 
 
-def _show(found: Muddy, names: dict[str, str]) -> None:
+def _show(found: Muddy, names: dict[str, str], reckoned: str) -> None:
     from ..colour_words import colour_words
     from ..mixing import mix_words
 
     typer.echo(
         f"The mix is {colour_words(found.lab)}, of chroma {found.chroma:.0f}; at its hue and "
         f"lightness these tubes come to {found.could:.0f}. Sure to within CIEDE2000 "
-        f"{found.band:.1f} (95 of 100 times)."
+        f"{found.band:.1f} (95 of 100 times). {reckoned}"
     )
     for d in found.dulls:
         where = f" (absorbs {d.band[0]:.0f}-{d.band[1]:.0f} nm)" if d.band else ""

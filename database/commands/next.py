@@ -54,6 +54,7 @@ def next(
                 'say what is on it: --add "HULL=8,STARBOARD=1", in grams',
             )  # fmt: skip
         coefficients = usable(store, list(plate), [])
+        reckoned = store.model_words(coefficients)
         found = next_additions(coefficients, plate, goal.lab, wanted)
         names = {paint.nickname: paint.name for paint in store.paints()}
         write_plate(folder, additions)
@@ -66,12 +67,16 @@ def next(
         "band_de00": found.band,
         "growth": found.growth,
         "start_over": found.start_over,
+        "model": coefficients.model,
+        "reckoned": reckoned,
         "scan_made": bool(coefficients.select(list(plate)).scan_made.any()),
     }
-    say(result, as_json, lambda: _show(found, plate, goal, names))
+    say(result, as_json, lambda: _show(found, plate, goal, names, reckoned))
 
 
-def _show(found: Next, plate: dict[str, float], goal: Target, names: dict[str, str]) -> None:
+def _show(
+    found: Next, plate: dict[str, float], goal: Target, names: dict[str, str], reckoned: str
+) -> None:
     from ...calibrate.optics.colour import in_words
     from ..colour_words import colour_words
     from ..next_addition import NEAR
@@ -92,4 +97,4 @@ def _show(found: Next, plate: dict[str, float], goal: Target, names: dict[str, s
         typer.echo("Add three quarters of that, look, then the rest.")
     if found.start_over:
         typer.echo("It is cheaper to start over: see tintladder recipe.")
-    typer.echo(f"Sure to within CIEDE2000 {found.band:.1f} (95 of 100 times).")
+    typer.echo(f"Sure to within CIEDE2000 {found.band:.1f} (95 of 100 times). {reckoned}")

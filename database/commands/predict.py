@@ -46,6 +46,7 @@ def predict(
         if not paints:
             raise InputError("mix", mix, "medium alone has no colour", "add a paint")
         coefficients = store.current_coefficients(paints)
+        reckoned = store.model_words(coefficients)
         if MEDIUM in parts:
             coefficients = with_medium(coefficients)
         names = {paint.nickname: paint.name for paint in store.paints()}
@@ -56,6 +57,8 @@ def predict(
     result = {
         "mix": parts,
         "scale": coefficients.scale,
+        "model": coefficients.model,
+        "reckoned": reckoned,
         "scan_made": bool(coefficients.scan_made.any()),
         "dry_volume_assumed": [
             p
@@ -122,5 +125,6 @@ def _show(words: str, looks: list[Look], result: dict, volume: bool) -> None:
             f"Dry volume per gram is assumed for {', '.join(result['dry_volume_assumed'])}; "
             "it matters only to films of a given dry thickness, and the band holds that."
         )
+    typer.echo(result["reckoned"])
     if result["scan_made"]:
         typer.echo("One of these paints was read by a scanner, not an instrument.")

@@ -40,6 +40,7 @@ def reach(
         names = {paint.nickname: paint.name for paint in store.paints()}
         left_out = [store.find_paint(text).nickname for text in split(without)]
         coefficients = usable(store, [], left_out)
+        reckoned = store.model_words(coefficients)
         goal = parse_target(target, store) if target else None
         drawn = gamut(Palette(coefficients))
         answer = recipes(coefficients, goal, ways=1, names=names) if goal else None
@@ -64,9 +65,16 @@ def reach(
         "one_more": [
             {"paint": w.paint, "difference_de00": w.difference, "volume": w.volume} for w in more
         ],
+        "model": coefficients.model,
+        "reckoned": reckoned,
         "scan_made": bool(coefficients.scan_made.any()),
     }
-    say(result, as_json, lambda: _show(drawn, answer, more, names))
+
+    def show() -> None:
+        _show(drawn, answer, more, names)
+        typer.echo(reckoned)
+
+    say(result, as_json, show)
 
 
 def _show(drawn: Gamut, answer: Answer | None, more: list[Widening], names: dict[str, str]) -> None:

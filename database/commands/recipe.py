@@ -121,6 +121,8 @@ def recipe(
         grams = _grams(palette, answer.recipes[0], make, area, coats)
         orders, snapped = prepared(palette, answer, scale, grams)
         result = as_dict(answer, orders, snapped)
+        result["model"] = palette.coefficients.model
+        result["reckoned"] = store.model_words(palette.coefficients)
         if keep:
             seen = {"finish": gloss} if gloss else {}
             seen |= {"thickness_um": film.thickness_um, "over": film.over} if film else {}
@@ -133,6 +135,7 @@ def recipe(
     said = f"The first is kept as {keep}." if keep else ""
     if batch is not None:
         said = "The swatch is kept with the batch." if swatch else "The batch is kept."
+    said = f"{result['reckoned']}\n{said}".rstrip()
     say(result, as_json, lambda: show(answer, orders, snapped, names, palette, said))
 
 

@@ -94,9 +94,9 @@ def show(
     snapped: list[list[Snapped]],
     names: dict[str, str],
     palette: Palette,
-    kept: str,
+    last: str,
 ) -> None:
-    """Say it to people; `kept` is what was kept of it."""
+    """Say it to people; `last` is said at the end."""
     from ..recipe_film import FilmPalette
 
     target = answer.target
@@ -121,8 +121,7 @@ def show(
             _show_amounts(amounts[1:], order, names)
     if answer.searched > 1:
         typer.echo(f"\nSearched every one of {answer.searched} sets of tubes.")
-    if kept:
-        typer.echo(kept)
+    typer.echo(last)
 
 
 def _lines(recipe: Recipe, weighed: Snapped, names: dict[str, str], palette: Palette) -> list[str]:
