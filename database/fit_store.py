@@ -205,6 +205,16 @@ class FitStore(ScanStore, PaintStore):
         check_alike(parts)
         return parts
 
+    def scan_made(self) -> list[str]:
+        """Nicknames of the paints whose numbers in use come from scans."""
+        parts = self.current_parts(model=TWO_FLUX)
+        return [
+            paint
+            for _, part in parts
+            for paint, by_scan in zip(part.paints, part.scan_made, strict=True)
+            if by_scan
+        ]
+
     def fit_of(self, paint: str, model: str = TWO_FLUX) -> PaintFit:
         """Return the current fit of a paint by a model, by nickname or part of a name.
 

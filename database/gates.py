@@ -32,7 +32,7 @@ class Gate:
 
     Attributes
     ----------
-    gate : {"verdict", "held-out", "drift", "stale", "lot", "caution"}
+    gate : {"verdict", "held-out", "drift", "stale", "lot", "scan", "caution"}
     paint : str
         Nickname; empty where it is of all.
     stops : bool
@@ -78,6 +78,7 @@ def gates(
         *_held_out(session, current),
         *_stale(session, current),
         *_lots(current.values()),
+        *_scanned(current.values()),
         *_cautions(current.values()),
     ]
     if last is not None:
@@ -183,6 +184,18 @@ def _lots(rows: Iterable[schema.PaintFit]) -> Iterable[Gate]:
                 False,
                 f"was read of lot {row.lot.lot or '(unnamed)'}, the tube in use is lot "
                 f"{used.lot or '(unnamed)'}",
+            )
+
+
+def _scanned(rows: Iterable[schema.PaintFit]) -> Iterable[Gate]:
+    for row in rows:
+        if row.fit.inputs.get("by_scan"):
+            yield Gate(
+                "scan",
+                row.paint.nickname,
+                False,
+                "its numbers come from a scan, not a spectrum, and are marked so "
+                "(--measured-only leaves such paints out)",
             )
 
 

@@ -89,7 +89,12 @@ class Release:
     gates: tuple[Gate, ...]
 
 
-def plan(store: Store, version: str | None = None, exclude: Sequence[str] = ()) -> Plan:
+def plan(
+    store: Store,
+    version: str | None = None,
+    exclude: Sequence[str] = (),
+    measured_only: bool = False,
+) -> Plan:
     """Say what publishing would do, and do nothing.
 
     Parameters
@@ -99,6 +104,8 @@ def plan(store: Store, version: str | None = None, exclude: Sequence[str] = ()) 
         Default: 1.0.0, then what follows from the changes.
     exclude : sequence of str
         Paints to leave out, by nickname or part of a name.
+    measured_only : bool
+        Also leave out every paint whose numbers come from scans.
 
     Raises
     ------
@@ -106,7 +113,8 @@ def plan(store: Store, version: str | None = None, exclude: Sequence[str] = ()) 
         Where no paint has a fit, nothing changed, or the version can't follow.
     """
     with store.snapshot() as session:
-        excluded = tuple(dict.fromkeys(store.find_paint(paint).nickname for paint in exclude))
+        named = [store.find_paint(paint).nickname for paint in exclude]
+        excluded = tuple(dict.fromkeys(named + (store.scan_made() if measured_only else [])))
         earlier = releases(store)
         held = contents(store, excluded)
         last = earlier[-1] if earlier else None
@@ -131,6 +139,7 @@ def publish(
     created: str | None = None,
     exclude: Sequence[str] = (),
     force: str = "",
+    measured_only: bool = False,
 ) -> Release:
     """Publish the current fits of a studio below its ``releases``.
 
@@ -147,6 +156,8 @@ def publish(
         Paints to leave out, by nickname or part of a name.
     force : str
         Why to publish though a gate stops it; the release says so.
+    measured_only : bool
+        Also leave out every paint whose numbers come from scans.
 
     Raises
     ------
@@ -156,7 +167,7 @@ def publish(
     created = created or now()
     # The database's own lock lets one publisher in at a time; its commit is what publishes.
     with store.transaction() as session:
-        made = plan(store, version, exclude)
+        made = plan(store, version, exclude, measured_only)
         if made.stopped and not force:
             stopping = [gate.line for gate in made.gates if gate.stops]
             more = f" (and {len(stopping) - 1} more)" if len(stopping) > 1 else ""

@@ -23,6 +23,10 @@ def publish(
     exclude: Annotated[
         list[str] | None, typer.Option(metavar="PAINT", help="Leave a paint out; may be repeated.")
     ] = None,
+    measured_only: Annotated[
+        bool,
+        typer.Option("--measured-only", help="Leave out paints whose numbers come from scans."),
+    ] = False,
     force: Annotated[
         str,
         typer.Option(metavar="REASON", help="Publish against the gates; the release says why."),
@@ -39,11 +43,18 @@ def publish(
         from ..release import publish as make
 
         if preview:
-            planned = plan(store, version, exclude or ())
+            planned = plan(store, version, exclude or (), measured_only)
             would = _as_dict(planned.version, planned.changes, planned.gates)
             would |= {"stopped": planned.stopped}
         else:
-            made = make(store, version, note, exclude=exclude or (), force=force)
+            made = make(
+                store,
+                version,
+                note,
+                exclude=exclude or (),
+                force=force,
+                measured_only=measured_only,
+            )
 
     def show_preview() -> None:
         typer.echo(f"Would publish {planned.version}; nothing was published.")
