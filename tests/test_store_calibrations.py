@@ -6,7 +6,10 @@ from dataclasses import replace
 
 import pytest
 from sqlalchemy import select
+from tintladder.calibrate.formats.cgats import format_cgats
+from tintladder.calibrate.formats.cxf_writing import format_cxf
 from tintladder.calibrate.formats.read import read_session
+from tintladder.calibrate.formats.table_writing import format_csv
 from tintladder.database import schema
 from tintladder.database.integrity import check_studio
 from tintladder.database.release import publish
@@ -70,6 +73,22 @@ def test_a_file_says_when_and_on_what(tmp_path, written, understood):
     assert found.calibrated == understood
     # A date that could be two days is kept as it stands.
     assert found.header.get("CALIBRATION_DATE") == (None if understood else written)
+
+
+@pytest.mark.parametrize("name", ["a.txt", "a.csv", "a.cxf"])
+def test_readings_written_out_say_it_again(tmp_path, name):
+    card = ladder()
+    kept = session(card, **SAID)
+    whole = replace(kept, spectra=kept.spectra.select([0, 1, 2]))
+    written = {
+        "a.txt": lambda: format_cgats(whole).encode(),
+        "a.csv": lambda: format_csv(whole).encode(),
+        "a.cxf": lambda: format_cxf(whole, "2026-03-05T10:00:00Z"),
+    }
+    (tmp_path / name).write_bytes(written[name]())
+    again = read_session(tmp_path / name)
+    assert {key: getattr(again, key) for key in SAID} == SAID
+    assert again.device == kept.device
 
 
 def test_a_number_goes_back_to_device_tile_and_date(tmp_path):

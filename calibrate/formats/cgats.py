@@ -325,6 +325,9 @@ def format_cgats(session: Session, comments: Sequence[str] = ()) -> str:
         "MEASUREMENT_CONDITION": session.condition,
         "REFLECTANCE_UNIT": "fraction",
         "SAMPLE_STATE": session.state,
+        "INSTRUMENT_SERIAL_NUMBER": session.serial,
+        "CALIBRATION_DATE": session.calibrated,
+        "CALIBRATION_TILE": session.tile,
     }
     written = {re.sub(r"[^\w.-]+", "_", key): value for key, value in session.header.items()}
     written |= {key: value for key, value in said.items() if value is not None}

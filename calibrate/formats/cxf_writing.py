@@ -37,13 +37,16 @@ def format_cxf(session: Session, created: str) -> bytes:
     from colour_cxf import cxf3
     from colour_cxf.cxf3.edevice_illumination_type import EdeviceIlluminationType
 
-    spectra, device = session.spectra, cxf3.Device(model=session.device)
+    spectra = session.spectra
+    device = cxf3.Device(model=session.device, serial_number=session.serial)
     if session.condition is not None:
         lit = EdeviceIlluminationType[_LIT[int(session.condition[1])]]
         device.device_illumination = cxf3.DeviceIllumination(lit)
     tags = {key: value for key, value in session.header.items() if value}
     tags["SAMPLE_STATE"] = session.state
     tags["MEASUREMENT_GEOMETRY"] = session.notation
+    calibration = {"CALIBRATION_DATE": session.calibrated, "CALIBRATION_TILE": session.tile}
+    tags |= {key: value for key, value in calibration.items() if value}
     if session.date:  # the schema wants a time of day, which a session may not have
         tags["CREATED"] = session.date
     return document(

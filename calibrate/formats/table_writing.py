@@ -17,10 +17,13 @@ def _rows(session: Session) -> Iterator[list[str | float | None]]:
         "created": session.date,
         "instrumentation": session.device,
         "geometry": session.notation,
-        "specular": session.specular,
+        "specular": session.specular if session.geometry != "45:0" else None,
         "condition": session.condition,
         "unit": "fraction",
         "state": session.state,
+        "instrument serial number": session.serial,
+        "calibration date": session.calibrated,
+        "calibration tile": session.tile,
     }
     for key, value in (dict(session.header) | said).items():
         if value is not None:

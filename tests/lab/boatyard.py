@@ -133,6 +133,8 @@ def readings_text(readings: CardReadings) -> str:
         condition="M0",
         date=card.date,
         device="Virtual paint lab (simulated)",
+        calibrated=card.date,
+        tile="White tile of the lab (simulated)",
         header={
             "ORIGINATOR": "Boatyard sign shop (invented)",
             "DESCRIPTOR": said,
