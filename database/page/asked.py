@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Awaitable, Callable, Mapping
 from functools import cache, wraps
 from importlib.resources import files
@@ -76,6 +77,19 @@ class Asked:
         """Return every value of a field, or of the query."""
         found = self.form.getlist(name) or self.request.query_params.getlist(name)
         return [value.strip() for value in found if isinstance(value, str) and value.strip()]
+
+    def number(self, name: str, default: int, low: int, high: int) -> int:
+        """Return the whole number in a field.
+
+        Raises
+        ------
+        InputError
+            For any other text, and for one out of bounds.
+        """
+        text = self.text(name) or str(default)
+        if not re.fullmatch(r"\d{1,6}", text) or not low <= int(text) <= high:
+            raise InputError(name, text, f"expected {low} to {high}", "choose one of these")
+        return int(text)
 
     def uploads(self, name: str) -> list[UploadFile]:
         """Return the files of a field."""

@@ -39,7 +39,7 @@ def worksheet(asked: Asked) -> Response:
         paints, fitted = store.paints(), store.current_fits()
         said["names"] = {paint.nickname: paint.name for paint in paints}
         said["tubes"] = [p for p in paints if p.on_hand and p.nickname in fitted]
-        said["kept"] = kept_recipes(store)
+        said["kept"] = [each.recipe.name for each in kept_recipes(store)]
         if not said["tubes"]:
             raise InputError(
                 None, None, "no tube on hand has a fit yet, so nothing can be mixed",
@@ -83,7 +83,7 @@ def _aim(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
 
 def _ways(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     searches: Searches = asked.request.app.state.searches
-    most = int(asked.text("tubes") or _MOST)
+    most = asked.number("tubes", _MOST, 1, 6)
     ways = searches.ways(store, said["target"], said["text"], asked.texts("lay"), most)
     said["ways"] = ways
     said["way"] = next((way for way in ways.ways if way.key == asked.text("way")), None)
@@ -94,10 +94,11 @@ def _amounts(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     make = asked.text("make")
     if not make:
         return False
-    step = float(asked.text("scale") or SCALES[0])
-    if step not in SCALES:
-        raise InputError("scale", f"{step:g} g", "expected one of those listed", "choose one")
-    coats = int(asked.text("coats") or 2)
+    shown = asked.text("scale") or str(SCALES[0])
+    step = next((each for each in SCALES if str(each) == shown), None)
+    if step is None:
+        raise InputError("scale", shown, "expected one of those listed", "choose one")
+    coats = asked.number("coats", 2, 1, 10)
     said["amounts"] = amounts(store, said["target"], said["way"], make, coats, step)
     return bool(asked.text("mixing"))
 
@@ -163,7 +164,7 @@ def _added(asked: Asked, store: Store) -> dict[str, float]:
 def keep_way(asked: Asked) -> Response:
     """Keep the chosen way under a name."""
     searches: Searches = asked.request.app.state.searches
-    text, most = asked.text("target"), int(asked.text("tubes") or _MOST)
+    text, most = asked.text("target"), asked.number("tubes", _MOST, 1, 6)
     with asked.store() as store:
         target = aim(store, text)
         ways = searches.ways(store, target, text, asked.texts("lay"), most).ways
