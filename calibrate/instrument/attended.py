@@ -72,7 +72,7 @@ class Attended:
 
     def begin(self) -> None:
         """Make the instrument ready."""
-        self.steadily(self.instrument.begin, "", "the instrument")
+        self.steadily(self.instrument.begin, "", "no answer")
 
     def take(self, place: str) -> Array | None:
         """Read what lies under the instrument; None where that was given up for now.
@@ -118,7 +118,7 @@ class Attended:
                 except Lost:
                     continue
                 except Fault as fault:
-                    self.ask(Question("fault", "", f"the instrument: {fault}", ("again", "stop")))
+                    self.ask(Question("fault", "", f"no answer: {fault}", ("again", "stop")))
             elif self.clock() > until:
                 self.ask(Question("lost", "", str(lost), ("again", "stop")))
                 until = self.clock() + REPLUG_S

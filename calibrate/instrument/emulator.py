@@ -110,12 +110,13 @@ class Emulator:
         on = self.clock() - self._on
         return 1.0 - _WARM_UP * float(np.exp(-on / _WARM_UP_S)) + _DRIFT * on
 
-    def _read(self) -> Array:
+    def _read(self, spoiled: bool) -> Array:
         place = self.under
         if place is None:
             script = self.script or list(dict.fromkeys(self.readings.labels))
             place = script[self._next % len(script)]
-            self._next += 1
+            # Whoever reads again after a mishap has not moved it.
+            self._next += not spoiled
         true = self._scene[place]
         noise = self._rng.normal(scale=_NOISE[0] + _NOISE[1] * np.abs(true))
         gain = self._rng.normal(1.0, _SET_DOWN) * self._gain() / self._zero_gain
@@ -169,7 +170,7 @@ class Emulator:
         elif name == "begin":
             self._queue.clear()
         elif name == "measure":
-            values = self._read()[: -1 if mishap == "length" else None]
+            values = self._read(bool(mishap))[: -1 if mishap == "length" else None]
             percent = self.profile.unit == "percent"
             cells = [f"{100 * v:.4f}" if percent else f"{v:.6f}" for v in values]
             fields["values"] = self.profile.separator.join(cells)

@@ -134,7 +134,7 @@ class Instrument:
         patient_until = time.monotonic() + self.profile.commands[name].timeout_s
         while True:
             if not self._settled and not self._settle():
-                raise Silent("nothing comes back from the instrument")
+                raise Silent("nothing came back, whatever was asked")
             try:
                 return take(self._once(name))
             except Lost:

@@ -1,0 +1,240 @@
+"""measure from the command line: rehearsed, read, stopped, gone on with, and every slip of it."""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from functools import partial
+
+import numpy as np
+import pytest
+from tintladder.calibrate.instrument.emulated_port import plugged_in
+from tintladder.calibrate.instrument.emulator import Emulator
+from tintladder.calibrate.instrument.mishaps import Mishaps
+from tintladder.calibrate.instrument.profile_file import template
+from tintladder.database.integrity import check_studio
+from tintladder.database.measure_store import open_sittings
+from tintladder.database.rehearsing import emulated
+from tintladder.database.store import Store
+
+from .command import run
+from .instruments import quick
+from .studio_cards import PATCHES, write_all
+
+PROFILE = quick()
+
+
+@pytest.fixture
+def tool(monkeypatch, capsys, tmp_path):
+    monkeypatch.chdir(tmp_path)
+    return partial(run, monkeypatch, capsys)
+
+
+@pytest.fixture
+def studio(tool, tmp_path):
+    """A studio with a card that was never read, and a profile of one's own."""
+    write_all(tmp_path)
+    assert tool("read", "paints.toml", "keel-1.toml").status == 0
+    (tmp_path / "mine.toml").write_text(PROFILE.text)
+    return tool
+
+
+@contextmanager
+def instrument(tmp_path, repeats=2, mishaps=None):
+    """An instrument with the card before it, in the order in which it is asked for."""
+    with Store.open(tmp_path) as store:
+        emulator = emulated(PROFILE, store.card("keel-1"), None, mishaps, repeats)
+    with plugged_in(emulator) as port:
+        yield emulator, port
+
+
+def sittings(tmp_path):
+    with Store.open(tmp_path) as store:
+        return open_sittings(store), store.card_readings()
+
+
+# The whole way
+
+
+def test_a_card_is_read_and_a_fit_may_take_it(studio, tmp_path):
+    with instrument(tmp_path) as (emulator, port):
+        said = studio("measure", "keel-1", "--port", port, "--profile", "mine.toml",
+                      typed="\n" * 40)  # fmt: skip
+    assert (said.status, said.err) == (0, ""), said.err
+    assert "Before the first reading" in said.out and "lamp" in said.out
+    assert "6 of 6 patches, 12 readings" in said.out and "Next: tintladder fit" in said.out
+    still_open, (readings,) = sittings(tmp_path)
+    assert not still_open
+    sent = [s for s in emulator.sent if not s.under.startswith("tile/")]
+    assert [s.under for s in sent] == list(readings.spectra.labels)
+    with Store.open(tmp_path) as store:
+        assert not [finding for finding in check_studio(store) if finding.broken]
+        with store.snapshot() as session:
+            (row,) = session.execute(_sessions()).scalars()
+            assert (row.device.name, row.device.serial) == ("Stand-in 0001", "0001")
+            assert row.calibration.kind == "tile/white"
+            raw = [reading.reflectance for reading in row.readings]
+            np.testing.assert_allclose(raw, [s.values for s in sent], atol=1e-9)
+            assert (row.geometry, row.specular, row.unit) == ("di:8", "included", "percent")
+    # Taken back like any file that was read.
+    assert studio("read", "--undo").status == 0
+    assert not sittings(tmp_path)[1]
+
+
+def _sessions():
+    from sqlalchemy import select
+    from tintladder.database import schema
+
+    return select(schema.Session)
+
+
+def test_stopped_then_gone_on_with(studio, tmp_path):
+    with instrument(tmp_path) as (emulator, port):
+        # ready, trap, tile, four readings, then stop
+        said = studio("measure", "keel-1", "--port", port, "--profile", "mine.toml",
+                      typed="\n" * 7 + "q\n")  # fmt: skip
+        assert said.status == 0 and "tintladder measure --resume keel-1" in said.out
+        ((sitting,), readings) = sittings(tmp_path)
+        assert sitting.card == "keel-1" and not readings
+        begun = studio("measure", "keel-1", "--port", port, "--profile", "mine.toml")
+        assert begun.status == 2 and "a sitting of it is open" in begun.err
+        # The other terminal's instrument goes on where it is: first trap and tile again.
+        emulator.script = [*emulator.script[:4], *emulator.script[8:]]
+        emulator._next = 0
+        said = studio("measure", "--resume", "--yes", "--dry", "--json")
+    assert said.status == 0, said.err
+    assert said.json["session"] == 1 and said.json["read"] == 6 and not said.json["doubts"]
+    assert len(sittings(tmp_path)[1][0].spectra) == 12
+
+
+def test_an_open_sitting_may_be_given_up(studio, tmp_path):
+    with instrument(tmp_path) as (emulator, port):
+        begin = ("measure", "keel-1", "--port", port, "--profile", "mine.toml")
+        studio(*begin, typed="\n" * 5 + "q\n")
+        emulator._next = 0
+        said = studio(*begin, "--anew", typed="\n" * 40)
+    assert said.status == 0 and "6 of 6 patches, 12 readings." in said.out
+
+
+def test_read_again_skipped_and_doubted_are_told(studio, tmp_path):
+    with instrument(tmp_path, repeats=1) as (emulator, port):
+        order = emulator.script[4:]
+        emulator.script = [*emulator.script[:4], order[0], order[0], order[1], order[1]]
+        typed = "\n" * 3 + "\n" + "r\n" + "\n" + "s\n" + "\n" + "k\n" + "s\n" * 9 + "f\n"
+        said = studio("measure", "keel-1", "--port", port, "--profile", "mine.toml",
+                      "--repeats", "1", typed=typed)  # fmt: skip
+    assert said.status == 0, said.err
+    assert "1 more kept of patches read again" in said.out
+    assert "Looked wrong, and kept" in said.out and "Skipped: " in said.out
+    (readings,) = sittings(tmp_path)[1]
+    assert len(readings.spectra) == 3
+
+
+def test_an_answer_that_makes_no_sense_is_asked_for_again(studio, tmp_path):
+    with instrument(tmp_path) as (_, port):
+        said = studio("measure", "keel-1", "--port", port, "--profile", "mine.toml",
+                      typed="x\nq\n")  # fmt: skip
+    assert "Type one of: " in said.out and "Stopped." in said.out
+
+
+def test_mishaps_on_the_way_lose_nothing(studio, tmp_path):
+    with instrument(tmp_path, mishaps={"silence": 0.05, "garbage": 0.1}) as (_, port):
+        said = studio("measure", "keel-1", "--port", port, "--profile", "mine.toml", "--yes",
+                      "--dry")  # fmt: skip
+    assert said.status == 0, said.err
+    assert "12 readings" in said.out
+
+
+# Without an instrument
+
+
+@pytest.mark.parametrize("profile", ["bare", "query"])
+def test_a_newcomer_rehearses(tool, tmp_path, profile):
+    said = tool("measure", "--rehearse", "--profile", profile, "--repeats", "1", "--yes")
+    assert said.status == 0, said.err
+    assert "made up" in said.out and "16 of 16 patches, 16 readings" in said.out
+    assert "nothing of it was kept" in said.out
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_rehearsal_with_a_card_of_ones_own_keeps_nothing(studio, tmp_path):
+    said = studio("measure", "keel-1", "--rehearse", "--yes", "--json")
+    assert said.status == 0 and said.json["card"] == "keel-1" and said.json["rehearsed"]
+    assert sittings(tmp_path) == ([], [])
+
+
+# Ports, templates, trying a profile
+
+
+def test_ports_and_template(tool):
+    assert isinstance(tool("measure", "--ports", "--json").json, list)
+    assert "port" in tool("measure", "--ports").out.lower()
+    assert tool("measure", "--template").out == template()
+
+
+def test_a_profile_is_tried(tool, tmp_path):
+    (tmp_path / "mine.toml").write_text(PROFILE.text)
+    emulator = Emulator(PROFILE, _scene(), script=["tile/white"])
+    with plugged_in(emulator) as port:
+        said = tool("measure", "--check", "mine.toml", "--port", port, typed="\n\n")
+        assert said.status == 0, said.err
+        assert "identify: well" in said.out and r"sent I\r\n" in said.out
+        assert "measure: well" in said.out and "31 values, 400-700 nm" in said.out
+        wrong = PROFILE.text.replace("{status},{model},{serial}", "{model};{serial}")
+        (tmp_path / "wrong.toml").write_text(wrong)
+        said = tool("measure", "--check", "wrong.toml", "--port", port, typed="\n\n")
+        assert said.status == 2 and "identify: not understood" in said.out
+        assert r"came 0,Stand-in,0001," in said.out
+        assert "expected {model};{serial}" in said.err and said.err.count("\n") == 1
+        emulator.mishaps = Mishaps({"silence": 1.0})
+        said = tool("measure", "--check", "mine.toml", "--port", port, "--json", typed="\n\n")
+        assert said.status == 2 and not said.json[0]["understood"]
+
+
+def _scene():
+    from tintladder.calibrate.optics.spectra import GRID, Spectra
+
+    return Spectra.from_values(GRID, np.full((1, GRID.size), 0.5), ["a/black"])
+
+
+# Slips
+
+
+@pytest.mark.parametrize(
+    "arguments, words",
+    [
+        ((), "expected the card to read"),
+        (("keel-1",), "--port"),
+        (("keel-1", "--port", "/dev/nope"), "--profile"),
+        (("keel-1", "--port", "/dev/nope", "--profile", "bare"), "there is no such port"),
+        (("keel-1", "--port", "/dev/nope", "--profile", "bear"), "did you mean bare"),
+        (("keel-2", "--port", "/dev/nope", "--profile", "bare"), "there is no such card"),
+        (("keel-1", "--port", "x", "--profile", "bare", "--yes"), "add --dry"),
+        (("--resume",), "no sitting is open"),
+        (("--resume", "keel-1"), "no sitting of card keel-1 is open"),
+        (("--check", "bare"), "--port"),
+        (("--rehearse", "--mishap", "silence"), "write NAME=SHARE"),
+        (("--rehearse", "--mishap", "fire=0.5"), "write NAME=SHARE"),
+        (("--rehearse", "--mishap", "late=0.7", "--mishap", "busy=0.7"), "write NAME=SHARE"),
+        (("--rehearse", "--readings", "keel-1.txt"), "patch 1:1/black"),
+    ],
+)
+def test_slips_are_one_line(studio, tmp_path, arguments, words):
+    said = studio("measure", *arguments)
+    assert said.status == 2 and words in said.err, said.err
+    assert said.err.count("\n") == 1
+    assert sittings(tmp_path) == ([], [])
+
+
+def test_silence_where_nobody_is_there_ends_in_one_line(studio, tmp_path):
+    with instrument(tmp_path) as (emulator, port):
+        emulator.mishaps = Mishaps({"silence": 1.0})
+        said = studio("measure", "keel-1", "--port", port, "--profile", "mine.toml", "--yes",
+                      "--dry")  # fmt: skip
+    assert said.status == 2 and "nothing came back" in said.err and said.err.count("\n") == 1
+
+
+def test_wet_paint_stops_it(studio, tmp_path):
+    with instrument(tmp_path) as (emulator, port):
+        said = studio("measure", "keel-1", "--port", port, "--profile", "mine.toml", typed="w\n")
+    assert said.status == 0 and "never goes on wet paint" in said.out and not emulator.sent
+    assert PATCHES[0] == "bare/black"
