@@ -167,7 +167,8 @@ def test_slopes_are_those_of_the_cost(world):
     # A bare card's share in a film is held as it is while its spectrum moves, which is little.
     nu[[n.kind == "bare spectrum" for n in problem.nuisances]] = 0.0
     normal = part.normal(theta, nu, root, size)
-    slopes = -2 * np.concatenate([normal.gl[0], normal.gb])
+    right = normal.own(0)[1][-1]
+    slopes = -2 * np.concatenate([right, normal.gb])
     near = {"rel": 1e-4, "abs": 1e-5 * float(np.abs(slopes).max())}
 
     def cost(theta, nu):
@@ -176,7 +177,7 @@ def test_slopes_are_those_of_the_cost(world):
     mine = 2 * block.own * n_w
     own = {int(m): mine + i for i, m in enumerate(block.scalars[: block.own_scalars])}
     own |= {
-        int(m): normal.gl[0].size + int(a)
+        int(m): right.size + int(a)
         for m, a in zip(block.scalars[block.own_scalars :], at, strict=True)
     }
     seen_kinds = set()
@@ -187,7 +188,7 @@ def test_slopes_are_those_of_the_cost(world):
         assert slope == pytest.approx(slopes[own[m]], **near), nuisance.name
         seen_kinds.add(nuisance.kind)
     assert seen_kinds >= {"sensitivity", "bare spectrum", "thickness", "two fluxes", "weighing"}
-    for paint, begin in ((block.paints[0], 0), (block.paints[block.own], normal.gl[0].size)):
+    for paint, begin in ((block.paints[0], 0), (block.paints[block.own], right.size)):
         for i in range(0, 2 * n_w, 7):
             step = np.zeros((n_p, 2 * n_w))
             step[paint, i] = 1e-4

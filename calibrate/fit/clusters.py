@@ -24,50 +24,34 @@ def clusters(problem: Problem) -> tuple[tuple[Block, ...], Ints]:
     shared : int array
         Nuisance values that belong to the border.
     """
-    n = len(problem.paints)
     hubs = np.array(problem.hubs, dtype=np.intp)
-    free = np.setdiff1d(np.arange(n), hubs)
-    group = np.arange(n)
-    used = problem.fractions > 0
-
-    for row in used[np.unique(problem.drawdown)]:
-        own = np.intersect1d(np.flatnonzero(row), free)
+    free = np.setdiff1d(np.arange(len(problem.paints)), hubs)
+    group = np.arange(len(problem.paints))
+    mixes = {d: free[problem.fractions[d, free] > 0] for d in np.unique(problem.drawdown).tolist()}
+    for own in mixes.values():
         if own.size > 1:
             group[np.isin(group, group[own])] = group[own].min()
-    names = [int(g) for g in np.unique(group[free])] if free.size else []
-    home = np.full(problem.fractions.shape[0], -1)
-    for d in np.unique(problem.drawdown):
-        own = np.intersect1d(np.flatnonzero(used[d]), free)
-        if own.size:
-            home[d] = names.index(int(group[own[0]]))
-    owner = np.array(
-        [
-            homes.pop() if len(homes := {int(home[d]) for d in nuisance.drawdowns}) == 1 else -1
-            for nuisance in problem.nuisances
-        ],
-        dtype=int,
-    )
+    names = {name: i for i, name in enumerate(np.unique(group[free]).tolist())}
+    home = {d: names[int(group[own[0]])] if own.size else -1 for d, own in mixes.items()}
+    homes = [{home.get(d, -1) for d in nuisance.drawdowns} for nuisance in problem.nuisances]
+    owner = np.array([min(h) if len(h) == 1 else -1 for h in homes], dtype=int)
     shared = np.flatnonzero(owner == -1)
-    touches = np.zeros((len(problem.nuisances), home.size), dtype=bool)
-    for m, nuisance in enumerate(problem.nuisances):
-        touches[m, list(nuisance.drawdowns)] = True
+    row_home = np.array([home[d] for d in problem.drawdown.tolist()])
     blocks = []
-    row_home = home[problem.drawdown]
-    for i in [*range(len(names)), -1]:
+    for name, i in [*names.items(), (-1, -1)]:
         rows = np.flatnonzero(row_home == i)
         if not rows.size:
             continue
-        mine = np.flatnonzero(group == names[i]) if i >= 0 else np.array([], dtype=int)
-        mine = np.intersect1d(mine, free)
-        own_scalars = np.flatnonzero(owner == i) if i >= 0 else np.array([], dtype=int)
-        here = touches[shared][:, np.unique(problem.drawdown[rows])].any(axis=1)
+        mine = free[group[free] == name]
+        own_scalars = np.flatnonzero(owner == i) if i >= 0 else shared[:0]
+        here = np.array([i in homes[m] for m in shared], dtype=bool)
         blocks.append(
             Block(
                 problem,
                 rows,
-                np.concatenate([mine, hubs]).astype(np.intp),
+                np.concatenate([mine, hubs]),
                 int(mine.size),
-                np.concatenate([own_scalars, shared[here]]).astype(np.intp),
+                np.concatenate([own_scalars, shared[here]]),
                 int(own_scalars.size),
             )
         )

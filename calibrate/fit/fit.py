@@ -84,7 +84,7 @@ def fit_paints(
         solution, weight, used = minimise(
             problem, starting_values(problem), settings, progress=progress
         )
-        return report(problem, solution, weight, tubes, used, leave_out)
+        return report(problem, problem.paints, solution, weight, tubes, used, leave_out)
 
 
 def with_noise(settings: FitSettings, readings: Sequence[CardReadings]) -> FitSettings:
@@ -167,18 +167,19 @@ def _onward(
 
 def report(
     problem: Problem,
+    paints: Sequence[str],
     solution: Solution,
     weight: Array,
     tubes: Mapping[str, Tube],
     settings: FitSettings,
     leave_out: bool,
 ) -> JointFit:
-    """Put a solution into words and tables."""
+    """Put a solution into words and tables, some paints of it at length."""
     kept = trust(problem, solution.findings)
     trusted = without(problem, kept)
     found = coefficients(trusted, solution, unread(problem), ratio_only(problem), tubes)
     return JointFit(
-        paints=paint_fits(problem.paints, problem, solution, weight, found),
+        paints=paint_fits(paints, problem, solution, weight, found),
         coefficients=found,
         nuisances=nuisance_table(problem, solution),
         settings=settings.as_dict(),

@@ -112,11 +112,11 @@ class Seen(NamedTuple):
 
 def _padded(parts: Sequence[Ints], fill: int | None = None) -> Ints:
     """Index arrays side by side; a short one goes on with `fill`, or repeats its last."""
-    most = max(p.size for p in parts)
-    return np.stack(
-        [np.pad(p, (0, most - p.size), "edge") if fill is None
-         else np.pad(p, (0, most - p.size), constant_values=fill) for p in parts]
-    )  # fmt: skip
+    out = np.empty((len(parts), max(p.size for p in parts)), dtype=np.intp)
+    for row, part in zip(out, parts, strict=True):
+        row[: part.size] = part
+        row[part.size :] = part[-1:] if fill is None else fill
+    return out
 
 
 class Batch:

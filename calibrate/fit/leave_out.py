@@ -46,7 +46,7 @@ def leave_steps_out(problem: Problem, solution: Solution, weight: Array) -> pd.D
     """
     fitted = np.full(problem.measured.shape, np.nan)
     with one_thread():
-        for block, (factor, _), response in solution.blocks:
+        for block, factor, response in solution.blocks:
             rest = _Rest(problem, solution, weight, block, factor, response) if block.own else None
             for drawdown in block.drawdowns:
                 rows = np.flatnonzero(problem.drawdown[block.rows] == drawdown)
@@ -112,8 +112,7 @@ class _Rest:
             ]
         )
         self.inner = self.spectral + block.own_scalars
-        lower = factor * np.tri(factor.shape[0])
-        own = lower @ lower.T
+        own = factor @ factor.T
         across = own @ response
         border = np.linalg.inv(solution.border) + response.T @ across
         whole = np.block([[own, across], [across.T, border]])

@@ -7,6 +7,7 @@ the fit.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -22,18 +23,38 @@ LOOSE = 0.5
 """Prior standard deviation of log K of each mix while steps are judged."""
 
 
-def loosened(problem: Problem, rows: Ints) -> Problem:
-    """The problem of some patches alone, with each mix's absorption loose."""
-    read = set(problem.drawdown[rows].tolist())
-    kept = [m for m, n in enumerate(problem.nuisances) if read & set(n.drawdowns)]
+def loosened(problem: Problem, blocks: Sequence[Block]) -> tuple[Problem, Ints, Ints]:
+    """The problem of some blocks alone, with each mix's absorption loose.
+
+    Returns
+    -------
+    problem : Problem
+    rows, paints : int array
+        Which of the whole problem's it has.
+    """
+    rows, paints, kept = (
+        np.unique(np.concatenate(parts))
+        for parts in zip(*((b.rows, b.paints, b.scalars) for b in blocks), strict=True)
+    )
 
     def loose(n: Nuisance) -> Nuisance:
+        if n.kind == "dry volume":
+            return replace(n, target=int(np.searchsorted(paints, n.target)))
         return replace(n, spread=LOOSE) if n.kind == "two fluxes" else n
 
-    return replace(
+    alone = replace(
         problem,
+        paints=tuple(problem.paints[p] for p in paints),
+        hubs=tuple(int(i) for i in np.flatnonzero(np.isin(paints, problem.hubs))),
+        fractions=problem.fractions[:, paints],
         nuisances=tuple(loose(problem.nuisances[m]) for m in kept),
-        weighing={i: problem.weighing[m] for i, m in enumerate(kept) if m in problem.weighing},
+        weighing={
+            i: problem.weighing[m][:, paints]
+            for i, m in enumerate(kept.tolist())
+            if m in problem.weighing
+        },
+        dry_volume=problem.dry_volume[paints],
+        inverse_density=problem.inverse_density[paints],
         patches=tuple(problem.patches[n] for n in rows),
         drawdown=problem.drawdown[rows],
         measured=problem.measured[rows],
@@ -42,6 +63,7 @@ def loosened(problem: Problem, rows: Ints) -> Problem:
         bare_variance=problem.bare_variance[rows],
         surfaces=tuple(problem.surfaces[n] for n in rows),
     )
+    return alone, rows, paints
 
 
 @dataclass(frozen=True)
@@ -62,11 +84,11 @@ class Settled:
         """Covariance of each block's own unknowns, then of the border."""
         border = self.solution.border
         out = []
-        for block, (factor, _), response in self.solution.blocks:
+        for block, factor, response in self.solution.blocks:
             if not block.own:
                 out.append(border)
                 continue
-            inverse = np.linalg.inv(np.tril(factor))
+            inverse = np.linalg.inv(factor)
             across = response @ border
             own = inverse.T @ inverse + across @ response.T
             out.append(np.block([[own, -across], [-across.T, border]]))

@@ -91,7 +91,7 @@ def fit_new_tubes(
         start[at[i]] = known_log(beside, paint, start[at[i]])
     with one_thread():
         solution, weight, used = minimise(problem, start, settings, list(at), progress)
-        fit = report(problem, solution, weight, tubes, used, leave_out)
+        fit = report(problem, new, solution, weight, tubes, used, leave_out)
         found = with_known(problem, solution, fit.coefficients, beside, new)
     paints = {
         p: replace(fit.paints[p], coefficients=found.select(fit.paints[p].coefficients.paints))

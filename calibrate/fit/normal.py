@@ -43,9 +43,7 @@ class Normal(NamedTuple):
     blocks : tuple of G Block
     own : callable
         A block's own part (L, L), of which the lower triangle counts, and how the border meets it
-        (B, L), both new arrays.
-    gl : (G, L) array
-        Right-hand side of the own parts.
+        with its right-hand side last (B + 1, L); both new arrays.
     bb, gb : (B, B), (B,) array
         What the blocks add to the border's.
     cost : float
@@ -54,7 +52,6 @@ class Normal(NamedTuple):
 
     blocks: tuple[Block, ...]
     own: Callable[[int], tuple[Array, Array]]
-    gl: Array
     bb: Array
     gb: Array
     cost: float
@@ -96,17 +93,17 @@ def normal_equations(batch: Batch, theta: Array, nu: Array, weight: Array) -> No
     border = hub + shared.size
 
     def own_part(g: int) -> tuple[Array, Array]:
-        ll, bl = np.zeros((mine + ml, mine + ml)), np.zeros((border, mine + ml))
+        ll, bl = np.zeros((mine + ml, mine + ml)), np.zeros((border + 1, mine + ml))
         _same_wavelength(ll[:mine, :mine], n_w)[...] = hss[g, :own, :own]
         ll[mine:, :mine] = hms[g, :ml, :own].reshape(ml, mine)
         ll[mine:, mine:] = hmm[g, :ml, :ml] + np.eye(ml)
         _same_wavelength(bl[:hub, :mine], n_w)[...] = hss[g, own:, :own]
         bl[:hub, mine:] = hms[g, :ml, own:].reshape(ml, hub).T
-        bl[hub:, :mine] = place[g] @ hms[g, ml:, :own].reshape(n_m - ml, mine)
-        bl[hub:, mine:] = place[g] @ hmm[g, ml:, :ml]
+        bl[hub:-1, :mine] = place[g] @ hms[g, ml:, :own].reshape(n_m - ml, mine)
+        bl[hub:-1, mine:] = place[g] @ hmm[g, ml:, :ml]
+        bl[-1, :mine], bl[-1, mine:] = gs[g, :own].ravel(), gm[g, :ml] - nuisance[g, :ml]
         return ll, bl
 
-    gl = np.concatenate([gs[:, :own].reshape(n_g, mine), gm[:, :ml] - nuisance[:, :ml]], axis=1)
     bb = np.zeros((border, border))
     _same_wavelength(bb[:hub, :hub], n_w)[...] = hss[:, own:, own:].sum(axis=0)
     bb[hub:, :hub] = (place @ hms[:, ml:, own:].reshape(n_g, n_m - ml, hub)).sum(axis=0)
@@ -114,7 +111,7 @@ def normal_equations(batch: Batch, theta: Array, nu: Array, weight: Array) -> No
     bb[hub:, hub:] = (place @ hmm[:, ml:, ml:] @ place.transpose(0, 2, 1)).sum(axis=0)
     gb = np.append(gs[:, own:].sum(axis=0), (place @ gm[:, ml:, None]).sum(axis=0))
     cost = float((residual**2 * w).sum() + (nuisance[:, :ml] ** 2).sum())
-    return Normal(batch.blocks, own_part, gl, bb, gb, cost, seen.measured, seen.by_bare)
+    return Normal(batch.blocks, own_part, bb, gb, cost, seen.measured, seen.by_bare)
 
 
 def _same_wavelength(part: Array, n_w: int) -> Array:

@@ -16,7 +16,9 @@ from dataclasses import replace
 import numpy as np
 
 from ..optics.spectra import Array
+from .clusters import clusters
 from .finding import Finding
+from .forward import Block
 from .local import LOOSE, Settled, loosened, settle
 from .normal import Prior
 from .problem import Ints, Patch, Problem
@@ -55,12 +57,13 @@ def find(
 
     A wrong step of one ladder pulls at its white: the white is blamed only where most ladders do.
     """
-    whites = [block.rows for block, _, _ in solution.blocks if not block.own]
-    ladders = [block.rows for block, _, _ in solution.blocks if block.own]
-    of_whites = {int(n) for rows in whites for n in rows}
+    blocks = clusters(problem)[0]
+    whites = [block for block in blocks if not block.own]
+    ladders = [block for block in blocks if block.own]
+    of_whites = {int(n) for block in whites for n in block.rows}
     likely = []
-    for rows in ladders or whites:
-        together = np.sort(np.concatenate([rows, *(whites if ladders else [])]))
+    for block in ladders or whites:
+        together = [block, *whites] if ladders else [block]
         found = _Inquiry(problem, together, prior, solution, weight, held).findings()
         if found:
             likely.append(found)
@@ -96,15 +99,17 @@ class _Inquiry:
     def __init__(
         self,
         problem: Problem,
-        rows: Ints,
+        blocks: Sequence[Block],
         prior: Prior,
         solution: Solution,
         weight: Array,
         held: Sequence[int],
     ) -> None:
-        self.rows, self.prior, self.held = rows, prior, list(held)
-        self.problem, self.weight = loosened(problem, rows), weight[rows]
-        self.base = settle(self.problem, prior, self.weight, solution.theta)
+        self.problem, self.rows, paints = loosened(problem, blocks)
+        self.prior = Prior(prior.center[paints], prior.precision[paints])
+        self.held = np.flatnonzero(np.isin(paints, held))
+        self.weight = weight[self.rows]
+        self.base = settle(self.problem, self.prior, self.weight, solution.theta[paints])
         self.ladders = ladders(self.problem)
         self.evidence = [ladder.evidence(self.base) for ladder in self.ladders]
         self.well = self._well(self.base, self.evidence)

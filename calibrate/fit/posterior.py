@@ -113,10 +113,10 @@ def spread(problem: Problem, solution: Solution) -> tuple[list[Array], Array]:
     own = [np.zeros((2 * n_w, 2 * n_w)) for _ in range(n_p)]
     for i, paint in enumerate(problem.hubs):
         shared[paint] = root[2 * i * n_w : 2 * (i + 1) * n_w]
-    for block, (factor, _), response in solution.blocks:
+    for block, factor, response in solution.blocks:
         if not block.own:
             continue
-        inverse = np.linalg.inv(factor * np.tri(factor.shape[0]))
+        inverse = np.linalg.inv(factor)
         for i, paint in enumerate(block.paints[: block.own]):
             at = slice(2 * i * n_w, 2 * (i + 1) * n_w)
             own[paint] = inverse[:, at].T @ inverse[:, at]

@@ -65,14 +65,15 @@ def paint_fit(
     fitted = np.where(np.isnan(measured), np.nan, fitted)
     difference = ciede2000(lab(fitted, problem.wavelengths), lab(measured, problem.wavelengths))
     patches = [problem.patches[int(n)] for n in rows]
+    share, thickness = solution.mixes
     table = pd.DataFrame(
         {
             "card": [p.card for p in patches],
             "patch": [p.label for p in patches],
             "step": [p.step for p in patches],
             "over": [p.over for p in patches],
-            "share": solution.share[problem.drawdown[rows], column],
-            "thickness_um": solution.thickness[problem.drawdown[rows]] * 1e3,
+            "share": share[problem.drawdown[rows], column],
+            "thickness_um": thickness[problem.drawdown[rows]] * 1e3,
             "de00": difference,
             "rms": root_mean_square(measured - fitted),
             "weight": kept[rows],
@@ -159,11 +160,11 @@ def nuisance_table(problem: Problem, solution: Solution) -> pd.DataFrame:
     sd = np.full(len(problem.nuisances), np.nan)
     hub_size = 2 * len(problem.hubs) * n_w
     sd[solution.border_scalars] = np.sqrt(np.diag(solution.border)[hub_size:])
-    for block, (factor, _), response in solution.blocks:
+    for block, factor, response in solution.blocks:
         if not block.own:
             continue
         at = slice(2 * block.own * n_w, None)
-        inverse = np.linalg.inv(factor * np.tri(factor.shape[0]))
+        inverse = np.linalg.inv(factor)
         own = (inverse[:, at] ** 2).sum(axis=0)
         via = np.einsum("ib,bc,ic->i", response[at], solution.border, response[at])
         sd[block.scalars[: block.own_scalars]] = np.sqrt(own + via)

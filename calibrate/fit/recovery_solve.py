@@ -99,11 +99,10 @@ class Part:
         ll[mine:, mine:] += np.eye(own)
         gl[mine:] -= values[:own]
         cost = float(e @ e + values[:own] @ values[:own])
-        across = jb.T @ jl
+        across = np.vstack([jb.T @ jl, gl])
         return Normal(
             (block,),
             lambda _: (ll.copy(), across.copy()),
-            gl[None],
             jb.T @ jb,
             jb.T @ e,
             cost,
@@ -155,4 +154,4 @@ def solve_channels(
         normals = [p.normal(theta, nu, root, size) for p in parts]
         return assemble(problem, normals, theta, nu, belief)
 
-    return descend(problem, form, start, nu, belief, _TOLERANCE, 1, most, progress)
+    return descend(problem, form, start, nu, _TOLERANCE, 1, most, progress)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -42,49 +43,100 @@ class Solution:
 
     Attributes
     ----------
+    problem : Problem
     theta : (P, 2, W) array
         Log K and log S.
     nu : (M,) array
         Nuisance values in prior standard deviations.
-    fitted : (N, W) array
-        Predicted readings.
-    by_bare : (N, W) array
-        Their slope by the reading of the bare substrate.
-    share : (D, P) array
-        Dry-volume fraction of each paint in each drawdown, as fitted.
-    thickness : (D,) array, mm
-        Dry thickness of each drawdown, as fitted; NaN where opaque.
-    blocks : tuple
-        For each block: (block, Cholesky factor of its own part, its own part's response to the
-        border).
-    border : (B, B) array
-        Covariance of the border: hubs' log K and log S, then shared nuisance values.
-    curvature : (B, B) array
-        Its inverse.
-    border_scalars : int array
-    prior : Prior
-        Under which it is the minimum.
-    cost : float
+    equations : Equations
+        As formed there.
     settled : bool
         Whether it came to a minimum within the steps allowed.
     findings : tuple of Finding
         What was set aside on the way.
     """
 
+    problem: Problem
     theta: Array
     nu: Array
-    fitted: Array
-    by_bare: Array
-    share: Array
-    thickness: Array
-    blocks: tuple[tuple[Block, tuple[Array, bool], Array], ...]
-    border: Array
-    curvature: Array
-    border_scalars: Ints
-    prior: Prior
-    cost: float
+    equations: Equations
     settled: bool
     findings: tuple[Finding, ...] = ()
+
+    @property
+    def cost(self) -> float:
+        """Weighted squares of residuals and priors."""
+        return self.equations.cost
+
+    @property
+    def prior(self) -> Prior:
+        """Under which it is the minimum."""
+        return self.equations.prior
+
+    @property
+    def border_scalars(self) -> Ints:
+        """Nuisance values that belong to the border."""
+        return clusters(self.problem)[1]
+
+    def _by_row(self, what: str) -> Array:
+        out = np.full(self.problem.measured.shape, np.nan)
+        for n in self.equations.normals:
+            for block, values in zip(n.blocks, getattr(n, what), strict=True):
+                out[block.rows] = values[: block.rows.size]
+        return out
+
+    @cached_property
+    def fitted(self) -> Array:
+        """Predicted readings, (N, W)."""
+        return self._by_row("fitted")
+
+    @cached_property
+    def by_bare(self) -> Array:
+        """Their slope by the reading of the bare substrate, (N, W)."""
+        return self._by_row("by_bare")
+
+    @cached_property
+    def mixes(self) -> tuple[Array, Array]:
+        """Each drawdown's dry-volume fractions, (D, P), and dry thickness in mm, (D,), as fitted.
+
+        The thickness is NaN where opaque.
+        """
+        share = np.zeros(self.problem.fractions.shape)
+        thickness = np.full(self.problem.film.size, np.nan)
+        for batch in batches(self.problem):
+            c, log_x, *_ = batch.mixes(np.append(self.nu, 0.0)[batch.scalars])
+            for block, shares, log in zip(batch.blocks, c, log_x, strict=True):
+                share[np.ix_(block.drawdowns, block.paints)] = shares[: block.drawdowns.size]
+                thickness[block.drawdowns] = np.exp(log[: block.drawdowns.size])
+        return share, np.where(self.problem.film, thickness, np.nan)
+
+    @cached_property
+    def _eliminated(self) -> tuple[list[Part], Array, Array]:
+        return eliminate(self.equations, 0.0)
+
+    @cached_property
+    def blocks(self) -> tuple[tuple[Block, Array, Array], ...]:
+        """Each block, its own part's lower Cholesky factor, and that part's response to the border.
+
+        The block of hubs alone comes last.
+        """
+        kept = []
+        for block, factor, solved, _ in self._eliminated[0]:
+            response = dtrtrs(factor.T, solved[:-1].T)[0] if solved.size else solved[:-1].T
+            size = block.own * self.theta[0].size + block.own_scalars
+            kept.append((block, np.tril(factor[:size, :size]), response[:size]))
+        return tuple(sorted(kept, key=lambda part: (part[0].own == 0, int(part[0].paints[0]))))
+
+    @property
+    def curvature(self) -> Array:
+        """Inverse of `border`."""
+        return self._eliminated[1]
+
+    @cached_property
+    def border(self) -> Array:
+        """Covariance of the border: hubs' log K and log S, then shared nuisance values, (B, B)."""
+        schur = self.curvature
+        return np.asarray(np.linalg.inv(schur) if schur.size else schur, dtype=float)
 
 
 def solve(
@@ -119,7 +171,7 @@ def solve(
         normals = [normal_equations(b, theta, nu, weight) for b in batches(problem)]
         return assemble(problem, normals, theta, nu, prior)
 
-    return descend(problem, form, start, nu, prior, tolerance, patience, most, progress)
+    return descend(problem, form, start, nu, tolerance, patience, most, progress)
 
 
 def descend(
@@ -127,7 +179,6 @@ def descend(
     form: Callable[[Array, Array], Equations],
     start: Array,
     nu: Array | None,
-    prior: Prior,
     tolerance: float,
     patience: int,
     most: int,
@@ -142,7 +193,6 @@ def descend(
         The equations at given log K and log S, and nuisance values.
     start : (P, 2, W) array
     nu : (M,) array or None
-    prior : Prior
     tolerance : float
         Fall of the cost below which to stop. The cost is a chi-square: a fall of 0.01 moves no
         combination of unknowns by more than a tenth of its standard uncertainty.
@@ -154,23 +204,19 @@ def descend(
         Called with the step and the cost.
     """
     nuisance = np.zeros(len(problem.nuisances)) if nu is None else nu
-    # Log K and log S, then the nuisance values, then one that stands for none.
-    at = np.concatenate([start.ravel(), nuisance, [0.0]])
-    farthest = np.repeat([_FAR_KS, _FAR], [start.size, nuisance.size + 1])
+    at = np.concatenate([start.ravel(), nuisance])
+    farthest = np.repeat([_FAR_KS, _FAR], [start.size, nuisance.size])
 
     def apart(values: Array) -> tuple[Array, Array]:
-        return values[: start.size].reshape(start.shape), values[start.size : -1]
+        return values[: start.size].reshape(start.shape), values[start.size :]
 
     here = form(*apart(at))
-    places = _places(problem, here, start)
     past: list[tuple[Array, Array]] = []
     damping, count, small, settled = 0.0, 0, 0, False
     while count < most and not settled:
         count += 1
-        step, size = np.zeros((2, at.size))
-        step[places], size[places] = newton_step(here, damping)
+        step, size = newton_step(problem, here, damping)
         way = step = np.clip(step, -farthest, farthest)
-        step[-1] = size[-1] = 0.0
         if damping == 0.0:
             if past:
                 way = _mixed(at, step, size, past)
@@ -187,27 +233,7 @@ def descend(
         else:
             damping = max(10 * damping, _DAMPED)
             settled = damping > 1e8  # no step of any length lowers the cost any more
-    return minimum(problem, *apart(at), here, prior, settled)
-
-
-def _places(problem: Problem, equations: Equations, theta: Array) -> Ints:
-    """Where the border's unknowns, then each block's, stand among all; -1 for those of none."""
-    each = theta[0].size
-
-    def of(paints: Ints, scalars: Ints, size: int) -> Ints:
-        found = (paints[:, None] * each + np.arange(each)).ravel()
-        found = np.append(found, theta.size + scalars)
-        return np.pad(found, (0, size - found.size), constant_values=-1)
-
-    hubs, shared = np.array(problem.hubs, dtype=np.intp), clusters(problem)[1]
-    return np.concatenate(
-        [of(hubs, shared, equations.gb.size)]
-        + [
-            of(b.paints[: b.own], b.scalars[: b.own_scalars], n.gl.shape[1])
-            for n in equations.normals
-            for b in n.blocks
-        ]
-    )
+    return Solution(problem, *apart(at), here, settled)
 
 
 def _mixed(at: Array, step: Array, size: Array, past: Sequence[tuple[Array, Array]]) -> Array:
@@ -225,92 +251,68 @@ def _mixed(at: Array, step: Array, size: Array, past: Sequence[tuple[Array, Arra
     return np.asarray(step - (by_at + by_step) @ share)
 
 
-class Eliminated(NamedTuple):
-    """Equations without the blocks' own unknowns.
+class Part(NamedTuple):
+    """A block's own unknowns, eliminated.
 
     Attributes
     ----------
-    parts : list of (block, factor, solved)
-        The Cholesky factor L of a block's own part, and ``inv(L)`` times its equations' other two,
-        transposed: (B + 1, L), the right-hand side last.
-    schur : (B, B) array
-    right : (B,) array
-    curvature : array
-        Diagonal of the border's equations, then of each own part.
+    block : Block
+    factor : (L, L) array
+        Lower Cholesky factor of its own equations.
+    solved : (B + 1, L) array
+        Its inverse times how the border meets them, and, last, their right-hand side.
+    curvature : (L,) array
+        Their diagonal.
     """
 
-    parts: list[tuple[Block, Array, Array]]
-    schur: Array
-    right: Array
+    block: Block
+    factor: Array
+    solved: Array
     curvature: Array
 
 
-def eliminate(equations: Equations, damping: float) -> Eliminated:
+def eliminate(equations: Equations, damping: float) -> tuple[list[Part], Array, Array]:
     """Eliminate each block's own unknowns; what is left are the border's equations."""
-    schur, right = equations.bb.copy(), equations.gb.copy()
-    curvature = [np.diag(schur).copy()]
-    np.einsum("ii->i", schur)[...] *= 1 + damping
+    whole = np.block([[equations.bb, equations.gb[:, None]], [equations.gb, np.zeros(1)]])
+    np.einsum("ii->i", whole)[...] *= 1 + damping
     width, parts = equations.pull.shape[1], []
     for n in equations.normals:
         for g, block in enumerate(n.blocks):
-            factor, bl = n.own(g)
-            both = np.concatenate([bl, n.gl[g : g + 1]])
+            factor, both = n.own(g)
             for i, paint in enumerate(block.paints[: block.own]):
                 at = slice(i * width, (i + 1) * width)
                 factor[at, at] += equations.prior.precision[paint]
                 both[-1, at] -= equations.pull[paint]
             diagonal = np.einsum("ii->i", factor)
-            curvature.append(diagonal.copy())
+            curvature = diagonal.copy()
             diagonal *= 1 + damping
             if diagonal.size:
                 # LAPACK reads by columns, so what is lower to us is upper to it.
                 if dpotrf(factor.T, overwrite_a=1)[1]:
                     raise np.linalg.LinAlgError("a block of the fit isn't positive definite")
                 dtrtrs(factor.T, both.T, trans=1, overwrite_b=1)
-            schur -= both[:-1] @ both[:-1].T
-            right -= both[:-1] @ both[-1]
-            parts.append((block, factor, both))
-    return Eliminated(parts, schur, right, np.concatenate(curvature))
+            whole -= both @ both.T
+            parts.append(Part(block, factor, both, curvature))
+    return parts, whole[:-1, :-1], whole[:-1, -1]
 
 
-def newton_step(equations: Equations, damping: float) -> tuple[Array, Array]:
-    """Step of the border's unknowns, then each block's, and the root of each one's curvature."""
-    parts, schur, right, curvature = eliminate(equations, damping)
+def newton_step(problem: Problem, equations: Equations, damping: float) -> tuple[Array, Array]:
+    """Step of log K and log S, then of the nuisance values; and the root of their curvatures."""
+    parts, schur, right = eliminate(equations, damping)
     border = np.asarray(np.linalg.solve(schur, right) if right.size else right, dtype=float)
-    steps = [border]
-    for _, factor, both in parts:
-        own = both[-1] - border @ both[:-1]
-        steps.append(dtrtrs(factor.T, own)[0] if own.size else own)
-    return np.concatenate(steps), np.sqrt(curvature)
+    width = equations.pull.shape[1]
+    step, size = np.zeros((2, equations.pull.size + len(problem.nuisances)))
 
+    def put(paints: Ints, scalars: Ints, values: Array, curvature: Array) -> None:
+        at = (paints[:, None] * width + np.arange(width)).ravel()
+        at = np.append(at, equations.pull.size + scalars)
+        step[at], size[at] = values[: at.size], np.sqrt(curvature[: at.size])
 
-def minimum(
-    problem: Problem, theta: Array, nu: Array, here: Equations, prior: Prior, settled: bool
-) -> Solution:
-    """Collect a solution at its minimum, where its equations were last formed."""
-    fitted, by_bare = np.full((2, *problem.measured.shape), np.nan)
-    share = np.zeros(problem.fractions.shape)
-    thickness = np.full(problem.film.size, np.nan)
-    kept = {}
-    parts, schur, *_ = eliminate(here, 0.0)
-    for block, factor, both in parts:
-        response = dtrtrs(factor.T, both[:-1].T)[0] if both.size else both[:-1].T
-        size = theta[block.paints[: block.own]].size + block.own_scalars
-        kept[id(block)] = (block, (factor[:size, :size], True), response[:size])
-    for n in here.normals:
-        for block, made, slope in zip(n.blocks, n.fitted, n.by_bare, strict=True):
-            fitted[block.rows] = made[: block.rows.size]
-            by_bare[block.rows] = slope[: block.rows.size]
-    for batch in batches(problem):
-        c, log_x, *_ = batch.mixes(np.append(nu, 0.0)[batch.scalars])
-        for block, shares, log in zip(batch.blocks, c, log_x, strict=True):
-            share[np.ix_(block.drawdowns, block.paints)] = shares[: block.drawdowns.size]
-            thickness[block.drawdowns] = np.exp(log[: block.drawdowns.size])
-    thickness[~problem.film] = np.nan
-    border = np.asarray(np.linalg.inv(schur) if schur.size else schur, dtype=float)
-    blocks = tuple(kept[id(b)] for b in clusters(problem)[0])
-    shared = clusters(problem)[1]
-    return Solution(
-        theta, nu, fitted, by_bare, share, thickness, blocks, border, schur, shared, prior,
-        here.cost, settled,
-    )  # fmt: skip
+    hubs = np.array(problem.hubs, dtype=np.intp)
+    put(hubs, clusters(problem)[1], border, np.diag(equations.bb))
+    for block, factor, solved, curvature in parts:
+        own = solved[-1] - border @ solved[:-1]
+        if own.size:
+            own = dtrtrs(factor.T, own)[0]
+        put(block.paints[: block.own], block.scalars[: block.own_scalars], own, curvature)
+    return step, size
