@@ -68,7 +68,7 @@ def plot_ways(
         for i, colours in enumerate(pairs):
             cut |= _swatch(ax, _GAP + i * (_WIDE + _GAP), y, colours, f"way/{row}/{i}")
         _words(ax, recipe, names, row, wide + 0.25, y + _TALL)
-    foot = "left half the target, right half the mix as foretold in a film that hides"
+    foot = "left half the target, right half the mix as foretold"
     if answer.target.reflectance is None:
         foot += "; the target's spectrum is unknown, so other lights show the mix alone"
     if cut:

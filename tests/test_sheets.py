@@ -162,9 +162,30 @@ def test_chart_from_the_command_line(tool, tmp_path):
     assert "Anchor Blue + Rope Earth" in said and "Hull White" in said
 
 
+def test_pots_say_what_was_mixed_of_which_tubes_and_what_it_dried_to(tmp_path, monkeypatch, capsys):
+    studio = make_demo(tmp_path / "demo").folder
+    monkeypatch.chdir(tmp_path)
+
+    def tool(*said):
+        done = run(monkeypatch, capsys, *said, "--studio", studio)
+        assert done.status == 0, done.err
+        return done
+
+    tool("recipe", "62,-18,-9", "--keep", "sea", "--note", "for the transom")
+    tool("recipe", "sea", "--make", "40ml", "--made")
+    tool("sheet", "pots")
+    said = text_of((tmp_path / "pot-labels.pdf").read_bytes())
+    assert "sea" in said and "Hull White" in said and "lot" in said and "as foretold" in said
+    tool("recipe", "sea", "--swatch", "61,-17,-10")
+    tool("sheet", "pots", "sea", "--out", "dried.pdf")
+    assert "as it dried" in text_of((tmp_path / "dried.pdf").read_bytes())
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
+        (("pots",), "no batch was kept"),
+        (("pots", "nothing"), "is no kept recipe"),
         (("chart", "NOBODY"), "NOBODY"),
         (("chart", "ANCHOR"), "two tubes"),
         (("chart", "--page", "a3"), "a4 or letter"),

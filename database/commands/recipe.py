@@ -12,6 +12,8 @@ from .common import JsonOption, StudioOption, open_store, say, working
 from .photographs import BlackOption, GreyOption, WhiteOption, no_photo, target_in_photo
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from ...calibrate.optics.coefficients import Coefficients
     from .. import schema
     from ..recipe import Answer, Recipe
@@ -79,6 +81,10 @@ def recipe(
         typer.Option(metavar="COLOUR", help="What the last batch of a kept recipe dried to."),
     ] = None,
     note: Annotated[str, typer.Option(help="A note to keep with it.")] = "",
+    picture: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Draw the ways beside the target: a .png or .svg."),
+    ] = None,
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
@@ -99,6 +105,10 @@ def recipe(
             listed = _kept(store, {"--keep": keep, "--make": make, "--swatch": swatch})
             say(listed[1], as_json, lambda: show_kept(listed[0], names))
             return
+        if picture is not None:
+            from ..plot_style import check_suffix
+
+            check_suffix(picture)
         gloss = check_finish(finish or ("gloss" if photo else None))
         film = None if thickness is None else Film(thickness, over)
         kept = None if photo else kept_recipe(store, target or "")
@@ -123,6 +133,8 @@ def recipe(
         result = as_dict(answer, orders, snapped)
         result["model"] = palette.coefficients.model
         result["reckoned"] = store.model_words(palette.coefficients)
+        if picture is not None:
+            result["picture"] = str(_draw(answer, palette, names, picture))
         if keep:
             seen = {"finish": gloss} if gloss else {}
             seen |= {"thickness_um": film.thickness_um, "over": film.over} if film else {}
@@ -136,6 +148,8 @@ def recipe(
     if batch is not None:
         said = "The swatch is kept with the batch." if swatch else "The batch is kept."
     said = f"{result['reckoned']}\n{said}".rstrip()
+    if picture is not None:
+        said += f"\nPicture: {picture}"
     say(result, as_json, lambda: show(answer, orders, snapped, names, palette, said))
 
 
@@ -168,6 +182,15 @@ def _wanted(
         return target_in_photo(photo, at, grey, white, black)
     no_photo(at=at, grey=grey, white=white, black=black)
     return parse_target(target or "", store)
+
+
+def _draw(answer: Answer, palette: Palette, names: dict[str, str], file: Path) -> Path:
+    from ..plot_style import save
+    from ..plot_ways import plot_ways
+
+    figure: Figure = plot_ways(answer, palette.coefficients, names).get_figure(root=True)
+    figure.set_layout_engine("tight")
+    return save(figure, file)
 
 
 def _nickname(store: Store, text: str) -> str:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, open_store, say, worked, working
 
 if TYPE_CHECKING:
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
 
 EXAMPLE = "tintladder sheet chart ANCHOR ROPE LANTERN"
 app = typer.Typer(
-    help="Print paper for the studio wall: a mixing chart, labels for tubes.",
+    help="Print paper for the studio wall: a mixing chart, labels for tubes and pots.",
     epilog=worked(EXAMPLE),
     no_args_is_help=True,
 )
@@ -63,6 +64,32 @@ def tubes(
 
         content = print_labels(tube_labels(store, _chosen(store, paints)), page)
     _keep(out or Path("tube-labels.pdf"), content, as_json)
+
+
+@app.command("pots", epilog=worked("tintladder sheet pots sea"))
+def pots(
+    recipes: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[RECIPE]...", help="Kept recipes; else all."),
+    ] = None,
+    page: PageOption = "a4",
+    out: OutOption = None,
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
+    """Print labels for pots of kept batches: parts, tubes and lots, date, dried colour."""
+    with open_store(studio) as store, working("Gathering", as_json):
+        from ..recipe_store import kept_recipes
+        from ..sheet_pots import pot_labels, print_pots
+
+        kept = {each.recipe.name: each for each in kept_recipes(store)}
+        asked = [text.strip().casefold() for text in recipes or kept]
+        for name in asked:
+            if name not in kept:
+                raise InputError(None, name, "is no kept recipe", "list them: tintladder recipe")
+        paints = {paint.nickname: paint for paint in store.paints()}
+        content = print_pots(pot_labels([kept[name] for name in asked], paints), page)
+    _keep(out or Path("pot-labels.pdf"), content, as_json)
 
 
 def _chosen(store: Store, paints: list[str] | None) -> list[str]:

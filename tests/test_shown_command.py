@@ -1,4 +1,4 @@
-"""The lesson command, and the set-out page, from the command line."""
+"""Things to look at from the command line: handout, set-out page, picture of the ways."""
 
 from __future__ import annotations
 
@@ -43,6 +43,12 @@ def test_a_set_out_is_printed_when_asked(tool, tmp_path):
     assert "Set out for 2 colours" in said and "Hull White" in said
 
 
+def test_ways_to_a_colour_are_drawn_when_asked(tool, tmp_path):
+    done = tool("recipe", "62,-18,-9", "--ways", 2, "--picture", "ways.png")
+    assert done.status == 0 and "Picture: ways.png" in done.out
+    assert (tmp_path / "ways.png").read_bytes().startswith(b"\x89PNG")
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
@@ -50,6 +56,7 @@ def test_a_set_out_is_printed_when_asked(tool, tmp_path):
         (("lesson", "62,-18,-9", "--grey", "1,1"), "--grey"),
         (("lesson", "62,-18,-9", "--out", "/proc/none/a.html"), "can't be written"),
         (("setout", "62,-18,-9", "--print", "a.pdf", "--page", "a3"), "a4 or letter"),
+        (("recipe", "62,-18,-9", "--picture", "ways.gif"), ".png or .svg"),
     ],
 )
 def test_refuses_in_one_line_and_leaves_nothing(tool, tmp_path, arguments, said):
