@@ -222,3 +222,7 @@ def test_words():
         "a different colour",
     ]
     assert str(D50) == "D50/2°"
+
+
+def test_a_sure_colour_has_no_band():
+    np.testing.assert_array_equal(ciede2000_band(np.array([[50.0, 5, 5]]), np.zeros((1, 3, 3))), 0)

@@ -196,7 +196,8 @@ def ciede2000_band(colours: Array, covariance: Array) -> Array:
     product = ciede2000_metric(colours) @ np.atleast_3d(covariance)
     mean = np.trace(product, axis1=1, axis2=2)
     spread = 2 * np.trace(product @ product, axis1=1, axis2=2)
-    freedom = 2 * mean**2 / np.maximum(spread, 1e-300)
+    # A colour that is sure has no freedom, and no band.
+    freedom = np.where(mean > 0, 2 * mean**2 / np.maximum(spread, 1e-300), 1.0)
     result: Array = np.sqrt(mean * chi2.ppf(0.95, freedom) / freedom)
     return result
 
