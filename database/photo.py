@@ -17,7 +17,7 @@ from ..calibrate.cards.layout import Layout
 from ..calibrate.errors import InputError
 from ..calibrate.optics.colour import ciede2000, srgb_to_lab
 from ..calibrate.optics.spectra import Array
-from ..calibrate.scan.characterise import decoded
+from ..calibrate.scan.curve import decoded
 from ..calibrate.scan.find import find_card, markers_in
 from ..calibrate.scan.image import Picture, read_picture
 from ..calibrate.scan.reading import TYPICAL_WHITE

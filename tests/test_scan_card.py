@@ -12,13 +12,8 @@ from tintladder.calibrate.cards.layout import read_layout
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import ciede2000, lab
 from tintladder.calibrate.optics.spectra import GRID
-from tintladder.calibrate.scan.characterise import (
-    Characterised,
-    Curve,
-    decoded,
-    expanded,
-    lab_of,
-)
+from tintladder.calibrate.scan.characterise import Characterised, expanded, lab_of
+from tintladder.calibrate.scan.curve import Curve, decoded
 from tintladder.calibrate.scan.find import find_card
 from tintladder.calibrate.scan.improved import HALO, improvements, sharpening
 from tintladder.calibrate.scan.reading import read_scan, references_read

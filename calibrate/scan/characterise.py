@@ -20,10 +20,10 @@ from ..errors import InputError
 from ..optics.colour import D50, ciede2000, weights
 from ..optics.sensors import Sensors, estimate_sensors, left_out_misfit
 from ..optics.spectra import GRID, Array
+from .curve import BASES, Curve, decoded
 from .settings import Settings
 from .stray import TYPICAL
 
-BASES = ("sRGB", "linear", "gamma 2.2", "gamma 1.8")
 FEWEST_NEUTRALS, FEWEST_COLOURS = 4, 18
 _NEUTRAL = 6.0
 """C*ab under which a patch counts as neutral."""
@@ -35,45 +35,6 @@ _BEND_PULL = 0.3
 MOST_MISFIT = 2.0
 """Misfit beyond which a device's channels are no sums of light."""
 _FOLDS = 6
-
-
-def decoded(base: str, encoded: Array) -> Array:
-    """Undo an encoding of values 0-1."""
-    v = np.asarray(encoded, dtype=float)
-    if base == "linear":
-        return v
-    if base == "sRGB":  # IEC 61966-2-1
-        low = v <= 0.04045
-        return np.where(low, v / 12.92, ((np.maximum(v, 0.04045) + 0.055) / 1.055) ** 2.4)
-    return np.asarray(np.maximum(v, 0) ** float(base.rpartition(" ")[2]))
-
-
-@dataclass(frozen=True)
-class Curve:
-    """Takes encoded channels to linear ones: a polynomial between cube roots.
-
-    Attributes
-    ----------
-    base : str
-        One of `BASES`, undone first.
-    terms : (3, D) array
-        Of each channel, from the first power on: black stays black, so that no stray light can
-        hide in the curve.
-    """
-
-    base: str
-    terms: Array
-
-    def __call__(self, encoded: Array) -> Array:
-        """Linear values of encoded ones (..., 3); 1 is the perfect diffuser."""
-        t = np.cbrt(decoded(self.base, encoded))
-        powers = np.stack([t ** (i + 1) for i in range(self.terms.shape[1])], axis=-1)
-        return np.asarray(np.einsum("...cd,cd->...c", powers, self.terms) ** 3)
-
-    @classmethod
-    def plain(cls, base: str = "sRGB") -> Curve:
-        """The encoding alone."""
-        return cls(base, np.ones((3, 1)))
 
 
 @dataclass(frozen=True)
@@ -94,7 +55,7 @@ class Characterised:
     patches : int
         Of the target.
     mean, p95 : float
-        CIEDE2000 of patches left out in turn.
+        CIEDE2000 of patches left out in turn; NaN where no target was read.
     stray : float
         Share of stray light that the target showed.
     bend : float
@@ -146,8 +107,8 @@ class Characterised:
             "matrix": self.matrix.tolist(),
             "sensors": sensors,
             "patches": self.patches,
-            "mean": self.mean,
-            "p95": self.p95,
+            "mean": _plain(self.mean),
+            "p95": _plain(self.p95),
             "stray": self.stray,
             "bend": self.bend,
             "misfit": None if self.misfit is None else list(self.misfit),
@@ -160,12 +121,17 @@ class Characterised:
         given["settings"] = Settings(**said["settings"])
         given["curve"] = Curve(said["curve"]["base"], np.array(said["curve"]["terms"]))
         given["matrix"] = np.array(said["matrix"])
+        given |= {key: np.nan if said[key] is None else said[key] for key in ("mean", "p95")}
         given["misfit"] = tuple(said["misfit"]) if said.get("misfit") else None
         if (s := said["sensors"]) is not None:
             wavelengths = np.array(s["wavelengths"])
             factors = np.array(s["factors"]).reshape(-1, 3, wavelengths.size)
             given["sensors"] = Sensors(np.array(s["sensitivity"]), factors, wavelengths)
         return cls(**given)
+
+
+def _plain(value: float) -> float | None:
+    return None if np.isnan(value) else value
 
 
 def expanded(linear: Array, degree: int) -> Array:

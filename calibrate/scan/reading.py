@@ -16,7 +16,8 @@ from ..errors import InputError
 from ..optics.colour import srgb_of_xyz
 from ..optics.spectra import Array
 from ..optics.surface import Surface
-from .characterise import Characterised, Curve, lab_of
+from .characterise import Characterised, lab_of
+from .curve import Curve
 from .find import Found, find_card
 from .image import Picture
 from .sample import MOST_CLIPPED, MOST_LEFT_OUT, Sample, sample_all, sites
@@ -28,7 +29,7 @@ TYPICAL_WHITE = (0.85, 0.04)
 source): what stands in where no reference is known."""
 _SCALE_SD = 0.01
 """Relative standard uncertainty of a scanner's scale from one scan to the next."""
-_GREY_SD = 0.01
+GREY_SD = 0.01
 """Relative, of a bought grey card's stated reflectance."""
 _UNKNOWN_SD = 0.08
 """Relative standard uncertainty of a channel of a device that isn't characterised."""
@@ -122,7 +123,7 @@ def read_scan(
     curve = Curve.plain() if device is None else device.curve
     evened = even_out(picture, found, samples, curve)
     _check_painted(samples, evened.values, picture.facts.file)
-    level, unsure, scale = _level(samples, evened, picture, device, grey)
+    level, unsure, scale = level_of(samples, evened, picture, device, grey)
     rows = [i for i, s in enumerate(samples) if s.site.kind in ("step", "bare")]
     values = evened.values[rows] * level
     unsure = unsure if device is not None else float(np.hypot(unsure, _UNKNOWN_SD))
@@ -183,21 +184,27 @@ def _check_painted(samples: tuple[Sample, ...], values: Array, file: str) -> Non
             )
 
 
-def _level(
+def level_of(
     samples: tuple[Sample, ...],
     evened: Evened,
     picture: Picture,
     device: Characterised | None,
     grey: float | None,
 ) -> tuple[Array, float, str]:
-    """What evened values are multiplied by, its relative uncertainty, and what it rests on."""
+    """What evened values are multiplied by, its relative uncertainty, and what it rests on.
+
+    Raises
+    ------
+    InputError
+        Where the card has nothing to take it from.
+    """
     greys = [i for i, s in enumerate(samples) if s.site.kind == "grey"]
     if grey is not None:
         if not greys:
             raise InputError(
                 picture.facts.file, "--grey", "this layout has no grey pieces", "leave it out"
             )
-        return grey / evened.values[greys].mean(axis=0), _GREY_SD, "grey"
+        return grey / evened.values[greys].mean(axis=0), GREY_SD, "grey"
     if device is not None and device.settings.kind != LOSSY:
         return np.ones(3), _SCALE_SD, "device"
     whites = [i for i, s in enumerate(samples) if s.site.label == "bare/white"]
@@ -226,7 +233,7 @@ def _flags(samples: list[Sample], values: Array) -> tuple[tuple[str, str], ...]:
     return tuple(flags)
 
 
-_SRGB = np.array(
+SRGB = np.array(
     [
         [0.4360747, 0.3850649, 0.1430804],
         [0.2225045, 0.7168786, 0.0606169],
@@ -237,7 +244,7 @@ _SRGB = np.array(
 
 
 def _srgb_to_xyz(linear: Array) -> Array:
-    return np.asarray(linear @ _SRGB.T)
+    return np.asarray(linear @ SRGB.T)
 
 
 def references_read(card: ScannedCard) -> dict[str, Array]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 import cv2
@@ -12,8 +13,9 @@ from ..cards.layout import Layout
 from ..errors import InputError
 from ..formats.target_values import TargetValues, plain_label
 from ..optics.spectra import Array
-from .characterise import Characterised, Curve, characterise
-from .find import Found
+from .characterise import Characterised, characterise
+from .curve import Curve
+from .find import Found, project
 from .image import Picture
 from .sample import MOST_CLIPPED, Sample, Site, sample_all
 from .settings import Settings
@@ -68,6 +70,49 @@ def grid_found(
         for c in range(columns)
     )
     return found, sites
+
+
+def strip_sites(found: Found, corners: Array, known: TargetValues, file: str) -> tuple[Site, ...]:
+    """Patches of the grey strip of a target after ISO 12641-1, which lies along its grid.
+
+    Parameters
+    ----------
+    found : Found
+        The grid.
+    corners : (4, 2) array
+        Outer corners of the strip in px: upper left, upper right, lower right, lower left.
+    known : TargetValues
+        That name its patches GS0, GS1 and on, the lightest first.
+    file : str
+
+    Raises
+    ------
+    InputError
+        Where they name none, or the corners don't lie along the grid.
+    """
+    count = sum(re.fullmatch(r"GS\d+", label) is not None for label in known.labels)
+    if not count:
+        raise InputError(
+            known.file, "GS0", "it names no patch of a grey strip", "leave out --strip"
+        )
+    ends = project(np.asarray(np.linalg.inv(found.to_px), dtype=float), corners)
+    (x0, y0), (x1, y1) = ends.min(axis=0), ends.max(axis=0)
+    along = np.abs(ends - np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])).max()
+    if along > _UNIT or (x1 - x0) < count * (y1 - y0) / 4:
+        raise InputError(
+            file,
+            "--strip",
+            "expected upper left, upper right, lower right, lower left of a strip along the grid",
+            "give them in px, in that order",
+        )
+    wide, high, inner = (x1 - x0) / count, y1 - y0, 1 - 2 * _INNER
+    return tuple(
+        Site(
+            f"GS{i}",
+            Box(x0 + (i + _INNER) * wide, y0 + _INNER * high, inner * wide, inner * high),
+        )
+        for i in range(count)
+    )
 
 
 def read_target(

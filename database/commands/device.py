@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import isnan
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -32,9 +33,12 @@ def device(ctx: typer.Context, as_json: JsonOption = False, studio: StudioOption
 def scanner(
     picture: Annotated[Path, typer.Argument(help="Scan of a reference target, or of a card.")],
     values: Annotated[
-        Path,
-        typer.Argument(help="Known values: CGATS with spectra, XYZ or CIELAB; or readings."),
-    ],
+        Path | None,
+        typer.Argument(
+            help="Known values: CGATS with spectra, XYZ or CIELAB; or readings of the card. "
+            "Without them --card's own references stand in."
+        ),
+    ] = None,
     name: Annotated[str, typer.Option(help="What you call the device.")] = "scanner",
     grid: Annotated[
         str | None,
@@ -47,8 +51,18 @@ def scanner(
             "else they are looked for."
         ),
     ] = None,
+    strip: Annotated[
+        str | None,
+        typer.Option(help="Outer corners of its grey strip GS0, GS1 ..., in the same way."),
+    ] = None,
     card: Annotated[
-        str | None, typer.Option(help="Instead: a card of this studio, measured as well.")
+        str | None, typer.Option(help="Instead: a card of this studio, measured as well or not.")
+    ] = None,
+    grey: Annotated[
+        float | None,
+        typer.Option(
+            min=0.02, max=0.95, help="Reflectance of the card's bought grey pieces, without VALUES."
+        ),
     ] = None,
     as_json: JsonOption = False,
     studio: StudioOption = None,
@@ -67,6 +81,8 @@ def scanner(
             card,
             parse_grid(grid) if grid else None,
             parse_corners(corners) if corners else None,
+            parse_corners(strip) if strip else None,
+            grey,
             told,
         )
     said = _as_dict(made.device) | {
@@ -82,10 +98,11 @@ def _as_dict(made: Characterised) -> dict[str, Any]:
         "device": made.name,
         "settings": made.settings.as_dict(),
         "patches": made.patches,
-        "left_out_mean_ciede2000": round(made.mean, 3),
-        "left_out_p95_ciede2000": round(made.p95, 3),
+        "left_out_mean_ciede2000": None if isnan(made.mean) else round(made.mean, 3),
+        "left_out_p95_ciede2000": None if isnan(made.p95) else round(made.p95, 3),
         "stray_light": round(made.stray, 4),
         "sensitivities": made.sensors is not None,
+        "fit_for_spectra": made.fit_for_spectra,
     }
 
 
