@@ -9,6 +9,7 @@ from importlib.resources import as_file, files
 from pathlib import Path
 
 from ..calibrate.errors import InputError
+from .demo_scan import DemoScan, read_demo_scan, try_demo_scan
 from .fitting import StudioFit, fit_studio
 from .mixing import Look, look, why
 from .plot_style import save
@@ -39,6 +40,8 @@ class Demo:
     release : Release
     names : dict of nickname to name
     pictures : tuple of Path
+    scan : DemoScan
+        A paint as its scan alone tells of it.
     recipe, look, why, off
         A recipe's parts, how it should look, why it works, and how far it lay from the prediction
         when painted (CIEDE2000).
@@ -49,6 +52,7 @@ class Demo:
     release: Release
     names: dict[str, str]
     pictures: tuple[Path, ...]
+    scan: DemoScan
     recipe: dict[str, float]
     look: Look
     why: str
@@ -89,8 +93,11 @@ def make_demo(folder: Path, progress: Callable[[str], None] = lambda _: None) ->
             *sorted((folder / "readings").iterdir()),
         ]
         take_in(store, sources)
+        progress("reading a scan")
+        read_demo_scan(store, folder / "scans")
         progress("fitting ten paints")
         fitted = fit_studio(store)
+        scan = try_demo_scan(store)
         progress("publishing")
         release = publish(store, note="the boatyard's demo")
         names = {paint.nickname: paint.name for paint in store.paints()}
@@ -109,6 +116,7 @@ def make_demo(folder: Path, progress: Callable[[str], None] = lambda _: None) ->
         release,
         names,
         pictures,
+        scan,
         recipe,
         look(coefficients, recipe)[0],
         why(coefficients, recipe, names),

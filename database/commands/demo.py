@@ -25,6 +25,12 @@ def demo(as_json: JsonOption = False, studio: StudioOption = None) -> None:
     result = fit_as_dict(made.fitted, made.names)
     result |= {
         "release": made.release.version,
+        "scan": {
+            "paint": made.scan.paint,
+            "steps": list(made.scan.steps),
+            "de00_against_spectra": [round(float(off), 2) for off in made.scan.off],
+            "overlay": str(made.scan.overlay),
+        },
         "files": [str(p) for p in (*made.pictures, made.release.folder, made.release.archive)],
     }
     say(result, as_json, lambda: _show(made))
@@ -39,6 +45,13 @@ def _show(made: Demo) -> None:
     typer.echo(
         f"Predicted from the tubes alone; painted, it lay CIEDE2000 {made.off:.1f} away "
         f"({in_words(made.off)})."
+    )
+    scan = made.scan
+    typer.echo(
+        f"From a scan of its quick card alone, the tints of {made.names[scan.paint]} come out "
+        f"CIEDE2000 {scan.off.mean():.1f} from what the spectrophotometer says "
+        f"({in_words(float(scan.off.mean()))}), at worst {scan.off.max():.1f}. What was read "
+        f"where: {scan.overlay}"
     )
     typer.echo(f"How {made.names['ANCHOR']} tints toward white: {made.pictures[0]}")
     typer.echo(
