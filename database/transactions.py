@@ -74,6 +74,9 @@ class Transactions:
                 ) as session,
                 session.begin(),
             ):
+                # The writers' lock is taken now, not at the first statement: whatever is read
+                # within, a file beside the database too, is of one moment.
+                session.connection()
                 self._current = session
                 yield session
         except IntegrityError:

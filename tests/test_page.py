@@ -12,6 +12,7 @@ import pytest
 from tintladder.database import engine
 from tintladder.database.store import Store
 
+from .page_crowd import crowd
 from .page_server import Visitor, serving
 from .studio_cards import PATCHES, readings_text, write_all
 
@@ -293,3 +294,8 @@ def test_what_was_begun_by_a_server_since_stopped_is_said_to_be_cut_short(tmp_pa
         assert page.get(path, Accept="application/json").json == {"lost": True}
         with Store.open(tmp_path / "studio") as store:
             assert len(store.paints()) == 2
+
+
+def test_a_crowd_loses_nothing(demo, tmp_path):
+    shutil.copytree(demo.folder, tmp_path / "demo")
+    assert crowd(tmp_path / "demo", 30) == []
