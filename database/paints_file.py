@@ -147,6 +147,7 @@ _LOT_KEYS: dict[str, type] = {
     "on_hand": bool,
     "note": str,
 }
+_LARGEST = 1e9
 _SAID = {
     str: "words in quotes",
     list: "a list in brackets",
@@ -165,9 +166,13 @@ def _checked(table: Any, keys: Mapping[str, type], file: str, where: str) -> dic
             raise InputError(file, f"{where}, {key}", f"expected one of {known}", "mend the key")
         kind = keys[key]
         number = kind is float and isinstance(value, int | float) and not isinstance(value, bool)
+        number = number and abs(value) < _LARGEST
         if not (number or type(value) is kind):
             raise InputError(
-                file, f"{where}, {key}", f"expected {_SAID[kind]}, got {value!r}", "mend the value"
+                file,
+                f"{where}, {key}",
+                f"expected {_SAID[kind]}, got {str(value)[:40]!r}",
+                "mend the value",
             )
     return {key: float(v) if keys[key] is float else v for key, v in table.items()}
 

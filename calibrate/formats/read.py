@@ -89,7 +89,7 @@ def _sheets(raw: bytes, file: str) -> dict[str, list[list[str]]]:
         with zipfile.ZipFile(io.BytesIO(raw)) as archive:
             names = archive.namelist()
             unpacked = sum(info.file_size for info in archive.infolist())
-    except zipfile.BadZipFile:
+    except (zipfile.BadZipFile, NotImplementedError):
         raise InputError(file, None, "this looks like a damaged archive", _DO) from None
     if "xl/workbook.xml" not in names:
         raise InputError(file, None, "expected readings, this looks like a zip archive", _DO)
