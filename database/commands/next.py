@@ -2,16 +2,31 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from dataclasses import replace
+from math import hypot
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, open_store, say
+from .photographs import (
+    BlackOption,
+    GreyOption,
+    WhiteOption,
+    is_picture,
+    no_photo,
+    target_in_photo,
+)
+from .recipe import split
 
 if TYPE_CHECKING:
+    from ..dab import Likely
     from ..next_addition import Next
+    from ..plate import KeptDab
     from ..recipe_target import Target
+    from ..store import Store
 
 EXAMPLE = 'tintladder next "62,-18,-9" --add "HULL=8,STARBOARD=1"'
 
@@ -27,24 +42,59 @@ def next(
     wanted: Annotated[
         float | None, typer.Option(min=0.01, metavar="G", help="Grams needed in the end.")
     ] = None,
+    dab: Annotated[
+        str | None,
+        typer.Option(
+            metavar="PHOTO",
+            help="Parts unknown: a photograph of a dried dab beside a bare white and black, or "
+            "its colour as read. Never a wet heap.",
+        ),
+    ] = None,
+    at: Annotated[str | None, typer.Option(metavar="X,Y", help="Where the dab is seen.")] = None,
+    grey: GreyOption = None,
+    white: WhiteOption = None,
+    black: BlackOption = None,
+    heap: Annotated[
+        float | None, typer.Option(min=0.01, metavar="G", help="Grams in the heap, with --dab.")
+    ] = None,
+    of: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--of", metavar="NAME", help="A tube that is in the heap; name all, if known."
+        ),
+    ] = None,
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
     """Say what to add to the plate, and only add, so that the heap grows least."""
-    with open_store(studio) as store:
+    # The database's lock keeps two from writing the plate at once.
+    with open_store(studio) as store, store.transaction():
+        from ..dab import outcomes
         from ..mixing import parse_mix
         from ..next_addition import next_additions
         from ..on_hand import usable
-        from ..plate import on_plate, read_plate, write_plate
+        from ..plate import on_plate, read_dab, read_plate, write_dab, write_plate
+        from ..recipe_palette import Palette
         from ..recipe_target import parse_target
 
         goal = parse_target(target, store)
         folder = store.studio.folder
-        additions = [] if clear else read_plate(folder)
+        fresh = None
+        if dab is not None:
+            fresh = _dab(store, dab, at, grey, white, black, heap, split(of))
+            additions, kept = [], fresh
+        else:
+            no_photo(at=at, grey=grey, white=white, black=black)
+            additions = [] if clear else read_plate(folder)
+            kept = None if clear else read_dab(folder)
         if undo:
             if not additions:
                 raise InputError("--undo", None, "the plate is empty", "add something first")
             additions.pop()
+            kept = kept if additions else None
+        likely = _likely(store, kept) if kept else None
+        if fresh and likely:
+            additions = [{p: fresh.grams * share for p, share in likely.mixes[0].items()}]
         for text in add or []:
             additions.append(parse_mix(text, lambda name: store.find_paint(name).nickname))
         plate = on_plate(additions)
@@ -53,11 +103,17 @@ def next(
                 "--add", None, "the plate is empty",
                 'say what is on it: --add "HULL=8,STARBOARD=1", in grams',
             )  # fmt: skip
-        coefficients = usable(store, list(plate), [])
+        coefficients = usable(store, [*plate, *(kept.of if kept else ())])
         reckoned = store.model_words(coefficients)
         found = next_additions(coefficients, plate, goal.lab, wanted)
+        if likely and kept:
+            more = on_plate([*additions[1:], found.additions])
+            palette = Palette(coefficients)
+            _, unsure = outcomes(palette, likely, kept.grams, more, goal.lab)
+            found = replace(found, band=hypot(found.band, max(unsure - found.then, 0.0)))
         names = {paint.nickname: paint.name for paint in store.paints()}
         write_plate(folder, additions)
+        write_dab(folder, kept)
     result = {
         "plate": plate,
         "target": {"said": goal.said, "words": goal.words, "lab": [float(x) for x in goal.lab]},
@@ -70,18 +126,98 @@ def next(
         "model": coefficients.model,
         "reckoned": reckoned,
         "scan_made": bool(coefficients.select(list(plate)).scan_made.any()),
+        "dab": kept and _dab_as_dict(kept, likely),
     }
-    say(result, as_json, lambda: _show(found, plate, goal, names, reckoned))
+    remarks = _guess(likely, names) if likely else []
+    scanned = [names[p] for p in plate if coefficients.scan_made[coefficients.index(p)]]
+    if scanned:
+        remarks.append(f"{' and '.join(scanned)}: read by a scanner, so less sure.")
+    say(result, as_json, lambda: _show(found, plate, goal, names, reckoned, remarks))
+
+
+def _dab(
+    store: Store,
+    text: str,
+    at: str | None,
+    grey: str | None,
+    white: str | None,
+    black: str | None,
+    heap: float | None,
+    of: list[str],
+) -> KeptDab:
+    """Read a dab's colour from its photograph, or take it as it is said."""
+    from ..dab import READ_BAND
+    from ..plate import KeptDab
+    from ..recipe_target import parse_target
+
+    if heap is None:
+        raise InputError("--dab", text, "expected the grams in the heap too", "weigh it: --heap 8")
+    if is_picture(text):
+        seen = target_in_photo(Path(text), at, grey, white, black)
+    else:
+        no_photo(at=at, grey=grey, white=white, black=black)
+        seen = parse_target(text, store)
+    paints = tuple(dict.fromkeys(store.find_paint(name).nickname for name in of))
+    lightness, a, b = (float(x) for x in seen.lab)
+    finish = "gloss" if is_picture(text) else None
+    return KeptDab(seen.said, (lightness, a, b), seen.band or READ_BAND, finish, heap, paints)
+
+
+def _likely(store: Store, dab: KeptDab) -> Likely:
+    from ..dab import likely_mixes
+    from ..mixing import as_finished
+    from ..on_hand import usable
+    from .predict import check_finish
+
+    used = as_finished(usable(store, list(dab.of)), check_finish(dab.seen))
+    return likely_mixes(used, dab.target, dab.of)
+
+
+def _dab_as_dict(dab: KeptDab, likely: Likely | None) -> dict[str, Any]:
+    assert likely is not None
+    return {
+        "said": dab.said,
+        "lab": list(dab.lab),
+        "band_de00": dab.band,
+        "grams": dab.grams,
+        "likely_parts": likely.mixes[0],
+        "between": {name: list(ends) for name, ends in likely.spread.items()},
+        "shows_through_de00": likely.shows_through,
+    }
+
+
+def _guess(likely: Likely, names: dict[str, str]) -> list[str]:
+    """What the heap is likely made of, in words."""
+    parts = ", ".join(
+        f"{100 * likely.mixes[0][name]:.0f} % {names[name]} ({100 * low:.0f} to {100 * high:.0f})"
+        for name, (low, high) in likely.spread.items()
+    )
+    lines = [f"By its dab the heap is likely {parts}."]
+    if likely.spread and min(low for low, _ in likely.spread.values()) == 0:
+        lines.append("Other tubes may be in it: if you know which they are, name them with --of.")
+    if likely.shows_through > 2:
+        lines.append(
+            "A thin smear of that still shows its card, and a dab must hide it: put on a second "
+            "coat."
+        )
+    return lines
 
 
 def _show(
-    found: Next, plate: dict[str, float], goal: Target, names: dict[str, str], reckoned: str
+    found: Next,
+    plate: dict[str, float],
+    goal: Target,
+    names: dict[str, str],
+    reckoned: str,
+    remarks: list[str],
 ) -> None:
     from ...calibrate.optics.colour import in_words
     from ..colour_words import colour_words
     from ..next_addition import NEAR
 
-    heap = ", ".join(f"{grams:g} g {names[name]}" for name, grams in plate.items())
+    for line in remarks:
+        typer.echo(line)
+    heap = ", ".join(f"{grams:.4g} g {names[name]}" for name, grams in plate.items())
     typer.echo(f"On the plate: {heap}: {colour_words(found.now)}.")
     typer.echo(f"Wanted: {goal.words}. It is off by {found.off:.1f} ({in_words(found.off)}).")
     if found.off <= NEAR:

@@ -13,7 +13,7 @@ from ...calibrate.errors import InputError
 from ..mixing import parse_mix
 from ..next_addition import NEAR, next_additions
 from ..on_hand import usable
-from ..plate import Additions, on_plate, read_plate, write_plate
+from ..plate import Additions, on_plate, read_dab, read_plate, write_dab, write_plate
 from ..recipe_store import keep_recipe, kept_recipes
 from ..recipe_target import Target
 from ..store import Store
@@ -117,7 +117,7 @@ def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
         grams = more | {paint: 0.0 for paint in way.recipe.parts if paint not in more}
     said["plate"] = {
         "additions": additions, "seen": _seen(additions), "sum": plate, "next": found,
-        "grams": grams,
+        "grams": grams, "dab": read_dab(store.studio.folder),
     }  # fmt: skip
     return True
 
@@ -145,6 +145,8 @@ def change_plate(asked: Asked) -> Response:
         else:
             raise InputError("plate", what, "expected to add, undo or clear", "use its buttons")
         write_plate(folder, additions)
+        if not additions:
+            write_dab(folder, None)
     return go(_address(_chosen(asked), at="plate"))
 
 
