@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ...calibrate.errors import InputError
+from . import spectro
 from .common import JsonOption, StudioOption, open_store, say, worked, working
 
 if TYPE_CHECKING:
@@ -126,3 +127,6 @@ def _show(made: Made) -> None:
     for remark in made.remarks:
         typer.echo(f"Note: {remark}.")
     typer.echo(f"Look at what was read where: {made.overlay}")
+
+
+app.command("spectro", epilog=worked(spectro.EXAMPLE))(spectro.spectro)
