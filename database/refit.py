@@ -93,6 +93,12 @@ def refit_release(
     progress : callable, optional
         Called with what goes on.
     """
+    beside = release.by_transport
+    return [*_refits(release, progress), *(_refits(beside, progress) if beside else [])]
+
+
+def _refits(release: LoadedRelease, progress: Callable[[str], None]) -> list[Refit]:
+    """Fit every fit by one model anew."""
     fits, paints = release.tables["fits"].sort_values("fit"), release.tables["paints"]
     found, errors = [], dict[int, Array]()
     for n, row in enumerate(fits.itertuples(), 1):

@@ -329,7 +329,9 @@ def _write(
     rest = {
         DESCRIPTOR: as_json(describe(name, made.version, created, code, digests, said)),
         SCHEMA: as_json(json_schema()),
-        "README.md": readme(name, made.version, list(held.paints), held.scale, cautions).encode(),
+        "README.md": readme(
+            name, made.version, list(held.paints), held.scale, cautions, held.curve
+        ).encode(),
         "CHANGELOG.md": changelog([entry, *_history(made.earlier)]).encode(),
         "CITATION": citation("Paints", made.version, created, len(held.paints), code).encode(),
     }

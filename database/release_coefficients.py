@@ -21,7 +21,7 @@ _PIECE = 50
 
 
 def coefficient_texts(
-    parts: Sequence[Part], paints: Sequence[str]
+    parts: Sequence[Part], beside: Sequence[Part], paints: Sequence[str]
 ) -> dict[str, Callable[[], Iterator[str]]]:
     """Coefficients as CSV: wavelengths, coefficients, covariance, own, shared, factors.
 
@@ -29,27 +29,38 @@ def coefficient_texts(
     ----------
     parts : sequence of Part
         Of fits that are alike.
+    beside : sequence of Part
+        Of fits by transport of some of the same paints; may be none.
     paints : sequence of str
-        All their paints, in the order of the tables; all rows of a paint stand together.
+        All paints, in the order of the tables; all rows of a paint stand together.
     """
-    each = [part for _, part in parts]
-    place = {paint: (n, i) for n, part in enumerate(each) for i, paint in enumerate(part.paints)}
+    names = factor_names(parts), factor_names(beside)
+    # Factors are numbered through.
     numbers = [rows + 1 for rows in factor_rows(parts)]
+    numbers += [rows + 1 + len(names[0]) for rows in factor_rows(beside)]
+    place: dict[str, list[tuple[Coefficients, int, Ints]]] = {}
+    for (_, part), of_part in zip((*parts, *beside), numbers, strict=True):
+        for i, paint in enumerate(part.paints):
+            place.setdefault(paint, []).append((part, i, of_part))
 
     def pieces(write: Callable[[Coefficients, int, str, Ints], str]) -> Iterator[str]:
         for start in range(0, len(paints), _PIECE):
             yield "".join(
-                write(each[n], i, paint, numbers[n])
+                write(part, i, paint, of_part)
                 for paint in paints[start : start + _PIECE]
-                for n, i in [place[paint]]
+                for part, i, of_part in place[paint]
             )
 
     def wavelengths() -> Iterator[str]:
-        yield lines(figures(each[0].wavelengths), figures(model_error(parts)))
+        grid = parts[0][1].wavelengths
+        error = model_error(beside) if beside else np.full(grid.size, np.nan)
+        yield lines(figures(grid), figures(model_error(parts)), figures(error))
 
     def shared() -> Iterator[str]:
-        names = factor_names(parts)
-        yield lines(words(range(1, len(names) + 1)), words(names))
+        models = [part.model for _, part in (*parts[:1], *beside[:1])]
+        of_model = [m for m, some in zip(models, names, strict=False) for _ in some]
+        every = [*names[0], *names[1]]
+        yield lines(words(range(1, len(every) + 1)), words(every), of_model)
 
     return {
         "wavelengths": wavelengths,
@@ -93,24 +104,26 @@ def _local(c: Coefficients, i: int, paint: str, _: Ints) -> str:
         figures(local[0, 0]),
         figures(local[0, 1]),
         figures(local[1, 1]),
+        [c.model] * c.wavelengths.size,
     )
 
 
 def _own(c: Coefficients, i: int, paint: str, _: Ints) -> str:
-    return _changes(c.own[i], paint, np.arange(1, c.own.shape[1] + 1))
+    return _changes(c.own[i], paint, np.arange(1, c.own.shape[1] + 1), c.model)
 
 
 def _factors(c: Coefficients, i: int, paint: str, numbers: Ints) -> str:
-    return _changes(c.factors[:, i], paint, numbers)
+    return _changes(c.factors[:, i], paint, numbers, c.model)
 
 
-def _changes(changes: Array, paint: str, numbers: Ints) -> str:
+def _changes(changes: Array, paint: str, numbers: Ints, model: str) -> str:
     """Rows of one paint's changes (F, 2, W), by factor; those of nought left out."""
     order = np.argsort(numbers)
     kept = np.argwhere((changes[order] != 0).any(axis=2))
     return lines(
         [f"{paint},{numbers[order[f]]},{QUANTITIES[q]}" for f, q in kept],
         spectra(changes[order[kept[:, 0]], kept[:, 1]]),
+        [model] * len(kept),
     )
 
 

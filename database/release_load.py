@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -19,6 +19,7 @@ from .release_coefficients import coefficients_of, of_paints
 from .release_columns import Kind, Table
 from .release_descriptor import DESCRIPTOR
 from .release_files import read_files
+from .release_models import by_transport, main
 from .release_schema import LAYOUT, TABLES, tables_of
 from .release_text import heading
 
@@ -45,12 +46,21 @@ class LoadedRelease:
     descriptor : mapping
         Its ``datapackage.json``.
     tables : mapping of name to DataFrame
+        Those of the model that its paints state.
+    beside : mapping of name to DataFrame, or None
+        Those of the same paints by transport, where it has them.
     """
 
     name: str
     version: str
     descriptor: Mapping[str, Any]
     tables: Mapping[str, pd.DataFrame]
+    beside: Mapping[str, pd.DataFrame] | None = None
+
+    @property
+    def by_transport(self) -> LoadedRelease | None:
+        """The same release as if it held nothing but its paints by transport."""
+        return None if self.beside is None else replace(self, tables=self.beside, beside=None)
 
     @cached_property
     def coefficients(self) -> Coefficients:
@@ -92,7 +102,13 @@ def load_release(path: str | Path) -> LoadedRelease:
                 error
             )
     whole = {table.name: _whole(table, tables.get(table.name)) for table in TABLES}
-    return LoadedRelease(str(descriptor["name"]), str(descriptor["version"]), descriptor, whole)
+    return LoadedRelease(
+        str(descriptor["name"]),
+        str(descriptor["version"]),
+        descriptor,
+        main(whole),
+        by_transport(whole),
+    )
 
 
 def read_descriptor(files: Mapping[str, bytes], path: str | Path) -> dict[str, Any]:

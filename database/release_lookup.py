@@ -14,10 +14,11 @@ from .release_coefficients import coefficients_of, of_paints
 from .release_columns import Table
 from .release_descriptor import DESCRIPTOR
 from .release_load import parse_table, read_descriptor
+from .release_models import main
 from .release_schema import tables_of
 from .release_text import heading
 
-_OF_PAINTS = ("paints", "coefficients", "covariance", "own", "factors")
+_OF_PAINTS = ("paints", "coefficients", "covariance", "own", "factors", "transport")
 _WHOLE = ("wavelengths", "shared")
 
 
@@ -40,7 +41,8 @@ def load_paint(folder: str | Path, paint: str) -> Coefficients:
     try:
         said = read_descriptor({DESCRIPTOR: (place / DESCRIPTOR).read_bytes()}, folder)
         tables = {table.name: table for table in tables_of(said["layout"])}
-        found = {name: _rows(place, tables[name], paint) for name in _OF_PAINTS}
+        of_paint = [name for name in _OF_PAINTS if name in tables]
+        found = {name: _rows(place, tables[name], paint) for name in of_paint}
         found |= {
             name: parse_table(tables[name], (place / tables[name].file).read_bytes())
             for name in _WHOLE
@@ -57,7 +59,7 @@ def _coefficients(
 ) -> Coefficients:
     if tables["paints"].empty:
         raise InputError(folder, paint, "no such paint in this release", "give a nickname of it")
-    return coefficients_of(of_paints(tables, [paint]))
+    return coefficients_of(of_paints(main(tables), [paint]))
 
 
 def _rows(place: Path, table: Table, paint: str) -> pd.DataFrame:

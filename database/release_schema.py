@@ -26,6 +26,7 @@ _SPECULAR = text("specular", "specular included or excluded", ("included", "excl
 _GEOMETRY = text("geometry", "illumination:viewing of the instrument", GEOMETRIES)
 _SCALE = key("scale", "absolute (1/mm), or relative to the named white (its S is 1)")
 _MODEL = key("model", "theory that the coefficients belong to")
+_OF_MODEL = replace(_MODEL, since=2)
 _FIT = count("fit", "number of the fit")
 _SURFACE = (
     _GEOMETRY,
@@ -78,6 +79,10 @@ TABLES: tuple[Table, ...] = (
         (
             _WAVELENGTH,
             number("model_error", "what the theory gets wrong at a wavelength: SD of reflectance"),
+            replace(
+                number("transport_error", "the same by transport; empty where no paint has it"),
+                since=2,
+            ),
         ),
         ("wavelength",),
     ),
@@ -96,7 +101,7 @@ TABLES: tuple[Table, ...] = (
             _SCALE,
             truth("ratio_only", "only K/S is known: the film hid its substrate"),
         ),
-        ("paint", "quantity", "wavelength"),
+        ("paint", "model", "quantity", "wavelength"),
         (_TO_PAINT, _TO_WAVELENGTH),
     ),
     Table(
@@ -108,31 +113,55 @@ TABLES: tuple[Table, ...] = (
             number("kk", "variance of K"),
             number("ks", "covariance of K with S"),
             number("ss", "variance of S"),
+            _OF_MODEL,
         ),
-        ("paint", "wavelength"),
+        ("paint", "model", "wavelength"),
         (_TO_PAINT, _TO_WAVELENGTH),
     ),
     Table(
         "own",
         "What each value that a paint has to itself does to its K and S: the change at one "
         "standard deviation, a column for each wavelength. Rows of nought are left out.",
-        (_PAINT, count("factor", "number among the paint's own"), _QUANTITY, *_CHANGES),
-        ("paint", "factor", "quantity"),
+        (
+            _PAINT,
+            count("factor", "number among the paint's own"),
+            _QUANTITY,
+            *_CHANGES,
+            _OF_MODEL,
+        ),
+        ("paint", "model", "factor", "quantity"),
         (_TO_PAINT,),
     ),
     Table(
         "shared",
         "The values that paints share, such as the white's film.",
-        (count("factor", "number"), key("name", "what it is")),
+        (count("factor", "number"), key("name", "what it is"), _OF_MODEL),
         ("factor",),
     ),
     Table(
         "factors",
         "What each shared value does to K and S: the change at one standard deviation, a column "
         "for each wavelength. Rows of nought are left out.",
-        (_PAINT, count("factor", "number among the shared"), _QUANTITY, *_CHANGES),
+        (_PAINT, count("factor", "number among the shared"), _QUANTITY, *_CHANGES, _OF_MODEL),
         ("paint", "factor", "quantity"),
         (_TO_PAINT, (("factor",), "shared", ("factor",))),
+    ),
+    Table(
+        "transport",
+        "What the fit by transport finds of each paint that has one, beside that of paints.csv. "
+        "Where model says transport, K is the absorption mu_a, S the reduced scattering mu_s'.",
+        (
+            _PAINT,
+            _FIT,
+            number("mix_error", "what transport gets wrong of a mix: relative SD of its mu_a"),
+            text("verdict", "of the fit, in words"),
+            text("reasons", "for the verdict"),
+            number("de00_mean", "mean CIEDE2000 of fitted against read patches, D50/2 deg"),
+            number("de00_max", "the largest of them"),
+        ),
+        ("paint",),
+        (_TO_PAINT, _TO_FIT),
+        since=2,
     ),
     Table(
         "cards",
@@ -343,7 +372,12 @@ TABLES: tuple[Table, ...] = (
 def tables_of(layout: int) -> tuple[Table, ...]:
     """Tables and columns that a layout has, in order."""
     return tuple(
-        replace(table, columns=tuple(c for c in table.columns if c.since <= layout))
+        replace(
+            table,
+            columns=tuple(c for c in table.columns if c.since <= layout),
+            # The first layout held one model.
+            key=tuple(k for k in table.key if k != "model" or layout > 1),
+        )
         for table in TABLES
         if table.since <= layout
     )

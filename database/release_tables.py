@@ -15,6 +15,7 @@ from sqlalchemy.orm import defer
 
 from ..calibrate.errors import InputError
 from ..calibrate.optics.coefficients import TWO_FLUX, Coefficients
+from ..calibrate.optics.transport import TRANSPORT, opaque_polynomial
 from . import schema
 from .cautions import caution
 from .import_store import Undone
@@ -46,17 +47,26 @@ class Contents:
     current : mapping of nickname to PaintFit
     parts : sequence of Part
         Their K and S, fit by fit.
+    beside : sequence of Part
+        Those of them that have a fit by transport.
     """
 
     texts: Mapping[str, Texts]
     paints: Mapping[str, dict[str, Any]]
     current: Mapping[str, schema.PaintFit]
     parts: Sequence[Part]
+    beside: Sequence[Part]
 
     @property
     def scale(self) -> str:
         """Scale of K and S."""
         return self.parts[0][1].scale
+
+    @property
+    def curve(self) -> Sequence[float]:
+        """What opaque films read by transport; see `opaque_polynomial`."""
+        slanted = self.parts[0][1].surface.geometry == "45:0"
+        return opaque_polynomial(slanted).tolist() if self.beside else ()
 
 
 def contents(store: Store, exclude: Collection[str] = ()) -> Contents:
@@ -79,8 +89,14 @@ def contents(store: Store, exclude: Collection[str] = ()) -> Contents:
             raise InputError(None, "exclude", "nothing is left to publish", "exclude less")
         parts = store.current_parts(wanted if exclude else None, TWO_FLUX)
         part_of = {paint: part for _, part in parts for paint in part.paints}
-        current = _current(session, part_of)
-        fits = {row.fit_id: row.fit for row in current.values()}
+        current = _current(session, part_of, TWO_FLUX)
+        known = store.current_fits(TRANSPORT)
+        also = [paint for paint in part_of if paint in known]
+        beside = store.current_parts(also, TRANSPORT) if also else []
+        beside_of = {paint: part for _, part in beside for paint in part.paints}
+        further = _current(session, beside_of, TRANSPORT)
+        of_transport = {row.fit_id for row in further.values()}
+        fits = {row.fit_id: row.fit for row in (*current.values(), *further.values())}
         checks = _checks(session, fits)
         sessions, versions = _inputs(session, fits.values(), {card for _, card, _, _ in checks})
         paints = [_paint(row, part_of[nickname]) for nickname, row in current.items()]
@@ -90,7 +106,17 @@ def contents(store: Store, exclude: Collection[str] = ()) -> Contents:
         "drawdowns": lambda: rows(_TABLE["drawdowns"], _drawdowns(session, versions)),
         "sessions": lambda: rows(_TABLE["sessions"], _sessions(session, sessions)),
         "readings": lambda: rows(_TABLE["readings"], _readings(session, sessions)),
-        "fits": lambda: rows(_TABLE["fits"], (_fit(fit, parts[0][1]) for fit in fits.values())),
+        "transport": lambda: rows(
+            _TABLE["transport"],
+            (_judged(row, beside_of[nickname]) for nickname, row in further.items()),
+        ),
+        "fits": lambda: rows(
+            _TABLE["fits"],
+            (
+                _fit(fit, (beside if number in of_transport else parts)[0][1])
+                for number, fit in fits.items()
+            ),
+        ),
         "nuisances": lambda: rows(_TABLE["nuisances"], _nuisances(session, fits)),
         "patches": lambda: rows(_TABLE["patches"], _patches(session, current)),
         "residuals": lambda: residual_texts(session, current),
@@ -104,15 +130,19 @@ def contents(store: Store, exclude: Collection[str] = ()) -> Contents:
         ),
     }
     texts |= scan_texts(session, fits.values())
-    texts |= coefficient_texts(parts, list(current))
-    return Contents(texts, {row["paint"]: _remembered(row) for row in paints}, current, parts)
+    texts |= coefficient_texts(parts, beside, list(current))
+    return Contents(
+        texts, {row["paint"]: _remembered(row) for row in paints}, current, parts, beside
+    )
 
 
-def _current(session: OrmSession, part_of: Mapping[str, Coefficients]) -> dict[str, Any]:
+def _current(
+    session: OrmSession, part_of: Mapping[str, Coefficients], model: str
+) -> dict[str, Any]:
     """Return the fits in use, by nickname in the order of every table: as one case sorts them."""
     query = (
         select(schema.PaintFit)
-        .where(schema.PaintFit.current, schema.PaintFit.model == TWO_FLUX)
+        .where(schema.PaintFit.current, schema.PaintFit.model == model)
         .options(
             defer(schema.PaintFit.patches),
             defer(schema.PaintFit.residuals),
@@ -181,15 +211,25 @@ def _paint(row: schema.PaintFit, coefficients: Coefficients) -> dict[str, Any]:
         "density": float(coefficients.density[i]),
         "dry_volume": float(coefficients.dry_volume[i]),
         "dry_volume_measured": bool(coefficients.dry_volume_measured[i]),
-        "mix_error": float(coefficients.mix_error[i]),
         "scan_made": bool(coefficients.scan_made[i]),
-        "fit": row.fit_id,
         "white": row.beside[1] if len(row.beside) > 1 else "",
+        **_judged(row, coefficients),
+        **_theory(coefficients),
+    }
+
+
+def _judged(row: schema.PaintFit, coefficients: Coefficients) -> dict[str, Any]:
+    """What a fit by any model finds of a paint, beside its numbers."""
+    i = coefficients.index(row.paint.nickname)
+    return {
+        "paint": row.paint.nickname,
+        "fit": row.fit_id,
+        "mix_error": float(coefficients.mix_error[i]),
         "verdict": row.verdict,
         "reasons": "; ".join(row.reasons),
         "de00_mean": row.de00_mean,
         "de00_max": row.de00_max,
-    } | _theory(coefficients)
+    }
 
 
 def _theory(coefficients: Coefficients) -> dict[str, Any]:

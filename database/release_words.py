@@ -23,9 +23,25 @@ def caution_lines() -> list[str]:
 
 
 def readme(
-    name: str, version: str, paints: Sequence[str], scale: str, cautions: Mapping[str, str]
+    name: str,
+    version: str,
+    paints: Sequence[str],
+    scale: str,
+    cautions: Mapping[str, str],
+    curve: Sequence[float] = (),
 ) -> str:
-    """Return the README of a release; cautions are those of single paints."""
+    """Return the README of a release.
+
+    Parameters
+    ----------
+    name, version, scale : str
+    paints : sequence of str
+    cautions : mapping of nickname to words
+        Of single paints.
+    curve : sequence of float
+        What opaque films read by transport (see `opaque_polynomial`); none without such fits.
+    """
+    further = _TRANSPORT.format(curve=", ".join(f"{x:.7f}" for x in curve)) if len(curve) else ""
     unit = "1/mm of dry film" if scale == "absolute" else scale
     own = "".join(f"- {paint}: {words}.\n" for paint, words in cautions.items())
     return f"""\
@@ -42,6 +58,7 @@ Paints: {", ".join(paints)}.
 ```python
 import pandas as pd
 table = pd.read_csv("coefficients.csv", dtype={{"paint": "str"}})
+table = table[table["model"] == "two-flux"]
 ks = table.pivot(index=["paint", "wavelength"], columns="quantity", values="value")
 ```
 
@@ -56,10 +73,10 @@ of `paints.csv`. An opaque film then reflects, inside, 1 + K/S - sqrt((K/S)^2 + 
 surface turns into what is read: `geometry`, `specular`, `n`, `k2` and `haze` of `paints.csv`. These
 surface values belong to these K and S; don't combine them with another table's.
 
-Uncertainty: variances of `covariance.csv`, plus the sum of squares over each paint's rows in
-`own.csv`, plus that over `factors.csv`, whose factors paints share; both have a column for each
-wavelength. What the theory itself gets wrong: `mix_error` of `paints.csv`, a relative error of the
-K of a mix, and `model_error` of `wavelengths.csv`, as reflectance.
+{further}Uncertainty: variances of `covariance.csv`, plus the sum of squares over each paint's
+rows in `own.csv`, plus that over `factors.csv`, whose factors paints share; both have a column for
+each wavelength. What the theory itself gets wrong: `mix_error` of `paints.csv`, a relative error of
+the K of a mix, and `model_error` of `wavelengths.csv`, as reflectance.
 
 ## Check it
 
@@ -68,6 +85,19 @@ K of a mix, and `model_error` of `wavelengths.csv`, as reflectance.
 ## Take care
 
 {CAUTIONS}{own}"""
+
+
+_TRANSPORT = """\
+Rows whose `model` is `transport` tell of the same paints otherwise, and nearer the truth in mixes:
+K is the absorption mu_a and S the reduced scattering mu_s' of light that is followed along many
+angles. They mix as K and S do. What an opaque film reads, without the reflection of the surface
+itself, is a polynomial in 2 y - 1, where y = 1 / (1 + q + sqrt(q (q + 2))) and q = 8/3 mu_a /
+mu_s'; its coefficients, of rising powers, are {curve}.
+A program of radiative transfer, at the index `n`, gives films that show their ground.
+`transport.csv` says which paints have such rows, `checks.csv` how far each fit of `fits.csv` lies
+from mixtures that it never saw.
+
+"""
 
 
 def citation(name: str, version: str, created: str, paints: int, code_version: str) -> str:

@@ -19,6 +19,7 @@ from .release_columns import Column, Table
 from .release_descriptor import DESCRIPTOR, SCHEMA, as_json, json_schema
 from .release_files import SUMS, read_files, sha256, sums
 from .release_load import parse_table, read_descriptor
+from .release_models import by_transport, main
 from .release_schema import tables_of
 
 _LINE = re.compile(r"([0-9a-f]{64})  (.+)")
@@ -63,7 +64,9 @@ def verify_release(path: str | Path, digest: str | None = None) -> list[str]:
                 problems.append(f"{table.file}: can't be read ({error})")
     problems += _keys(layout, tables)
     if len(tables) == len(layout) and not problems:
-        problems += _sense(tables)
+        problems += _sense(main(tables))
+        beside = by_transport(tables) if "transport" in tables else None
+        problems += _sense(beside) if beside else []
     return problems
 
 

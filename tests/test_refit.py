@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from functools import partial
 from importlib.resources import as_file, files
 
 import numpy as np
+import pandas as pd
 import pytest
+from tintladder.calibrate.optics.predict import predict
 from tintladder.database.fitting import fit_studio
 from tintladder.database.packing import pack_coefficients
 from tintladder.database.reading_in import take_in
@@ -51,10 +54,17 @@ def release(studio):
 
 
 def test_the_packed_readings_give_the_same_bytes(release):
-    """Joint fit and new tube: the same machine and versions, so every bit."""
+    """Joint fit and new tube, by two fluxes and by transport: the same machine, so every bit."""
     made = refit_release(release)
-    assert [(fit.fit, fit.same, fit.why_not) for fit in made] == [(1, True, ""), (3, True, "")]
-    assert made[1].paints == ("PITCH",)
+    assert [(fit.fit, fit.same, fit.why_not) for fit in made] == [
+        (number, True, "") for number in (1, 3, 2, 4)
+    ]
+    assert made[1].paints == made[3].paints == ("PITCH",)
+
+
+def by_two_fluxes(release, **tables):
+    """A release with other tables, and two fluxes alone."""
+    return replace(release, tables={**release.tables, **tables}, beside=None)
 
 
 def test_packed_readings_are_those_of_the_studio(studio, release):
@@ -86,7 +96,7 @@ def test_another_machines_last_bits_change_nothing_to_see(release, which):
         return json.dumps((values * (1 + 1e-14 * rng.uniform(-1, 1, values.size))).tolist())
 
     other = readings.assign(reflectance=readings["reflectance"].map(nudged))
-    joint, new_tube = refit_release(replace(release, tables={**release.tables, "readings": other}))
+    joint, new_tube = refit_release(by_two_fluxes(release, readings=other))
     made = joint if which == "joint" else new_tube
     assert not made.same and made.largest < CLOSE
 
@@ -95,8 +105,7 @@ def test_numbers_that_do_not_follow_are_named(release):
     table = release.tables["coefficients"].copy()
     row = (table["paint"] == "ANCHOR") & (table["quantity"] == "K") & (table["wavelength"] == 500)
     table.loc[row, "value"] *= 1.5
-    forged = replace(release, tables={**release.tables, "coefficients": table})
-    first, second = refit_release(forged)
+    first, second = refit_release(by_two_fluxes(release, coefficients=table))
     assert not first.holds and "ANCHOR, K at 500 nm" in first.line
     assert second.holds
 
@@ -104,8 +113,41 @@ def test_numbers_that_do_not_follow_are_named(release):
 def test_what_cannot_be_fitted_anew_says_why(release):
     cards = release.tables["cards"]
     mended = cards.assign(sha256=cards["sha256"].where(cards["card"] != "rope-earth", "0" * 64))
-    first, second = refit_release(replace(release, tables={**release.tables, "cards": mended}))
+    first, second = refit_release(by_two_fluxes(release, cards=mended))
     assert "card rope-earth was corrected since" in first.line and second.same
+
+
+def test_a_release_holds_both_models(studio, release):
+    """Numbers, covariance and all, just as the studio has them."""
+    with Store.open(studio) as store:
+        for model, part in (("two-flux", release), ("transport", release.by_transport)):
+            kept = store.current_coefficients(part.coefficients.paints, model)
+            assert_same(part.coefficients, kept)
+            assert part.select(["PITCH", "HULL"]).model == model
+    numbers = release.by_transport.tables["transport"].set_index("paint")["fit"]
+    assert dict(numbers) == {"ANCHOR": 2, "HULL": 2, "ROPE": 2, "PITCH": 4}
+    assert set(release.tables["fits"]["model"]) == {"two-flux"}
+
+
+def test_transport_is_read_without_us(studio, release):
+    """An opaque tint as the release's own README says, with pandas and numpy."""
+    folder = studio / "releases" / release.name
+    said = " ".join((folder / "README.md").read_text().split())
+    curve = re.search(r"of rising powers, are ([-0-9., ]+[0-9])\.", said)
+    assert curve is not None
+    table = pd.read_csv(folder / "coefficients.csv")
+    table = table[table["model"] == "transport"]
+    of = table.set_index(["paint", "quantity"]).sort_values("wavelength")["value"]
+    share = {"ANCHOR": 0.2, "HULL": 0.8}
+    k, s = (sum(f * of[paint, q].to_numpy() for paint, f in share.items()) for q in "KS")
+    q = 8 / 3 * k / s
+    y = 1 / (1 + q + np.sqrt(q * (q + 2)))
+    read = sum(float(c) * (2 * y - 1) ** n for n, c in enumerate(curve[1].split(", ")))
+    found = release.by_transport.coefficients
+    mix = np.array([[share.get(paint, 0.0) for paint in found.paints]])
+    excluded = replace(found.surface, specular="excluded")
+    expected = predict(found, mix, surface=excluded).reflectance[0]
+    np.testing.assert_allclose(read, expected, atol=1e-5)
 
 
 def test_verify_fits_anew(studio, monkeypatch, capsys):

@@ -142,9 +142,18 @@ def older(folder):
             continue
         columns = [column.name for column in table.columns]
         frame = pd.read_csv(path, dtype=str, keep_default_na=False)
+        # Of one model, and its fit was the only one.
+        if "model" in frame:
+            frame = frame[frame["model"] == "two-flux"]
+        if table.name in ("nuisances", "checks"):
+            frame = frame[frame["fit"] == "1"]
         frame[columns].to_csv(path, index=False, lineterminator="\n")
-        fields = [f for f in resource["schema"]["fields"] if f["name"] in columns]
-        resource["schema"]["fields"] = fields
+        resource["schema"] |= {
+            "fields": [f for f in resource["schema"]["fields"] if f["name"] in columns],
+            "primaryKey": list(table.key),
+        }
+        if not table.key:
+            del resource["schema"]["primaryKey"]
         resources.append(resource)
     descriptor |= {"layout": 1, "resources": resources}
     (folder / "datapackage.json").write_text(json.dumps(descriptor))

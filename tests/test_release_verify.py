@@ -98,7 +98,7 @@ def test_a_forged_release_needs_the_studios_digest(copy, published):
         ("coefficients", lambda t: t.iloc[1:], "one grid"),
         ("coefficients", lambda t: t.assign(uncertainty=t["uncertainty"] * 0.5), "doesn't follow"),
         ("coefficients", lambda t: t.assign(quantity="Q"), "quantity 'Q' isn't one of K, S"),
-        ("coefficients", lambda t: pd.concat([t, t.iloc[:1]]), "two rows of one paint, quantity"),
+        ("coefficients", lambda t: pd.concat([t, t.iloc[:1]]), "two rows of one paint, model, quantity"),
         ("coefficients", lambda t: t.drop(columns="scale"), "expected columns"),
         ("factors", lambda t: t.assign(paint="GHOST"), "paint GHOST isn't in paints.csv"),
         ("readings", lambda t: t.assign(session=99), "session 99 isn't in sessions.csv"),
