@@ -27,7 +27,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..cards.card import Card
-from ..cards.channels import CardChannels
+from ..cards.channels import CardChannels, by_card
 from ..errors import InputError
 from ..optics.coefficients import ABSOLUTE, Coefficients
 from ..optics.sensors import Sensors
@@ -39,6 +39,7 @@ from .normal import Prior
 from .posterior import coefficients, spread
 from .problem import Problem
 from .quality import nuisance_table, paint_fits
+from .recovery_outliers import odd_steps
 from .recovery_patch import corrected
 from .recovery_prior import Likeness, ScanPrior, white_prior
 from .recovery_problem import lay_out, see_through
@@ -126,15 +127,52 @@ def fit_scan(
                 "every paint on these cards is known already",
                 "scan a card of a new tube",
             )
-    problem, seen, variance = lay_out(readings, tubes, sensors, prior, settings, beside)
-    aside = see_through(problem, seen, variance)
-    seen = _without(problem, seen, aside, beside)
+
+    def cost(card: CardChannels) -> tuple[float, dict[str, float]]:
+        """What a fit of one card by itself costs, and each step's share."""
+        there = None if beside is None else beside.select(_on(card, beside))
+        problem, seen, variance = lay_out([card], tubes, sensors, prior, settings, there)
+        seen = _without(problem, seen, see_through(problem, seen, variance), there)
+        begun = _begin(problem, [card.card], prior, there)
+        solution = _minimise(problem, seen, variance, begun, settings, None)
+        return solution.cost, _shares(problem, seen, variance, solution, settings)
+
+    problem, whole, variance = lay_out(readings, tubes, sensors, prior, settings, beside)
+    aside = see_through(problem, whole, variance)
     with one_thread():
+        odd = [
+            each
+            for card in by_card(readings)
+            if card.card.purpose == "fit"
+            and (known is None or _on(card, known) != card.card.paints)
+            for each in odd_steps(card, cost)
+        ]
+        findings = tuple(each.finding(problem) for each in odd)
+        rows = [n for finding in findings for n in finding.rows]
+        seen = _without(problem, whole, [*aside, *rows], beside)
         begun = _begin(problem, cards, prior, beside)
         solution = _minimise(problem, seen, variance, begun, settings, progress)
+        solution = replace(solution, findings=findings)
         fit = _report(problem, seen, solution, variance, tubes, settings, beside)
     shown = {(problem.patches[n].card, problem.patches[n].step) for n in aside}
     return replace(fit, paints={p: _said(each, shown) for p, each in fit.paints.items()})
+
+
+def _on(card: CardChannels, known: Coefficients) -> tuple[str, ...]:
+    return tuple(paint for paint in card.card.paints if paint in known.paints)
+
+
+def _shares(
+    problem: Problem, seen: Seen, variance: Array, solution: Solution, settings: FitSettings
+) -> dict[str, float]:
+    """Squares of standard deviations that each step's channels lie off."""
+    root = _whitening(problem, seen, variance, solution.fitted, settings)
+    off = np.nan_to_num(seen.channels - solution.fitted @ seen.sensitivity.T)
+    square = (np.einsum("ncd,nd->nc", root, off) ** 2).sum(axis=1)
+    found: dict[str, float] = {}
+    for patch, part in zip(problem.patches, square.tolist(), strict=True):
+        found[patch.step] = found.get(patch.step, 0.0) + part
+    return found
 
 
 def _without(
