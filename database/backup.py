@@ -8,6 +8,7 @@ import shutil
 import sqlite3
 import tempfile
 import zipfile
+import zlib
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -210,7 +211,17 @@ def _unpacked(file: Path) -> Any:
                 if digest_of(target).sha256 != expected["sha256"]:
                     raise ValueError(f"{name} isn't as it was written")
             yield Path(folder), said
-    except (zipfile.BadZipFile, KeyError, TypeError, ValueError, EOFError, OSError) as error:
+    except (
+        zipfile.BadZipFile,
+        zlib.error,
+        KeyError,
+        TypeError,
+        ValueError,
+        EOFError,
+        OSError,
+        NotImplementedError,
+        RecursionError,
+    ) as error:
         raise InputError(
             file,
             None,

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
+from ..calibrate.cards.toml_text import load, shown
 from ..calibrate.errors import InputError
 from .paint_names import check_nickname, nickname_key
 from .schema import FINISHES, ORDINARY
@@ -100,10 +100,7 @@ def parse_paints(text: str, file: str) -> list[NewPaint]:
     InputError
         Naming the line (syntax) or the place, such as ``paint 2, lot 1, density``.
     """
-    try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(file, None, f"not TOML ({error})", "mend that line") from error
+    document = load(text, file)
     tables = document.pop("paint", None)
     if document or not isinstance(tables, list) or not tables:
         raise InputError(
@@ -165,13 +162,15 @@ def _checked(table: Any, keys: Mapping[str, type], file: str, where: str) -> dic
             known = ", ".join(keys)
             raise InputError(file, f"{where}, {key}", f"expected one of {known}", "mend the key")
         kind = keys[key]
-        number = kind is float and isinstance(value, int | float) and not isinstance(value, bool)
-        number = number and abs(value) < _LARGEST
-        if not (number or type(value) is kind):
+        right = type(value) is kind
+        if kind is float:
+            is_number = isinstance(value, int | float) and not isinstance(value, bool)
+            right = is_number and abs(value) < _LARGEST
+        if not right:
             raise InputError(
                 file,
                 f"{where}, {key}",
-                f"expected {_SAID[kind]}, got {str(value)[:40]!r}",
+                f"expected {_SAID[kind]}, got {shown(value)}",
                 "mend the value",
             )
     return {key: float(v) if keys[key] is float else v for key, v in table.items()}

@@ -118,7 +118,7 @@ def take_in(
 def _lists_paints(text: str) -> bool:
     try:
         return "paint" in (keys := tomllib.loads(text)) and isinstance(keys["paint"], list)
-    except tomllib.TOMLDecodeError:
+    except (ValueError, RecursionError):  # whoever reads it says what is wrong
         return False
 
 

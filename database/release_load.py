@@ -122,7 +122,7 @@ def read_descriptor(files: Mapping[str, bytes], path: str | Path) -> dict[str, A
     try:
         descriptor = json.loads(files[DESCRIPTOR])
         layout, _ = descriptor["layout"], (descriptor["name"], descriptor["version"])
-    except (KeyError, TypeError, ValueError) as error:
+    except (KeyError, TypeError, ValueError, RecursionError) as error:
         raise InputError(
             path,
             DESCRIPTOR,

@@ -155,7 +155,7 @@ def _column(column: Column, values: pd.Series) -> Iterator[str]:
                 continue
             try:
                 json.loads(value)
-            except ValueError:
+            except (ValueError, RecursionError):
                 yield f"{column.name} isn't JSON in a row"
                 return
 

@@ -83,7 +83,7 @@ class Table:
             return None
         if not isinstance(value, str) or not value.strip():
             raise self.error(
-                key, f"expected a text, found {_show(value)}", 'write it in quotes "..."'
+                key, f"expected a text, found {shown(value)}", 'write it in quotes "..."'
             )
         return " ".join(value.split())
 
@@ -91,7 +91,7 @@ class Table:
         """Return one of some words, or None where the key isn't set."""
         value = self.text(key)
         if value is not None and value not in among:
-            raise self.error(key, f"found {_show(value)}", closest(value, among))
+            raise self.error(key, f"found {shown(value)}", closest(value, among))
         return value
 
     def flag(self, key: str) -> bool | None:
@@ -99,7 +99,7 @@ class Table:
         value = self.values.get(key)
         if value is not None and not isinstance(value, bool):
             raise self.error(
-                key, f"expected true or false, found {_show(value)}", "write it without quotes"
+                key, f"expected true or false, found {shown(value)}", "write it without quotes"
             )
         return value
 
@@ -114,7 +114,7 @@ class Table:
             result = float(value)
         if not (result > 0 or (zero and result == 0)):
             raise self.error(
-                key, f"expected {least}, found {_show(value)}", "write it as in 12.5, without unit"
+                key, f"expected {least}, found {shown(value)}", "write it as in 12.5, without unit"
             )
         return result
 
@@ -126,7 +126,7 @@ class Table:
         if not isinstance(value, int) or isinstance(value, bool) or not least <= value <= 1000:
             raise self.error(
                 key,
-                f"expected a whole number from {least}, found {_show(value)}",
+                f"expected a whole number from {least}, found {shown(value)}",
                 "write it as in 2, without quotes",
             )
         return value
@@ -141,9 +141,10 @@ class Table:
         return [Table(item, self.file, f"{name} {i}") for i, item in enumerate(value, start=1)]
 
 
-def _show(value: Any) -> str:
+def shown(value: Any) -> str:
+    """Return a value as a message shows it: short, whatever it is."""
     try:
-        shown = repr(value)
+        text = repr(value)
     except ValueError:  # a whole number of thousands of digits
-        shown = "a very long number"
-    return shown if len(shown) <= 40 else shown[:37] + "..."
+        text = "a very long number"
+    return text if len(text) <= 40 else text[:37] + "..."
