@@ -183,16 +183,16 @@ def mix_words(mix: Mapping[str, float], names: Mapping[str, str]) -> str:
     return ", ".join(words)
 
 
-_DULLS, _TURNS, _TURNS_FAR, _LIGHTENS = 3.0, 40.0, 75.0, 8.0
+_DULLS, _TURNS, _TURNS_FAR, _LIGHTENS = 3.0, 25.0, 75.0, 8.0
 """Change of C*, of hue angle and of L* that a paint is named for (our own rule)."""
 
 
 def why(coefficients: Coefficients, mix: Mapping[str, float], names: Mapping[str, str]) -> str:
     """Say why a mix works: which paint dulls it, and which turns its hue.
 
-    Compares the opaque mix with the same mix less each of its paints in turn. The one whose leaving
-    turns the hue most turns it; of the others in a greyed mix, the one whose leaving cleans the
-    colour most, and leaves its hue about where it was, dulls it.
+    Compares the opaque mix with the same mix less each of its paints in turn. The least of those
+    whose leaving turns the hue turns it; of the others in a greyed mix, the one whose leaving
+    cleans the colour most, and leaves its hue about where it was, dulls it.
     """
     if len(mix) < 2:
         return ""
@@ -207,12 +207,14 @@ def why(coefficients: Coefficients, mix: Mapping[str, float], names: Mapping[str
     turning = [
         n for n in mix
         if not grey and turn[n] >= _TURNS and left[n] != hue_name(hue)
-        and gain[n] + chroma > 2 * GREY_CHROMA
+        and gain[n] + chroma > 2 * GREY_CHROMA and not _is_white(coefficients, n)
     ]  # fmt: skip
-    turner = max(turning, key=lambda n: turn[n], default=None)
+    # Of two that make a hue between them, the bulk is what is turned.
+    turner = min(turning, key=lambda n: mix[n], default=None)
     dulling = [
         n for n in mix
         if n != turner and gain[n] >= _DULLS and (grey or turn[n] < _TURNS_FAR)
+        and not _is_white(coefficients, n)
     ]  # fmt: skip
     if dulling and len(mix) > 2 and chroma < GREYED_CHROMA:
         name = max(dulling, key=lambda n: gain[n])
@@ -233,6 +235,12 @@ def why(coefficients: Coefficients, mix: Mapping[str, float], names: Mapping[str
 def _chroma_and_hue(colour: Array) -> tuple[float, float]:
     chroma, hue = chroma_hue(colour)
     return float(chroma), float(hue)
+
+
+def _is_white(coefficients: Coefficients, nickname: str) -> bool:
+    """Whether a paint is light and of next to no hue: it lets down, and is said to dull nothing."""
+    own = look(coefficients, {nickname: 1.0})[0].lab()
+    return bool(own[0] > 85 and _chroma_and_hue(own)[0] < 12)
 
 
 def _is_black(coefficients: Coefficients, nickname: str) -> bool:

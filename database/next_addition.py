@@ -21,6 +21,9 @@ _LEVELS = (0.03, 0.2, 1.0)
 """Additions that a search begins with, over what is on the plate, both counted in strength."""
 _FOR_ONE_MORE = 0.05
 """Growth of the heap that one paint less to add is worth (our own rule)."""
+_LITTLE, _TOO_LITTLE = 0.002, 0.5
+"""Share of the heap under which an addition can't be measured, and what one costs (our own
+rule)."""
 _SHRINK = np.linspace(0.02, 1.0, 50)
 
 
@@ -105,7 +108,8 @@ def next_additions(
     growth = added.sum(axis=1) / grams
     count = (added > 0).sum(axis=1)
     # Whatever can't come near comes as near as it can, at a fair price.
-    cost = np.maximum(then, near) * 2 + growth + _FOR_ONE_MORE * count
+    little = ((added > 0) & (added < _LITTLE * grams)).any(axis=1)
+    cost = np.maximum(then, near) * 2 + growth + _FOR_ONE_MORE * count + _TOO_LITTLE * little
     best = int(np.argmin(cost))
     additions = {palette.paints[i]: float(added[best, i]) for i in np.flatnonzero(added[best])}
     if then[best] >= off - 0.05:

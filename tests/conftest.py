@@ -37,6 +37,14 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
     return make_demo(tmp_path_factory.mktemp("demo") / "demo")
 
 
+@pytest.fixture(scope="module")
+def own_demo(demo: Demo, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A copy of the demo's studio for the tests of one file."""
+    folder = tmp_path_factory.mktemp("own") / "demo"
+    shutil.copytree(demo.folder, folder)
+    return folder
+
+
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Any]:
     if CHROMIUM is None:

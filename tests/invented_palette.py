@@ -13,7 +13,7 @@ from tintladder.calibrate.optics.transport import OF_TWO_FLUXES, TRANSPORT
 from tests.lab.paints import PAINTS
 
 
-def invented_coefficients(count: int, seed: int = 0) -> Coefficients:
+def invented_coefficients(count: int, seed: int = 0, scale: str = "absolute") -> Coefficients:
     """K and S of so many invented paints, without uncertainty."""
     rng = np.random.default_rng(seed)
     names = list(PAINTS)[:count]
@@ -38,7 +38,7 @@ def invented_coefficients(count: int, seed: int = 0) -> Coefficients:
         own=np.zeros((count, 1, 2, w)),
         factors=np.zeros((1, count, 2, w)),
         factor_names=("none",),
-        scale="absolute",
+        scale=scale,
         surface=Surface.of("di:8"),
         dry_volume=rng.uniform(0.25, 0.4, count),
         density=rng.uniform(1.05, 1.6, count),

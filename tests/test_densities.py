@@ -2,21 +2,13 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 from tintladder.calibrate.fit.tube import TYPICAL_DENSITY
-from tintladder.database.demo import make_demo
 from tintladder.database.densities import typical_density, with_densities
 from tintladder.database.on_hand import usable
 from tintladder.database.store import Store
 
 from tests.command import run
-
-
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return make_demo(tmp_path_factory.mktemp("densities") / "demo").folder
 
 
 def test_minerals_weigh_more_than_organic_pigments():
@@ -28,15 +20,15 @@ def test_minerals_weigh_more_than_organic_pigments():
     assert typical_density([]) == typical_density(["secret"]) == TYPICAL_DENSITY
 
 
-def test_a_weighed_tube_is_known_from_then_on(demo, monkeypatch, capsys):
+def test_a_weighed_tube_is_known_from_then_on(own_demo, monkeypatch, capsys):
     def tintladder(*arguments):
-        return run(monkeypatch, capsys, *arguments, "--studio", demo)
+        return run(monkeypatch, capsys, *arguments, "--studio", own_demo)
 
-    with Store.open(demo) as store:
+    with Store.open(own_demo) as store:
         assert with_densities(store, store.current_coefficients())[1] == ["ANCHOR", "BUOY"]
     found = tintladder("tubes", "weigh", "anchor", "--ml", "2", "--grams", "5.12", "--empty", "2.4")
     assert found.status == 0 and "1.36 g/ml" in found.out
-    with Store.open(demo) as store:
+    with Store.open(own_demo) as store:
         coefficients = usable(store)
         assert coefficients.density[coefficients.index("ANCHOR")] == pytest.approx(1.36)
         assert with_densities(store, coefficients)[1] == ["BUOY"]

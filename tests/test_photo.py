@@ -121,5 +121,5 @@ def test_bad_spots_and_files(tmp_path: Path):
         with pytest.raises(InputError, match="120,80"):
             parse_spot(text, "--at")
     (tmp_path / "no.jpg").write_text("no picture")
-    with pytest.raises(InputError, match="TIFF, PNG or JPEG"):
+    with pytest.raises(InputError, match="expected a TIFF, PNG"):
         read_photo(tmp_path / "no.jpg")

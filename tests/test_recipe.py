@@ -8,7 +8,6 @@ from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import View, ciede2000, lab
 from tintladder.calibrate.optics.predict import dry_fractions, predict
 from tintladder.calibrate.optics.spectra import GRID
-from tintladder.database.demo import make_demo
 from tintladder.database.recipe import lacks, recipes
 from tintladder.database.recipe_batch import area_grams, batch_grams
 from tintladder.database.recipe_judge import clumsiness
@@ -29,11 +28,6 @@ KELP = {"ROPE": 0.6, "STARBOARD": 0.2, "HULL": 0.2}
 
 def target_of(mix):
     return of_spectrum("a mix", predict(C, dry_fractions(C, [mix])).reflectance[0])
-
-
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    return make_demo(tmp_path_factory.mktemp("recipe") / "demo").folder
 
 
 def test_a_mix_comes_back_first():
@@ -178,15 +172,15 @@ def test_hex_of_known_colours():
             of_hex(text)
 
 
-def test_targets_of_every_kind(demo, tmp_path):
-    with Store.open(demo) as store:
+def test_targets_of_every_kind(own_demo, tmp_path):
+    with Store.open(own_demo) as store:
         assert parse_target("62, -18, -9", store).reflectance is None
         assert parse_target("#5f8ea0", store).estimate
         tint = parse_target("ANCHOR 4:1", store)
         assert "4 : 1, white to colour" in tint.said
         assert tint.lab[0] > parse_target("anchor", store).lab[0]
         read = parse_target("mixtures/kelp", store)
-        file = demo / "readings" / "mixtures.txt"
+        file = own_demo / "readings" / "mixtures.txt"
         white = parse_target(f"{file}::kelp/white", store)
         assert ciede2000(read.lab, white.lab) < 3
         for wrong in ("mixtures/nosuch", "HULLL", "1,2", "???", "120,0,0", str(file)):
@@ -194,9 +188,9 @@ def test_targets_of_every_kind(demo, tmp_path):
                 parse_target(wrong, store)
 
 
-def test_command_finds_keeps_and_makes(demo, monkeypatch, capsys):
+def test_command_finds_keeps_and_makes(own_demo, monkeypatch, capsys):
     def tintladder(*arguments):
-        return run(monkeypatch, capsys, *arguments, "--studio", demo)
+        return run(monkeypatch, capsys, *arguments, "--studio", own_demo)
 
     said = tintladder("recipe", "mixtures/kelp", "--keep", "weed", "--json").json
     first = said["recipes"][0]
@@ -220,16 +214,16 @@ def test_command_finds_keeps_and_makes(demo, monkeypatch, capsys):
         assert found.status == 2 and why in found.err and found.err.count("\n") == 1
 
 
-def test_tubes_that_are_out_are_not_used(demo, monkeypatch, capsys):
-    run(monkeypatch, capsys, "tubes", "out", "ROPE", "--studio", demo)
-    said = run(monkeypatch, capsys, "recipe", "mixtures/kelp", "--json", "--studio", demo).json
+def test_tubes_that_are_out_are_not_used(own_demo, monkeypatch, capsys):
+    run(monkeypatch, capsys, "tubes", "out", "ROPE", "--studio", own_demo)
+    said = run(monkeypatch, capsys, "recipe", "mixtures/kelp", "--json", "--studio", own_demo).json
     assert all("ROPE" not in r["parts"] for r in said["recipes"])
-    run(monkeypatch, capsys, "tubes", "on", "ROPE", "--studio", demo)
+    run(monkeypatch, capsys, "tubes", "on", "ROPE", "--studio", own_demo)
 
 
-def test_predict_under_a_finish_by_volume_and_with_medium(demo, monkeypatch, capsys):
+def test_predict_under_a_finish_by_volume_and_with_medium(own_demo, monkeypatch, capsys):
     def predicted(*arguments):
-        found = run(monkeypatch, capsys, "predict", *arguments, "--json", "--studio", demo)
+        found = run(monkeypatch, capsys, "predict", *arguments, "--json", "--studio", own_demo)
         return found.json if found.status == 0 else found.err
 
     gloss, matt = (predicted("PITCH=1", "--finish", f)["looks"][0] for f in ("gloss", "matt"))
