@@ -66,7 +66,8 @@ class Adoption:
     conflicts : tuple of Conflict
         What stands against it.
     fit : int or None
-        Number under which it is kept here; None where nothing was done.
+        Number under which it is kept here; None where nothing was done. What the release has by
+        transport is kept as the next.
     """
 
     release: str
@@ -150,6 +151,19 @@ def adopt(
                 path, conflicts[0].paint, f"{conflicts[0].words}{more}", "see all with --preview"
             )
         fit = _record(store, session, release, sums, coefficients, wanted)
+        beside = release.by_transport
+        also = (
+            {}
+            if beside is None
+            else {
+                paint: wanted[paint]
+                for paint in beside.tables["paints"]["paint"]
+                if paint in wanted
+            }
+        )
+        if beside is not None and also:
+            of_theirs = _named_here(beside.select(list(also)), release.name, wanted)
+            _record(store, session, beside, sums, of_theirs, also)
     return replace(made, fit=fit)
 
 
@@ -303,16 +317,18 @@ def _record(
             lot = schema.Lot(lot=said["lot"], on_hand=False, note=f"of {release.name}")
             mine.lots.append(lot)
         session.flush()
-        session.execute(
-            update(schema.PaintFit)
-            .where(schema.PaintFit.paint_id == mine.id, schema.PaintFit.current)
-            .values(current=False)
+        before = update(schema.PaintFit).where(
+            schema.PaintFit.paint_id == mine.id, schema.PaintFit.current
         )
+        if coefficients.model != TWO_FLUX:
+            before = before.where(schema.PaintFit.model == coefficients.model)
+        session.execute(before.values(current=False))
         white = wanted.get(said["white"])
         row.paint_fits.append(
             schema.PaintFit(
                 paint=mine,
                 lot=lot,
+                model=coefficients.model,
                 current=True,
                 beside=[mine.nickname, *([white] if white and white != here else [])],
                 verdict=said["verdict"],

@@ -12,7 +12,9 @@ import numpy as np
 import pandas as pd
 import pytest
 from tintladder.calibrate.optics.predict import predict
+from tintladder.database.adopt import adopt
 from tintladder.database.fitting import fit_studio
+from tintladder.database.integrity import check_studio
 from tintladder.database.packing import pack_coefficients
 from tintladder.database.reading_in import take_in
 from tintladder.database.refit import CLOSE, packed_readings, refit_release
@@ -148,6 +150,20 @@ def test_transport_is_read_without_us(studio, release):
     excluded = replace(found.surface, specular="excluded")
     expected = predict(found, mix, surface=excluded).reflectance[0]
     np.testing.assert_allclose(read, expected, atol=1e-5)
+
+
+def test_both_models_are_adopted(release, studio, tmp_path):
+    with Store.open(tmp_path / "other") as store:
+        made = adopt(store, studio / "releases" / release.name, rename={"PITCH": "TAR"})
+        assert made.fit == 1 and store.current_fits("transport")["TAR"] == 2
+        assert store.model_for(["TAR", "HULL"]) == "transport"
+        mine = store.current_coefficients(["TAR", "HULL"])
+        theirs = release.by_transport.select(["PITCH", "HULL"])
+        np.testing.assert_array_equal(mine.k, theirs.k)
+        np.testing.assert_allclose(mine.covariance, theirs.covariance, rtol=1e-12)
+        assert check_studio(store) == []
+        again = load_release(publish(store, force="adopted, for the test").archive)
+        assert again.by_transport.coefficients.model == "transport"
 
 
 def test_verify_fits_anew(studio, monkeypatch, capsys):
