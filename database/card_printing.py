@@ -46,6 +46,8 @@ class Wanted:
     white : str or None
     ladder : {"weak", "ordinary", "strong"} or None
         Of every tube; None: as their labels suggest.
+    ratios : tuple of float
+        Or: white to colour of every tube's tints.
     gap_um : float
     name : str or None
     """
@@ -56,6 +58,7 @@ class Wanted:
     page: str | None = None
     white: str | None = None
     ladder: Strength | None = None
+    ratios: tuple[float, ...] = ()
     gap_um: float = 300.0
     name: str | None = None
 
@@ -93,7 +96,7 @@ def print_new_card(store: Store, wanted: Wanted) -> Printed:
     """
     tubes = [store.find_paint(text) for text in wanted.tubes]
     _check_tubes(store, tubes)
-    white = _white(store, wanted.white, tubes)
+    white = white_for(store, wanted.white, tubes)
     ladders = {
         tube.nickname: wanted.ladder or strength_of(tube.pigments)
         for tube in tubes
@@ -108,7 +111,7 @@ def print_new_card(store: Store, wanted: Wanted) -> Printed:
     plan = plan_card(
         name,
         layout,
-        [Ladder(paint, strength) for paint, strength in ladders.items()],
+        [Ladder(paint, strength, wanted.ratios) for paint, strength in ladders.items()],
         white.nickname,
         wanted.measure,
         densities={p: t.density for p, t in known.items() if t.density is not None},
@@ -124,7 +127,7 @@ def print_new_card(store: Store, wanted: Wanted) -> Printed:
     text = card_text(plan.card, [PRINTED])
     card = parse_card(text, str(text_file), known)
     words = [
-        _words(paint, ladders.get(paint.nickname), wanted.ladder is not None)
+        _words(paint, ladders.get(paint.nickname), wanted)
         for paint in (*(tube for tube in tubes if tube.nickname in ladders), white)
     ]
     card_file, sheet_file = (text_file.with_name(f"{name}{end}.pdf") for end in ("", "-weighing"))
@@ -191,7 +194,7 @@ def _check_tubes(store: Store, tubes: Sequence[Paint]) -> None:
             raise InputError(None, tube.nickname, why, "leave it out")
 
 
-def _white(store: Store, wanted: str | None, tubes: Sequence[Paint]) -> Paint:
+def white_for(store: Store, wanted: str | None, tubes: Sequence[Paint]) -> Paint:
     """The white of the ladders: as said, else the one there is, else the one on earlier cards."""
     if wanted is not None:
         return store.find_paint(wanted)
@@ -250,7 +253,7 @@ def _check_new(store: Store, card: Card, file: Path) -> None:
         )
 
 
-def _words(paint: Paint, strength: Strength | None, asked: bool) -> TubeWords:
+def _words(paint: Paint, strength: Strength | None, wanted: Wanted) -> TubeWords:
     lot = paint.current_lot
     price = None
     if lot is not None and lot.price and lot.size_ml:
@@ -259,9 +262,11 @@ def _words(paint: Paint, strength: Strength | None, asked: bool) -> TubeWords:
         return TubeWords(paint.nickname, paint.name, "", price, caution(paint.pigments))
     article = "an" if strength == "ordinary" else "a"
     why = f"suggested by {' '.join(paint.pigments)} on its label"
-    if asked:
+    if wanted.ladder is not None:
         why = "as you asked"
     elif not paint.pigments:
         why = "as its label names no pigment"
     ladder = f": {article} {strength} ladder, {why}"
+    if wanted.ratios:
+        ladder = ": the tints that you named"
     return TubeWords(paint.nickname, paint.name, ladder, price, caution(paint.pigments))

@@ -26,6 +26,7 @@ from .commands import (
     muddy,
     next,
     open,
+    plan,
     plot,
     predict,
     publish,
@@ -47,6 +48,7 @@ from .commands.common import worked
 COMMANDS = (
     demo,
     tubes,
+    plan,
     card,
     cards,
     read,

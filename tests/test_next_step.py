@@ -163,7 +163,7 @@ def test_a_wanted_uncertainty_is_reached_with_less_paint_than_six_steps_take() -
     assert {d.over for d in lean.drawdowns if d.step in ("masstone", "white")} == {SUBSTRATES}
     dear = [d for d in lean.drawdowns if len(d.over) == 1]
     assert all(f"over {d.over[0]} alone" in lean.words for d in dear)
-    with pytest.raises(InputError, match=r"R comes to .* and 0\.01 was wanted; ask for less"):
+    with pytest.raises(InputError, match=r"R comes to .* and 0\.01 was wanted; allow"):
         plan_ladder(RED, WHITE, wanted_de00=0.01)
 
 

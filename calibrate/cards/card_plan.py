@@ -33,10 +33,13 @@ class Ladder:
     paint : str
         Nickname.
     strength : {"weak", "ordinary", "strong"}
+    ratios : tuple of float
+        White to colour of its tints; none: as is usual for the strength.
     """
 
     paint: str
     strength: Strength
+    ratios: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -123,10 +126,16 @@ def plan_card(
     gap = None if layout.method == "brush" else gap_um
     drawdowns: list[Drawdown] = []
     for ladder in ladders:
-        steps = [
-            _step(layout, 1 + i, ratio, gap)
-            for i, ratio in enumerate((0.0, *tint_ratios(ladder.strength, layout.steps_each - 1)))
-        ]
+        tints = layout.steps_each - 1
+        if len(ladder.ratios) > tints:
+            raise InputError(
+                None,
+                f"layout {layout.name}",
+                f"it has room for {tints} tints of a tube, got {len(ladder.ratios)}",
+                "leave some out, or take another layout",
+            )
+        ratios = (0.0, *(ladder.ratios or tint_ratios(ladder.strength, tints)))
+        steps = [_step(layout, 1 + i, ratio, gap) for i, ratio in enumerate(ratios)]
         lead = f"{ladder.paint} " if layout.tubes > 1 else ""
         found = _weighed(ladder.paint, white, steps, measure, densities)
         drawdowns += [

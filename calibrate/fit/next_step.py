@@ -227,7 +227,7 @@ def plan_ladder(
                     "wanted uncertainty",
                     f"expected a CIEDE2000 that {MOST_STEPS} steps can reach: {paint.tube.paint} "
                     f"comes to {found.de00:.2f}, and {wanted_de00:g} was wanted",
-                    "ask for less, or use a finer balance or a steadier applicator",
+                    "allow a larger difference, or use a finer balance or a steadier applicator",
                 )
         drawdowns = plan.weigh(picked)
         found = plan.expect(drawdowns)

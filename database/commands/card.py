@@ -35,7 +35,10 @@ def card(
     page: Annotated[str | None, typer.Option(help="a4, a5, letter or half-letter.")] = None,
     white: Annotated[str | None, typer.Option(help="The white of the tints.")] = None,
     ladder: Annotated[
-        str | None, typer.Option(help="weak, ordinary or strong; else as the label suggests.")
+        str | None,
+        typer.Option(
+            help="weak, ordinary or strong, or tints as planned: 2,4,16; else by the label."
+        ),
     ] = None,
     gap: Annotated[
         float, typer.Option(metavar="UM", help="Gap of the applicator or height of the tape, µm.")
@@ -80,12 +83,27 @@ def card(
     elif not words:
         raise _slip("card", "expected the tubes to paint", "name one: tintladder card ANCHOR")
     else:
-        if ladder is not None and ladder not in _LADDERS:
-            raise _slip("--ladder", f"there is no {ladder} ladder", f"use {', '.join(_LADDERS)}")
+        ratios = () if ladder is None or ladder in _LADDERS else _ratios(ladder)
         if not 10 <= gap <= 2000:
             raise _slip("--gap", f"expected 10 to 2000 µm, got {gap:g}", "measure it, or ask 300")
-        wanted = {"layout": layout, "page": page, "white": white, "ladder": ladder, "name": name}
+        wanted: dict[str, Any] = {"layout": layout, "page": page, "white": white, "name": name}
+        wanted |= {"ratios": ratios} if ratios else {"ladder": ladder}
         _print(tuple(words), scale, gap, wanted, as_json, studio)
+
+
+def _ratios(text: str) -> tuple[float, ...]:
+    """White to colour of the tints as planned."""
+    try:
+        found = sorted({float(part) for part in text.split(",")})
+    except ValueError:
+        found = []
+    if not found or not all(0.1 <= ratio <= 500 for ratio in found):
+        raise _slip(
+            "--ladder",
+            f"there is no {text} ladder",
+            f"use {', '.join(_LADDERS)}, or white to colour of each tint: 2,4,16",
+        )
+    return tuple(found)
 
 
 def _slip(where: str, expected: str, do: str) -> InputError:

@@ -1,0 +1,165 @@
+"""Plan a ladder before painting, or the one more drawdown that helps most."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from ...calibrate.errors import InputError
+from .common import JsonOption, StudioOption, open_store, print_table, say, working
+
+if TYPE_CHECKING:
+    from ...calibrate.cards.card import Drawdown
+    from ...calibrate.fit.next_step import Ladder, OneMore
+
+EXAMPLE = "tintladder plan ANCHOR --scale 0.1    (once it is fitted: tintladder plan ANCHOR --next)"
+_SHOWN = 6
+"""Drawdowns that are worth showing."""
+_NAMES = {"ratio": "white_to_colour", "grams": "grams_of_colour", "de00": "then_de00"}
+
+
+def plan(
+    paint: Annotated[str, typer.Argument(help="The tube to paint a ladder of.")],
+    more: Annotated[
+        bool, typer.Option("--next", help="Of a fitted paint: which one more drawdown helps most.")
+    ] = False,
+    wanted: Annotated[
+        float | None,
+        typer.Option(
+            min=0.05,
+            metavar="DE",
+            help="How near its tints are to be foretold (CIEDE2000), with the least paint.",
+        ),
+    ] = None,
+    steps: Annotated[
+        int | None, typer.Option(help="Or: so many drawdowns, the best there are; else six.")
+    ] = None,
+    scale: Annotated[
+        str, typer.Option(help="Your scale's last digit: 0.01 or 0.1 (grams).")
+    ] = "0.1",
+    gap: Annotated[
+        float, typer.Option(metavar="UM", min=10, max=2000, help="Gap of the applicator, µm.")
+    ] = 300.0,
+    brush: Annotated[
+        bool, typer.Option("--brush", help="No applicator: paint until the black is hidden.")
+    ] = False,
+    white: Annotated[str | None, typer.Option(help="The white of the tints.")] = None,
+    strength: Annotated[
+        str | None, typer.Option(help="weak, ordinary or strong; else as fitted, or by its label.")
+    ] = None,
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
+    """Plan which tints of a tube to paint, and what to weigh, so that least paint tells most."""
+    from ...calibrate.cards.label_strength import STRENGTHS
+    from ...calibrate.cards.measure import measure_of
+    from ..ladder_planning import one_more, planned
+
+    if wanted is not None and steps is not None:
+        raise InputError("--steps", None, "it doesn't go with --wanted", "give one of the two")
+    if strength is not None and strength not in STRENGTHS:
+        raise InputError(
+            "--strength", None, f"there is no {strength} paint", f"use {', '.join(STRENGTHS)}"
+        )
+    with open_store(studio) as store, working("Planning", as_json):
+        if more:
+            found = one_more(store, paint)
+            say(_next_as_dict(found), as_json, lambda: _show_next(found))
+            return
+        ladder, said = planned(
+            store,
+            paint,
+            white=white,
+            strength=strength,
+            measure=measure_of(scale),
+            gap_um=None if brush else gap,
+            steps=steps,
+            wanted_de00=wanted,
+        )
+    say(_as_dict(ladder, said), as_json, lambda: _show(ladder, said))
+
+
+def _ratio(ratio: float) -> float | None:
+    """White to colour; nothing where there is no colour."""
+    return ratio if math.isfinite(ratio) else None
+
+
+def _drawdown(d: Drawdown) -> dict[str, Any]:
+    return {
+        "step": d.step,
+        "paint": d.paint,
+        "from": d.taken_from,
+        "taken_g": d.taken_g,
+        "masses": dict(d.masses),
+        "over": list(d.over),
+        "gap_um": d.gap_um,
+        "opaque": d.opaque,
+    }
+
+
+def _as_dict(ladder: Ladder, said: str) -> dict[str, Any]:
+    return {
+        "planned_by": said,
+        "steps": [_drawdown(d) for d in ladder.drawdowns],
+        "grams": dict(ladder.grams),
+        "expected_de00": ladder.expected.de00,
+        "expected_by_ratio": [
+            {"white_to_colour": ratio, "de00": de00} for ratio, de00 in ladder.expected.by_target
+        ],
+        "relative_uncertainty": {"k": ladder.expected.k, "s": ladder.expected.s},
+    }
+
+
+def _show(ladder: Ladder, said: str) -> None:
+    from ...calibrate.optics.colour import in_words
+
+    typer.echo(f"Planned for {said}. Ratios are white to colour, by weight.")
+    print_table(
+        ("Step", "Weigh", "Draw down over"),
+        [(d.step, _weigh(d), " and ".join(d.over)) for d in ladder.drawdowns],
+    )
+    first = ladder.drawdowns[0]
+    how = f"at {first.gap_um:g} µm" if first.gap_um else "with a brush, until the black is hidden"
+    grams = " and ".join(f"{g:.3g} g {p}" for p, g in ladder.grams.items())
+    typer.echo(f"Each is drawn down {how}. It takes {grams}.")
+    by_ratio = dict(ladder.expected.by_target)
+    worst = max(by_ratio, key=lambda ratio: by_ratio[ratio])
+    typer.echo(
+        "Its masstone and tints should then be foretold with an error that is "
+        f"{in_words(ladder.expected.de00)}: CIEDE2000 {ladder.expected.de00:.1f} on average, most "
+        f"at {'the masstone' if worst == 0 else f'{worst:g}:1'} ({by_ratio[worst]:.1f})."
+    )
+    tints = ",".join(d.step.partition(":")[0] for d in ladder.drawdowns if ":" in d.step)
+    layout = " --layout drawdown" if first.gap_um else ""
+    typer.echo(f"A card of it, printed: tintladder card {first.paint} --ladder {tints}{layout}")
+
+
+def _weigh(d: Drawdown) -> str:
+    parts = [] if d.taken_from is None else [f"{d.taken_g:g} g of step {d.taken_from}"]
+    return " + ".join([*parts, *(f"{grams:g} g {paint}" for paint, grams in d.masses.items())])
+
+
+def _next_as_dict(found: OneMore) -> dict[str, Any]:
+    return {
+        "drawdown": _drawdown(found.drawdown),
+        "words": found.words,
+        "now_de00": found.now.de00,
+        "then_de00": found.then.de00,
+        "considered": [
+            row | {"white_to_colour": _ratio(row["white_to_colour"])}
+            for row in found.table.rename(columns=_NAMES).to_dict("records")
+        ],
+    }
+
+
+def _show_next(found: OneMore) -> None:
+    typer.echo(found.words)
+    typer.echo("What each would bring:")
+    columns = (found.table[name].head(_SHOWN) for name in ("step", "grams", "de00", "reduction"))
+    rows = [
+        (step, f"{grams:.2f} g", f"{de00:.2f}", f"{100 * less:.0f} % less")
+        for step, grams, de00, less in zip(*columns, strict=True)
+    ]
+    print_table(("Step", "Of colour", "Then off by", ""), rows)

@@ -1,0 +1,97 @@
+"""Planning a ladder of a tube, and the one more drawdown, from the command line."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import pytest
+
+from .command import run
+
+BLUE = ("--nickname", "DEEP", "--maker", "Slipway Colours", "--pigments", "PB15:3")
+
+
+@pytest.fixture
+def tool(monkeypatch, capsys, own_demo):
+    """The demo's studio, with a tube that nobody painted yet (invented)."""
+    monkeypatch.chdir(own_demo)
+    call = partial(run, monkeypatch, capsys)
+    if "DEEP" not in call("tubes").out:
+        assert call("tubes", "add", "--name", "Deep Water", "--size", "60", "--lot", "D1", *BLUE,
+                    ).status == 0  # fmt: skip
+    return call
+
+
+def test_a_tube_nobody_painted_is_planned_by_its_label(tool):
+    said = tool("plan", "DEEP", "--json")
+    assert said.status == 0, said.err
+    found = said.json
+    # Phthalocyanine blue tints strongly (common practice, no source).
+    assert "strong" in found["planned_by"] and "PB15:3" in found["planned_by"]
+    steps = found["steps"]
+    assert steps[0]["step"] == "masstone" and len(steps) == 6
+    for step in steps:
+        taken = [step["taken_g"]] if step["from"] else []
+        for grams in [*step["masses"].values(), *taken]:
+            assert round(grams, 1) == pytest.approx(grams) and grams > 0
+    assert 0 < found["expected_de00"] < 3
+    named = tool("plan", "DEEP", "--strength", "weak", "--json").json
+    assert "as you said" in named["planned_by"]
+    assert min(_ratios(named)) < min(_ratios(found))
+
+
+def _ratios(found):
+    return [float(s["step"].partition(":")[0]) for s in found["steps"] if ":" in s["step"]]
+
+
+def test_what_suffices_takes_less_paint(tool):
+    rough = tool("plan", "DEEP", "--wanted", "2", "--scale", "0.01", "--json").json
+    fine = tool("plan", "DEEP", "--wanted", "0.8", "--scale", "0.01", "--json").json
+    assert rough["expected_de00"] <= 2 and fine["expected_de00"] <= 0.8
+    assert sum(rough["grams"].values()) < sum(fine["grams"].values())
+
+
+def test_a_planned_ladder_is_printed(tool):
+    """What plan says last, typed as it stands."""
+    said = tool("plan", "DEEP", "--steps", "5")
+    assert "hard to see" in said.out or "side by side" in said.out
+    command = said.out.strip().rpartition("tintladder ")[2].split()
+    printed = tool(*command, "--scale", "0.1", "--json")
+    assert printed.status == 0, printed.err
+    assert [s["step"] for s in printed.json["steps"]] == ["masstone"] + [
+        f"{r}:1" for r in command[command.index("--ladder") + 1].split(",")
+    ]
+
+
+def test_one_more_drawdown_of_a_fitted_paint(tool):
+    said = tool("plan", "ANCHOR", "--next", "--json")
+    assert said.status == 0, said.err
+    found = said.json
+    assert found["then_de00"] < found["now_de00"]
+    best = found["considered"][0]
+    assert best["then_de00"] == found["then_de00"] and best["step"] == found["drawdown"]["step"]
+    assert "ANCHOR" in found["words"]
+    assert "What each would bring" in tool("plan", "ANCHOR", "--next").out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("HULL",), "a white has no tints"),
+        (("HULL", "--next"), "a white has no tints"),
+        (("DEEP", "--next"), "DEEP"),
+        (("ANCHOR", "--scale", "syringe"), "a plan is weighed"),
+        (("ANCHOR", "--strength", "vivid"), "there is no vivid paint"),
+        (("ANCHOR", "--steps", "5", "--wanted", "1"), "doesn't go with"),
+        (("ANCHOR", "--steps", "40"), "expected 2 to 9"),
+        (("ANCHOR", "--wanted", "0.1"), "allow a larger difference"),
+    ],
+)
+def test_refusals(tool, arguments, words):
+    said = tool("plan", *arguments)
+    assert said.status == 2 and words in said.err and said.err.count("\n") == 1
+
+
+def test_a_ladder_too_long_for_its_card(tool):
+    said = tool("card", "ANCHOR", "--ladder", "1,2,3,4,5,6,7,8,9,10", "--scale", "0.1")
+    assert said.status == 2 and "it has room for" in said.err
