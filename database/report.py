@@ -18,11 +18,12 @@ from ..calibrate.fit.quality_report import IN_THE_MANNER
 from ..calibrate.optics.coefficients import ABSOLUTE
 from ..calibrate.optics.colour import in_words
 from .mixing import mix_words
+from .model_choice import WORDS
 from .one_page import hash_of, page_environment, page_text
 from .release_load import LoadedRelease
 from .release_words import caution_lines, citation
 from .report_colours import FILM_UM, Swatch, swatches
-from .report_fits import Packed, held_out, unpack
+from .report_fits import Packed, held_out, nearer, unpack
 from .report_paint import PaintPage, paint_page, unbroken
 from .report_pictures import SIDE, Scale, hue_picture, ks_picture, lightness_picture
 from .tinting import ratio_label
@@ -75,12 +76,15 @@ class Verdict:
         The worst first.
     mean, p95, worst : float
         CIEDE2000; NaN without mixtures.
+    by : str
+        The model that foretold them, in words.
     """
 
     mixtures: tuple[Mixture, ...]
     mean: float
     p95: float
     worst: float
+    by: str = ""
 
     @property
     def counts(self) -> list[tuple[str, int]]:
@@ -199,6 +203,7 @@ def _pictures(
 
 
 def _verdict(release: LoadedRelease, packed: Packed, names: Mapping[str, str]) -> Verdict:
+    release = nearer(release)
     table, check = held_out(release, packed)
     if table.empty:
         return Verdict((), np.nan, np.nan, np.nan)
@@ -220,7 +225,8 @@ def _verdict(release: LoadedRelease, packed: Packed, names: Mapping[str, str]) -
         found.append(Mixture(made.get((card, step), step), step, offs, foretold, read))
     found.sort(key=lambda m: (-m.worst, m.step))
     off = table["de00"].to_numpy(float)
-    return Verdict(tuple(found), float(off.mean()), float(np.percentile(off, 95)), float(off.max()))
+    figures = float(off.mean()), float(np.percentile(off, 95)), float(off.max())
+    return Verdict(tuple(found), *figures, by=WORDS[release.coefficients.model])
 
 
 def _masses(drawdowns: pd.DataFrame, names: Mapping[str, str]) -> dict[tuple[str, str], str]:

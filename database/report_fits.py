@@ -99,8 +99,27 @@ def _as_read(patches: pd.DataFrame, readings: Mapping[str, Sequence[CardReadings
     return pd.concat(found) if found else pd.DataFrame({name: [] for name in _SPECTRA})
 
 
+def nearer(release: LoadedRelease) -> LoadedRelease:
+    """The release as its model has it that foretold the mixtures nearer that both were tried on."""
+    beside = release.by_transport
+    if beside is None:
+        return release
+    ours, theirs = (
+        each.tables["checks"].groupby(["card", "patch"])["de00"].mean()
+        for each in (release, beside)
+    )
+    both = ours.index.intersection(theirs.index)
+    return beside if theirs[both].mean() < ours[both].mean() else release
+
+
 def held_out(release: LoadedRelease, packed: Packed) -> tuple[pd.DataFrame, Check | None]:
     """Mixtures that no fit saw: how far each lies from what was foretold, as published.
+
+    Parameters
+    ----------
+    release : LoadedRelease
+        By one model; see `nearer`.
+    packed : Packed
 
     Returns
     -------
