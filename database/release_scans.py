@@ -92,6 +92,7 @@ def _scan(row: schema.Scan) -> dict[str, Any]:
         "calibration": row.calibration_id,
         "dpi": row.dpi,
         "level_from": row.level_from,
+        "level_uncertainty": row.evened["level_uncertainty"],
         "settings": as_json(row.settings),
         "evened": as_json(row.evened),
     }
@@ -137,6 +138,7 @@ def packed_scans(
                 tuple(patches["patch"]),
                 Surface.of("45:0", "excluded"),
                 said["file"],
+                float(said["level_uncertainty"]),
             )
         )
     return found

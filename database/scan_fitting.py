@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from ..calibrate.cards.channels import CardChannels
+from ..calibrate.fit.quality import FIRST_GUESS, GOOD_TO_MIX
 from ..calibrate.fit.recovery import fit_scan
 from ..calibrate.fit.recovery_prior import ScanPrior
-from ..calibrate.fit.result import JointFit
+from ..calibrate.fit.result import JointFit, PaintFit
 from ..calibrate.fit.settings import FitSettings
 from ..calibrate.fit.solve import Progress
 from ..calibrate.fit.tube import Tube
@@ -170,9 +171,20 @@ def _fit_device(
         settings,
         progress,
     )
+    if not scanner.device.fit_for_spectra:
+        fit = replace(fit, paints={p: _first_guess(each) for p, each in fit.paints.items()})
     said = {"calibration": calibration, "prior": prior}
     return ScanFit(
         store.record_fit(fit, scans, tubes, known, by_scan=said), fit, scanner.device.name
+    )
+
+
+def _first_guess(fit: PaintFit) -> PaintFit:
+    """Say that a paint's device isn't known well enough for more."""
+    return replace(
+        fit,
+        verdict=FIRST_GUESS if fit.verdict == GOOD_TO_MIX else fit.verdict,
+        reasons=(*fit.reasons, "its scanner's channels aren't known as plain sums of light"),
     )
 
 

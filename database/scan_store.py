@@ -56,7 +56,7 @@ class Scanner:
         return cls(row.id, row.done, kept, row.result["target"])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class StoredChannels(CardChannels):
     """Channels of a card together with where the studio keeps both, so that a fit can name them.
 
@@ -196,6 +196,7 @@ class ScanStore(CardStore):
                     "stray_uncertainty": float(evened.stray.uncertainty),
                     "stray_typical": bool(evened.stray.typical),
                     "uneven": float(evened.uneven),
+                    "level_uncertainty": channels.level,
                 },
                 remarks=list(remarks),
                 patches=patches,
@@ -232,6 +233,7 @@ def channels_of(row: schema.Scan, version: schema.CardVersion) -> StoredChannels
         tuple(patch.patch for patch in row.patches),
         Surface.of("45:0", "excluded"),
         row.file,
+        row.evened["level_uncertainty"],
     )
     return StoredChannels(
         **{f.name: getattr(paired, f.name) for f in fields(paired)},

@@ -56,7 +56,7 @@ class ReadScan:
     def as_dict(self) -> dict[str, Any]:
         """What was read, for machines."""
         scan, flags = self.scan, dict(self.scan.flags)
-        stray, sd = scan.evened.stray, np.sqrt(scan.channels.variance)
+        stray, sd = scan.evened.stray, scan.channels.uncertainty
         return {
             "card": scan.channels.card.name,
             "source": scan.channels.source,

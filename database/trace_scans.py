@@ -104,7 +104,7 @@ def scan_rows(
                 "taken_from": step.taken_from if step else None,
                 "taken_g": step.taken_g if step else None,
                 "channels": scan.channels[i].tolist(),
-                "uncertainty": np.sqrt(scan.variance[i]).tolist(),
+                "uncertainty": scan.uncertainty[i].tolist(),
                 "fit_de00": float(off) if np.isfinite(off) else None,
                 "weight": float(weight) if np.isfinite(weight) else None,
                 **said,

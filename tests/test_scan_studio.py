@@ -89,7 +89,7 @@ def test_a_scan_is_kept_whole_with_its_device(store):
     layout = read_layout("quick-a5")
     true = truth(card, layout, painted(card, layout, SEED))
     expected = flatbed.device.sensors.read(np.array([true[label] for label in scan.labels]))
-    assert np.sqrt((((scan.channels - expected) ** 2) / scan.variance).mean()) < 1.0
+    assert np.sqrt((((scan.channels - expected) ** 2) / scan.uncertainty ** 2).mean()) < 1.0
 
 
 def test_the_same_picture_is_kept_once_and_the_last_way_of_reading_counts(store):

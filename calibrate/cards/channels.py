@@ -29,6 +29,9 @@ class CardChannels:
         Of a glossy drawdown as a scanner sees it: 45:0.
     source : str
         The picture.
+    level : float
+        Relative standard uncertainty of a factor that all its values share, beside the variance:
+        how bright the whole scan is.
     """
 
     card: Card
@@ -37,6 +40,13 @@ class CardChannels:
     labels: tuple[str, ...]
     surface: Surface
     source: str
+    level: float = 0.0
+
+    @property
+    def uncertainty(self) -> Array:
+        """Standard uncertainty of each value, everything counted, (N, 3)."""
+        result: Array = np.sqrt(self.variance + (self.level * self.channels) ** 2)
+        return result
 
     def averaged(self) -> CardChannels:
         """The same with one row for each patch, its rows' mean; unread rows are passed over."""
@@ -65,6 +75,7 @@ def by_card(scans: Sequence[CardChannels]) -> list[CardChannels]:
             variance=np.concatenate([scan.variance for scan in same]),
             labels=tuple(label for scan in same for label in scan.labels),
             source=", ".join(scan.source for scan in same),
+            level=float(np.linalg.norm([scan.level for scan in same])) / len(same),
         )
         if len(same) > 1
         else same[0]

@@ -167,7 +167,7 @@ def _shares(
 ) -> dict[str, float]:
     """Squares of standard deviations that each step's channels lie off."""
     root = _whitening(problem, seen, variance, solution.fitted, settings)
-    off = np.nan_to_num(seen.channels - solution.fitted @ seen.sensitivity.T)
+    off = np.nan_to_num(seen.levelled(solution.nu) - solution.fitted @ seen.sensitivity.T)
     square = (np.einsum("ncd,nd->nc", root, off) ** 2).sum(axis=1)
     found: dict[str, float] = {}
     for patch, part in zip(problem.patches, square.tolist(), strict=True):
@@ -349,7 +349,10 @@ def _report(
     read = np.asarray(np.isfinite(seen.channels).all(axis=1))
     measured = np.full_like(solution.fitted, np.nan)
     measured[read] = corrected(
-        solution.fitted[read], seen.sensitivity, seen.channels[read], variance[read]
+        solution.fitted[read],
+        seen.sensitivity,
+        seen.levelled(solution.nu)[read],
+        variance[read],
     )
     noise = np.broadcast_to(variance.mean(axis=1, keepdims=True), measured.shape)
     problem = replace(problem, measured=measured, variance=np.where(read[:, None], noise, np.nan))

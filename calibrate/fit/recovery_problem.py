@@ -119,7 +119,8 @@ def lay_out(
     channels, variance = (
         np.array([by_label[p.card, p.label][q] for p in problem.patches]) for q in range(2)
     )
-    problem, seen = _with_what_is_unsure(problem, sensors, bare, channels)
+    levels = {r.card.name: r.level for r in averaged}
+    problem, seen = _with_what_is_unsure(problem, sensors, bare, channels, levels)
     return problem, seen, variance
 
 
@@ -137,8 +138,9 @@ def _with_what_is_unsure(
     sensors: Sensors,
     bare: Mapping[tuple[str, str], tuple[Array, Array]],
     channels: Array,
+    levels: Mapping[str, float],
 ) -> tuple[Problem, Seen]:
-    """Add nuisance values for the sensitivities and for the spectra of the bare substrates."""
+    """Add nuisance values for sensitivities, spectra of the bare substrates, and scans' levels."""
     nuisances = list(problem.nuisances)
     every = tuple(int(d) for d in np.unique(problem.drawdown))
     by_scalar, bare_by_scalar = {}, {}
@@ -159,8 +161,16 @@ def _with_what_is_unsure(
             bare_by_scalar[len(nuisances)] = rows[:, None] * factor
             name = f"{card} bare {substrate}: spectrum {i + 1}"
             nuisances.append(Nuisance(name, "bare spectrum", 1.0, "", over))
+    level_by_scalar = {}
+    for card, spread in levels.items():
+        rows = np.array([p.card == card for p in problem.patches])
+        if spread and rows.any():
+            over = tuple(int(d) for d in np.unique(problem.drawdown[rows]))
+            level_by_scalar[len(nuisances)] = rows * spread
+            nuisances.append(Nuisance(f"{card} level of the scan", "level", spread, "", over))
     problem = replace(problem, nuisances=tuple(nuisances))
-    return problem, Seen(sensors.sensitivity, by_scalar, bare_by_scalar, channels)
+    seen = Seen(sensors.sensitivity, by_scalar, bare_by_scalar, channels, level_by_scalar)
+    return problem, seen
 
 
 def _bare_spectrum(

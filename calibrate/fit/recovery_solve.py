@@ -37,12 +37,22 @@ class Seen:
     bare_by_scalar : mapping of nuisance to (N, W) array
         Change of the reading of the bare substrate under each patch.
     channels : (N, 3) array
+    level_by_scalar : mapping of nuisance to (N,) array
+        Relative change of each patch's channels.
     """
 
     sensitivity: Array
     by_scalar: dict[int, Array]
     bare_by_scalar: dict[int, Array]
     channels: Array
+    level_by_scalar: dict[int, Array]
+
+    def levelled(self, nu: Array) -> Array:
+        """Channels as they would be at the level that was fitted, (N, 3)."""
+        gain = np.ones(len(self.channels))
+        for m, change in self.level_by_scalar.items():
+            gain += nu[m] * change
+        return np.asarray(self.channels / gain[:, None])
 
 
 @dataclass(frozen=True)
@@ -69,6 +79,13 @@ class Part:
                 out[i] = self.seen.bare_by_scalar[int(m)][rows]
         return out
 
+    @cached_property
+    def level_slopes(self) -> Array:
+        """Relative change of the channels with each nuisance value, (M, N)."""
+        none = np.zeros(len(self.seen.channels))
+        rows = [self.seen.level_by_scalar.get(int(m), none) for m in self.block.scalars]
+        return np.array(rows)[:, self.block.rows]
+
     def normal(self, theta: Array, nu: Array, root: Array, size: int) -> Normal:
         """Form the normal equations; ``root`` (N, 3, 3) whitens each patch's channels."""
         block, n_w = self.block, theta.shape[2]
@@ -80,15 +97,16 @@ class Part:
         fitted = fitted + by_bare * np.einsum("m,mnw->nw", values, self.bare_slopes)
         scalar += by_bare[:, None] * self.bare_slopes.transpose(1, 0, 2)
         seen_by = self.seen.sensitivity + np.einsum("m,mcw->cw", values, self.channel_slopes)
-        whiten = root[block.rows]
-        through = whiten @ seen_by
-        off = self.seen.channels[block.rows] - fitted @ seen_by.T
+        whiten = root[block.rows] * (1 + values @ self.level_slopes)[:, None, None]
+        through, shown = whiten @ seen_by, fitted @ seen_by.T
+        off = self.seen.channels[block.rows] - shown * (1 + values @ self.level_slopes)[:, None]
         off = np.where(np.isnan(off), 0.0, off)  # unread; nothing weighs it
-        e = np.einsum("ncd,nd->nc", whiten, off).ravel()
+        e = np.einsum("ncd,nd->nc", root[block.rows], off).ravel()
         flat = spectral.reshape(block.rows.size, 1, -1, n_w)
         js = (through[:, :, None] * flat).reshape(e.size, -1)
         jm = np.einsum("ncw,nmw->ncm", through, scalar)
         jm += np.einsum("ncd,mdw,nw->ncm", whiten, self.channel_slopes, fitted, optimize=True)
+        jm += np.einsum("ncd,nd,mn->ncm", root[block.rows], shown, self.level_slopes)
         jm = jm.reshape(e.size, -1)
         mine, own = 2 * block.own * n_w, block.own_scalars
         jl = np.concatenate([js[:, :mine], jm[:, :own]], axis=1)

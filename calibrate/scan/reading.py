@@ -126,16 +126,16 @@ def read_scan(
     level, unsure, scale = level_of(samples, evened, picture, device, grey)
     rows = [i for i, s in enumerate(samples) if s.site.kind in ("step", "bare")]
     values = evened.values[rows] * level
-    unsure = unsure if device is not None else float(np.hypot(unsure, _UNKNOWN_SD))
     empty = np.array([samples[i].low > MOST_CLIPPED for i in rows])
-    variance = evened.variance[rows] * level**2 + (unsure * values) ** 2 + (_EMPTY_SD * empty) ** 2
-    variance += 0.0 if device is None else device.unexplained(values) ** 2
+    variance = evened.variance[rows] * level**2 + (_EMPTY_SD * empty) ** 2
+    beyond = _UNKNOWN_SD * values if device is None else device.unexplained(values)
+    variance += beyond**2
     xyz = _srgb_to_xyz(values) if device is None else device.xyz(values)
     kept = [samples[i] for i in rows]
     labels = tuple(s.site.label for s in kept)
     spread = np.array([_spread(s, curve) for s in kept])
     channels = CardChannels(
-        card, values, variance, labels, Surface.of("45:0", "excluded"), picture.facts.file
+        card, values, variance, labels, Surface.of("45:0", "excluded"), picture.facts.file, unsure
     )
     return ScannedCard(
         channels,
