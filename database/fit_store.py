@@ -22,6 +22,7 @@ from ..calibrate.optics.transport import TRANSPORT
 from . import model_choice, schema
 from .card_store import StoredReadings
 from .joining import Part, check_alike, join
+from .lots import of_one_lot
 from .packing import (
     pack_coefficients,
     pack_table,
@@ -57,7 +58,7 @@ class FitStore(ScanStore, PaintStore):
         inputs : sequence of StoredReadings or of StoredChannels
             What it was fitted to, from `card_readings` or `card_channels`.
         tubes : mapping of nickname to Tube, optional
-            The tubes that it took; default: those in use.
+            The tubes that it took; default: those that the cards were painted from.
         known : Coefficients, optional
             What new tubes were fitted against.
         quality : mapping of nickname to QualityReport, optional
@@ -66,6 +67,7 @@ class FitStore(ScanStore, PaintStore):
             Of a fit to scans: ``calibration``, the number of the device's characterisation, and
             ``prior``, the measured paints that scanned ones were believed to be like.
         """
+        taken = tubes or self.tubes(of_one_lot(self.paints(), inputs).lots)
         weighed = dict.fromkeys(paint for item in inputs for paint in item.card.paints)
         packed = pack_coefficients(fit.coefficients)
         with self.transaction() as session:
@@ -86,9 +88,7 @@ class FitStore(ScanStore, PaintStore):
                     ],
                     "by_scan": None if by_scan is None else dict(by_scan),
                     "tubes": [
-                        asdict(tube)
-                        for nickname, tube in (tubes or self.tubes()).items()
-                        if nickname in weighed
+                        asdict(tube) for nickname, tube in taken.items() if nickname in weighed
                     ],
                     "known": None if known is None else self._named(known),
                 },
@@ -108,7 +108,8 @@ class FitStore(ScanStore, PaintStore):
                     before = before.where(schema.PaintFit.model == model)
                 session.execute(before.values(current=False))
                 report = (quality or {}).get(nickname)
-                row.paint_fits.append(_paint_fit_row(paint, paint_fit, inputs, report))
+                lot = _lot(paint, taken[nickname].lot)
+                row.paint_fits.append(_paint_fit_row(paint, lot, paint_fit, report))
             session.flush()
             return row.id
 
@@ -245,6 +246,7 @@ class FitStore(ScanStore, PaintStore):
         )
         with self.snapshot() as session:
             for packed in session.scalars(query):
+                assert packed is not None
                 columns = unpack_columns(packed)
                 rows = zip(columns["quantity"], columns["against"], strict=True)
                 for quantity, against in rows:
@@ -252,10 +254,8 @@ class FitStore(ScanStore, PaintStore):
                         return str(against)
         return None
 
-    def lot_before(
-        self, paint: str, inputs: Sequence[StoredReadings], model: str = TWO_FLUX
-    ) -> PaintFit | None:
-        """Return the current fit of a paint where it is of another lot than these inputs are."""
+    def lot_before(self, paint: str, lot: str, model: str = TWO_FLUX) -> PaintFit | None:
+        """Return the current fit of a paint where it is of another lot than the one named."""
         with self.snapshot() as session:
             row = session.scalar(
                 select(schema.PaintFit)
@@ -266,10 +266,7 @@ class FitStore(ScanStore, PaintStore):
                     schema.Paint.nickname == paint,
                 )
             )
-            if row is None or row.lot is None:
-                return None
-            lot = _lot_fitted(row.paint, inputs)
-            if lot is None or lot.id == row.lot.id:
+            if row is None or row.lot is None or row.lot.lot == lot:
                 return None
             return _paint_fit(row, unpack_coefficients(row.fit.coefficients))
 
@@ -312,13 +309,13 @@ def _paint_fit(row: schema.PaintFit, coefficients: Coefficients) -> PaintFit:
 
 def _paint_fit_row(
     paint: schema.Paint,
+    lot: schema.Lot | None,
     fit: PaintFit,
-    inputs: Sequence[StoredReadings | StoredChannels],
     quality: QualityReport | None,
 ) -> schema.PaintFit:
     return schema.PaintFit(
         paint=paint,
-        lot=_lot_fitted(paint, inputs),
+        lot=lot,
         model=fit.coefficients.model,
         current=True,
         beside=list(fit.coefficients.paints),
@@ -332,18 +329,8 @@ def _paint_fit_row(
     )
 
 
-def _lot_fitted(
-    paint: schema.Paint, inputs: Sequence[StoredReadings | StoredChannels]
-) -> schema.Lot | None:
-    """Return the lot that the cards name for a paint, else the one in use."""
-    named = {
-        drawdown.lots.get(paint.nickname)
-        for item in inputs
-        for drawdown in item.card.drawdowns
-        if drawdown.paint == paint.nickname
-    }
-    lots = [lot for lot in paint.lots if lot.lot in named]
-    return lots[0] if len(lots) == 1 else paint.current_lot
+def _lot(paint: schema.Paint, name: str) -> schema.Lot | None:
+    return next((lot for lot in paint.lots if lot.lot == name), None)
 
 
 def _finite(value: float) -> float | None:

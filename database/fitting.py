@@ -19,6 +19,7 @@ from ..calibrate.fit.tube import Tube
 from ..calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ..calibrate.optics.transport import TRANSPORT
 from .card_store import StoredReadings
+from .lots import of_one_lot
 from .scan_fitting import ScanFit, fit_scans, unfit_scans
 from .store import Store
 from .symmetric import symmetric
@@ -53,7 +54,7 @@ class StudioFit:
         Of the paints fitted to them.
     scanned : tuple of ScanFit
     unfit : mapping of card to words
-        Scanned cards that no fit could take, and why.
+        Cards that no fit took, and why.
     transport : ModelFit or None
         The same readings by transport; none where they were of scans alone, or a known paint has
         no such fit.
@@ -144,16 +145,18 @@ def fit_studio(
     readings = store.card_readings("fit")
     if paints:
         readings = [r for r in readings if set(paints).intersection(r.card.paints)]
-    made = _fit_measured(store, readings, paints, settings, progress) if readings else None
-    again = _fit_transport(store, readings, paints, progress) if readings else None
+    one = of_one_lot(store.paints(), readings, paints)
+    readings, tubes = one.readings, store.tubes(one.lots)
+    made = _fit_measured(store, readings, tubes, paints, settings, progress) if readings else None
+    again = _fit_transport(store, readings, tubes, paints, progress) if readings else None
     with store.transaction():
         runs, quality = list[tuple[int, JointFit]](), dict[str, QualityReport]()
         transport = None
         if made is not None:
-            fit, known, tubes, quality = made
+            fit, known, quality = made
             runs.append((store.record_fit(fit, readings, tubes, known, quality), fit))
         if again is not None:
-            fit, known, tubes = again
+            fit, known = again
             number = store.record_fit(fit, readings, tubes, known)
             judged = _judge(store, [(number, fit)], None, TRANSPORT)
             transport = ModelFit(number, fit, judged)
@@ -161,7 +164,7 @@ def fit_studio(
         rest = [paint for paint in paints if paint not in measured]
         scanned = fit_scans(store, rest, measured, None, progress) if rest or not paints else []
         runs += [(run.number, run.fit) for run in scanned]
-        unfit = unfit_scans(store)
+        unfit = {**one.left_out, **unfit_scans(store)}
         if not runs:
             raise _nothing_read(paints, unfit)
         judged = _judge(store, runs, settings, TWO_FLUX)
@@ -169,17 +172,18 @@ def fit_studio(
     return StudioFit(*runs[0], judged, readings, quality, tuple(scanned), unfit, transport, model)
 
 
-_Made = tuple[JointFit, Coefficients | None, dict[str, Tube], dict[str, QualityReport]]
+_Made = tuple[JointFit, Coefficients | None, dict[str, QualityReport]]
 
 
 def _fit_measured(
     store: Store,
     readings: Sequence[StoredReadings],
+    tubes: Mapping[str, Tube],
     paints: Sequence[str],
     settings: FitSettings | None,
     progress: Progress | None,
 ) -> _Made:
-    """Fit to an instrument's readings: the fit, what was known, the tubes, what is to be said."""
+    """Fit to an instrument's readings: the fit, what was known, what is to be said."""
     known = None
     if paints:
         beside = _beside(readings, paints)
@@ -191,30 +195,29 @@ def _fit_measured(
                 "fit all paints together: tintladder fit",
             )
         known = store.current_coefficients(beside, TWO_FLUX)
-    tubes = store.tubes()
     learnt = run_fit(readings, tubes, known, settings, progress)
     # Once chosen, noise and smoothness are settings: what is kept follows from what is recorded.
     used = recorded_settings(learnt.settings)
     fit = run_fit(readings, tubes, known, used, progress, leave_out=True)
-    return fit, known, tubes, _quality(store, fit, readings, used)
+    return fit, known, _quality(store, fit, readings, tubes, used)
 
 
 def _fit_transport(
     store: Store,
     readings: Sequence[StoredReadings],
+    tubes: Mapping[str, Tube],
     paints: Sequence[str],
     progress: Progress | None,
-) -> tuple[JointFit, Coefficients | None, dict[str, Tube]] | None:
+) -> tuple[JointFit, Coefficients | None] | None:
     """Fit to the same readings by transport, where what is known is known by it too."""
     known, beside = None, _beside(readings, paints) if paints else []
     if not store.current_fits(TRANSPORT).keys() >= set(beside):
         return None
     if beside:
         known = store.current_coefficients(beside, TRANSPORT)
-    tubes = store.tubes()
     learnt = run_fit(readings, tubes, known, FitSettings(model=TRANSPORT), progress)
     fit = run_fit(readings, tubes, known, recorded_settings(learnt.settings), progress)
-    return fit, known, tubes
+    return fit, known
 
 
 def _beside(readings: Sequence[StoredReadings], paints: Sequence[str]) -> list[str]:
@@ -254,7 +257,11 @@ def _judge(
 
 
 def _quality(
-    store: Store, fit: JointFit, readings: Sequence[StoredReadings], settings: FitSettings
+    store: Store,
+    fit: JointFit,
+    readings: Sequence[StoredReadings],
+    tubes: Mapping[str, Tube],
+    settings: FitSettings,
 ) -> dict[str, QualityReport]:
     """Report on each paint: strength against one of them all, drift against the lot before."""
     against = _reference(store, fit)
@@ -264,7 +271,7 @@ def _quality(
             readings,
             left_out=fit.left_out,
             reference=against if white_of(paint) else None,
-            old=store.lot_before(nickname, readings),
+            old=store.lot_before(nickname, tubes[nickname].lot),
             settings=settings,
         )
         for nickname, paint in fit.paints.items()

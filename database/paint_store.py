@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict
 
 from sqlalchemy import select
@@ -146,9 +147,13 @@ class PaintStore(Transactions):
                 rows.append(row)
         return rows
 
-    def tubes(self) -> dict[str, Tube]:
-        """Return the lot in use of every paint, as a fit takes it, by nickname."""
-        return {paint.nickname: _tube(paint) for paint in self.paints()}
+    def tubes(self, lots: Mapping[str, schema.Lot] | None = None) -> dict[str, Tube]:
+        """Return a lot of every paint as a fit takes it, by nickname: those given, else in use."""
+        given = lots or {}
+        return {
+            paint.nickname: _tube(paint, given.get(paint.nickname, paint.current_lot))
+            for paint in self.paints()
+        }
 
     def _by_nickname(self, nickname: str) -> schema.Paint | None:
         with self.snapshot() as session:
@@ -162,8 +167,7 @@ def _columns(paint: NewPaint) -> dict[str, object]:
     return columns | {"nickname_key": nickname_key(paint.nickname)}
 
 
-def _tube(paint: schema.Paint) -> Tube:
-    lot = paint.current_lot
+def _tube(paint: schema.Paint, lot: schema.Lot | None) -> Tube:
     refuse = None
     if paint.finish != schema.ORDINARY:
         refuse = f"{paint.nickname} is {paint.finish}, which two-constant theory can't hold"

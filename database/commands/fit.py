@@ -91,7 +91,7 @@ def show_fit(done: StudioFit) -> None:
         "1-2 side by side only, 2-5 a near miss, above a different colour)"
     )
     for card, why in done.unfit.items():
-        typer.echo(f"Card {card} was scanned, but not fitted: {why}.")
+        typer.echo(f"Card {card} was read, but not fitted: {why}.")
     check = done.judged
     if check.patches.empty:
         typer.echo("No check card was read, so nothing says yet how mixtures will come out.")

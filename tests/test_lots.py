@@ -1,0 +1,109 @@
+"""A fit is of one tube: whose card it was is asked, never guessed, and another's is refused."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from importlib.resources import as_file, files
+
+import pytest
+from tintladder.calibrate.cards.card import Drawdown
+from tintladder.calibrate.errors import InputError
+from tintladder.database.fitting import fit_studio
+from tintladder.database.lots import lot_painted, of_one_lot
+from tintladder.database.paints_file import NewLot
+from tintladder.database.reading_in import take_in
+from tintladder.database.store import Store
+
+from .studio_fixtures import PAINTS_TOML, ladder, session
+
+
+@pytest.fixture
+def store(tmp_path):
+    """Two tubes of one blue: A, and B that was opened later and is in use (invented)."""
+    with Store.open(tmp_path) as opened:
+        opened.import_paints(PAINTS_TOML)
+        opened.add_lot("KEEL", NewLot("A", density=1.2, opened=date(2026, 1, 5), on_hand=False))
+        opened.add_lot("KEEL", NewLot("B", density=1.3, opened=date(2026, 6, 1), on_hand=True))
+        yield opened
+
+
+def painted(name, lot=None, on="2026-07-01"):
+    card = ladder(name)
+    named = {} if lot is None else {"KEEL": lot}
+    return replace(
+        card, date=on, drawdowns=tuple(replace(d, lots=d.lots | named) for d in card.drawdowns)
+    )
+
+
+def read(store, *cards):
+    for seed, card in enumerate(cards, 1):
+        store.add_card(card, card.name)
+        store.add_session(card.name, session(card, seed))
+    return store.card_readings()
+
+
+def test_a_card_says_its_tube_or_was_painted_from_the_one_in_use(store):
+    keel = store.find_paint("KEEL")
+    assert lot_painted(keel, painted("a", "A")).lot == "A"
+    assert lot_painted(keel, painted("b")).lot == "B"
+    assert lot_painted(keel, painted("c", on=None)).lot == "B"
+    assert lot_painted(store.find_paint("KEEL-T"), painted("d")) is None
+
+
+@pytest.mark.parametrize(
+    "card, said",
+    [
+        (painted("x", "C"), r"lots\.KEEL: the studio has no lot C of KEEL; add it"),
+        (painted("x", on="2026-02-01"), "before the tube in use, lot B, was opened"),
+        (
+            replace(
+                painted("x", "A"),
+                drawdowns=(*painted("x", "A").drawdowns, Drawdown("z", "KEEL", {"KEEL": 1.0},
+                                                                  lots={"KEEL": "B"})),
+            ),
+            "names A and B; a fit is of one tube",
+        ),
+    ],
+)  # fmt: skip
+def test_a_card_of_no_tube_is_refused_in_one_line(store, card, said):
+    with pytest.raises(InputError, match=said) as error:
+        lot_painted(store.find_paint("KEEL"), card)
+    assert "\n" not in str(error.value)
+
+
+def test_cards_of_the_tube_in_use_are_taken_and_the_others_named(store):
+    readings = read(store, painted("old", "A"), painted("new", "B"), painted("newer"))
+    found = of_one_lot(store.paints(), readings, ["KEEL"])
+    assert [r.card.name for r in found.readings] == ["new", "newer"]
+    assert found.lots["KEEL"].lot == "B"
+    assert list(found.left_out) == ["old"]
+    assert "it is of lot A of KEEL, the fit of lot B" in found.left_out["old"]
+    assert store.tubes(found.lots)["KEEL"].density == 1.3
+
+
+def test_a_tube_is_not_fitted_from_anothers_card(store):
+    readings = read(store, painted("old", "A"))
+    words = "the tube in use is lot B, but card old was painted from lot A; paint and read a card"
+    with pytest.raises(InputError, match=words):
+        of_one_lot(store.paints(), readings, ["KEEL"])
+    # Fitted with all the rest it stays what it was: tube A.
+    found = of_one_lot(store.paints(), readings)
+    assert found.lots["KEEL"].lot == "A"
+    assert store.tubes(found.lots)["KEEL"].density == 1.2
+
+
+def test_a_fit_is_recorded_of_the_tube_it_was_read_of(tmp_path):
+    boatyard = files("tintladder.measurements") / "boatyard"
+    with as_file(boatyard) as place, Store.open(tmp_path) as store:
+        names = ("hull-white", "pitch-black")
+        cards = [place / "cards" / f"{name}.toml" for name in names]
+        readings = [place / "readings" / f"{name}.txt" for name in names]
+        take_in(store, [place / "paints.toml", *cards, *readings])
+        first = store.find_paint("PITCH").current_lot
+        store.add_lot("PITCH", NewLot("later", opened=date(2026, 11, 1), on_hand=True))
+        fit_studio(store)
+        assert store.lot_before("PITCH", first.lot) is None
+        assert store.lot_before("PITCH", "later").paint == "PITCH"
+        with pytest.raises(InputError, match="the tube in use is lot later, but card pitch-black"):
+            fit_studio(store, ["PITCH"])
