@@ -9,8 +9,8 @@ from sqlalchemy import select
 
 from ..calibrate.optics.spectra import Flag, Spectra
 from . import schema
-from .card_store import session_of
 from .import_store import Undone
+from .session_rows import session_of
 from .store import Store
 
 

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Any, Literal, cast
 
-import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session as OrmSession
 
@@ -16,9 +14,9 @@ from ..calibrate.cards.card import Card, Drawdown
 from ..calibrate.cards.readings import CardReadings, pair
 from ..calibrate.errors import InputError
 from ..calibrate.formats.session import Session
-from ..calibrate.optics.spectra import Array, Spectra
 from . import schema
 from .import_store import ImportStore, Undone
+from .session_rows import reading_rows, session_of
 from .tile_store import last_white, tile_calibrations
 from .transactions import now
 
@@ -168,11 +166,37 @@ class CardStore(ImportStore):
                 added=now(),
                 attempt=len(attempts) + 1,
                 corrections=readings.corrections,
-                readings=_reading_rows(readings),
+                readings=reading_rows(readings),
             )
             session.add(row)
             session.flush()
             return row.id
+
+    def last_session(self, card: str) -> tuple[int, Session]:
+        """Return the number of a card's last session that counts, and the session.
+
+        Raises
+        ------
+        InputError
+            Where there is no such card, or nothing was read of it.
+        """
+        with self.snapshot() as session:
+            version = last_version(session, card)
+            query = (
+                select(schema.Session)
+                .where(
+                    schema.Session.card_id == version.card_id,
+                    schema.Session.id.not_in(Undone.of(session).sessions),
+                )
+                .order_by(schema.Session.id.desc())
+                .limit(1)
+            )
+            row = session.scalar(query)
+            if row is None:
+                raise InputError(
+                    None, f"card {card}", "nothing was read of it", "read it: tintladder read"
+                )
+            return row.id, session_of(row)
 
     def card_readings(self, purpose: Literal["fit", "check"] = "fit") -> list[StoredReadings]:
         """Return every dry session with its card, by card name, then by the file's hash.
@@ -205,35 +229,6 @@ class CardStore(ImportStore):
 def card_of_version(version: schema.CardVersion, session: schema.Session) -> CardReadings:
     """Return a session's readings with the card as one of its versions describes it."""
     return pair(card_of(version), session_of(session))
-
-
-def session_of(row: schema.Session) -> Session:
-    """Return the session that a row keeps, as it was read."""
-    values = np.array([reading.reflectance for reading in row.readings], dtype=float)
-    flags = np.array([reading.flags for reading in row.readings], dtype=np.uint16)
-    labels = tuple(reading.patch for reading in row.readings)
-    spectra = Spectra(np.array(row.wavelengths, dtype=float), values, labels, flags)
-    corrected = None
-    if row.corrections is not None:
-        corrected = np.array([reading.corrected for reading in row.readings], dtype=float)
-    return Session(
-        spectra=spectra,
-        file=row.file,
-        sha256=row.sha256,
-        format=row.format,
-        # The table's own checks hold these to the words of their types.
-        unit=cast(Any, row.unit),
-        geometry=cast(Any, row.geometry),
-        specular=cast(Any, row.specular),
-        state=cast(Any, row.state),
-        condition=row.condition,
-        date=row.date,
-        device=row.device.name if row.device else None,
-        serial=row.device.serial or None if row.device else None,
-        header=row.header,
-        corrected=None if corrected is None else spectra.with_values(corrected),
-        corrections=row.corrections,
-    )
 
 
 def last_version(session: OrmSession, name: str, file: str | None = None) -> schema.CardVersion:
@@ -360,27 +355,3 @@ def _device(session: OrmSession, name: str | None, serial: str | None) -> schema
             known.serial = serial or known.serial
             break
     return known
-
-
-def _reading_rows(read: Session) -> list[schema.Reading]:
-    spectra, repeats = read.spectra, Counter[str]()
-    corrected = [None] * len(spectra) if read.corrected is None else read.corrected.values
-    rows = []
-    for i, label in enumerate(spectra.labels):
-        repeats[label] += 1
-        rows.append(
-            schema.Reading(
-                patch=label,
-                repeat=repeats[label],
-                reflectance=_plain(spectra.values[i]),
-                flags=spectra.flags[i].tolist(),
-                corrected=_plain(corrected[i]),
-            )
-        )
-    return rows
-
-
-def _plain(values: Array | None) -> list[float | None] | None:
-    if values is None:
-        return None
-    return [None if np.isnan(value) else value for value in values.tolist()]

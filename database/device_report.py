@@ -17,8 +17,8 @@ from ..calibrate.instrument.tiles import PREFIX, TRAP
 from ..calibrate.optics.colour import ciede2000, lab
 from ..calibrate.optics.spectra import Array, Spectra, to_grid
 from . import schema
-from .card_store import session_of
 from .import_store import Undone
+from .session_rows import session_of
 from .store import Store
 
 Patch = tuple[str, str]

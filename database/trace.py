@@ -17,10 +17,11 @@ from ..calibrate.formats.session import Session
 from ..calibrate.instrument.corrections import in_words
 from ..calibrate.optics.coefficients import Coefficients
 from . import schema
-from .card_store import card_of_version, session_of
+from .card_store import card_of_version
 from .refit import packed_readings
 from .release_inputs import session_of as packed_session
 from .release_load import LoadedRelease
+from .session_rows import session_of
 from .store import Store
 from .tile_store import calibrated_in_words
 from .trace_scans import Scanned, scan_rows, scans_of_release, scans_of_store

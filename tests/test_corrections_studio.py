@@ -12,19 +12,19 @@ from tintladder.calibrate.formats.cgats import format_cgats
 from tintladder.calibrate.formats.read import read_session
 from tintladder.calibrate.formats.session import Session
 from tintladder.calibrate.instrument.corrections import Optics
-from tintladder.calibrate.instrument.sitting import Correcting
+from tintladder.calibrate.instrument.sitting import Correcting, corrected_alone
 from tintladder.calibrate.optics.spectra import Flag, Spectra
 from tintladder.database import schema
-from tintladder.database.card_store import session_of
 from tintladder.database.release import publish
 from tintladder.database.release_inputs import session_of as packed_session
 from tintladder.database.release_load import load_release
+from tintladder.database.session_rows import session_of
 from tintladder.database.store import Store
 from tintladder.database.trace import of_release, of_store, trace
 from tintladder.database.verify import verify_release
 
 from .command import run
-from .invented_instrument import TILES
+from .invented_instrument import FILMS, TILES
 from .studio_fixtures import PAINTS_TOML, joint_fit, ladder
 from .studio_fixtures import session as card_session
 
@@ -145,6 +145,17 @@ def test_an_outlying_repeat_shows_its_flag_in_raw_and_corrected(store):
     store.add_session("keel-1", made)
     (taken,) = store.card_readings()
     assert (taken.spectra.flags & Flag.OUTLYING).any()
+
+
+def test_what_is_corrected_goes_out_as_such_and_no_band_is_undone_twice():
+    wl = card_session(ladder()).spectra.wavelengths
+    smooth = np.array([curve(wl) for curve in list(FILMS.values())[:4]])
+    read = replace(read_file(), spectra=Spectra.from_values(wl, smooth, ["a", "b", "c", "d"]))
+    once = corrected_alone(Correcting(optics=Optics(10.0))(read))
+    assert once.header["CORRECTED"] == "bandpass, repeats"
+    twice = Correcting(optics=Optics(10.0))(once)
+    np.testing.assert_array_equal(twice.trusted.values, once.spectra.values)
+    assert corrected_alone(read) is read
 
 
 def test_the_command_reads_tiles_among_patches(tmp_path, monkeypatch, capsys):

@@ -30,7 +30,7 @@ from tintladder.database.release import publish
 from tintladder.database.store import Store
 
 from .command import run
-from .studio_fixtures import coefficients, fill
+from .studio_fixtures import coefficients, fill, ladder, session
 
 
 @pytest.fixture
@@ -123,3 +123,22 @@ def test_export_from_the_command_line(monkeypatch, capsys, tmp_path):
         assert tool("export", *wrong.split()).status == 2
     left = [p.name for p in tmp_path.iterdir() if p.suffix in (".csv", ".part")]
     assert left == ["paints.csv"]
+
+
+@pytest.mark.parametrize("form", ["csv", "cgats", "cxf", "xlsx"])
+def test_readings_go_out_and_come_back(tmp_path, monkeypatch, capsys, form):
+    monkeypatch.chdir(tmp_path)
+    tell = partial(run, monkeypatch, capsys)
+    with Store.open(tmp_path / "studio") as store:
+        fill(store)
+        read = session(ladder(), 3)
+        whole = ~np.isnan(read.spectra.values).any(axis=1)
+        spectra = read.spectra.select(np.flatnonzero(whole))
+        store.add_session("keel-1", replace(read, spectra=spectra, specular="excluded"))
+    said = tell("export", form, "--readings", "keel-1", "--studio", "studio", "--json").json
+    back = read_session(said["file"])
+    close = 1e-15 if form == "xlsx" else 0  # its library writes sixteen digits
+    np.testing.assert_allclose(back.spectra.values, spectra.values, rtol=close, atol=0)
+    assert back.spectra.labels == spectra.labels
+    assert tell("export", form, "--readings", "rudder", "--studio", "studio").status == 2
+    assert tell("export", "xlsx", "--studio", "studio").status == 2

@@ -130,6 +130,26 @@ class Correcting:
         return tiles_of(certified, temperature(certified))
 
 
+def corrected_alone(session: Session) -> Session:
+    """Return a session of the corrected readings alone, which says so, so that none is made twice.
+
+    One without corrections stays as it is.
+    """
+    if session.corrected is None or session.corrections is None:
+        return session
+    made = [stage["stage"] for stage in session.corrections["stages"] if stage["made"]]
+    said = {"CORRECTED": ", ".join(made)}
+    if "bandpass" in made:
+        said["BANDPASS_CORRECTED"] = "true"
+    return replace(
+        session,
+        spectra=session.corrected,
+        header={**session.header, **said},
+        corrected=None,
+        corrections=None,
+    )
+
+
 def temperature(session: Session) -> float | None:
     """Return the temperature that a file states, degrees Celsius.
 

@@ -1,21 +1,22 @@
-"""Export K and S, or the ladders they predict."""
+"""Export K and S, the ladders they predict, or readings."""
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ...calibrate.errors import InputError
-from .common import JsonOption, StudioOption, say, working
+from .common import JsonOption, StudioOption, open_store, say, working
 from .compare import numbers_of
 
 if TYPE_CHECKING:
     from ..compare import Numbers
 
 EXAMPLE = "tintladder export csv --out paints.csv"
-_SUFFIXES = {"csv": ".csv", "cgats": ".txt", "cxf": ".cxf"}
+_SUFFIXES = {"csv": ".csv", "cgats": ".txt", "cxf": ".cxf", "xlsx": ".xlsx"}
 
 
 def export(
@@ -23,29 +24,75 @@ def export(
         str,
         typer.Argument(
             metavar="FORM",
-            help="csv: K and S in one table; cgats (CGATS.17) or cxf (CxF3): predicted ladders.",
+            help="csv: K and S in one table; cgats (CGATS.17) or cxf (CxF3): predicted ladders; "
+            "with --readings any of them, or xlsx.",
         ),
     ],
     paints: Annotated[list[str] | None, typer.Argument(help="Nicknames; else all of them.")] = None,
     source: Annotated[
         str, typer.Option("--from", help="A version, the folder or zip of a release, or now.")
     ] = "now",
+    readings: Annotated[
+        str | None,
+        typer.Option(
+            metavar="CARD", help="Instead: the last readings of a card, as fits take them."
+        ),
+    ] = None,
+    raw: Annotated[
+        bool, typer.Option("--raw", help="With --readings: before any correction.")
+    ] = False,
     out: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Else paints.csv, .txt or .cxf, here.")
+        Path | None, typer.Option(metavar="FILE", help="Else paints or the card's name, here.")
     ] = None,
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Write K and S, or the ladders that they predict, for other programs."""
-    if form not in _SUFFIXES:
-        raise InputError(None, f"form {form!r}", "expected csv, cgats or cxf", "give one of these")
-    file = out or Path(f"paints{_SUFFIXES[form]}")
+    """Write K and S, the ladders that they predict, or readings, for other programs."""
+    if form not in _SUFFIXES or (form == "xlsx" and readings is None):
+        raise InputError(
+            None,
+            f"form {form!r}",
+            "expected csv, cgats or cxf, with --readings also xlsx",
+            "give one of these",
+        )
+    file = out or Path(f"{_file_name(readings) or 'paints'}{_SUFFIXES[form]}")
+    if readings is not None:
+        _readings(form, readings, raw, file, as_json, studio)
+        return
     with working("Exporting", as_json):
         numbers = numbers_of(source, studio)
         data = _data(form, numbers, paints or None)
         _write(file, data)
     result = {"form": form, "file": str(file), "from": numbers.name, "bytes": len(data)}
     say(result, as_json, lambda: typer.echo(f"Wrote {file} ({form}, from {numbers.name})."))
+
+
+def _file_name(card: str | None) -> str:
+    return re.sub(r"[^\w.-]+", "-", card or "").strip("-.")
+
+
+def _readings(
+    form: str, card: str, raw: bool, file: Path, as_json: bool, studio: str | None
+) -> None:
+    from ...calibrate.formats.cgats import format_cgats
+    from ...calibrate.formats.cxf_writing import format_cxf
+    from ...calibrate.formats.table_writing import format_csv, format_xlsx
+    from ...calibrate.instrument.sitting import corrected_alone
+    from ..transactions import now
+
+    with open_store(studio) as store:
+        number, read = store.last_session(card)
+    made = read if raw else corrected_alone(read)
+    data = {
+        "cgats": lambda: format_cgats(made).encode(),
+        "cxf": lambda: format_cxf(made, now()),
+        "csv": lambda: format_csv(made).encode(),
+        "xlsx": lambda: format_xlsx(made),
+    }[form]()
+    _write(file, data)
+    result = {"form": form, "file": str(file), "session": number, "bytes": len(data)}
+    what = f"{len(made.spectra)} readings of card {card}, session {number}"
+    say(result, as_json, lambda: typer.echo(f"Wrote {file} ({form}, {what})."))
 
 
 def _data(form: str, numbers: Numbers, paints: list[str] | None) -> bytes:
