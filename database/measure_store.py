@@ -229,7 +229,7 @@ def finish_sitting(
     with store.transaction() as session:
         since = session.scalars(
             select(schema.Calibration)
-            .where(schema.Calibration.done >= sitting.started)
+            .where(schema.Calibration.done >= sitting.started.removesuffix("Z"))
             .order_by(schema.Calibration.id)
         )
         mine = [row for row in since if row.result.get("sitting") == sitting.number]

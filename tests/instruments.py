@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 
@@ -22,8 +23,7 @@ PATIENCE_S = 0.08
 def quick(name: str = "bare", **changes: str) -> Profile:
     """A shipped profile whose patience is short; changes are ``old=new`` in its text."""
     text, file = profile_text(name)
-    text = text.replace("timeout_s = 10\n", f"timeout_s = {PATIENCE_S}\n")
-    text = text.replace("timeout_s = 30\n", f"timeout_s = {PATIENCE_S}\n")
+    text = re.sub(r"timeout_s = \d+\n", f"timeout_s = {PATIENCE_S}\n", text)
     for old, new in changes.items():
         assert old in text
         text = text.replace(old, new)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -19,6 +18,8 @@ from .reply import Grammar, escaped, numbers
 _BUSY_S = 0.2  # s between two askings of a busy instrument
 _STALE = 20
 """Late replies passed over while looking for the one that was asked for."""
+_SILENCES = 3
+"""Patience in a row, after which what was late won't come any more."""
 
 
 @dataclass(frozen=True)
@@ -34,6 +35,10 @@ class Identity:
     def name(self) -> str:
         """What to call it: model and serial number."""
         return " ".join(part for part in (self.model, self.serial) if part)
+
+
+def _identity(said: dict[str, str]) -> Identity:
+    return Identity(**{field: said[field].strip() for field in vars(Identity()) if field in said})
 
 
 class Instrument:
@@ -55,6 +60,8 @@ class Instrument:
         self.identity = Identity()
         self._wait = wait
         self._settled = True
+        self._owed = 0
+        """Answers to who it is that may still come."""
 
     def begin(self) -> Identity:
         """Make it ready and ask who it is.
@@ -64,16 +71,22 @@ class Instrument:
         Fault
             Where it doesn't answer, or another instrument does than before.
         """
-        self._once("begin")
-        found = self._identify() if "identify" in self.profile.commands else Identity()
-        if self.identity not in (Identity(), found):
-            raise Refused(f"another instrument answers: {found.name}, not {self.identity.name}")
+        before, self.identity = self.identity, Identity()
+        # Whatever another program, or this one before the port was lost, had asked.
+        self._settled, self._owed = "identify" not in self.profile.commands, 0
+        try:
+            self._once("begin")
+            found = self._identify() if "identify" in self.profile.commands else Identity()
+        finally:
+            self.identity = before
+        if before not in (Identity(), found):
+            raise Refused(f"another instrument answers: {found.name}, not {before.name}")
         self.identity = found
         return found
 
     def _identify(self) -> Identity:
-        said = self._ask("identify")
-        return Identity(**{f: said[f].strip() for f in vars(Identity()) if f in said})
+        found: Identity = self._ask("identify", _identity)
+        return found
 
     def calibrate(self, kind: Literal["white", "black"]) -> bool:
         """Have it calibrate on its white tile or black trap; False where it has no command for it.
@@ -140,6 +153,7 @@ class Instrument:
             except Lost:
                 raise
             except Fault as met:
+                self._owed += name == "identify" and isinstance(met, Silent)
                 fault = met if isinstance(met, Busy) else self._reason(met)
             if isinstance(fault, Busy) and time.monotonic() < patient_until:
                 self._wait(_BUSY_S)
@@ -212,25 +226,32 @@ class Instrument:
                 self._wait(_BUSY_S)
             self._settled = True
             return True
-        said = 0
-        for owed in (1, 2):
-            self.line.send(command.send + self.profile.line.end)
-            with suppress(Silent):
-                for _ in range(_STALE):
-                    said += self._is_reply(command, grammar)
-                    if said == owed:
-                        break
-            if said:
+        self.line.send(command.send + self.profile.line.end)
+        self._owed += 1
+        self._settled, silences = False, 0
+        for _ in range(_STALE):
+            try:
+                found = self._is_reply(command, grammar)
+            except Silent:
+                silences += 1
+                if silences == _SILENCES:
+                    # Those that haven't come by now were swallowed.
+                    self._owed = 0
+            else:
+                self._owed -= found
+                self._settled, silences = self._settled or found, 0
+            if self._owed <= 0:
                 break
-        self._settled = said > 0
         return self._settled
 
     def _is_reply(self, command: Command, grammar: Grammar) -> bool:
+        """Whether the next reply says who it is. One that is late may look so: then another."""
         try:
-            grammar.read(self.line.receive(command.reply_end, command.timeout_s))
+            reply = self.line.receive(command.reply_end, command.timeout_s)
+            who = _identity(grammar.read(reply))
         except Garbled:
             return False
-        return True
+        return self.identity in (Identity(), who)
 
     def _reason(self, fault: Fault) -> Fault:
         """After a fault: settle the line, and let an instrument that can say what went wrong."""

@@ -79,7 +79,7 @@ class Line:
             stopbits=s.stop,
             xonxoff=s.flow == "software",
             rtscts=s.flow == "hardware",
-            timeout=_STEP,
+            timeout=min(_STEP, s.timeout_s),
             write_timeout=s.timeout_s,
             exclusive=None if "://" in name else True,
         )

@@ -15,17 +15,18 @@ from functools import reduce
 from .faults import Garbled
 
 FIELDS = {
-    "maker": r"[^\r\n]*?",
-    "model": r"[^\r\n]*?",
-    "serial": r"[^\r\n]*?",
-    "firmware": r"[^\r\n]*?",
+    "maker": r"[^\r\n,;]*?",
+    "model": r"[^\r\n,;]*?",
+    "serial": r"[^\r\n,;]*?",
+    "firmware": r"[^\r\n,;]*?",
     "message": r"[^\r\n]*?",
     "status": r"[A-Za-z0-9+.\-]+",
     "hours": r"[0-9.eE+\-]+",
     "values": r"[0-9A-Za-z.,;+\-\s]+?",
     "checksum": r"[0-9A-Fa-f]+",
 }
-"""Every field that a pattern may hold, and what it looks like."""
+"""Every field that a pattern may hold, and what it looks like. Who an instrument is stands between
+commas (IEEE 488.2), so no row of numbers passes for it."""
 
 _FIELD = re.compile(r"\{(\w*)\}")
 
