@@ -21,6 +21,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     demo,
     fit,
     instrument,
+    measure,
     mixing,
     next_step,
     page,
