@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ..calibrate.cards.card import Card
-from ..calibrate.cards.card_file import read_card
+from ..calibrate.cards.card_file import parse_card, read_card
 from ..calibrate.errors import InputError
-from ..calibrate.formats.read import read_session
+from ..calibrate.formats.read import read_session, read_spot_ink
 from ..calibrate.formats.session import Session
+from ..calibrate.formats.spot_ink import card_text
 from ..calibrate.instrument.corrections import in_words
 from ..calibrate.instrument.sitting import Correcting
 from ..calibrate.optics.spectra import Flag
@@ -76,10 +77,16 @@ def take_in(
     named = Path(card) if card and card.lower().endswith(".toml") else None
     if named is not None:
         texts.setdefault(named, read_text(named))
-    sessions = [
-        read_session(path, unit=unit, geometry=geometry, specular=specular)
+    said = {"unit": unit, "geometry": geometry, "specular": specular}
+    spots = {
+        path: ink
         for path in files
-        if path not in texts and path.suffix.lower() not in PICTURES
+        if path.suffix.lower() == ".cxf" and (ink := read_spot_ink(path, **said)) is not None
+    }
+    sessions = [
+        read_session(path, **said)
+        for path in files
+        if path not in texts and path not in spots and path.suffix.lower() not in PICTURES
     ]
     sessions = [(correcting or Correcting())(session) for session in sessions]
     taken, read_sessions, versions, scans = [], [], [], []
@@ -99,6 +106,16 @@ def take_in(
                 taken.append(TakenIn(str(path), "card", _card_words(read, outcome), read.name))
                 if path == named:
                     card = read.name
+        for path, ink in spots.items():
+            name = path.stem
+            text = card_text(ink, name)
+            read = parse_card(text, str(path), known)
+            outcome = store.add_card(read, text)
+            if outcome != "unchanged":
+                versions.append(store.card_version(name))
+            taken.append(TakenIn(str(path), "card", _card_words(read, outcome), name))
+            read_sessions.append(store.add_session(name, ink.session))
+            taken.append(_readings_taken(ink.session, read))
         cards = store.cards() if sessions else []
         for session in sessions:
             found = _card_of(session, card, cards)

@@ -21,18 +21,20 @@ from tintladder.calibrate.cards.layout import layout_names, layout_text, parse_l
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.formats.cgats import format_cgats
 from tintladder.calibrate.formats.cxf_writing import format_cxf
-from tintladder.calibrate.formats.read import read_session
+from tintladder.calibrate.formats.read import read_session, read_spot_ink
 from tintladder.calibrate.formats.table_writing import format_csv, format_xlsx
 from tintladder.calibrate.formats.target_values import read_target_values
 from tintladder.calibrate.instrument.profile_file import parse_profile, profile_names, profile_text
 from tintladder.calibrate.scan.image import read_facts
+from tintladder.database.compare import Numbers
+from tintladder.database.export_spot_ink import as_spot_ink
 from tintladder.database.paints_file import parse_paints
 from tintladder.database.release import publish
 from tintladder.database.release_load import load_release
 from tintladder.database.store import Store
 from tintladder.database.verify import verify_release
 
-from .studio_fixtures import PAINTS_TOML, ladder, session
+from .studio_fixtures import PAINTS_TOML, coefficients, ladder, session
 from .test_release import fill
 
 SMALL = 400
@@ -153,6 +155,11 @@ def _release() -> bytes:
         return publish(fill(store)).archive.read_bytes()
 
 
+def _spot_inks() -> list[bytes]:
+    numbers = Numbers("1.0.0", coefficients(("HULL", "KEEL")), {"KEEL": "HULL"})
+    return [as_spot_ink(numbers, "KEEL", 75.0, "2026-05-07T10:00:00Z")]
+
+
 def _cards() -> list[bytes]:
     folder = Path(__file__).parent.parent / "measurements" / "boatyard" / "cards"
     return [path.read_bytes() for path in sorted(folder.glob("*.toml"))[:3]]
@@ -177,6 +184,7 @@ READERS: dict[str, Reader] = {
     "cxf": Reader(
         _from_file(_stated, ".cxf"), lambda: [format_cxf(_session(), "2026-05-07T10:00:00Z")]
     ),
+    "spot_ink": Reader(_from_file(read_spot_ink, ".cxf"), _spot_inks),
     "target": Reader(
         _from_file(read_target_values, ".txt"), lambda: [format_cgats(_session()).encode()]
     ),

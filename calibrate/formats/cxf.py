@@ -61,15 +61,15 @@ def parse_document(text: str, file: str) -> Any:
         ) from None
 
 
-def spectra_of(document: Any) -> Iterator[tuple[str, Any]]:
-    """Every reflectance spectrum of a document with its object's name."""
+def spectra_of(document: Any) -> Iterator[tuple[str, Any, str]]:
+    """Name, spectrum and id of every object's reflectance spectra."""
     from colour_cxf import cxf3
 
     found = document.resources and document.resources.object_collection
     for each in found.object_value if found else ():
         for value in each.color_values.choice if each.color_values else ():
             if isinstance(value, cxf3.ReflectanceSpectrum):
-                yield cells.plain(each.name or each.id or ""), value
+                yield cells.plain(each.name or each.id or ""), value, each.id or ""
 
 
 def parse_cxf(
@@ -97,7 +97,7 @@ def parse_cxf(
         For anything that can't be read without guessing, and for impossible reflectances.
     """
     document = parse_document(text, file)
-    read = list(spectra_of(document))
+    read = [(name, spectrum) for name, spectrum, _ in spectra_of(document)]
     if not read:
         raise InputError(file, None, "there is no reflectance spectrum in it", _EXPORT)
     names = [name for name, _ in read]

@@ -15,6 +15,7 @@ from ..errors import InputError
 from .cgats import looks_like_cgats, parse_cgats
 from .cxf import parse_cxf
 from .session import Session
+from .spot_ink import SpotInk, parse_spot_ink
 from .table import has_spectra, parse_cells, parse_table
 
 LARGEST = 50_000_000
@@ -114,6 +115,30 @@ def _sheets(raw: bytes, file: str) -> dict[str, list[list[str]]]:
         str(name): [["" if cell is None else str(cell) for cell in row] for row in sheet.to_numpy()]
         for name, sheet in sheets.items()
     }
+
+
+def read_spot_ink(path: str | Path, **said: str | None) -> SpotInk | None:
+    """Read a spot-ink characterisation (ISO 17972-4); None where the file is none.
+
+    Parameters
+    ----------
+    path : str or Path
+    said : unit, geometry, specular
+        As for `read_session`.
+
+    Raises
+    ------
+    InputError
+        For one that can't be read without guessing.
+    """
+    file = str(path)
+    raw = _bytes(Path(path), file)
+    if raw.startswith(b"PK\x03\x04"):
+        return None
+    text = _text(raw, file)
+    if not text.lstrip().startswith("<"):
+        return None
+    return parse_spot_ink(text, file, hashlib.sha256(raw).hexdigest(), **said)
 
 
 def read_session(

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from ..compare import Numbers
 
 EXAMPLE = "tintladder export csv --out paints.csv"
-_SUFFIXES = {"csv": ".csv", "cgats": ".txt", "cxf": ".cxf", "xlsx": ".xlsx"}
+_SUFFIXES = {"csv": ".csv", "cgats": ".txt", "cxf": ".cxf", "spot": ".cxf", "xlsx": ".xlsx"}
 
 
 def export(
@@ -25,7 +25,8 @@ def export(
         typer.Argument(
             metavar="FORM",
             help="csv: K and S in one table; cgats (CGATS.17) or cxf (CxF3): predicted ladders; "
-            "with --readings any of them, or xlsx.",
+            "spot: one paint's films as a spot-ink characterisation (ISO 17972-4); with "
+            "--readings csv, cgats, cxf or xlsx.",
         ),
     ],
     paints: Annotated[list[str] | None, typer.Argument(help="Nicknames; else all of them.")] = None,
@@ -41,6 +42,9 @@ def export(
     raw: Annotated[
         bool, typer.Option("--raw", help="With --readings: before any correction.")
     ] = False,
+    thickness: Annotated[
+        float, typer.Option(min=1, help="With spot: of the dry films, µm.")
+    ] = 75.0,
     out: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Else paints or the card's name, here.")
     ] = None,
@@ -48,20 +52,22 @@ def export(
     studio: StudioOption = None,
 ) -> None:
     """Write K and S, the ladders that they predict, or readings, for other programs."""
-    if form not in _SUFFIXES or (form == "xlsx" and readings is None):
+    if form not in _SUFFIXES or form == ("xlsx" if readings is None else "spot"):
         raise InputError(
             None,
             f"form {form!r}",
-            "expected csv, cgats or cxf, with --readings also xlsx",
+            "expected csv, cgats, cxf or spot; with --readings csv, cgats, cxf or xlsx",
             "give one of these",
         )
+    if form == "spot" and len(paints or ()) != 1:
+        raise InputError(None, "spot", "it holds one paint", "name one: export spot ANCHOR")
     file = out or Path(f"{_file_name(readings) or 'paints'}{_SUFFIXES[form]}")
     if readings is not None:
         _readings(form, readings, raw, file, as_json, studio)
         return
     with working("Exporting", as_json):
         numbers = numbers_of(source, studio)
-        data = _data(form, numbers, paints or None)
+        data = _data(form, numbers, paints or None, thickness)
         _write(file, data)
     result = {"form": form, "file": str(file), "from": numbers.name, "bytes": len(data)}
     say(result, as_json, lambda: typer.echo(f"Wrote {file} ({form}, from {numbers.name})."))
@@ -95,7 +101,7 @@ def _readings(
     say(result, as_json, lambda: typer.echo(f"Wrote {file} ({form}, {what})."))
 
 
-def _data(form: str, numbers: Numbers, paints: list[str] | None) -> bytes:
+def _data(form: str, numbers: Numbers, paints: list[str] | None, thickness: float) -> bytes:
     from ..exports import as_cgats, as_csv, only
 
     if form == "csv":
@@ -103,8 +109,11 @@ def _data(form: str, numbers: Numbers, paints: list[str] | None) -> bytes:
     if form == "cgats":
         return as_cgats(numbers, paints).encode()
     from ..export_cxf import as_cxf
+    from ..export_spot_ink import as_spot_ink
     from ..transactions import now
 
+    if form == "spot" and paints:
+        return as_spot_ink(numbers, paints[0], thickness, now())
     return as_cxf(numbers, now(), paints)
 
 
