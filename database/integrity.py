@@ -70,6 +70,7 @@ def check_studio(store: Store, progress: Callable[[str], None] = lambda _: None)
             ("cards and readings", _readings),
             ("fits", _fits),
             ("calibrations", _calibrations),
+            ("sittings", _sittings),
         ):
             progress(what)
             found += look(session)
@@ -205,6 +206,14 @@ def _calibrations(session: OrmSession) -> Iterable[Finding]:
             f"session {number} was read with {device} {when}",
             "calibrate on the day, and read its card again",
         )
+
+
+def _sittings(session: OrmSession) -> Iterable[Finding]:
+    for row in session.scalars(select(schema.Sitting).where(schema.Sitting.ended.is_(None))):
+        yield Finding(
+            "stale", False, f"card {row.card.name} is being measured since {row.started}",
+            f"go on with it: tintladder measure --resume {row.card.name}",
+        )  # fmt: skip
 
 
 def _releases(store: Store) -> Iterable[Finding]:

@@ -16,7 +16,16 @@ from alembic.migration import MigrationContext
 from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 from tintladder.calibrate.errors import InputError
+from tintladder.calibrate.instrument.instrument import Identity
+from tintladder.calibrate.instrument.progress import RawReading
 from tintladder.database.integrity import check_studio
+from tintladder.database.measure_store import (
+    begin_sitting,
+    finish_sitting,
+    keep_reading,
+    open_sittings,
+    progress_of,
+)
 from tintladder.database.release import publish, releases
 from tintladder.database.release_load import load_release
 from tintladder.database.schema import APPEND_ONLY, Base
@@ -25,6 +34,7 @@ from tintladder.database.verify import verify_release
 
 from . import postgres
 from .command import run
+from .instruments import quick
 from .studio_cards import write_all
 from .studio_fixtures import PAINTS_TOML, WHEN, fill, joint_fit, ladder, named_by_fit, session
 from .test_store import assert_same, rows
@@ -133,3 +143,22 @@ def test_eight_processes_write_sessions_at_once(url):
         assert rows(store, "sessions") == len(expected)
         assert rows(store, "readings") == len(expected) * len(session(ladder()).spectra)
         assert store.import_paints(PAINTS_TOML)
+
+
+def test_a_sitting_is_kept_reading_by_reading(store):
+    profile = quick()
+    sitting = begin_sitting(store, "keel-1", profile, "a port", 1)
+    who = Identity(model="Bench reader", serial="7")
+    values = np.full(profile.wavelengths.size, 0.5)
+    for place in ("tile/white", "masstone/black"):
+        taken = "2026-03-05T10:00:00.000Z"
+        reading = RawReading(place, 1, 1, taken, values, {"calibrated": True})
+        keep_reading(store, sitting, reading, who)
+        with pytest.raises(InputError, match="another program"):
+            keep_reading(store, sitting, reading, who)
+    assert [r.place for r in progress_of(store, sitting).readings] == [
+        "tile/white", "masstone/black",
+    ]  # fmt: skip
+    number, made = finish_sitting(store, sitting, who)
+    assert made.spectra.labels == ("masstone/black",) and not open_sittings(store)
+    assert number in {r.session for r in store.card_readings()}
