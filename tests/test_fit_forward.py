@@ -44,7 +44,7 @@ def cards():
 def problem_of(surface, settings=None):
     thick = [replace(c, drawdowns=tuple(replace(d, gap_um=d.gap_um or GAP_UM)
              for d in c.drawdowns)) for c in cards()]  # fmt: skip
-    settings = settings or FitSettings(fit_k2=True)
+    settings = settings or FitSettings(fit_k2=True, fit_substrate=True)
     return build([read(c, surface) for c in thick], TUBES, settings)
 
 
@@ -61,11 +61,14 @@ SURFACES = [Surface.of("di:8"), SHUT, ANGLED]
 
 def test_every_kind_is_there():
     kinds = {n.kind for n in problem_of(ANGLED).nuisances}
-    assert kinds == {"thickness", "weighing", "dry volume", "two fluxes", "k2", "haze"}
+    assert kinds == {
+        "thickness", "weighing", "dry volume", "two fluxes", "k2", "haze", "substrate"
+    }  # fmt: skip
     assert "haze" not in {n.kind for n in problem_of(Surface.of("di:8")).nuisances}
 
 
-@pytest.mark.parametrize("settings", [FitSettings(fit_k2=True), FitSettings(model="transport")],
+@pytest.mark.parametrize("settings", [FitSettings(fit_k2=True, fit_substrate=True),
+                                      FitSettings(model="transport", fit_substrate=True)],
                          ids=lambda s: s.model)  # fmt: skip
 @pytest.mark.parametrize("surface", SURFACES, ids=lambda s: f"{s.geometry} {s.specular}")
 def test_derivatives_by_finite_differences(surface, settings):

@@ -21,7 +21,7 @@ from tintladder.calibrate.optics.coefficients import Coefficients
 from tintladder.calibrate.optics.predict import dry_fractions, predict
 from tintladder.calibrate.optics.surface import Surface
 
-from tests.synthetic import BALANCE_G, GAP_UM, KS, TUBES, ladder, ladders, read
+from tests.synthetic import BALANCE_G, BARE, GAP_UM, KS, TUBES, ladder, ladders, read
 
 SURE = FitSettings(two_flux_spread=1e-6, model_spread=0.0, noise=(1e-5, 1e-5), roughness=(1.0, 1.0))
 """For readings that the fit's own theory made, without error."""
@@ -134,6 +134,34 @@ def test_a_card_that_was_not_sealed_is_less_sure():
     settings = replace(SURE, noise=(0.0005, 0.002))
     surer, less = (fit_paints([read(c)], TUBES, settings).coefficients for c in (sealed, loose))
     assert np.all(less.uncertainty[1] > surer.uncertainty[1])
+
+
+def test_what_lies_under_the_films_of_a_card_that_was_not_sealed(monkeypatch):
+    """Paint soaked in: under every film the white board is 8 % darker than read bare (invented)."""
+    dry = read(ladder("W")), read(ladder("B"))
+    monkeypatch.setitem(BARE, "white", 0.92 * BARE["white"])
+    soaked = read(ladder("W")), read(ladder("B"))
+    readings = []
+    for before, after in zip(dry, soaked, strict=True):
+        values = after.spectra.values.copy()
+        at = before.rows("bare/white")
+        values[at] = before.spectra.values[at]
+        card = replace(after.card, sealed=False)
+        readings.append(replace(after, card=card, spectra=replace(after.spectra, values=values)))
+    fit = fitted(*readings)
+    found = fit.nuisances[fit.nuisances["kind"] == "substrate"].set_index("name")
+    level = found.loc["B under films on white: level"]
+    assert level["value"] == pytest.approx(-0.08, abs=0.01)
+    assert level["uncertainty"] < 0.02 < level["prior_sd"]
+    assert abs(found.loc["B under films on white: slope", "value"]) < 0.02
+    assert any("the white comes out 8 % darker" in r for r in fit.paints["B"].reasons)
+    close(fit.coefficients, "B", 0.05)
+    believed = [replace(r, card=replace(r.card, sealed=True)) for r in readings]
+    wrong = fitted(*believed).coefficients
+    k, row = KS["B"][0], wrong.index("B")
+    felt = k > 4
+    off = [np.abs(c.k[row] / k - 1)[felt].mean() for c in (fit.coefficients, wrong)]
+    assert off[0] < 0.3 * off[1]
 
 
 def test_measured_dry_thickness():

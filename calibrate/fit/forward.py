@@ -16,10 +16,11 @@ import numpy as np
 from ..optics.kubelka_munk import film_derivatives, opaque_derivatives
 from ..optics.spectra import Array
 from ..optics.transport import OPAQUE, TRANSPORT, Films, films, over_substrate
-from .problem import Ints, Problem
+from .problem import SHAPES, Ints, Problem
 
 _BY_DRAWDOWN = ("thickness", "two fluxes", "haze", "k2")
 """Kinds of nuisance values that move one number of each drawdown they touch."""
+_SHAPES = [shape for shape, _ in SHAPES.values()]
 
 
 @dataclass(frozen=True)
@@ -157,6 +158,7 @@ class Batch:
         self._mass = np.zeros((n_g, n_d, n_m, n_a))
         self._volume = np.zeros((n_g, n_m, n_a))
         self._moves = {kind: np.zeros((n_g, n_d, n_m)) for kind in _BY_DRAWDOWN}
+        self._beneath: dict[int, Array] = {}
         for g, block in enumerate(self.blocks):
             place = {d: i for i, d in enumerate(block.drawdowns.tolist())}
             last = len(place) - 1
@@ -171,6 +173,11 @@ class Batch:
                 at = [place[n.drawdowns[i]] for i in here]
                 if n.kind == "weighing":
                     self._mass[g, at, m] = p.weighing[scalar][here][:, block.paints]
+                elif n.kind == "substrate":
+                    felt = self._beneath.setdefault(n.target, np.zeros((*self.rows.shape, n_m)))
+                    patches = [p.patches[row] for row in block.rows]
+                    on = [o.over == n.over and o.drawdown in n.drawdowns for o in patches]
+                    felt[g, np.flatnonzero(on), m] = n.spread
                 elif n.kind in self._moves:
                     self._moves[n.kind][g, at, m] = n.spread
             for moves in (self._mass, *self._moves.values()):
@@ -196,7 +203,8 @@ class Batch:
         glossy = {s: replace(s, gloss="gloss", haze=0.0) for s in set(surfaces)}
         floor = numbers([glossy[s].alpha * s.k1 for s in surfaces])
         # Where the bare card is unread a reading has no weight; any substrate keeps it finite.
-        self._bare = np.nan_to_num(p.bare[self.rows]) - floor
+        self._read_bare = np.nan_to_num(p.bare[self.rows])
+        self._bare = self._read_bare - floor
         self._film = p.film[p.drawdown[self.rows]][..., None]
 
     def mixes(self, nu: Array) -> tuple[Array, Array, Array, Array]:
@@ -258,8 +266,10 @@ class Batch:
         x = np.exp(log_x)[self._at][..., None]
         k2 = self._k2 + (shift["k2"][self._at] if "k2" in shift else 0.0)
         tau = self._fixed * np.where(self._sphere > 0, 1 - k2, 1.0)
-        inner = tau + k2 * self._bare
-        rg = self._bare / inner
+        stained = sum((moves @ nu[..., None]) * _SHAPES[j] for j, moves in self._beneath.items())
+        bare = self._bare + stained * self._read_bare
+        inner = tau + k2 * bare
+        rg = bare / inner
         if p.model == TRANSPORT:
             r, dr_k, dr_s, dr_x, dr_rg = self._followed(km, sm, x, rg)
             seen, slope = r, np.ones((1, 1, 1))
@@ -284,15 +294,20 @@ class Batch:
             features.append(np.broadcast_to(self._k1, r.shape))
         if "k2" in shift:
             dtau = -self._fixed * self._sphere
-            d_rg = -self._bare * (dtau + self._bare) / inner**2
+            d_rg = -bare * (dtau + bare) / inner**2
             features.append(dtau * r * lift + tau * (r * lift) ** 2 + slope * dr_rg * d_rg)
         through += [self._moves[k] for k in ("two fluxes", "haze", "k2") if k in shift]
+        by_row = [moves[self._at] for moves in through]
+        by_beneath = slope * dr_rg * tau / inner**2
+        for j, moves in self._beneath.items():
+            features.append(by_beneath * _SHAPES[j] * self._read_bare)
+            by_row.append(moves)
         return Seen(
             alpha * self._k1 + seen,
             spectral,
             np.stack(features, axis=2),
-            np.stack(through, axis=2)[self._at],
-            slope * dr_rg * tau / inner**2,
+            np.stack(by_row, axis=2),
+            by_beneath * (1 + stained),
         )
 
     def _two_fluxes(self, k: Array, s: Array, x: Array, rg: Array) -> tuple[Array, ...]:

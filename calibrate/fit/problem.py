@@ -27,6 +27,15 @@ from .settings import FitSettings
 from .tube import Tube
 
 Ints = NDArray[np.intp]
+
+_ACROSS = np.linspace(-1.0, 1.0, GRID.size)
+SHAPES = {
+    "level": (np.ones_like(_ACROSS), 1.0),
+    "slope": (_ACROSS, 0.5),
+    "bend": ((3 * _ACROSS**2 - 1) / 2, 0.5),
+}
+"""How what lies under a film may differ from the bare substrate over wavelength, relative to it
+(Legendre polynomials), and how much of the spread each has (our choice)."""
 _WRONG = {"two-flux": "two fluxes", "transport": "transport"}
 """What to call that which each model gets wrong of a mix; its kind is "two fluxes" in both."""
 
@@ -38,14 +47,17 @@ class Nuisance:
     Attributes
     ----------
     name : str
-    kind : {"thickness", "weighing", "dry volume", "two fluxes", "k2", "haze"}
+    kind : {"thickness", "weighing", "dry volume", "two fluxes", "k2", "haze", "substrate"}
     spread : float
         Prior standard deviation, in the nuisance's own unit.
     unit : str
     drawdowns : tuple of int
         The drawdowns it touches.
     target : int
-        The weighing's column, or the paint's, where the kind needs one; else -1.
+        The weighing's column, the paint's, or the place among `SHAPES`, where the kind needs one;
+        else -1.
+    over : str
+        The substrate, where it is of one.
     """
 
     name: str
@@ -54,6 +66,7 @@ class Nuisance:
     unit: str
     drawdowns: tuple[int, ...]
     target: int = -1
+    over: str = ""
 
 
 @dataclass(frozen=True)
@@ -151,18 +164,11 @@ def _mean(
 def _substrates(
     readings: CardReadings, settings: FitSettings
 ) -> dict[str, tuple[Array, Array, int, int]]:
-    """Bare substrates that were read, as `_mean` gives them.
-
-    Paint soaks into a card that wasn't sealed: what was read bare is then not quite what lies
-    under the film.
-    """
+    """Bare substrates that were read, as `_mean` gives them."""
     found = {}
     for name in SUBSTRATES:
         if np.isfinite(readings.read(f"{BARE}/{name}")).any():
-            mean, variance, repeats, flags = _mean(readings, f"{BARE}/{name}", settings)
-            if not readings.card.sealed:
-                variance = variance + (settings.unsealed_spread * mean) ** 2
-            found[name] = (mean, variance, repeats, flags)
+            found[name] = _mean(readings, f"{BARE}/{name}", settings)
     return found
 
 
@@ -222,6 +228,7 @@ def build(
     measured, variance, bare, bare_variance = ([] for _ in range(4))
     surfaces: list[Surface] = []
     hazes: dict[tuple[str, str], list[int]] = defaultdict(list)
+    beneath: dict[tuple[str, str], list[int]] = defaultdict(list)
     with_read_patches: list[tuple[Card, Drawdown, int]] = []
 
     for r in readings:
@@ -271,6 +278,8 @@ def build(
                 if over in substrates:
                     rg, rg_var, _, odd = substrates[over]
                     flags |= odd & Flag.FLUORESCENT
+                if not d.opaque and (settings.fit_substrate or not card.sealed):
+                    beneath[(card.name, over)].append(index)
                 if surface.haze_is_free:
                     hazes[(card.name, d.surface)].append(len(patches))
                 patches.append(Patch(card.name, label, d.step, over, index, repeats, flags))
@@ -322,6 +331,12 @@ def build(
         hit = tuple(sorted({patches[n].drawdown for n in rows_of}))
         spread = haze_prior(gloss)[1]  # type: ignore[arg-type]
         nuisances.append(Nuisance(f"{card_name} {gloss}: haze", "haze", spread, "", hit))
+    for (card_name, over), films in beneath.items():
+        # Paint soaks into a card that wasn't sealed: what was read bare isn't what lies beneath.
+        for j, (shape, (_, part)) in enumerate(SHAPES.items()):
+            name, spread = f"{card_name} under films on {over}: {shape}", part
+            spread *= settings.unsealed_spread
+            nuisances.append(Nuisance(name, "substrate", spread, "relative", tuple(films), j, over))
 
     problem = Problem(
         paints=paints,

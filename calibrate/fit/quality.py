@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
 import pandas as pd
@@ -94,6 +94,7 @@ def paint_fit(
     )
     odd = [_advice(f, kept) for f in solution.findings if set(f.rows) & set(rows.tolist())]
     verdict, reasons = judge(table, found, column, odd)
+    reasons += tuple(beneath(problem, solution, cards))
     if not solution.settled:
         verdict = FIRST_GUESS if verdict == GOOD_TO_MIX else verdict
         reasons += ("the fit stopped before it settled",)
@@ -105,6 +106,18 @@ def paint_fit(
         if problem.fractions[problem.drawdown[rows], problem.paints.index(w)].any()
     ]
     return PaintFit(paint, found.select(names), table, residuals, verdict, reasons)
+
+
+def beneath(problem: Problem, solution: Solution, cards: Collection[str]) -> list[str]:
+    """What was found under the films of some cards, where that was asked for."""
+    said = []
+    for nuisance, value in zip(problem.nuisances, solution.nu, strict=True):
+        card = problem.patches[int(np.argmax(problem.drawdown == nuisance.drawdowns[0]))].card
+        if nuisance.kind == "substrate" and nuisance.target == 0 and card in cards:
+            off = 100 * nuisance.spread * float(value)
+            than = f"{abs(off):.0f} % {'lighter' if off > 0 else 'darker'} than it was read bare"
+            said.append(f"under its films the {nuisance.over} comes out {than}")
+    return said
 
 
 def root_mean_square(residual: Array) -> Array:

@@ -35,7 +35,10 @@ class FitSettings:
     measured_spread : float
         The same for a dry thickness that was measured.
     unsealed_spread : float
-        Relative standard uncertainty of what lies under a film on a card that wasn't sealed.
+        Relative standard uncertainty of what lies under a film on a card that wasn't sealed,
+        against what was read bare.
+    fit_substrate : bool
+        Whether that is fitted on sealed cards too; on one that wasn't sealed it always is.
     noise : (offset, slope) or None
         Standard uncertainty of one reading, ``offset + slope * R``; None: learnt from the repeats.
     two_flux_spread : float
@@ -64,6 +67,7 @@ class FitSettings:
     drawdown_spread: float = 0.05
     measured_spread: float = 0.03
     unsealed_spread: float = 0.05
+    fit_substrate: bool = False
     noise: tuple[float, float] | None = None
     two_flux_spread: float = NOT_GIVEN
     model_spread: float = NOT_GIVEN
