@@ -51,7 +51,7 @@ class StudioFit:
     readings : sequence of CardReadings
         Of an instrument, that it was fitted to.
     quality : mapping of nickname to QualityReport
-        Of the paints fitted to them.
+        Of every paint fitted.
     scanned : tuple of ScanFit
     unfit : mapping of card to words
         Cards that no fit took, and why.
@@ -162,7 +162,15 @@ def fit_studio(
             transport = ModelFit(number, fit, judged)
         measured = made[0].paints if made is not None else {}
         rest = [paint for paint in paints if paint not in measured]
-        scanned = fit_scans(store, rest, measured, None, progress) if rest or not paints else []
+
+        def report(fit: JointFit, tubes: Mapping[str, Tube]) -> dict[str, QualityReport]:
+            said = _quality(store, fit, [], tubes, recorded_settings(fit.settings))
+            quality.update(said)
+            return said
+
+        scanned = []
+        if rest or not paints:
+            scanned = fit_scans(store, rest, measured, None, progress, report)
         runs += [(run.number, run.fit) for run in scanned]
         unfit = {**one.left_out, **unfit_scans(store)}
         if not runs:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from ..calibrate.cards.channels import CardChannels
 from ..calibrate.fit.quality import FIRST_GUESS, GOOD_TO_MIX
+from ..calibrate.fit.quality_report import QualityReport
 from ..calibrate.fit.recovery import fit_scan
 from ..calibrate.fit.recovery_prior import ScanPrior
 from ..calibrate.fit.result import JointFit, PaintFit
@@ -16,6 +17,7 @@ from ..calibrate.fit.solve import Progress
 from ..calibrate.fit.tube import Tube
 from ..calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ..calibrate.optics.sensors import Sensors
+from .lots import of_one_lot
 from .scan_store import StoredChannels
 from .store import Store
 from .symmetric import symmetric
@@ -40,6 +42,10 @@ class ScanFit:
     number: int
     fit: JointFit
     device: str
+
+
+Report = Callable[[JointFit, Mapping[str, Tube]], Mapping[str, QualityReport]]
+"""Says at length what is to be said of a fit's paints, which is kept with them."""
 
 
 def run_scan_fit(
@@ -84,6 +90,7 @@ def fit_scans(
     measured: Collection[str] = (),
     settings: FitSettings | None = None,
     progress: Progress | None = None,
+    report: Report = lambda fit, tubes: {},
 ) -> list[ScanFit]:
     """Fit paints that only scans tell of, a device at a time, and keep the runs.
 
@@ -94,12 +101,12 @@ def fit_scans(
         Nicknames to fit, against the current fits of the others. None: every one, anew.
     measured : collection of str
         Paints that were fitted to an instrument's readings just now: no scan says more of them.
-    settings, progress : optional
+    settings, progress, report : optional
 
     Raises
     ------
     InputError
-        See `tintladder.calibrate.fit.recovery.fit_scan`.
+        See `tintladder.calibrate.fit.recovery.fit_scan`, and `of_one_lot`.
 
     Notes
     -----
@@ -107,7 +114,9 @@ def fit_scans(
     known paints have: beside them the device shows what it makes of colours that are sure.
     """
     by_device: dict[int, list[StoredChannels]] = {}
-    for scan in store.card_channels("fit"):
+    one = of_one_lot(store.paints(), store.card_channels("fit"), paints)
+    tubes = store.tubes(one.lots)
+    for scan in one.readings:
         if scan.calibration is not None and _why_not(store, scan) is None:
             by_device.setdefault(scan.calibration, []).append(scan)
     runs, fitted = list[ScanFit](), set(measured)
@@ -120,17 +129,21 @@ def fit_scans(
             wanted &= set(paints)
             scans = [s for s in scans if wanted & set(s.card.paints)]
         if wanted:
-            runs.append(_fit_device(store, calibration, scans, wanted, settings, progress))
+            runs.append(
+                _fit_device(store, calibration, scans, wanted, tubes, settings, progress, report)
+            )
             fitted |= set(runs[-1].fit.paints)
     return runs
 
 
 def unfit_scans(store: Store) -> dict[str, str]:
     """Cards of which no scan can be fitted, by name: why, and what to do."""
-    why = {scan.card.name: _why_not(store, scan) for scan in store.card_channels("fit")}
-    fit = {scan.card.name for scan in store.card_channels("fit") if _why_not(store, scan) is None}
+    one = of_one_lot(store.paints(), store.card_channels("fit"))
+    why = {scan.card.name: _why_not(store, scan) for scan in one.readings}
+    fit = {scan.card.name for scan in one.readings if _why_not(store, scan) is None}
     read = {readings.card.name for readings in store.card_readings("fit")}
-    return {card: said for card, said in why.items() if said and card not in fit | read}
+    unfit = {card: said for card, said in why.items() if said and card not in fit | read}
+    return {**one.left_out, **unfit}
 
 
 def _why_not(store: Store, scan: StoredChannels) -> str | None:
@@ -152,13 +165,15 @@ def _fit_device(
     calibration: int,
     scans: Sequence[StoredChannels],
     wanted: Collection[str],
+    tubes: Mapping[str, Tube],
     settings: FitSettings | None,
     progress: Progress | None,
+    report: Report,
 ) -> ScanFit:
     on_cards = dict.fromkeys(paint for scan in scans for paint in scan.card.paints)
     beside = [paint for paint in on_cards if paint not in wanted]
     known = store.current_coefficients(beside, TWO_FLUX) if beside else None
-    scanner, tubes, prior = store.scanner_of(calibration), store.tubes(), _prior(store, scans)
+    scanner, prior = store.scanner_of(calibration), _prior(store, scans)
     sensors = scanner.device.sensors
     assert sensors is not None
     fit = run_scan_fit(
@@ -174,9 +189,8 @@ def _fit_device(
     if not scanner.device.fit_for_spectra:
         fit = replace(fit, paints={p: _first_guess(each) for p, each in fit.paints.items()})
     said = {"calibration": calibration, "prior": prior}
-    return ScanFit(
-        store.record_fit(fit, scans, tubes, known, by_scan=said), fit, scanner.device.name
-    )
+    number = store.record_fit(fit, scans, tubes, known, report(fit, tubes), by_scan=said)
+    return ScanFit(number, fit, scanner.device.name)
 
 
 def _first_guess(fit: PaintFit) -> PaintFit:
