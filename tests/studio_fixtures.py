@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from tintladder.calibrate.cards.card import Card, Drawdown
+from tintladder.calibrate.cards.channels import CardChannels
 from tintladder.calibrate.fit.result import JointFit, PaintFit
 from tintladder.calibrate.formats.session import Session
 from tintladder.calibrate.optics.coefficients import ABSOLUTE, Coefficients
 from tintladder.calibrate.optics.spectra import GRID, Spectra
 from tintladder.calibrate.optics.surface import Surface
+from tintladder.calibrate.scan.image import Facts
+from tintladder.calibrate.scan.reading import ScannedCard
 
 WHEN = "2026-03-05T10:00:00Z"
 
@@ -67,6 +72,37 @@ def ladder(name: str = "keel-1", paint: str = "KEEL", purpose: str = "fit") -> C
             Drawdown("tenth", paint, {"HULL": 8.0}, taken_from="half", taken_g=2.0, white="HULL"),
         ),
     )
+
+
+def scanned(card: Card, seed: int = 1) -> tuple[ScannedCard, Facts]:
+    """A scan of every patch with channels drawn at random; no picture is behind it."""
+    rng = np.random.default_rng([seed, 0x5CA])
+    n = len(card.patches)
+    channels = CardChannels(
+        card,
+        rng.uniform(0.02, 0.9, (n, 3)),
+        rng.uniform(1e-6, 1e-4, (n, 3)),
+        card.patches,
+        Surface.of("45:0", "excluded"),
+        f"{card.name}-{seed}.tif",
+        0.01,
+    )
+    sha256 = hashlib.sha256(channels.source.encode()).hexdigest()
+    facts = Facts(channels.source, sha256, "TIFF", (10, 10), 16, 300.0, None, None, None)
+    evened = SimpleNamespace(
+        stray=SimpleNamespace(share=0.03, uncertainty=0.002, typical=False), uneven=0.01
+    )
+    made: Any = SimpleNamespace(
+        channels=channels,
+        lab=rng.uniform(0, 90, (n, 3)),
+        spread=rng.uniform(0, 0.02, n),
+        left_out=rng.uniform(0, 0.1, n),
+        found=SimpleNamespace(dpi=300.0),
+        evened=evened,
+        scale="device",
+        flags=((card.patches[0], "drawn at random"),),
+    )
+    return made, facts
 
 
 def session(card: Card, seed: int = 1, **changes: object) -> Session:

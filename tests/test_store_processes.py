@@ -13,7 +13,7 @@ from tintladder.database.release import publish, releases
 from tintladder.database.store import Store
 from tintladder.database.verify import verify_release
 
-from .studio_fixtures import PAINTS_TOML, joint_fit, ladder, session
+from .studio_fixtures import PAINTS_TOML, joint_fit, ladder, scanned, session
 
 HOUSE = Path(__file__).parent.parent
 
@@ -38,6 +38,7 @@ def write_sessions(folder, first, count):
                 store.add_session("keel-1", session(ladder(), seed))
             except InputError:
                 continue
+            store.add_scan(*scanned(ladder(), seed), {}, None, ())
             print(seed, flush=True)
 
 
@@ -68,6 +69,10 @@ def test_processes_share_a_studio_from_its_first_moment(tmp_path):
     assert [writer.returncode for writer in writers] == [0] * 3
     assert sorted(said) == kept(tmp_path)
     assert kept(tmp_path) == [0, *(100 * (i + 1) + j for i in range(3) for j in range(5))]
+    with Store.open(tmp_path) as store:
+        scans = store.card_channels()
+    assert len(scans) == len(said)
+    assert all(len(scan.labels) == len(ladder().patches) for scan in scans)
 
 
 def test_a_killed_writer_loses_nothing_confirmed(tmp_path):

@@ -36,7 +36,16 @@ from . import postgres
 from .command import run
 from .instruments import quick
 from .studio_cards import write_all
-from .studio_fixtures import PAINTS_TOML, WHEN, fill, joint_fit, ladder, named_by_fit, session
+from .studio_fixtures import (
+    PAINTS_TOML,
+    WHEN,
+    fill,
+    joint_fit,
+    ladder,
+    named_by_fit,
+    scanned,
+    session,
+)
 from .test_store import assert_same, rows
 
 pytestmark = pytest.mark.skipif(postgres.why_not() is not None, reason=postgres.why_not() or "")
@@ -92,6 +101,20 @@ def test_what_goes_in_comes_out(store, url):
         assert again.current_fits() == {"HULL": 1, "KEEL": 1}
 
 
+def test_scans_go_in_and_come_out_and_are_undone(store):
+    scan, facts = scanned(ladder())
+    number, new = store.add_scan(scan, facts, {"grey": None, "without": []}, None, ["a remark"])
+    again = store.add_scan(scan, facts, {"grey": None, "without": []}, None, ["a remark"])
+    assert new and again == (number, False)
+    (back,) = store.card_channels()
+    np.testing.assert_array_equal(back.channels, scan.channels.channels)
+    np.testing.assert_array_equal(back.variance, scan.channels.variance)
+    assert (back.level, back.labels) == (0.01, scan.channels.labels)
+    store.record_import([facts.file], scans=[number])
+    assert store.undo_import().scans == 1 and store.card_channels() == []
+    assert store.add_scan(scan, facts, {"grey": None, "without": []}, None, []) == (2, True)
+
+
 def test_a_release_is_the_same_from_either_database(store, tmp_path, monkeypatch):
     """Bytes too, but for the times of the fit."""
     made = publish(store, created=WHEN)
@@ -138,6 +161,8 @@ def test_eight_processes_write_sessions_at_once(url):
     said = [int(line) for writer in writers for line in writer.communicate()[0].split()]
     assert [writer.returncode for writer in writers] == [0] * 8
     expected = [0, *(100 * (i + 1) + j for i in range(8) for j in range(5))]
+    with Store.open(url) as opened:
+        assert len(opened.card_channels()) == len(expected)
     assert sorted(said) == expected
     with Store.open(url) as store:
         assert rows(store, "sessions") == len(expected)
