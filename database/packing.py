@@ -13,6 +13,7 @@ from dataclasses import asdict
 from typing import Any
 
 import numpy as np
+import orjson
 import pandas as pd
 
 from ..calibrate.optics.coefficients import Coefficients
@@ -85,5 +86,11 @@ def unpack_table(data: bytes) -> pd.DataFrame:
 
 def unpack_columns(data: bytes) -> dict[str, list[Any]]:
     """Columns of the table that `pack_table` made."""
-    columns: dict[str, list[Any]] = json.loads(zlib.decompress(data))
+    text = zlib.decompress(data)
+    columns: dict[str, list[Any]]
+    try:
+        columns = orjson.loads(text)
+    except orjson.JSONDecodeError:
+        # NaN, which only the library of the language itself has a word for.
+        columns = json.loads(text)
     return columns

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
+import orjson
 
 from .release_columns import Column, Table
 
@@ -16,19 +17,20 @@ _ODD = re.compile(r'[",\r\n]')
 
 def figures(values: np.ndarray) -> list[str]:
     """Numbers as the shortest text that reads back to the last bit; NaN as nothing."""
-    flat = np.asarray(values, dtype=float).ravel()
-    if not flat.size:
-        return []
-    texts = json.dumps(flat.tolist())[1:-1].split(", ")
-    return ["" if text == "NaN" else text for text in texts] if np.isnan(flat).any() else texts
+    flat = np.ascontiguousarray(values, dtype=float).ravel()
+    return _json(flat)[1:-1].split(",") if flat.size else []
 
 
 def spectra(values: np.ndarray) -> list[str]:
     """Rows of numbers, (N, W), each as the text of W cells."""
     if not len(values):
         return []
-    rows = json.dumps(values.tolist(), separators=(",", ":"))[2:-2].split("],[")
-    return [row.replace("NaN", "") for row in rows] if np.isnan(values).any() else rows
+    return _json(np.ascontiguousarray(values, dtype=float))[2:-2].split("],[")
+
+
+def _json(values: np.ndarray) -> str:
+    text = orjson.dumps(values, option=orjson.OPT_SERIALIZE_NUMPY).decode()
+    return text.replace("null", "") if np.isnan(values).any() else text
 
 
 def words(values: Iterable[object]) -> list[str]:
