@@ -202,6 +202,14 @@ def keep_skip(store: Store, sitting: Sitting, patch: str) -> None:
         row.skipped = [*(p for p in row.skipped if p != patch), patch]
 
 
+def instrument_of(store: Store, sitting: Sitting) -> Identity:
+    """Return who the instrument of a sitting said it was; empty where that isn't known yet."""
+    with store.snapshot() as session:
+        last = next(reversed(_calibrations(session, sitting)), None)
+        said = (last.device.profile or {}) if last is not None else {}
+    return Identity(**{field: said.get(field, "") for field in vars(Identity())})
+
+
 def finish_sitting(
     store: Store,
     sitting: Sitting,
@@ -227,13 +235,7 @@ def finish_sitting(
     progress = progress_of(store, sitting)
     made = session_of_sitting(sitting, progress, identity, wet, tiles)
     with store.transaction() as session:
-        since = session.scalars(
-            select(schema.Calibration)
-            .where(schema.Calibration.done >= sitting.started.removesuffix("Z"))
-            .order_by(schema.Calibration.id)
-        )
-        mine = [row for row in since if row.result.get("sitting") == sitting.number]
-        number = store.add_session(sitting.card, made, mine)
+        number = store.add_session(sitting.card, made, _calibrations(session, sitting))
         store.record_import([made.file], [number], [])
         row = session.get_one(schema.Sitting, sitting.number)
         row.ended, row.session_id = now(), number
@@ -300,6 +302,16 @@ def session_of_sitting(
 
 def _clock(reading: RawReading) -> float:
     return datetime.fromisoformat(reading.taken).timestamp()
+
+
+def _calibrations(session: OrmSession, sitting: Sitting) -> list[schema.Calibration]:
+    """What the instrument read of its tiles in a sitting, in order."""
+    since = session.scalars(
+        select(schema.Calibration)
+        .where(schema.Calibration.done >= sitting.started.removesuffix("Z"))
+        .order_by(schema.Calibration.id)
+    )
+    return [row for row in since if row.result.get("sitting") == sitting.number]
 
 
 def _digest(sitting: Sitting, rows: Sequence[RawReading]) -> str:

@@ -16,7 +16,14 @@ from ..calibrate.instrument.measure import measure
 from ..calibrate.instrument.questions import Answer, Question, Shown
 from ..calibrate.instrument.walk import Stop, walk
 from .card_progress import dry_enough
-from .measure_store import Sitting, finish_sitting, keep_reading, keep_skip, progress_of
+from .measure_store import (
+    Sitting,
+    finish_sitting,
+    instrument_of,
+    keep_reading,
+    keep_skip,
+    progress_of,
+)
 from .store import Store
 
 
@@ -93,6 +100,11 @@ def sit(
     """
     card, progress = store.card(sitting.card), progress_of(store, sitting)
     stops = way_over(card)
+    if progress.readings:
+        # A sitting is of one instrument: another is refused.
+        instrument.identity = instrument_of(store, sitting)
+        read = sum(progress.is_done(stop.patch) for stop in stops)
+        tell(f"Going on with card {card.name}: {read} of {len(stops)} patches are read.")
     ended = measure(
         instrument,
         card,

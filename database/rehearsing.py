@@ -18,6 +18,7 @@ from ..calibrate.instrument.mishaps import MISHAPS, Mishaps
 from ..calibrate.instrument.profile import Profile
 from ..calibrate.instrument.progress import BLACK_TRAP, WHITE_TILE
 from ..calibrate.optics.spectra import Spectra
+from .card_progress import named_card
 from .engine import copy_database
 from .measuring import way_over
 from .reading_in import take_in
@@ -107,8 +108,9 @@ def rehearsal(where: Store | None, card: str | None) -> Iterator[tuple[Store, st
     where : Store or None
         The user's.
     card : str or None
-        A card of it; None for the demo's.
+        A card of it, by name or number; None for the demo's.
     """
+    name = DEMO_CARD if where is None or card is None else named_card(where, card)[1].name
     with tempfile.TemporaryDirectory(prefix="tintladder-rehearsal-") as folder:
         source = where.studio.database if where is not None and card is not None else None
         if source is not None:
@@ -117,7 +119,7 @@ def rehearsal(where: Store | None, card: str | None) -> Iterator[tuple[Store, st
             if source is None:
                 with _demo("paints.toml") as paints, _demo(f"cards/{DEMO_CARD}.toml") as demo:
                     take_in(store, [paints, demo])
-            yield store, card if source is not None and card is not None else DEMO_CARD
+            yield store, DEMO_CARD if source is None else name
 
 
 @contextmanager

@@ -159,7 +159,8 @@ class SittingTerminal:
         line = Text(f"{place_words(reading.place)}{number}".ljust(27))
         line.append(sparkline(reading.values[::every], self._blocks))
         line.append("  ")
-        if not reading.is_tile and not np.isnan(shown.colour).any():
+        seen = not reading.is_tile and not np.isnan(shown.colour).any()
+        if seen and self._console.color_system is not None:
             line.append("  ", style=f"on {_rgb(shown.colour)}")
             line.append("  ")
         line.append(_remark(shown))
@@ -238,7 +239,7 @@ def _keys_line(question: Question) -> str:
     words = _KEYS[usual][1]
     if question.kind == "ready":
         words = "all so, begin"
-    return ", ".join([f"Enter: {words}"] + [f"{_KEYS[a][0]}: {_KEYS[a][1]}" for a in others])
+    return " | ".join([f"Enter: {words}"] + [f"{_KEYS[a][0]}: {_KEYS[a][1]}" for a in others])
 
 
 def _request(question: Question) -> list[str]:

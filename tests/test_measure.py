@@ -135,6 +135,18 @@ def test_stopped_and_gone_on_with():
     assert second.calibrated == ["black", "white"]
 
 
+def test_ctrl_c_stops_it_and_loses_nothing():
+    table = Table()
+
+    def interrupted(question, n):
+        if n == 9:
+            raise KeyboardInterrupt
+        return question.answers[0]
+
+    table.answers = interrupted
+    assert table.sit() == Ended(False, words="stopped") and len(table.kept) == 10
+
+
 def test_wet_paint_is_not_touched():
     table = Table(lambda q, n: "wet" if q.kind == "ready" else q.answers[0])
     ended = table.sit()

@@ -106,6 +106,18 @@ def test_stopped_then_gone_on_with(studio, tmp_path):
     assert len(sittings(tmp_path)[1][0].spectra) == 12
 
 
+def test_a_sitting_is_of_one_instrument(studio, tmp_path):
+    with instrument(tmp_path) as (emulator, port):
+        studio("measure", "keel-1", "--port", port, "--profile", "mine.toml",
+               typed="\n" * 5 + "q\n")  # fmt: skip
+        emulator.serial = "0002"
+        said = studio("measure", "--resume", "keel-1", typed="\nq\n")
+    assert "another instrument answers: Stand-in 0002, not Stand-in 0001" in said.out
+    with Store.open(tmp_path) as store:
+        (found,) = (f for f in check_studio(store) if "being measured" in f.words)
+        assert "--resume keel-1" in found.do and not found.broken
+
+
 def test_an_open_sitting_may_be_given_up(studio, tmp_path):
     with instrument(tmp_path) as (emulator, port):
         begin = ("measure", "keel-1", "--port", port, "--profile", "mine.toml")

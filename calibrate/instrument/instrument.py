@@ -79,7 +79,7 @@ class Instrument:
             found = self._identify() if "identify" in self.profile.commands else Identity()
         finally:
             self.identity = before
-        if before not in (Identity(), found):
+        if before.name and before.name != found.name:
             raise Refused(f"another instrument answers: {found.name}, not {before.name}")
         self.identity = found
         return found

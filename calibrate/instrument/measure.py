@@ -89,9 +89,13 @@ def measure(
     try:
         wet = _ready(attended, notes)
         attended.begin()
+        if instrument.identity.name:
+            tell(f"{instrument.identity.name} answers.")
         way.go()
     except Stopped as stopped:
         return Ended(False, words=str(stopped))
+    except KeyboardInterrupt:
+        return Ended(False, words="stopped")
     return Ended(True, wet)
 
 

@@ -30,7 +30,8 @@ _LAMP = "Don't look into the instrument's lamp. Never lay it on wet paint."
 
 def measure(
     card: Annotated[
-        str | None, typer.Argument(help="The card to read, by name; see tintladder cards.")
+        str | None,
+        typer.Argument(help="The card to read, by name or number; see tintladder cards."),
     ] = None,
     port: Annotated[
         str | None,
@@ -218,10 +219,11 @@ def _resume(
     _told_dry(yes, dry)
     known_tiles = _certified(tiles)
     with open_store(studio) as store:
+        from ..card_progress import named_card
         from ..measure_store import find_sitting
         from ..measuring import sit
 
-        sitting = find_sitting(store, card)
+        sitting = find_sitting(store, named_card(store, card)[1].name if card else None)
         with _connected(sitting.profile, port or sitting.port) as instrument:
             terminal = _terminal(sitting.profile, sitting.card, yes, as_json)
             done = sit(
@@ -298,9 +300,11 @@ def _stand_in(
         emulator = emulated(known, store.card(name), readings, shares, repeats)
     with plugged_in(emulator) as port:
         typer.echo(
-            f"Standing in for an instrument at {port}, with card {name} before it: first the "
-            f"trap, then the tile, then each patch {repeats} times. In another terminal:\n"
-            f"  tintladder measure {name} --port {port} --profile {profile} --repeats {repeats}\n"
+            f"Standing in for an instrument at\n  {port}\n"
+            f"with card {name} before it: first the trap, then the tile, then each patch "
+            f"{repeats} times.\nIn another terminal:\n"
+            f"  tintladder measure {name} --port {port} --profile {profile}"
+            f"{'' if repeats == 2 else f' --repeats {repeats}'}\n"
             f"  tintladder measure --check {profile} --port {port}\n"
             "Ctrl-C ends it."
         )
