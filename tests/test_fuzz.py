@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import io
+import zipfile
+
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from tintladder.calibrate.errors import InputError
 
 from .fuzzed import READERS, SMALL, WORDS, spoilt, tried
 
@@ -41,3 +45,26 @@ def test_spoilt_files_are_read_or_are_one_line(name):
         tried(name, spoilt(seeds[which], edits))
 
     check()
+
+
+def misnamed_archive():
+    """A zip that says its member's name is UTF-8, which it isn't."""
+    made = io.BytesIO()
+    with zipfile.ZipFile(made, "w") as archive:
+        archive.writestr("é", "x")
+    return made.getvalue().replace("é".encode(), b"\xf7\xf7")
+
+
+@pytest.mark.parametrize(
+    ("name", "data"),
+    [
+        ("paints", b"[[paint]]\nprice = " + b"9" * 400),
+        ("paints", b"[[paint]]\nprice = 0x" + b"F" * 9000),
+        ("paints", b"x = " + b"[" * 9000),
+        ("release_descriptor", b"[" * 99000),
+        ("xlsx", misnamed_archive()),
+    ],
+)
+def test_what_once_fell_out(name, data):
+    with pytest.raises(InputError):
+        READERS[name].read(data)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import re
+import struct
 import warnings
 import zipfile
 from pathlib import Path
@@ -90,7 +91,7 @@ def _sheets(raw: bytes, file: str) -> dict[str, list[list[str]]]:
         with zipfile.ZipFile(io.BytesIO(raw)) as archive:
             names = archive.namelist()
             unpacked = sum(info.file_size for info in archive.infolist())
-    except (zipfile.BadZipFile, NotImplementedError):
+    except (zipfile.BadZipFile, NotImplementedError, ValueError, OSError, struct.error):
         raise InputError(file, None, "this looks like a damaged archive", _DO) from None
     if "xl/workbook.xml" not in names:
         raise InputError(file, None, "expected readings, this looks like a zip archive", _DO)
