@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +13,7 @@ from .spectra import Array
 from .surface import Surface
 from .transport import OVER_TWO_FLUXES, TRANSPORT
 
-TWO_FLUX = "two-flux"
+TWO_FLUX: Final = "two-flux"
 """The name of the model whose coefficients are Kubelka's and Munk's K and S."""
 ABSOLUTE = "absolute"
 """Scale of K and S in 1/mm. Any other scale reads ``relative to NICKNAME``: that white's S is 1."""

@@ -24,7 +24,7 @@ from __future__ import annotations
 
 from functools import cache
 from importlib.resources import as_file, files
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,7 +32,7 @@ from numpy.typing import NDArray
 from .kubelka_munk import FilmDerivatives
 from .spectra import Array
 
-TRANSPORT = "transport"
+TRANSPORT: Final = "transport"
 """The name of this model beside ``two-flux``."""
 OF_TWO_FLUXES = np.array([1 / 2, 4 / 3])
 """Roughly, mu_a over K and mu_s' over S."""
