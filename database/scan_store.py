@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from sqlalchemy import select
@@ -14,14 +14,16 @@ from ..calibrate.cards.channels import CardChannels
 from ..calibrate.errors import InputError
 from ..calibrate.optics.spectra import Array
 from ..calibrate.optics.surface import Surface
-from ..calibrate.scan.characterise import Characterised
-from ..calibrate.scan.image import Facts
-from ..calibrate.scan.reading import ScannedCard
-from ..calibrate.scan.settings import Settings
 from . import schema
 from .card_store import CardStore, card_of, last_version
 from .import_store import Undone
 from .transactions import now
+
+if TYPE_CHECKING:
+    # Only what reads pictures needs the libraries for it.
+    from ..calibrate.scan.characterise import Characterised
+    from ..calibrate.scan.image import Facts
+    from ..calibrate.scan.reading import ScannedCard
 
 SCANNER = "scanner"
 """Kind of a device that reads cards through three channels, a phone too."""
@@ -52,6 +54,8 @@ class Scanner:
     @classmethod
     def of(cls, row: schema.Calibration) -> Scanner:
         """Bring back what a row keeps."""
+        from ..calibrate.scan.characterise import Characterised
+
         kept = Characterised.from_dict(row.result["device"])
         return cls(row.id, row.done, kept, row.result["target"])
 
@@ -165,6 +169,8 @@ class ScanStore(CardStore):
         The same picture read again in the same way is kept once; read in another way it is a
         further attempt, and the last one counts.
         """
+        from ..calibrate.scan.settings import Settings
+
         channels = scan.channels
         with self.transaction() as session:
             version = last_version(session, channels.card.name, facts.file)
