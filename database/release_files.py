@@ -6,6 +6,7 @@ import hashlib
 import os
 import shutil
 import stat
+import struct
 import zipfile
 import zlib
 from collections.abc import Iterable, Mapping
@@ -157,6 +158,8 @@ def read_files(path: str | Path) -> dict[str, bytes]:
         OSError,
         RuntimeError,
         NotImplementedError,
+        IndexError,  # a member without a name
+        struct.error,
         zlib.error,
     ) as error:
         raise InputError(

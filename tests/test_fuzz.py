@@ -47,12 +47,12 @@ def test_spoilt_files_are_read_or_are_one_line(name):
     check()
 
 
-def misnamed_archive():
-    """A zip that says its member's name is UTF-8, which it isn't."""
+def archive_of(name, named):
+    """A zip of one member, and then under another name of as many bytes."""
     made = io.BytesIO()
     with zipfile.ZipFile(made, "w") as archive:
-        archive.writestr("é", "x")
-    return made.getvalue().replace("é".encode(), b"\xf7\xf7")
+        archive.writestr(name, "x")
+    return made.getvalue().replace(name.encode(), named)
 
 
 @pytest.mark.parametrize(
@@ -62,7 +62,8 @@ def misnamed_archive():
         ("paints", b"[[paint]]\nprice = 0x" + b"F" * 9000),
         ("paints", b"x = " + b"[" * 9000),
         ("release_descriptor", b"[" * 99000),
-        ("xlsx", misnamed_archive()),
+        ("xlsx", archive_of("é", b"\xf7\xf7")),
+        ("release", archive_of("a", b"\x00")),
     ],
 )
 def test_what_once_fell_out(name, data):

@@ -7,6 +7,7 @@ good files are spoilt at random, and the result says so.
 from __future__ import annotations
 
 import importlib.util
+import re
 import subprocess
 import sys
 import tempfile
@@ -59,7 +60,8 @@ def _guided(name: str, seconds: int, folder: Path) -> list[str]:
         return [f"{name}: hangs"]
     if done.returncode == 0:
         return []
-    said = [line for line in done.stderr.splitlines() if "Error" in line or "Exception" in line]
+    every = (done.stdout + done.stderr).splitlines()
+    said = [line for line in every if re.match(r"\w+(Error|Exception)\b", line)]
     found = [path for path in folder.glob("*-*") if path.is_file()]
     data = f", on {found[0].read_bytes()[:200]!r}" if found else ""
     return [f"{name}: {(said or ['ended with ' + str(done.returncode)])[0][:300]}{data}"]
