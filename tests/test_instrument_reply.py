@@ -94,4 +94,6 @@ def test_any_bytes_are_read_or_refused(data):
 
 def test_bytes_are_shown_escaped():
     assert escaped(b"0,\x00\xff\r\n") == r"0,\x00\xff\r\n"
-    assert len(escaped(b"1234567890" * 30)) < 70
+    long = escaped(b"1234567890" * 10 + b"\xfe" + b"1234567890" * 10)
+    assert r"\xfe" in long and long.startswith("... ") and long.endswith(" ...")
+    assert len(long) < 80

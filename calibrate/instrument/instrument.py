@@ -62,6 +62,8 @@ class Instrument:
         self._settled = True
         self._owed = 0
         """Answers to who it is that may still come."""
+        self._heard: Garbled | None = None
+        """What came instead when it was asked last."""
 
     def begin(self) -> Identity:
         """Make it ready and ask who it is.
@@ -147,7 +149,7 @@ class Instrument:
         patient_until = time.monotonic() + self.profile.commands[name].timeout_s
         while True:
             if not self._settled and not self._settle():
-                raise Silent("nothing came back, whatever was asked")
+                raise self._heard or Silent("nothing came back, whatever was asked")
             try:
                 return take(self._once(name))
             except Lost:
@@ -228,7 +230,7 @@ class Instrument:
             return True
         self.line.send(command.send + self.profile.line.end)
         self._owed += 1
-        self._settled, silences = False, 0
+        self._settled, self._heard, silences = False, None, 0
         for _ in range(_STALE):
             try:
                 found = self._is_reply(command, grammar)
@@ -249,7 +251,8 @@ class Instrument:
         try:
             reply = self.line.receive(command.reply_end, command.timeout_s)
             who = _identity(grammar.read(reply))
-        except Garbled:
+        except Garbled as heard:
+            self._heard = heard
             return False
         return self.identity in (Identity(), who)
 

@@ -53,10 +53,13 @@ polynomial 0x1021 and starts from 0 (ITU-T V.41)."""
 
 
 def escaped(data: bytes, most: int = 60) -> str:
-    """Show bytes on one line, whatever they are; a long run is cut in its middle."""
-    text = data.decode("latin-1").encode("unicode_escape").decode("ascii")
-    half = most // 2
-    return text if len(text) <= most else f"{text[:half]} ... {text[-half:]}"
+    """Show bytes on one line, whatever they are; of many, those about the first odd one."""
+    if len(data) > most:
+        odd = next((i for i, byte in enumerate(data) if not 32 <= byte < 127), 0)
+        start = max(0, min(odd - most // 2, len(data) - most))
+        before, after = "... " if start else "", " ..." if start + most < len(data) else ""
+        return f"{before}{escaped(data[start : start + most], most)}{after}"
+    return data.decode("latin-1").encode("unicode_escape").decode("ascii")
 
 
 def fields_of(pattern: str) -> tuple[str, ...]:
