@@ -16,6 +16,8 @@ from .release_schema import SPECTRUM
 from .release_text import figures, lines, spectra, words
 
 QUANTITIES = ("K", "S")
+OF_PAINTS = ("paints", "coefficients", "covariance", "own", "factors")
+"""Tables whose rows are each of one paint."""
 _PIECE = 50
 """Paints whose rows are held at once."""
 
@@ -195,17 +197,36 @@ def coefficients_of(tables: Mapping[str, pd.DataFrame]) -> Coefficients:
     )
 
 
-def of_paints(tables: Mapping[str, pd.DataFrame], paints: Sequence[str]) -> dict[str, pd.DataFrame]:
+Places = Mapping[str, Mapping[Any, Any]]
+"""Rows of each paint in each table that is by paint."""
+
+
+def places(tables: Mapping[str, pd.DataFrame]) -> Places:
+    """Where each paint's rows stand, to be found once for many paints."""
+    return {name: tables[name].groupby("paint", sort=False).indices for name in OF_PAINTS}
+
+
+def of_paints(
+    tables: Mapping[str, pd.DataFrame], paints: Sequence[str], at: Places
+) -> dict[str, pd.DataFrame]:
     """Rows of some paints alone, with the shared factors that they feel."""
+    none = np.zeros(0, dtype=np.intp)
     kept = {
-        name: tables[name][tables[name]["paint"].isin(paints)]
-        for name in ("paints", "coefficients", "covariance", "own", "factors")
+        name: tables[name].take(np.sort(np.concatenate([at[name].get(p, none) for p in paints])))
+        for name in OF_PAINTS
     }
     felt = tables["shared"][tables["shared"]["factor"].isin(kept["factors"]["factor"])]
     number = pd.Series(range(1, len(felt) + 1), index=felt["factor"])
     kept["factors"] = kept["factors"].assign(factor=kept["factors"]["factor"].map(number))
     shared = felt.assign(factor=range(1, len(felt) + 1))
     return kept | {"shared": shared, "wavelengths": tables["wavelengths"]}
+
+
+def gigabytes(tables: Mapping[str, pd.DataFrame]) -> float:
+    """Room that K and S of all paints at once would take: each paint a row of each shared value."""
+    paints, shared = len(tables["paints"]), len(tables["shared"])
+    own = int(tables["own"]["factor"].max()) if len(tables["own"]) else 0
+    return 16e-9 * paints * len(tables["wavelengths"]) * (shared + own + 3)
 
 
 def _spectra(table: pd.DataFrame) -> Array:

@@ -15,7 +15,7 @@ import pandas as pd
 
 from ..calibrate.errors import InputError
 from ..calibrate.optics.coefficients import Coefficients
-from .release_coefficients import coefficients_of, of_paints
+from .release_coefficients import Places, coefficients_of, gigabytes, of_paints, places
 from .release_columns import Kind, Table
 from .release_descriptor import DESCRIPTOR
 from .release_files import read_files
@@ -34,6 +34,10 @@ _DTYPES: dict[Kind, str] = {
 # Until 3.1 pandas may miss a number's last digit unless told not to.
 _OLD_PANDAS = tuple(int(part) for part in pd.__version__.split(".")[:2]) < (3, 1)
 _EXACT: dict[str, Any] = {"float_precision": "round_trip"} if _OLD_PANDAS else {}
+
+
+MOST_GIGABYTES = 4.0
+"""Room that K and S of a whole release may take."""
 
 
 @dataclass(frozen=True)
@@ -64,8 +68,26 @@ class LoadedRelease:
 
     @cached_property
     def coefficients(self) -> Coefficients:
-        """K and S with their whole covariance, to the last digit."""
+        """K and S with their whole covariance, to the last digit.
+
+        Raises
+        ------
+        InputError
+            Where all at once take more room than a computer has; some do with `select`.
+        """
+        if (room := gigabytes(self.tables)) > MOST_GIGABYTES:
+            raise InputError(
+                self.name,
+                None,
+                f"K and S of its {len(self.tables['paints'])} paints and all that they share would "
+                f"take {room:.0f} GB at once",
+                "load some of them, with select([...]), or one with load_paint",
+            )
         return coefficients_of(self.tables)
+
+    @cached_property
+    def _places(self) -> Places:
+        return places(self.tables)
 
     def select(self, paints: Sequence[str]) -> Coefficients:
         """Return the same of some paints, with the shared factors that they feel.
@@ -75,7 +97,7 @@ class LoadedRelease:
         KeyError
             For a paint that isn't in it.
         """
-        return coefficients_of(of_paints(self.tables, paints)).select(paints)
+        return coefficients_of(of_paints(self.tables, paints, self._places)).select(paints)
 
 
 def load_release(path: str | Path) -> LoadedRelease:

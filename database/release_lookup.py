@@ -10,7 +10,7 @@ import pandas as pd
 
 from ..calibrate.errors import InputError
 from ..calibrate.optics.coefficients import Coefficients
-from .release_coefficients import coefficients_of, of_paints
+from .release_coefficients import OF_PAINTS, coefficients_of, of_paints, places
 from .release_columns import Table
 from .release_descriptor import DESCRIPTOR
 from .release_load import parse_table, read_descriptor
@@ -18,7 +18,7 @@ from .release_models import main
 from .release_schema import tables_of
 from .release_text import heading
 
-_OF_PAINTS = ("paints", "coefficients", "covariance", "own", "factors", "transport")
+_BY_PAINT = (*OF_PAINTS, "transport")
 _WHOLE = ("wavelengths", "shared")
 
 
@@ -41,7 +41,7 @@ def load_paint(folder: str | Path, paint: str) -> Coefficients:
     try:
         said = read_descriptor({DESCRIPTOR: (place / DESCRIPTOR).read_bytes()}, folder)
         tables = {table.name: table for table in tables_of(said["layout"])}
-        of_paint = [name for name in _OF_PAINTS if name in tables]
+        of_paint = [name for name in _BY_PAINT if name in tables]
         found = {name: _rows(place, tables[name], paint) for name in of_paint}
         found |= {
             name: parse_table(tables[name], (place / tables[name].file).read_bytes())
@@ -59,7 +59,8 @@ def _coefficients(
 ) -> Coefficients:
     if tables["paints"].empty:
         raise InputError(folder, paint, "no such paint in this release", "give a nickname of it")
-    return coefficients_of(of_paints(main(tables), [paint]))
+    mine = main(tables)
+    return coefficients_of(of_paints(mine, [paint], places(mine)))
 
 
 def _rows(place: Path, table: Table, paint: str) -> pd.DataFrame:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 from tintladder.calibrate.errors import InputError
+from tintladder.database import release_load
 from tintladder.database.release import publish
+from tintladder.database.release_coefficients import gigabytes
 from tintladder.database.release_load import load_release
 from tintladder.database.release_lookup import load_paint
 from tintladder.database.store import Store
@@ -25,6 +27,23 @@ def test_every_paint_is_found(tmp_path):
     for other in ("P00000", "P00031", "P0001", "Z", "A", ""):
         with pytest.raises(InputError, match="no such paint"):
             load_paint(made.folder, other)
+
+
+def test_paints_that_share_nothing_take_no_room_together(tmp_path, monkeypatch):
+    """Ten thousand paints of a thousand fits, all at once, would fill some 90 GB."""
+    big_studio(tmp_path, 20)
+    with Store.open(tmp_path) as store:
+        release = load_release(publish(store).archive)
+    many = {
+        "paints": range(10_000), "shared": range(16_000), "wavelengths": range(36),
+        "own": release.tables["own"],
+    }  # fmt: skip
+    assert 90 < gigabytes(many) < 100
+    assert gigabytes(release.tables) < 0.01
+    monkeypatch.setattr(release_load, "MOST_GIGABYTES", gigabytes(release.tables) / 2)
+    with pytest.raises(InputError, match=r"would take .* GB at once; load some of them"):
+        _ = release.coefficients
+    assert release.select(["P00003", "P00014"]).paints == ("P00003", "P00014")
 
 
 def test_only_the_folder_of_a_release_is_looked_into(tmp_path):
