@@ -6,10 +6,12 @@ its measured reflectance, in CIELAB under D65 at 2 degrees. Settings were found 
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 
 from tests.opendata.watercolor import Mixtures, load
-from tests.opendata.watercolor_fit import LADDERS, WITH_MIXTURES, Washes, differences, fit
+from tests.opendata.watercolor_fit import LADDERS, WITH_MIXTURES, Settings, Washes, differences, fit
 
 PUBLISHED_NETWORK = 0.83
 """Share under 5 that Chen et al. (arXiv 1904.00275) report for their network; it counts all 488
@@ -30,13 +32,15 @@ def score(washes: Washes, mixtures: Mixtures) -> dict[str, object]:
     }
 
 
-def watercolor_ladders() -> dict[str, object]:
+@cache
+def watercolor_ladders(settings: Settings = LADDERS) -> dict[str, object]:
     """Score with every pigment fitted from its own ladder alone."""
     data = load()
-    return score(fit(data, settings=LADDERS), data.test)
+    return score(fit(data, settings=settings), data.test)
 
 
-def watercolor_with_mixtures() -> dict[str, object]:
+@cache
+def watercolor_with_mixtures(settings: Settings = WITH_MIXTURES) -> dict[str, object]:
     """Score with the train split's mixtures in the fit beside the ladders."""
     data = load()
-    return score(fit(data, data.train, WITH_MIXTURES), data.test)
+    return score(fit(data, data.train, settings), data.test)

@@ -6,6 +6,8 @@ The lab's g is 0.6 (and differs by paint in one variant), the table's another.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -19,10 +21,18 @@ from tintladder.database.recipe_palette import Palette
 from tests.heldout import Figures, by_coefficients, differences, figures
 from tests.invented_palette import by_transport, invented_coefficients
 from tests.lab.drawdown import NOMINAL, VARIANTS, Lab
+from tests.opendata.watercolor import Unavailable
+from tests.opendata.watercolor_fit import (
+    LADDERS,
+    LADDERS_BY_TRANSPORT,
+    WITH_MIXTURES,
+    Settings,
+)
 
 from .fit import demo_readings
-from .harness import Timing, benchmark, timed
+from .harness import Skipped, Timing, benchmark, timed
 from .mixing import palette, targets
+from .opendata import watercolor_ladders, watercolor_with_mixtures
 from .robust import left_in_peace, named_share, outcomes
 from .uncertainty import lab_coverage
 from .worlds import world
@@ -176,3 +186,31 @@ def step_named() -> float:
 def in_peace() -> float:
     """100 sound ladders of the lab."""
     return left_in_peace("lab", TRIALS, SETTINGS)
+
+
+def by_both(
+    scored: Callable[[Settings], dict[str, object]], theirs: Settings, ours: Settings, figure: str
+) -> float:
+    """A figure of the watercolor mixtures by transport, over that by two fluxes."""
+    try:
+        return float(scored(ours)[figure]) / float(scored(theirs)[figure])  # type: ignore[arg-type]
+    except Unavailable as reason:
+        raise Skipped(str(reason)) from None
+
+
+_WASHES = {
+    "ladders": (watercolor_ladders, LADDERS, LADDERS_BY_TRANSPORT),
+    "mixtures": (
+        watercolor_with_mixtures, WITH_MIXTURES, replace(WITH_MIXTURES, model="transport"),
+    ),
+}  # fmt: skip
+for _from, _how in _WASHES.items():
+    benchmark(
+        f"transport.opendata_{_from}_share",
+        "share of 156 watercolor mixtures under 5 (CIELAB 1976), over two fluxes'",
+        target=1.0,
+        sense="at least",
+    )(lambda how=_how: by_both(*how, "share_under_5"))
+    benchmark(
+        f"transport.opendata_{_from}_mean", "mean CIEDE2000 of them, over two fluxes'", target=1.0
+    )(lambda how=_how: by_both(*how, "mean_de00"))

@@ -15,7 +15,7 @@ from scipy.special import expit
 from tintladder.calibrate.optics.spectra import Array
 
 from .watercolor import Watercolors, load
-from .watercolor_fit import LADDERS, WITH_MIXTURES, Settings, differences, fit
+from .watercolor_fit import LADDERS, LADDERS_BY_TRANSPORT, WITH_MIXTURES, Settings, differences, fit
 
 # Two of the settings are logarithms already and one is a share; the rest change by a factor.
 ADDED = {"log_k": 0.7, "log_s": 0.7, "haze": 0.3}
@@ -64,4 +64,5 @@ def search(
 
 if __name__ == "__main__":
     print(search(LADDERS, from_ladders, tries=200))
+    print(search(LADDERS_BY_TRANSPORT, from_ladders, tries=200))
     print(search(WITH_MIXTURES, with_mixtures, tries=60))

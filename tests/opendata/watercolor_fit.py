@@ -28,7 +28,7 @@ NODES = 6
 
 @dataclass(frozen=True)
 class Settings:
-    """What is chosen beforehand: `LADDERS` and `WITH_MIXTURES`, both found on the train split.
+    """What is chosen beforehand: the sets below, found on the train split.
 
     Attributes
     ----------
@@ -87,6 +87,19 @@ LADDERS = Settings(
     hold_s=0.062,
     optical_weight=0.03,
     dark=9e-4,
+)
+LADDERS_BY_TRANSPORT = Settings(
+    haze=0.49,
+    spread=0.306,
+    offset=0.088,
+    log_k=-0.33,
+    log_s=0.70,
+    hold_k=0.00114,
+    hold_s=0.019,
+    optical_weight=0.0284,
+    dark=1.42e-3,
+    ladder_weight=1.5,
+    model=TRANSPORT,
 )
 WITH_MIXTURES = Settings(
     haze=0.31,
