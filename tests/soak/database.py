@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import shutil
 import sqlite3
 import subprocess
@@ -9,7 +10,9 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
+from pickle import UnpicklingError
 
 import numpy as np
 from tintladder.calibrate.errors import InputError
@@ -20,8 +23,12 @@ from tintladder.database.verify import verify_release
 
 from .. import postgres
 from ..studio_fixtures import fill, ladder, session
+from . import worker
 from .harness import Skipped, Soaked, soak
 
+# Each from a process that has loaded everything and done nothing: a kill costs no start.
+FRESH = multiprocessing.get_context("forkserver")
+FRESH.set_forkserver_preload(["tests.soak.worker"])
 HOUSE = Path(__file__).parent.parent.parent
 Progress = Callable[[str], None]
 
@@ -46,15 +53,18 @@ def kills(trials: int | None, progress: Progress) -> Soaked:
 
 
 def _run_and_kill(folder: str, seed: int, after: float, said: dict[str, set[str]]) -> None:
-    command = [sys.executable, "-m", "tests.soak.worker", folder, str(seed)]
-    worker = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, cwd=HOUSE)
-    assert worker.stdout is not None
-    first = worker.stdout.readline()  # it has started: the rest is work
+    heard, told = FRESH.Pipe(duplex=False)
+    process = FRESH.Process(target=worker.main, args=(folder, seed, told))
+    process.start()
+    told.close()
+    heard.recv()  # it has started: the rest is work
     time.sleep(after)
-    worker.kill()
-    for line in [first, *worker.communicate()[0].splitlines()]:
-        kind, _, what = line.strip().partition(" ")
-        if what and kind in said:
+    process.kill()
+    process.join()
+    # The last word may have been cut short: that one was not confirmed.
+    with suppress(EOFError, OSError, UnpicklingError):
+        while True:
+            kind, what = heard.recv()
             said[kind].add(what)
 
 
