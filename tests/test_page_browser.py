@@ -220,3 +220,24 @@ def test_a_script_in_a_name_does_not_run(window: Any, tmp_path: Path) -> None:
             window.goto(f"{visitor.origin}{path}")
             assert window.title() != "ran"
             assert window.locator("main img").count() == 0
+
+
+def test_it_works_without_its_script(browser: Any, tmp_path: Path) -> None:
+    with serving(tmp_path / "studio") as visitor:
+        context = browser.new_context(java_script_enabled=False)
+        window = context.new_page()
+        window.goto(visitor.origin)
+        window.get_by_label("The white", exact=False).first.fill("Hull White")
+        window.get_by_label("The first colour", exact=False).fill("Anchor Blue")
+        window.get_by_role("button", name="Go on to its card").click()
+        window.get_by_role("button", name="Plan and print it").click()
+        window.locator('[name="g:3:1/HULL"]').fill("much")
+        window.get_by_role("button", name="Keep what was weighed").click()
+        assert "expected grams above 0" in window.get_by_role("alert").first.inner_text()
+        window.go_back()
+        window.get_by_role("button", name="Keep what was weighed").click()
+        window.get_by_label("A scan or photograph").set_input_files(SCANS / "README.txt")
+        window.get_by_role("button", name="Read it").click()
+        # The page asks after the job by itself, once a second.
+        window.get_by_role("link", name="Go back and mend it").wait_for()
+        context.close()
