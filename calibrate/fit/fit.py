@@ -30,6 +30,10 @@ from .tube import Tube
 _ANCHOR_SD = 40.0
 """Spread of log K and log S about their starting level. It only keeps the problem solvable where
 the readings are silent: a tighter one on hundreds of values would pin the scale all share."""
+_STEEPEST = 0.75
+"""Spread of log S over wavelength, about the paint's own level: that of scattering as the inverse
+fourth power of wavelength (Rayleigh's limit, of the smallest particles), than which pigments'
+is hardly steeper. Where a film only just hides, its readings put no upper end to S; this does."""
 _SMOOTH_AT_FIRST = (0.5, 0.2)
 """Roughness of log K and log S to begin from, where none is given."""
 _SMOOTHING_ROUNDS = 2
@@ -192,12 +196,15 @@ def smooth_prior(
 ) -> Prior:
     """Log K and log S vary smoothly over wavelength, as far as `settings.roughness`.
 
+    And log S no more than `_STEEPEST`.
+
     Those of held paints stay as they start, and S of the white that a relative scale names is 1.
     """
     n_w = problem.wavelengths.size
     second = np.diff(np.eye(n_w), 2, axis=0)
     rough = np.stack([second.T @ second / r**2 for r in settings.roughness or _SMOOTH_AT_FIRST])
     anchor = np.eye(n_w) / _ANCHOR_SD**2
+    rough[1] += (np.eye(n_w) - 1 / n_w) / _STEEPEST**2
     precision = np.zeros((len(start), 2 * n_w, 2 * n_w))
     precision[:, :n_w, :n_w], precision[:, n_w:, n_w:] = rough + anchor
     center = np.repeat(start.mean(axis=2, keepdims=True), n_w, axis=2)

@@ -112,8 +112,10 @@ def beneath(problem: Problem, solution: Solution, cards: Collection[str]) -> lis
     """What was found under the films of some cards, where that was asked for."""
     said = []
     for nuisance, value in zip(problem.nuisances, solution.nu, strict=True):
-        card = problem.patches[int(np.argmax(problem.drawdown == nuisance.drawdowns[0]))].card
-        if nuisance.kind == "substrate" and nuisance.target == 0 and card in cards:
+        if nuisance.kind != "substrate" or nuisance.target > 0:
+            continue
+        patch = problem.patches[int(np.argmax(problem.drawdown == nuisance.drawdowns[0]))]
+        if patch.card in cards:
             off = 100 * nuisance.spread * float(value)
             than = f"{abs(off):.0f} % {'lighter' if off > 0 else 'darker'} than it was read bare"
             said.append(f"under its films the {nuisance.over} comes out {than}")
