@@ -23,6 +23,8 @@ from .store import Store
 
 Patch = tuple[str, str]
 """A card and its patch."""
+_A_MONTH = 28.0
+"""Days; over less than that a change says nothing of a year."""
 
 
 @dataclass(frozen=True)
@@ -41,9 +43,9 @@ class TileTrend:
     moved : (T,) array
         CIEDE2000 from the first reading.
     slope : float
-        Change of the level in a year, over the level; NaN where all are of one day.
+        Change of the level in a year, over the level; NaN for fewer than three readings or a month.
     slope_uncertainty : float
-        Standard uncertainty; NaN for fewer than three readings.
+        Standard uncertainty; NaN likewise.
     """
 
     name: str
@@ -258,12 +260,11 @@ def _trend(name: str, rows: Sequence[schema.Calibration]) -> TileTrend:
     spectra = [_on_grid(row.result) for row in rows]
     colours = lab(np.concatenate(spectra))
     slope, unsure = np.nan, np.nan
-    if np.ptp(days) > 1:
+    if len(rows) > 2 and np.ptp(days) >= _A_MONTH:
         x = days - days.mean()
         slope = float(x @ level / (x @ x))
-        if len(rows) > 2:
-            rest = level - level.mean() - slope * x
-            unsure = float(np.sqrt(rest @ rest / (len(rows) - 2) / (x @ x)))
+        rest = level - level.mean() - slope * x
+        unsure = float(np.sqrt(rest @ rest / (len(rows) - 2) / (x @ x)))
     # Of a trap a share means nothing: what it reads is next to nought.
     unit = 1.0 if name.startswith(TRAP) else float(level.mean())
     return TileTrend(

@@ -16,6 +16,8 @@ from .device_report import InstrumentReport
 from .plot_style import FAINT, INK, PAPER, SMALL, SOFT, TEXT, TITLE, axes_or_new, dress, new_figure
 
 _MARKS = ("o", "s", "D", "^", "v", "P", "X", "*")
+_SHORTEST = 10.0
+"""Days that the picture shows at least."""
 _INSIDE = 5.991
 """Chi-square of two degrees of freedom that 95 % stay below (any statistical table)."""
 
@@ -45,8 +47,12 @@ def plot_tiles(report: InstrumentReport, ax: Axes | None = None) -> Axes:
     for i, tile in enumerate(tiles):
         when = [datetime.fromisoformat(date).replace(tzinfo=None) for date in tile.dates]
         change = 100 * (tile.level / tile.level[0] - 1)
+        moments = sorted(set(when))
+        # Several readings of one moment, or of one day without an hour, have no order to show.
+        mean = [np.mean([c for c, w in zip(change, when, strict=True) if w == m]) for m in moments]
+        ax.plot(moments, mean, lw=0.7, color=SOFT, zorder=1)
         ax.plot(
-            when, change, ls="-", lw=0.7, color=SOFT, marker=_MARKS[i % len(_MARKS)], ms=4.5,
+            when, change, ls="", marker=_MARKS[i % len(_MARKS)], ms=4.5,
             mfc=INK if i % 2 == 0 else PAPER, mec=INK, mew=0.8, label=tile.name,
         )  # fmt: skip
     if not tiles:
@@ -55,9 +61,13 @@ def plot_tiles(report: InstrumentReport, ax: Axes | None = None) -> Axes:
     low, high = ax.get_ylim()
     middle, half = (low + high) / 2, max((high - low) / 2, 0.25)
     ax.set_ylim(middle - half, middle + half)
-    locator = AutoDateLocator(maxticks=7)
+    first, last = ax.get_xlim()
+    if last - first < _SHORTEST:
+        ax.set_xlim((first + last - _SHORTEST) / 2, (first + last + _SHORTEST) / 2)
+    locator = AutoDateLocator(minticks=3)
     ax.xaxis.set_major_locator(locator)
     ax.xaxis.set_major_formatter(ConciseDateFormatter(locator))
+    ax.xaxis.get_offset_text().set(fontsize=SMALL, color=SOFT)
     ax.legend(
         loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=4, frameon=False, fontsize=SMALL,
         labelcolor=INK,

@@ -14,7 +14,7 @@ from ..calibrate.cards.card import BARE
 from ..calibrate.cards.readings import CardReadings
 from ..calibrate.errors import InputError
 from ..calibrate.formats.session import Session
-from ..calibrate.instrument.corrections import in_words
+from ..calibrate.instrument.corrections import changed_by, in_words
 from ..calibrate.optics.coefficients import Coefficients
 from . import schema
 from .card_store import card_of_version
@@ -297,8 +297,7 @@ def _correction(read: Session, wavelength: float, repeats: int) -> str:
     """Say what was done between the raw reading and the fit."""
     said = []
     if read.corrections is not None:
-        made = [stage["stage"] for stage in read.corrections["stages"] if stage["made"]]
-        said.append(f"corrected for {', '.join(made)}")
+        said.append(f"corrected for {', '.join(changed_by(read.corrections)) or 'nothing'}")
     if wavelength not in read.spectra.wavelengths:
         said.append("brought to the 10 nm grid from its neighbours")
     if repeats > 1:

@@ -15,6 +15,7 @@ from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.calibrate.optics.spectra import Spectra
 from tintladder.database.device_report import compare_instruments, instrument_reports
 from tintladder.database.plot_devices import instrument_figure
+from tintladder.database.plot_style import save
 from tintladder.database.store import Store
 
 from .command import run
@@ -149,6 +150,15 @@ def test_the_picture_has_both_halves(studio):
     tiles, spread = instrument_figure(bench).axes
     assert [line.get_label() for line in tiles.get_lines()][-1] == "white"
     assert len(spread.patches) == 2
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_picture_of_one_day_or_of_nothing_can_be_drawn(studio, tmp_path):
+    _, field = instrument_reports(studio)
+    save(instrument_figure(field), tmp_path / "field.svg")
+    bare = replace(field, tiles=(), repeatability=None)
+    words = [text.get_text() for ax in instrument_figure(bare).axes for text in ax.texts]
+    assert words == ["no tile was read with it yet", "no patch was read twice"]
 
 
 def test_the_command(studio, tmp_path, monkeypatch, capsys):

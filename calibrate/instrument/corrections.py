@@ -27,6 +27,10 @@ STAGES: tuple[Stage, ...] = (
 )  # fmt: skip
 
 
+CHANGING = STAGES[:-1]
+"""Those that change values; the test of repeats only flags."""
+
+
 @dataclass(frozen=True)
 class Optics:
     """What an instrument's profile declares of its monochromator.
@@ -94,9 +98,18 @@ def in_words(record: Mapping[str, Any] | None) -> tuple[str, ...]:
     """Say what a session's record of corrections says: what was made, and what was not and why."""
     if record is None:
         return ()
-    made = [f"corrected {s['stage']}: {s['words']}" for s in record["stages"] if s["made"]]
+    made = [
+        f"{'corrected' if s['stage'] in CHANGING else 'checked'} {s['stage']}: {s['words']}"
+        for s in record["stages"]
+        if s["made"]
+    ]
     not_made = [f"{s['stage']} ({s['words']})" for s in record["stages"] if not s["made"]]
     return (*made, f"not corrected: {', '.join(not_made)}") if not_made else tuple(made)
+
+
+def changed_by(record: Mapping[str, Any]) -> list[str]:
+    """Return the stages that changed the values of a session."""
+    return [s["stage"] for s in record["stages"] if s["made"] and s["stage"] in CHANGING]
 
 
 def correct(

@@ -11,7 +11,7 @@ from ..errors import InputError
 from ..formats.cells import normal, number
 from ..formats.session import Session
 from ..optics.spectra import Array, Flag
-from .corrections import STAGES, Optics, correct
+from .corrections import STAGES, Optics, changed_by, correct
 from .tiles import PREFIX, Tile, TileReading, tiles_of
 
 _TEMPERATURE = ("TEMPERATURE", "TILETEMPERATURE", "TILETEMPERATUREC", "TEMPERATUREC")
@@ -137,7 +137,7 @@ def corrected_alone(session: Session) -> Session:
     """
     if session.corrected is None or session.corrections is None:
         return session
-    made = [stage["stage"] for stage in session.corrections["stages"] if stage["made"]]
+    made = changed_by(session.corrections)
     said = {"CORRECTED": ", ".join(made)}
     if "bandpass" in made:
         said["BANDPASS_CORRECTED"] = "true"

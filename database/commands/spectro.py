@@ -35,12 +35,15 @@ def spectro(
     from ..device_report import compare_instruments, instrument_reports
     from ..plot_style import check_suffix
 
-    if name is None and (against or out):
-        raise InputError(None, "device spectro", "which instrument is meant", "name it first")
     if out is not None:
         check_suffix(out)
     with open_store(studio) as store:
         reports = instrument_reports(store, name)
+        if (against or out) and len(reports) != 1:
+            there = ", ".join(report.name for report in reports) or "none yet"
+            raise InputError(
+                None, "device spectro", f"which instrument is meant (there are: {there})", "name it"
+            )
         compared = compare_instruments(store, reports[0].name, against) if against else None
     if out is not None:
         from ..plot_devices import instrument_figure
@@ -122,10 +125,7 @@ def _tile(tile: TileTrend) -> str:
     moved = float(tile.moved.max())
     said = f"{tile.name}: moved by {moved:.2f} CIEDE2000 at most, {in_words(moved)}"
     if isfinite(tile.slope):
-        unsure = (
-            f" ± {100 * tile.slope_uncertainty:.2f}" if isfinite(tile.slope_uncertainty) else ""
-        )
-        said += f"; {100 * tile.slope:+.2f}{unsure} % a year"
+        said += f"; {100 * tile.slope:+.2f} ± {100 * tile.slope_uncertainty:.2f} % a year"
     return f"{said} ({len(tile.level)} readings)"
 
 

@@ -9,13 +9,10 @@ from collections.abc import Collection
 from functools import cache
 
 import numpy as np
-from tintladder.calibrate.instrument.corrections import STAGES, Optics, correct
+from tintladder.calibrate.instrument.corrections import CHANGING, STAGES, Optics, correct
 
 from ..invented_instrument import Faults, sitting
 from .harness import benchmark
-
-CHANGING = tuple(stage for stage in STAGES if stage != "repeats")
-"""The stages that change values; the test of repeats only flags."""
 
 
 @cache
