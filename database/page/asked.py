@@ -64,6 +64,12 @@ class Asked:
         """Open the studio's database, for this request alone."""
         return Store.open(self.studio, create)
 
+    @property
+    def begun(self) -> bool:
+        """Whether the studio is there; the first tube makes it."""
+        database = self.studio.database
+        return database is None or database.exists()
+
     def path(self, name: str) -> str:
         """Return a part of the path."""
         return str(self.request.path_params[name])
@@ -123,7 +129,10 @@ View = Callable[[Asked], Response]
 
 
 def view(work: View) -> Callable[[Request], Awaitable[Response]]:
-    """Make an endpoint of a view: read the form, work in a thread, turn bad input into a line."""
+    """Make an endpoint of a view: read the form, work in a thread, turn bad input into a line.
+
+    Where there is no studio yet every page leads to the first; looking makes none.
+    """
 
     @wraps(work)
     async def endpoint(request: Request) -> Response:
@@ -132,6 +141,8 @@ def view(work: View) -> Callable[[Request], Awaitable[Response]]:
             form = await request.form(max_files=100, max_fields=_FIELDS)
         try:
             asked = Asked(request, form)
+            if request.method != "POST" and not (asked.begun or _always(request.url.path)):
+                return go("/")
             try:
                 answer = await run_in_threadpool(work, asked)
             except InputError as error:
@@ -145,6 +156,11 @@ def view(work: View) -> Callable[[Request], Awaitable[Response]]:
             await form.close()
 
     return endpoint
+
+
+def _always(path: str) -> bool:
+    """Whether a page is there before the studio is; a job may be making it just now."""
+    return path in ("/", "/alive") or path.startswith("/jobs/")
 
 
 def go(path: str, query: Mapping[str, Any] | None = None, at: str = "") -> Response:

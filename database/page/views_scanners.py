@@ -19,7 +19,7 @@ from .uploads import ACCEPTED, keep, kept
 @view
 def scanners(asked: Asked) -> Response:
     """The devices that were characterised, and how to add one."""
-    with asked.store(create=True) as store:
+    with asked.store() as store:
         devices = [each.device for each in store.scanners()]
     return asked.show(
         "scanners.html", devices=devices, words=device_words, use=use_words, accepted=ACCEPTED,

@@ -18,8 +18,7 @@ from .uploads import ACCEPTED
 @view
 def home(asked: Asked) -> Response:
     """Where everything stands, and what to do next; of an empty studio, how to begin."""
-    database = asked.studio.database
-    if database is not None and not database.exists():
+    if not asked.begun:
         return asked.show("start.html", accepted=ACCEPTED)
     with asked.store() as store:
         tubes = store.paints()
@@ -45,7 +44,7 @@ def begin(asked: Asked) -> Response:
 @view
 def tubes(asked: Asked) -> Response:
     """Which tubes there are."""
-    with asked.store(create=True) as store:
+    with asked.store() as store:
         paints, fitted = store.paints(), store.current_fits()
     return asked.show("tubes.html", tubes=paints, fitted=fitted, accepted=ACCEPTED)
 

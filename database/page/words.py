@@ -4,31 +4,27 @@ from __future__ import annotations
 
 import re
 
-_SAID = {
-    "start one with: tintladder tubes add (or name its folder with --studio)": "add your tubes",
-    "run: tintladder fit": "fit it: see Fits",
-    "fit all paints together: tintladder fit": "fit all paints together",
-    "see tintladder tubes for what there is, or add it with tintladder tubes add": (
-        "see Tubes for what there is"
-    ),
-    "say which with --white": "say which",
-    "say what is on hand (tintladder tubes on NAME), or fit: tintladder fit": (
-        "say under Tubes what is on hand, or fit"
-    ),
-}
-_OPTION = re.compile(r"--([a-z-]+)(?: [A-Z]{3,}\b| FILE)?")
-_COMMAND = re.compile(r"(?:run|see|with)?:? ?tintladder ([a-z]+)(?: [a-z]+| [A-Z]{3,}\b| --\w+)*")
 _PLACES = {
     "tubes": "Tubes", "card": "Cards", "cards": "Cards", "read": "Cards", "scan": "Cards",
-    "fit": "Fits", "publish": "Releases", "releases": "Releases", "device": "Devices",
+    "fit": "Fits", "publish": "Releases", "releases": "Releases", "device": "Scanners",
     "recipe": "Mix", "next": "Mix",
 }  # fmt: skip
+"""Where on the page a command's work is done."""
+_COMMAND = re.compile(
+    rf"(?::? (?:run:? |with:? |see )?|^)[('’]*tintladder ({'|'.join(_PLACES)})"
+    r"(?: (?:add|on|out|fill|load|scanner|[A-Z][A-Z-]*\b|--[a-z-]+))*[)'’]*"
+)
+_ARGUMENT = r"(?: (?:[A-Z]{2,}\b|\"[^\"]*\"))?"
+_WITH_OPTION = re.compile(rf",?(?: with|:) --[a-z-]+{_ARGUMENT}")
+_OPTION = re.compile(rf"--([a-z-]+){_ARGUMENT}")
 
 
 def for_the_page(line: str) -> str:
-    """Return a line with its commands and options as the page calls them."""
-    for said, instead in _SAID.items():
-        line = line.replace(said, instead)
-    line = _COMMAND.sub(lambda m: f" see {_PLACES.get(m[1], m[1])}", line)
-    line = _OPTION.sub(lambda m: m[1].replace("-", " "), line)
-    return re.sub(r" {2,}", " ", line)
+    """Return a line with its commands and options as the page calls them.
+
+    A command becomes the place where its work is done, an option that is told how to do something
+    is left out, and one that is at fault becomes the name of its field.
+    """
+    line = _COMMAND.sub(lambda found: f" (see {_PLACES[found[1]]})", line)
+    line = _WITH_OPTION.sub("", line)
+    return _OPTION.sub(lambda found: found[1].replace("-", " "), line).strip()

@@ -1,0 +1,31 @@
+"""Lines made for the command line read well on the page."""
+
+from __future__ import annotations
+
+import pytest
+from tintladder.database.page.words import for_the_page
+
+LINES = [
+    ("no paint has a fit yet; run: tintladder fit", "no paint has a fit yet; (see Fits)"),
+    ("add it: tintladder tubes add", "add it (see Tubes)"),
+    (
+        "say what is on hand (tintladder tubes on NAME), or fit: tintladder fit",
+        "say what is on hand (see Tubes), or fit (see Fits)",
+    ),
+    ("characterise it: tintladder device scanner", "characterise it (see Scanners)"),
+    ("add it with 'tintladder tubes add', or mend it", "add it (see Tubes), or mend it"),
+    ("say which card was read, with --card", "say which card was read"),
+    ("leave one out: --without NAME", "leave one out"),
+    ("--make, much: expected an amount", "make, much: expected an amount"),
+    (
+        'leave the paint out with --exclude, or publish all the same with --force "the reason"',
+        "leave the paint out, or publish all the same",
+    ),
+    ("type tintladder measure in a terminal", "type tintladder measure in a terminal"),
+    ("nothing of it is a command", "nothing of it is a command"),
+]
+
+
+@pytest.mark.parametrize(("said", "shown"), LINES)
+def test_commands_become_places_and_options_fields(said, shown):
+    assert for_the_page(said) == shown
