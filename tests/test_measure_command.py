@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+import subprocess
+import sys
 from contextlib import contextmanager
 from functools import partial
 
@@ -172,6 +175,25 @@ def test_a_rehearsal_with_a_card_of_ones_own_keeps_nothing(studio, tmp_path):
     said = studio("measure", "keel-1", "--rehearse", "--yes", "--json")
     assert said.status == 0 and said.json["card"] == "keel-1" and said.json["rehearsed"]
     assert sittings(tmp_path) == ([], [])
+
+
+def test_one_terminal_stands_in_for_the_instrument_of_another(studio, tmp_path):
+    code = "from tintladder.database.cli import main; main()"
+    other = subprocess.Popen(
+        [sys.executable, "-c", code, "measure", "keel-1", "--stand-in", "--profile", "mine.toml",
+         "--repeats", "1", "--json"],
+        stdout=subprocess.PIPE, text=True, cwd=tmp_path,
+    )  # fmt: skip
+    try:
+        said = "".join(other.stdout.readline() for _ in range(4))
+        port = json.loads(said)["port"]
+        said = studio("measure", "keel-1", "--port", port, "--profile", "mine.toml",
+                      "--repeats", "1", "--yes", "--dry")  # fmt: skip
+    finally:
+        other.terminate()
+        other.communicate()
+    assert said.status == 0, said.err
+    assert "6 of 6 patches, 6 readings" in said.out and "Stand-in 0001 answers" in said.out
 
 
 # Ports, templates, trying a profile

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -100,7 +101,7 @@ def measure(
     elif check is not None:
         _check(check, _needed(port, "--port", "see tintladder measure --ports"), yes, as_json)
     elif stand_in:
-        _stand_in(card, profile or "query", readings, mishap or [], repeats, studio)
+        _stand_in(card, profile or "query", readings, mishap or [], repeats, as_json, studio)
     elif rehearse:
         _rehearse(card, profile or "query", readings, mishap or [], repeats, yes, as_json, studio)
     elif resume:
@@ -284,6 +285,7 @@ def _stand_in(
     readings: Path | None,
     mishap: list[str],
     repeats: int,
+    as_json: bool,
     studio: str | None,
 ) -> None:
     from contextlib import nullcontext
@@ -299,20 +301,20 @@ def _stand_in(
     ):
         emulator = emulated(known, store.card(name), readings, shares, repeats)
     with plugged_in(emulator) as port:
-        typer.echo(
-            f"Standing in for an instrument at\n  {port}\n"
-            f"with card {name} before it: first the trap, then the tile, then each patch "
-            f"{repeats} times.\nIn another terminal:\n"
-            f"  tintladder measure {name} --port {port} --profile {profile}"
-            f"{'' if repeats == 2 else f' --repeats {repeats}'}\n"
-            f"  tintladder measure --check {profile} --port {port}\n"
-            "Ctrl-C ends it."
+        to = "" if repeats == 2 else f" --repeats {repeats}"
+        words = (
+            f"Standing in for an instrument at\n  {port}\nwith card {name} before it: first the "
+            f"trap, then the tile, then each patch {repeats} times.\nIn another terminal:\n"
+            f"  tintladder measure {name} --port {port} --profile {profile}{to}\n"
+            f"  tintladder measure --check {profile} --port {port}\nCtrl-C ends it."
         )
+        say({"port": port, "card": name}, as_json, lambda: typer.echo(words))
+        sys.stdout.flush()
         try:
             while True:
                 time.sleep(3600)
         except KeyboardInterrupt:
-            typer.echo(f"{len(emulator.sent)} readings were sent.")
+            typer.echo(f"{len(emulator.sent)} readings were sent.", err=as_json)
 
 
 def _check(profile: str, port: str, yes: bool, as_json: bool) -> None:
