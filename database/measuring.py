@@ -10,7 +10,7 @@ from ..calibrate.cards.card import Card
 from ..calibrate.cards.layout import read_layout
 from ..calibrate.errors import InputError
 from ..calibrate.formats.session import Session
-from ..calibrate.instrument.corrections import in_words
+from ..calibrate.instrument.corrections_record import in_words
 from ..calibrate.instrument.instrument import Instrument
 from ..calibrate.instrument.measure import measure
 from ..calibrate.instrument.questions import Answer, Question, Shown

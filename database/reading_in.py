@@ -13,7 +13,7 @@ from ..calibrate.errors import InputError
 from ..calibrate.formats.read import read_session, read_spot_ink
 from ..calibrate.formats.session import Session
 from ..calibrate.formats.spot_ink import card_text
-from ..calibrate.instrument.corrections import in_words
+from ..calibrate.instrument.corrections_record import in_words
 from ..calibrate.instrument.sitting import Correcting
 from ..calibrate.optics.spectra import Flag
 from .scanning import PICTURES, ReadScan, early, keep_scan, read_card_picture

@@ -14,7 +14,7 @@ from ..calibrate.cards.card import BARE
 from ..calibrate.cards.readings import CardReadings
 from ..calibrate.errors import InputError
 from ..calibrate.formats.session import Session
-from ..calibrate.instrument.corrections import changed_by, in_words
+from ..calibrate.instrument.corrections_record import changed_by, in_words
 from ..calibrate.optics.coefficients import Coefficients
 from . import schema
 from .card_store import card_of_version

@@ -21,6 +21,7 @@ from .release_files import SUMS, read_files, sha256, sums
 from .release_load import parse_table, read_descriptor
 from .release_models import by_transport, main
 from .release_schema import tables_of
+from .verify_corrections import corrections_follow
 
 _LINE = re.compile(r"([0-9a-f]{64})  (.+)")
 
@@ -65,6 +66,7 @@ def verify_release(path: str | Path, digest: str | None = None) -> list[str]:
     problems += _keys(layout, tables)
     if len(tables) == len(layout) and not problems:
         problems += _sense(main(tables))
+        problems += corrections_follow(tables)
         beside = by_transport(tables) if "transport" in tables else None
         problems += _sense(beside) if beside else []
     return problems

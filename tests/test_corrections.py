@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.instrument.corrections import STAGES, Optics, correct
+from tintladder.calibrate.instrument.corrections_record import correct_anew
 from tintladder.calibrate.instrument.monochromator import find_shift, undo_band, unshift
 from tintladder.calibrate.instrument.photometric import find_bend, gain, unbend, visits
 from tintladder.calibrate.instrument.repeats import (
@@ -153,6 +154,14 @@ def test_the_record_holds_what_each_stage_rests_on_and_is_json():
         TILES, "invented"
     ) | {"trap": "taken as 0"}
     assert stages["linearity"]["data"]["c"] == pytest.approx(-0.04, abs=0.002)
+
+
+def test_the_record_is_enough_to_correct_anew():
+    read = sitting(Faults(noise=0.0005), repeats=2)
+    made = chain(read, without=("linearity",))
+    again = correct_anew(read.raw, json.loads(json.dumps(made.record())))
+    np.testing.assert_array_equal(again.spectra.values, made.spectra.values)
+    assert again.record() == made.record()
 
 
 def test_without_tiles_nothing_is_made_and_each_says_why():

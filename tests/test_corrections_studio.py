@@ -22,6 +22,7 @@ from tintladder.database.session_rows import session_of
 from tintladder.database.store import Store
 from tintladder.database.trace import of_release, of_store, trace
 from tintladder.database.verify import verify_release
+from tintladder.database.verify_corrections import corrections_follow
 
 from .command import run
 from .invented_instrument import FILMS, TILES
@@ -95,6 +96,12 @@ def test_release_and_trace_go_from_raw_to_corrected(store, tmp_path):
     store.record_fit(joint_fit(), store.card_readings())
     made = publish(store, force="a test")
     assert verify_release(made.folder, made.digest) == []
+    release = load_release(made.folder)
+    assert list(corrections_follow(release.tables)) == []
+    readings = release.tables["readings"]
+    readings.loc[2, "corrected"] = readings.loc[3, "corrected"]
+    (problem,) = corrections_follow(release.tables)
+    assert problem.endswith("session 1: its corrected readings don't follow from the raw")
     packed = packed_session(load_release(made.folder).tables, number)
     with store.snapshot() as session:
         kept = session_of(session.get_one(schema.Session, number))

@@ -78,12 +78,19 @@ class Corrected:
         Every stage, in order.
     tiles : tuple of Tile
     tile_readings : tuple of TileReading
+    at : (N,) array
+    optics : Optics
+    without : tuple of str
+        All as `correct` was given them.
     """
 
     spectra: Spectra
     stages: tuple[Made, ...]
     tiles: tuple[Tile, ...]
     tile_readings: tuple[TileReading, ...]
+    at: Array
+    optics: Optics
+    without: tuple[str, ...]
 
     def record(self) -> dict[str, Any]:
         """Return what is kept beside the readings, JSON-able: enough to correct them anew."""
@@ -91,25 +98,10 @@ class Corrected:
             "stages": [dict(vars(stage)) for stage in self.stages],
             "tiles": [tile.record() for tile in self.tiles],
             "readings": [reading.record() for reading in self.tile_readings],
+            "at": _plain(self.at),
+            "optics": dict(vars(self.optics)),
+            "without": list(self.without),
         }
-
-
-def in_words(record: Mapping[str, Any] | None) -> tuple[str, ...]:
-    """Say what a session's record of corrections says: what was made, and what was not and why."""
-    if record is None:
-        return ()
-    made = [
-        f"{'corrected' if s['stage'] in CHANGING else 'checked'} {s['stage']}: {s['words']}"
-        for s in record["stages"]
-        if s["made"]
-    ]
-    not_made = [f"{s['stage']} ({s['words']})" for s in record["stages"] if not s["made"]]
-    return (*made, f"not corrected: {', '.join(not_made)}") if not_made else tuple(made)
-
-
-def changed_by(record: Mapping[str, Any]) -> list[str]:
-    """Return the stages that changed the values of a session."""
-    return [s["stage"] for s in record["stages"] if s["made"] and s["stage"] in CHANGING]
 
 
 def correct(
@@ -177,7 +169,15 @@ def correct(
         for stage in STAGES
     )
     used = {r.name: known[r.name] for r in tile_readings if r.name in known}
-    return Corrected(work.spectra(), made, tuple(used.values()), tuple(tile_readings))
+    return Corrected(
+        spectra=work.spectra(),
+        stages=made,
+        tiles=tuple(used.values()),
+        tile_readings=tuple(tile_readings),
+        at=np.asarray(at, float),
+        optics=optics or Optics(),
+        without=tuple(without),
+    )
 
 
 class _Work:

@@ -11,7 +11,8 @@ from ..errors import InputError
 from ..formats.cells import normal, number
 from ..formats.session import Session
 from ..optics.spectra import Array, Flag
-from .corrections import STAGES, Optics, changed_by, correct
+from .corrections import STAGES, Optics, correct
+from .corrections_record import changed_by
 from .tiles import PREFIX, Tile, TileReading, tiles_of
 
 _TEMPERATURE = ("TEMPERATURE", "TILETEMPERATURE", "TILETEMPERATUREC", "TEMPERATUREC")
