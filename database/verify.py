@@ -11,12 +11,13 @@ from typing import Any, NamedTuple
 import numpy as np
 import pandas as pd
 from jsonschema import Draft202012Validator
+from jsonschema.exceptions import SchemaError
 from numpy.typing import NDArray
 
 from ..calibrate.errors import InputError
 from ..calibrate.optics.spectra import Array
 from .release_columns import Column, Table
-from .release_descriptor import DESCRIPTOR, SCHEMA, as_json, json_schema
+from .release_descriptor import DESCRIPTOR, SCHEMA
 from .release_files import SUMS, read_files, sha256, sums
 from .release_load import parse_table, read_descriptor
 from .release_models import by_transport, main
@@ -109,18 +110,49 @@ def _hashes(files: Mapping[str, bytes], digest: str | None) -> Iterator[str]:
 
 
 def _descriptor(descriptor: Mapping[str, Any], files: Mapping[str, bytes]) -> Iterator[str]:
-    schema = json_schema(descriptor["layout"])
-    for error in Draft202012Validator(schema).iter_errors(descriptor):
-        yield f"{DESCRIPTOR}: {error.json_path}: {error.message[:120]}"
+    # By the schema that it was published with: meanings may have been put in other words since.
+    try:
+        schema = json.loads(files[SCHEMA])
+        Draft202012Validator.check_schema(schema)
+    except (KeyError, ValueError, SchemaError):
+        yield f"{SCHEMA}: isn't a JSON Schema"
         return
-    if files.get(SCHEMA) != as_json(schema):
-        yield f"{SCHEMA}: isn't that of this layout"
+    for error in Draft202012Validator(schema).iter_errors(descriptor):
+        yield f"{DESCRIPTOR}: {error.json_path}: {_short(error.message)}"
+        return
+    if (wrong := _tables(descriptor)) is not None:
+        yield wrong
+        return
     for resource in descriptor["resources"]:
         data = files.get(resource["path"])
         if data is None:
             yield f"{resource['path']}: is missing"
         elif resource["hash"] != f"sha256:{sha256(data)}" or resource["bytes"] != len(data):
             yield f"{resource['path']}: isn't the table that {DESCRIPTOR} describes"
+
+
+def _short(message: str) -> str:
+    """What is wrong stands at the end, after all that it is wrong in."""
+    return message if len(message) < 100 else f"...{message[-80:]}"
+
+
+def _tables(descriptor: Mapping[str, Any]) -> str | None:
+    """Hold the tables that it describes against those of its layout, by names and kinds."""
+    layout, said = descriptor["layout"], {}
+    try:
+        for resource in descriptor["resources"]:
+            fields = resource["schema"]["fields"]
+            said[resource["path"]] = [(field["name"], field["type"]) for field in fields]
+            _ = resource["hash"], resource["bytes"]
+    except (KeyError, TypeError) as error:
+        return f"{DESCRIPTOR}: a resource doesn't state all that it must ({error})"
+    expected = {
+        table.file: [(c.name, c.kind) for c in table.columns] for table in tables_of(layout)
+    }
+    for file in sorted(said.keys() | expected.keys()):
+        if said.get(file) != expected.get(file):
+            return f"{DESCRIPTOR}: {file} isn't a table of layout {layout} as described"
+    return None
 
 
 def _keys(layout: Iterable[Table], tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:

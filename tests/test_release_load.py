@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import jsonschema
 import numpy as np
@@ -17,6 +18,8 @@ from tintladder.database.verify import verify_release
 
 from .studio_fixtures import PAINTS_TOML, fill, joint_fit, ladder, named_by_fit, session
 from .test_store import assert_same
+
+DATA = Path(__file__).parent / "data" / "releases"
 
 
 @pytest.fixture
@@ -113,3 +116,14 @@ def test_a_nickname_that_looks_like_no_value(tmp_path):
         made = publish(store)
     assert load_release(made.archive).coefficients.paints == ("HULL", "NA")
     assert verify_release(made.archive, made.digest) == []
+
+
+def test_a_release_of_years_ago_is_still_read():
+    """Published by the first layout, before quality, scans and transport were told of."""
+    first = DATA / "first-layout.zip"
+    assert verify_release(first) == []
+    found = load_release(first)
+    assert (found.version, found.descriptor["layout"]) == ("1.0.0", 1)
+    assert_same(found.coefficients, named_by_fit(joint_fit().coefficients, 1))
+    assert found.tables["quality"].empty and found.tables["residuals"].empty
+    assert json.loads(found.tables["fits"]["settings"][0]) == dict(joint_fit().settings)

@@ -98,7 +98,11 @@ def test_a_forged_release_needs_the_studios_digest(copy, published):
         ("coefficients", lambda t: t.iloc[1:], "one grid"),
         ("coefficients", lambda t: t.assign(uncertainty=t["uncertainty"] * 0.5), "doesn't follow"),
         ("coefficients", lambda t: t.assign(quantity="Q"), "quantity 'Q' isn't one of K, S"),
-        ("coefficients", lambda t: pd.concat([t, t.iloc[:1]]), "two rows of one paint, model, quantity"),
+        (
+            "coefficients",
+            lambda t: pd.concat([t, t.iloc[:1]]),
+            "two rows of one paint, model, quantity",
+        ),
         ("coefficients", lambda t: t.drop(columns="scale"), "expected columns"),
         ("factors", lambda t: t.assign(paint="GHOST"), "paint GHOST isn't in paints.csv"),
         ("readings", lambda t: t.assign(session=99), "session 99 isn't in sessions.csv"),
@@ -120,3 +124,36 @@ def test_a_damaged_description_is_named(copy):
     with pytest.raises(InputError, match="expected the description of a release"):
         load_release(copy)
     assert any(p.startswith("datapackage.json:") for p in verify_release(copy))
+
+
+@pytest.mark.parametrize(
+    "change, said",
+    [
+        (lambda d: d["resources"].pop(), "is too short"),
+        (lambda d: d["resources"][0].pop("hash"), "'hash' is a required property"),
+        (lambda d: d | {"layout": 1}, "layout"),
+    ],
+)
+def test_a_description_of_other_tables_is_named(copy, change, said):
+    path = copy / "datapackage.json"
+    descriptor = json.loads(path.read_text())
+    made = change(descriptor)
+    path.write_text(json.dumps(made if isinstance(made, dict) and "layout" in made else descriptor))
+    problems = [p for p in verify_release(copy) if p.startswith("datapackage.json: ")]
+    assert any(said in problem for problem in problems[1:]), problems
+
+
+def test_meanings_may_be_put_in_other_words(copy):
+    """What a release says of its columns is its own: later versions may say it better."""
+    for name in ("datapackage.json", "schema.json"):
+        text = (copy / name).read_text()
+        assert "g of each paint, as weighed" in text
+        (copy / name).write_text(text.replace("g of each paint, as weighed", "grams, by paint"))
+    seal(copy)
+    assert verify_release(copy) == []
+    for name in ("datapackage.json", "schema.json"):
+        text = (copy / name).read_text()
+        (copy / name).write_text(text.replace('"name": "masses"', '"name": "weights"'))
+    seal(copy)
+    words = "datapackage.json: drawdowns.csv isn't a table of layout 2 as described"
+    assert words in verify_release(copy)
