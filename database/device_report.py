@@ -152,11 +152,11 @@ def compare_instruments(store: Store, one: str, other: str) -> Compared:
         )
     first, second = (np.array([each[patch] for patch in common]) for each in means)
     worst = common[int(ciede2000(first, second).argmax())]
-    remarks = ()
+    remarks: tuple[str, ...] = ()
     if optics[0] != optics[1]:
         said = f"they read differently ({optics[0]}; {optics[1]}), so gloss and texture part them"
         remarks = (said,)
-    return Compared(*names, agreement(first, second), " ".join(worst), remarks)
+    return Compared(names[0], names[1], agreement(first, second), " ".join(worst), remarks)
 
 
 def _devices(session: OrmSession) -> list[schema.Device]:

@@ -6,7 +6,7 @@ from datetime import datetime
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
+from matplotlib.dates import AutoDateLocator, ConciseDateFormatter, date2num
 from matplotlib.figure import Figure
 from matplotlib.patches import Ellipse
 
@@ -45,11 +45,11 @@ def plot_tiles(report: InstrumentReport, ax: Axes | None = None) -> Axes:
     tiles = [tile for tile in report.tiles if not tile.name.startswith(TRAP)]
     ax.axhline(0, color=FAINT, lw=0.8, zorder=0)
     for i, tile in enumerate(tiles):
-        when = [datetime.fromisoformat(date).replace(tzinfo=None) for date in tile.dates]
+        when = date2num([datetime.fromisoformat(date).replace(tzinfo=None) for date in tile.dates])
         change = 100 * (tile.level / tile.level[0] - 1)
-        moments = sorted(set(when))
+        moments = np.unique(when)
         # Several readings of one moment, or of one day without an hour, have no order to show.
-        mean = [np.mean([c for c, w in zip(change, when, strict=True) if w == m]) for m in moments]
+        mean = [change[when == moment].mean() for moment in moments]
         ax.plot(moments, mean, lw=0.7, color=SOFT, zorder=1)
         ax.plot(
             when, change, ls="", marker=_MARKS[i % len(_MARKS)], ms=4.5,
@@ -61,6 +61,7 @@ def plot_tiles(report: InstrumentReport, ax: Axes | None = None) -> Axes:
     low, high = ax.get_ylim()
     middle, half = (low + high) / 2, max((high - low) / 2, 0.25)
     ax.set_ylim(middle - half, middle + half)
+    ax.xaxis_date()
     first, last = ax.get_xlim()
     if last - first < _SHORTEST:
         ax.set_xlim((first + last - _SHORTEST) / 2, (first + last + _SHORTEST) / 2)
