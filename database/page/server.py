@@ -5,12 +5,13 @@ from __future__ import annotations
 import socket
 from collections.abc import Callable
 from contextlib import closing
-
-import uvicorn
+from typing import TYPE_CHECKING
 
 from ...calibrate.errors import InputError
 from ..studio import Studio
-from .app import make_app
+
+if TYPE_CHECKING:
+    import uvicorn
 
 PORT = 8317
 """Where the page is, if it is free: a tab left open finds it again after a restart."""
@@ -43,6 +44,10 @@ def listen(port: int | None) -> socket.socket:
 
 def server_of(studio: Studio) -> uvicorn.Server:
     """Make the server of a studio's page; it serves what it is given to listen on."""
+    import uvicorn
+
+    from .app import make_app
+
     config = uvicorn.Config(
         make_app(studio), log_level="warning", access_log=False, lifespan="off",
         timeout_keep_alive=30, timeout_graceful_shutdown=2, server_header=False,
@@ -53,6 +58,6 @@ def server_of(studio: Studio) -> uvicorn.Server:
 def serve(studio: Studio, port: int | None, ready: Callable[[str], None]) -> None:
     """Serve the page of a studio until it is stopped; `ready` is told its address."""
     with closing(listen(port)) as listening:
-        server = server_of(studio)
+        # A browser that asks now is answered once the rest is loaded.
         ready(f"http://127.0.0.1:{listening.getsockname()[1]}/")
-        server.run(sockets=[listening])
+        server_of(studio).run(sockets=[listening])
