@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session as OrmSession
 
 from ..calibrate.errors import InputError
 from ..calibrate.instrument.agreement import Agreement, Scatter, agreement, scatter
+from ..calibrate.instrument.repeats import averaged
 from ..calibrate.instrument.tiles import PREFIX, TRAP
 from ..calibrate.optics.colour import ciede2000, lab
 from ..calibrate.optics.spectra import Array, Spectra, to_grid
@@ -150,7 +151,7 @@ def compare_instruments(store: Store, one: str, other: str) -> Compared:
         raise InputError(
             None, " and ".join(names), "have read no patch in common", "read one card with both"
         )
-    first, second = (np.array([each[patch] for patch in common]) for each in means)
+    first, second = (np.array([each[p].mean(axis=0) for p in common]) for each in means)
     worst = common[int(ciede2000(first, second).argmax())]
     remarks: tuple[str, ...] = ()
     if optics[0] != optics[1]:
@@ -184,24 +185,26 @@ def _sessions(session: OrmSession, device: schema.Device) -> list[schema.Session
     return [row for row in session.scalars(query) if row.id not in undone.sessions]
 
 
-def _colours(row: schema.Session) -> dict[str, Array]:
-    """CIELAB of every reading of a session by patch, as fits take them."""
+def _repeats(row: schema.Session) -> list[Array]:
+    """CIELAB of the readings of each patch of a session, as fits take them."""
     spectra = to_grid(session_of(row).trusted)
     found = lab(spectra.values)
     by_patch: dict[str, list[Array]] = defaultdict(list)
     for label, colour in zip(spectra.labels, found, strict=True):
         if np.isfinite(colour).all():
             by_patch[label].append(colour)
-    return {patch: np.array(colours) for patch, colours in by_patch.items()}
+    return [np.array(colours) for colours in by_patch.values()]
 
 
 def _means(sessions: Sequence[schema.Session]) -> dict[Patch, Array]:
-    """Mean CIELAB of each patch over all sessions."""
+    """CIELAB of each patch as read in each session, repeats averaged, (sessions, 3)."""
     every: dict[Patch, list[Array]] = defaultdict(list)
     for row in sessions:
-        for patch, colours in _colours(row).items():
-            every[(row.card.name, patch)].append(colours.mean(axis=0))
-    return {patch: np.mean(means, axis=0) for patch, means in every.items()}
+        patches = averaged(to_grid(session_of(row).trusted))
+        for patch, colour in zip(patches.labels, lab(patches.mean), strict=True):
+            if np.isfinite(colour).all():
+                every[(row.card.name, patch)].append(colour)
+    return {patch: np.array(colours) for patch, colours in every.items()}
 
 
 def _optics(sessions: Sequence[schema.Session]) -> str:
@@ -214,11 +217,6 @@ def _optics(sessions: Sequence[schema.Session]) -> str:
 
 def _report(session: OrmSession, device: schema.Device) -> InstrumentReport:
     sessions = _sessions(session, device)
-    colours = [(row.card.name, _colours(row)) for row in sessions]
-    over: dict[Patch, list[Array]] = defaultdict(list)
-    for card, of in colours:
-        for patch, readings in of.items():
-            over[(card, patch)].append(readings.mean(axis=0))
     dates = sorted(row.date for row in sessions if row.date)
     return InstrumentReport(
         name=device.name,
@@ -228,8 +226,8 @@ def _report(session: OrmSession, device: schema.Device) -> InstrumentReport:
         readings=sum(len(row.readings) for row in sessions),
         first=dates[0][:10] if dates else "",
         last=dates[-1][:10] if dates else "",
-        repeatability=scatter([readings for _, of in colours for readings in of.values()]),
-        reproducibility=scatter([np.array(means) for means in over.values()]),
+        repeatability=scatter([readings for row in sessions for readings in _repeats(row)]),
+        reproducibility=scatter(list(_means(sessions).values())),
         tiles=_tiles(session, device),
     )
 

@@ -47,6 +47,11 @@ class Scatter:
     covariance: Array
     radius: float
 
+    @property
+    def sd(self) -> float:
+        """Standard deviation of one reading, CIELAB, over all directions."""
+        return float(np.sqrt(np.trace(self.covariance)))
+
 
 @dataclass(frozen=True)
 class Agreement:

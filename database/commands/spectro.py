@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from ...calibrate.instrument.agreement import Scatter
     from ..device_report import Compared, InstrumentReport, TileTrend
 
+_WANTED = 0.1
+"""Standard error of a patch's mean that repeats should come to, CIELAB."""
 EXAMPLE = "tintladder device spectro 'bench reader' --against 'field reader' --out bench.png"
 
 
@@ -87,6 +89,8 @@ def _show(reports: list[InstrumentReport], compared: Compared | None, out: Path 
 
 
 def _show_one(report: InstrumentReport) -> None:
+    from ...calibrate.instrument.repeats import repeats_needed
+
     serial = f", no. {report.serial}" if report.serial else ""
     when = f", {report.first} to {report.last}" if report.first else ""
     typer.echo(
@@ -94,6 +98,12 @@ def _show_one(report: InstrumentReport) -> None:
         + (f"; {report.optics}" if report.optics else "")
     )
     typer.echo(f"  Repeats of a patch: {_scatter(report.repeatability, 'nothing was read twice')}")
+    if report.repeatability is not None:
+        needed = repeats_needed(report.repeatability.sd, _WANTED)
+        typer.echo(
+            f"  Read a patch {'once' if needed == 1 else f'{needed} times'}, lifting the "
+            f"instrument in between, and its mean is sure to {_WANTED} in CIELAB (standard error)."
+        )
     none = "no patch was read in two sessions"
     typer.echo(f"  From session to session: {_scatter(report.reproducibility, none)}")
     for tile in report.tiles:
