@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import socket
 from collections.abc import Callable
-from contextlib import closing
+from contextlib import closing, suppress
 from typing import TYPE_CHECKING
 
 from ...calibrate.errors import InputError
@@ -60,4 +60,5 @@ def serve(studio: Studio, port: int | None, ready: Callable[[str], None]) -> Non
     with closing(listen(port)) as listening:
         # A browser that asks now is answered once the rest is loaded.
         ready(f"http://127.0.0.1:{listening.getsockname()[1]}/")
-        server_of(studio).run(sockets=[listening])
+        with suppress(KeyboardInterrupt):
+            server_of(studio).run(sockets=[listening])
