@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import subprocess
 import sys
 from contextlib import contextmanager
@@ -16,6 +17,7 @@ from tintladder.calibrate.instrument.mishaps import Mishaps
 from tintladder.calibrate.instrument.profile_file import template
 from tintladder.database.integrity import check_studio
 from tintladder.database.measure_store import open_sittings
+from tintladder.database.reading_in import take_in
 from tintladder.database.rehearsing import emulated
 from tintladder.database.store import Store
 
@@ -32,12 +34,20 @@ def tool(monkeypatch, capsys, tmp_path):
     return partial(run, monkeypatch, capsys)
 
 
-@pytest.fixture
-def studio(tool, tmp_path):
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
     """A studio with a card that was never read, and a profile of one's own."""
-    write_all(tmp_path)
-    assert tool("read", "paints.toml", "keel-1.toml").status == 0
-    (tmp_path / "mine.toml").write_text(PROFILE.text)
+    folder = tmp_path_factory.mktemp("studio")
+    paints, card, _ = write_all(folder)
+    with Store.open(folder) as store:
+        take_in(store, [paints, card])
+    (folder / "mine.toml").write_text(PROFILE.text)
+    return folder
+
+
+@pytest.fixture
+def studio(tool, tmp_path, made):
+    shutil.copytree(made, tmp_path, dirs_exist_ok=True)
     return tool
 
 
