@@ -64,7 +64,8 @@ ks = table.pivot(index=["paint", "wavelength"], columns="quantity", values="valu
 
 Any spreadsheet opens the tables. `datapackage.json` describes every column and how the tables hang
 together, in the open Data Package form; `schema.json` is the JSON Schema of that file and of a row
-of each table.
+of each table. `quality.csv` says how each paint hides, tints and turns its hue, under which
+conditions, and how well its steps foretell each other; `residuals.csv` what its fit leaves over.
 
 ## Mix with it
 

@@ -87,8 +87,10 @@ def read(
 
 
 def _show_undone(back: UndoneImport) -> None:
+    some = ", ".join(back.files[:_SHOWN])
+    more = f" and {len(back.files) - _SHOWN} more" if len(back.files) > _SHOWN else ""
     typer.echo(
-        f"Undone: the import of {back.done} ({', '.join(back.files)}). {back.sessions} files of "
+        f"Undone: the import of {back.done} ({some}{more}). {back.sessions} files of "
         f"readings, {back.scans} scans and {back.cards} cards no longer count; they stay in the "
         "studio, marked."
     )
