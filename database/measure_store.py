@@ -289,7 +289,12 @@ def session_of_sitting(
         device=_name(profile, identity),
         header={key: said for key, said in header.items() if said},
     )
-    of_tiles = [r for r in progress.readings if r.is_tile and VOID not in r.said]
+    ever = ~np.isnan(read.spectra.values).all(axis=0)
+    of_tiles = [
+        r
+        for r in progress.readings
+        if r.is_tile and VOID not in r.said and not np.isnan(r.values[ever]).any()
+    ]
     readings = [
         TileReading(
             r.place.removeprefix(PREFIX), r.values, _clock(r),

@@ -156,6 +156,23 @@ def test_the_record_holds_what_each_stage_rests_on_and_is_json():
     assert stages["linearity"]["data"]["c"] == pytest.approx(-0.04, abs=0.002)
 
 
+def test_wavelengths_that_were_never_read_need_no_tile():
+    read = sitting(Faults())
+    values = read.raw.values.copy()
+    values[:, :2] = np.nan
+    short = Spectra.from_values(GRID, values, read.raw.labels)
+    tiles = [
+        replace(r, values=np.where(np.arange(GRID.size) < 2, np.nan, r.values))
+        for r in read.tile_readings
+    ]
+    made = correct(short, read.at, tiles, read.tiles, BAND)
+    np.testing.assert_array_equal(np.isnan(made.spectra.values), np.isnan(values))
+    off = made.spectra.values[:, 2:] - read.truth[:, 2:]
+    assert np.sqrt(np.mean(off**2)) <= 0.002
+    again = correct_anew(short, made.record())
+    np.testing.assert_array_equal(again.spectra.values, made.spectra.values)
+
+
 def test_the_record_is_enough_to_correct_anew():
     read = sitting(Faults(noise=0.0005), repeats=2)
     made = chain(read, without=("linearity",))

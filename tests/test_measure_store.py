@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.instrument.attended import now
 from tintladder.calibrate.instrument.instrument import Identity
 from tintladder.calibrate.instrument.progress import RawReading
+from tintladder.calibrate.optics.spectra import to_grid
 from tintladder.database import measuring
 from tintladder.database.measure_store import (
     begin_sitting,
@@ -142,3 +144,30 @@ def test_which_sitting_is_meant(store):
     assert find_sitting(store, CARD.name).repeats == 3
     with pytest.raises(InputError, match="no patch was read"):
         finish_sitting(store, second, WHO)
+
+
+def test_a_sitting_is_corrected_by_the_tiles_read_in_between(store):
+    """The instrument gains a percent between two visits to the tile, evenly."""
+    sitting = begin_sitting(store, CARD.name, PROFILE, "a port", 1)
+    wl = PROFILE.wavelengths
+    begin, places = 1_770_000_000.0, CARD.patches
+    white, trap = np.full(wl.size, 0.9), np.full(wl.size, 0.004)
+    truth = {place: np.linspace(0.1, 0.5 + 0.01 * i, wl.size) for i, place in enumerate(places)}
+    moments = np.linspace(0, 1, len(places) + 2)
+    read = [("tile/trap", 0.0, trap, {}), ("tile/white", 0.0, white + trap, {"calibrated": True})]
+    read += [
+        (p, t, truth[p] * (1 + 0.01 * t) + trap, {})
+        for p, t in zip(places, moments[1:-1], strict=True)
+    ]
+    read += [("tile/white", 1.0, white * 1.01 + trap, {"calibrated": False})]
+    for i, (place, t, values, said) in enumerate(read):
+        at = datetime.fromtimestamp(begin + 3600 * t + 0.001 * i, UTC).isoformat()
+        reading = RawReading(place, 2 if i == len(read) - 1 else 1, 1, at, values, said)
+        keep_reading(store, sitting, reading, WHO)
+    number, made = finish_sitting(store, sitting, WHO)
+    corrected = dict(zip(made.corrected.labels, made.corrected.values, strict=True))
+    for place in places:
+        np.testing.assert_allclose(corrected[place], truth[place], atol=1e-6)
+    (taken,) = store.card_readings()
+    assert taken.session == number
+    np.testing.assert_allclose(taken.read(places[0])[0], to_grid(made.corrected).values[0])

@@ -140,6 +140,22 @@ def correct(
         For a grey or coloured tile that has no certified values, a tile that has none where it was
         read, a white tile read too dark, a trap too bright.
     """
+    ever = ~np.isnan(spectra.values).all(axis=0)
+    if not ever.all() and ever.any():
+        # What was never read of a patch needs no tile either.
+        some = replace(
+            spectra,
+            wavelengths=spectra.wavelengths[ever],
+            values=spectra.values[:, ever],
+            flags=spectra.flags[:, ever],
+        )
+        of_some = [replace(reading, values=reading.values[ever]) for reading in tile_readings]
+        made = correct(some, at, of_some, tiles, optics, without, file)
+        values = np.full_like(spectra.values, np.nan)
+        values[:, ever] = made.spectra.values
+        odd = (made.spectra.flags & np.uint16(Flag.OUTLYING)).any(axis=1)
+        whole = spectra.with_values(values).flag(odd[:, None], Flag.OUTLYING)
+        return replace(made, spectra=whole, tile_readings=tuple(tile_readings))
     whites = sorted({reading.name for reading in tile_readings if reading.kind == "white"})
     if len(whites) > 1:
         raise InputError(
