@@ -14,6 +14,7 @@ from ..calibrate.instrument.corrections_record import in_words
 from ..calibrate.instrument.instrument import Instrument
 from ..calibrate.instrument.measure import measure
 from ..calibrate.instrument.questions import Answer, Question, Shown
+from ..calibrate.instrument.tiles import PREFIX, tile_kind
 from ..calibrate.instrument.walk import Stop, walk
 from .card_progress import dry_enough
 from .measure_store import (
@@ -77,6 +78,12 @@ def _drying(card: Card) -> list[str]:
     return [f"It was painted on {card.date}: expect it to be dry from about {dry}, not before."]
 
 
+def _others(tiles: Session | None) -> list[str]:
+    """Places of the certified tiles that aren't the white one or the trap."""
+    names = [] if tiles is None else [label.removeprefix(PREFIX) for label in tiles.spectra.labels]
+    return [f"{PREFIX}{name}" for name in names if tile_kind(name) in ("grey", "colour")]
+
+
 def sit(
     store: Store,
     sitting: Sitting,
@@ -111,6 +118,7 @@ def sit(
         stops,
         progress,
         notes=_drying(card),
+        tiles=_others(tiles),
         ask=ask,
         on_reading=lambda r: keep_reading(store, sitting, r, instrument.identity),
         on_skip=lambda patch: keep_skip(store, sitting, patch),

@@ -14,6 +14,7 @@ from rich.text import Text
 from ..calibrate.errors import InputError
 from ..calibrate.instrument.progress import BLACK_TRAP, VOID, WHITE_TILE
 from ..calibrate.instrument.questions import Answer, Question, Shown
+from ..calibrate.instrument.tiles import PREFIX
 from ..calibrate.optics.colour import in_words, lab_to_srgb
 from ..calibrate.optics.spectra import Array
 from .colour_words import colour_words
@@ -42,6 +43,8 @@ def place_words(place: str) -> str:
     """Say where the instrument is to be laid."""
     if place in _PLACES:
         return _PLACES[place]
+    if place.startswith(PREFIX):
+        return f"the tile {place.removeprefix(PREFIX)}"
     step, _, over = place.rpartition("/")
     return f"{'bare card' if step == 'bare' else step}, over {over}" if step else place
 
@@ -201,6 +204,8 @@ def _remark(shown: Shown) -> str:
     if shown.reading.is_tile:
         if "drift" in said:
             return f"changed by {said['drift']:.4f} since it was calibrated"
+        if shown.reading.place not in _PLACES:
+            return ""
         return "calibrated on it" if said["calibrated"] else "as it was before"
     if shown.apart is None:
         return "" if np.isnan(shown.colour).any() else colour_words(shown.colour)

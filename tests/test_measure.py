@@ -71,7 +71,7 @@ class Table:
         self.now += 5.0
         return answer
 
-    def sit(self) -> Ended:
+    def sit(self, **more) -> Ended:
         return measure(
             self,
             CARD,
@@ -83,6 +83,7 @@ class Table:
             tell=self.told.append,
             clock=lambda: self.now,
             wait=lambda _: None,
+            **more,
         )
 
     def places(self, kind="patch"):
@@ -284,6 +285,17 @@ def test_the_wrong_thing_under_the_instrument(place, reads, words):
     assert next(r for r in table.kept if VOID in r.said).place == place
     # Nothing was calibrated on the wrong thing.
     assert table.progress.mean(place) is not None
+
+
+def test_further_tiles_are_read_once():
+    tiles = ("tile/grey-50", "tile/orange")
+    table = Table(lambda q, n: "stop" if n == 9 else q.answers[0])
+    table.scene |= dict.fromkeys(tiles, np.full(31, 0.5))
+    table.sit(tiles=tiles)
+    assert table.places("tile") == [BLACK_TRAP, WHITE_TILE, *tiles]
+    second = Table(progress=Progress(2, table.kept))
+    assert second.sit(tiles=tiles).finished
+    assert second.places("tile") == [BLACK_TRAP, WHITE_TILE]
 
 
 def test_tile_and_trap_may_be_left_out():

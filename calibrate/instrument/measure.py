@@ -50,6 +50,7 @@ def measure(
     progress: Progress,
     *,
     notes: Sequence[str] = (),
+    tiles: Sequence[str] = (),
     ask: Callable[[Question], Answer],
     on_reading: Callable[[RawReading], None],
     on_skip: Callable[[str], None] = lambda _: None,
@@ -71,6 +72,8 @@ def measure(
         What was read so far; it is added to.
     notes : sequence of str
         What else is to be known before the first reading.
+    tiles : sequence of str
+        Further tiles than the white one and the trap, each read once.
     ask : callable
         Returns one of the question's answers.
     on_reading, on_skip : callable
@@ -85,7 +88,7 @@ def measure(
     Ended
     """
     attended = Attended(instrument, progress, ask, on_reading, on_skip, show, tell, clock, wait)
-    way = _Walk(attended, card, tuple(stops))
+    way = _Walk(attended, card, tuple(stops), tiles)
     try:
         wet = _ready(attended, notes)
         attended.begin()
@@ -123,10 +126,12 @@ def _ready(attended: Attended, notes: Sequence[str]) -> bool:
 class _Walk:
     """The way over the card."""
 
-    def __init__(self, attended: Attended, card: Card, stops: Sequence[Stop]) -> None:
+    def __init__(
+        self, attended: Attended, card: Card, stops: Sequence[Stop], tiles: Sequence[str]
+    ) -> None:
         self.attended, self.card, self.stops = attended, card, stops
         self.progress = attended.progress
-        self.tiles = TileVisits(attended)
+        self.tiles = TileVisits(attended, tiles)
         self.here: int | None = None
         """Where the instrument read last, and on which other patch before that."""
         self.came_from: int | None = None

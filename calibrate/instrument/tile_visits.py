@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, Literal
 
 import numpy as np
@@ -26,10 +27,13 @@ class TileVisits:
     Parameters
     ----------
     attended : Attended
+    others : sequence of str
+        Further tiles, greys and coloured ones, each read once.
     """
 
-    def __init__(self, attended: Attended) -> None:
+    def __init__(self, attended: Attended, others: Sequence[str] = ()) -> None:
         self._attended = attended
+        self._others = tuple(others)
         self._last: dict[str, float] = {}
         self._after_calibration: dict[str, Array] = {}
         """What a place read just after it was calibrated on; what drift is reckoned from."""
@@ -53,6 +57,9 @@ class TileVisits:
                 self._visit(place, f"{age / 60:.0f} minutes have passed")
             elif place == WHITE_TILE and self._lamp_is_due():
                 self._visit(place, "its lamp has burnt for long")
+        for place in self._others:
+            if place not in self._left_out and not self._attended.progress.counting(place):
+                self._visit(place, "its certificate is known, so it is read once")
 
     def wanted(self, kind: Literal["white", "black"]) -> None:
         """Take note that the instrument itself wants to be calibrated."""
@@ -96,6 +103,8 @@ class TileVisits:
 
         It is read before too, because an instrument calibrated on the wrong thing can't tell.
         """
+        if place not in _KINDS:
+            return self._read(place) is not None
         reference = self._after_calibration.get(place)
         try:
             seen = self._read(place, reference)
@@ -137,7 +146,8 @@ class TileVisits:
             self._lamp = said["lamp_hours"] = hours
         if reference is not None:
             said["drift"] = float(np.nanmax(np.abs(values - reference)))
-        doubt = tile_doubt(_KINDS[place], values, attended.instrument.profile.due)
+        kind = _KINDS.get(place)
+        doubt = tile_doubt(kind, values, attended.instrument.profile.due) if kind else None
         if doubt is not None:
             said[VOID] = doubt
         round_, repeat = attended.progress.following(place, anew=True)
