@@ -35,7 +35,7 @@ def test_spoilt_files_are_read_or_are_one_line(name):
     seeds = READERS[name].seeds()
 
     @settings(
-        max_examples=8 if name in SLOW else 40,
+        max_examples=4 if name in SLOW else 40,
         deadline=None,
         database=None,
         suppress_health_check=list(HealthCheck),
