@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -115,7 +115,8 @@ def to_do(
 ) -> list[ToDo]:
     """What there is to do, the nearest first."""
     found = [todo for card in cards if (todo := _card(card)) is not None]
-    if any(card.read and not card.fitted and card.purpose == "fit" for card in cards):
+    there = {verdict.paint for verdict in fitted}
+    if any(waits(card, there) for card in cards):
         found.insert(0, ToDo("Cards were read that no fit rests on yet.", "Fit", "/fits", True))
     latest = {p: said["fit"] for p, said in published[-1].contents.items()} if published else {}
     if fitted and any(latest.get(v.paint) != v.fit for v in fitted):
@@ -129,6 +130,12 @@ def to_do(
         few = ", ".join(waiting[:4]) + (" and more" if len(waiting) > 4 else "")
         found.append(ToDo(f"No card yet: {few}.", "Plan a card", "/cards/new"))
     return found
+
+
+def waits(card: CardProgress, fitted: Collection[str]) -> bool:
+    """Whether a card was read that a fit would take: no scan does for paints that have one."""
+    more = card.scans < len(card.read) or not set(card.paints) <= set(fitted)
+    return bool(card.read) and not card.fitted and card.purpose == "fit" and more
 
 
 def _card(card: CardProgress) -> ToDo | None:

@@ -18,6 +18,7 @@ from ..card_progress import PRINTED, cards_progress, named_card
 from ..release_words import caution_lines
 from . import spectra_chart
 from .asked import Asked, Changed, go, view
+from .standing import waits
 from .swatch import swatch
 from .uploads import ACCEPTED
 
@@ -93,10 +94,12 @@ def card(asked: Asked) -> Response:
         history = read_of(store, number)
         names = {paint.nickname: paint.name for paint in store.paints()}
         version = store.card_version(known.name)
+        fit_waits = waits(progress, store.current_fits())
         scanners = [each.device.name for each in store.scanners()]
         last = last_import(store)
     return asked.show(
-        "card.html", card=known, progress=progress, begun=begun, history=history, names=names,
+        "card.html", card=known, progress=progress, begun=begun, waits=fit_waits,
+        history=history, names=names,
         version=version, charts=_charts(history), chart=spectra_chart, accepted=ACCEPTED,
         papers=[p.name for p in _papers(asked, known.name) if p.is_file()], today=date.today(),
         again=asked.texts("again"), scanners=scanners,
