@@ -257,6 +257,31 @@ def test_the_instrument_itself_may_want_its_tile():
     assert table.calibrated == ["black", "white", "white"]
 
 
+def test_a_tile_may_have_to_wait_for_the_trap():
+    table = Table()
+
+    def wanting(question, n):
+        if n == 2:
+            assert question.place == WHITE_TILE
+            table.faults = [Refused("trap first", "black")]
+        return question.answers[0]
+
+    table.answers = wanting
+    assert table.sit().finished
+    assert table.places("tile")[:2] == [BLACK_TRAP, WHITE_TILE]
+    assert set(table.places("tile")[2:]) == {BLACK_TRAP, WHITE_TILE}
+    assert "trap first" in table.told and table.calibrated.count("white") == 1
+
+
+def test_an_instrument_that_sends_no_value_of_its_tile():
+    table = Table(lambda q, n: "skip" if q.kind == "doubt" else q.answers[0])
+    table.scene[WHITE_TILE] = np.full(31, np.nan)
+    assert table.sit().finished
+    assert [r.said[VOID] for r in table.kept if r.place == WHITE_TILE] == [
+        "the instrument sent no value at all"
+    ]
+
+
 @pytest.mark.parametrize(
     "place, reads, words",
     [

@@ -89,43 +89,43 @@ class TileVisits:
             return None  # a lamp that doesn't tell is no reason to stop; the next reading will say
 
     def _visit(self, place: str, why: str) -> None:
-        """Ask for a place until it is read, or left out."""
+        """Ask for a place until it is read, or left out, or another must come first."""
         while place not in self._left_out:
             question = Question("tile", place, why, ("read", "skip", "stop"))
             if self._attended.ask(question) == "skip":
                 self._left_out.add(place)
-            elif self._settled_on(place):
-                self._last[place] = self._attended.clock()
                 return
+            try:
+                if self._settled_on(place):
+                    self._last[place] = self._attended.clock()
+                    return
+            except Refused as refused:
+                self._attended.tell(str(refused))
+                self.wanted(refused.due or "white")
+                if refused.due != _KINDS.get(place):
+                    return
 
     def _settled_on(self, place: str) -> bool:
         """Read a place; where it isn't as it was, calibrate on it and read it again.
 
         It is read before too, because an instrument calibrated on the wrong thing can't tell.
         """
-        if place not in _KINDS:
-            return self._read(place) is not None
-        reference = self._after_calibration.get(place)
+        reference, seen = self._after_calibration.get(place), None
         try:
             seen = self._read(place, reference)
-            if seen is None:
-                return False
-        except Refused:
-            seen = None  # it wants to be calibrated before it reads at all
-        if seen is not None and reference is not None:
-            drift = float(np.nanmax(np.abs(seen - reference)))
-            if drift <= self._attended.instrument.profile.due.drift:
-                return True
-            self._attended.tell(f"{place} is off by {drift:.3f}: calibrating anew")
-        try:
-            calibrate = self._attended.instrument.calibrate
-            done = self._attended.steadily(
-                lambda: calibrate(_KINDS[place]), place, "no calibration"
-            )
-            after = self._read(place, calibrated=True) if done else seen
+            if seen is None or place not in _KINDS:
+                return seen is not None
         except Refused as refused:
-            self._attended.tell(str(refused))
-            return False
+            if refused.due != _KINDS.get(place):
+                raise
+            # It wants to be calibrated before it reads at all.
+        if seen is not None and reference is not None:
+            if (off := _off(seen, reference)) <= self._attended.instrument.profile.due.drift:
+                return True
+            self._attended.tell(f"{place} is off by {off:.3f}: calibrating anew")
+        calibrate = self._attended.instrument.calibrate
+        done = self._attended.steadily(lambda: calibrate(_KINDS[place]), place, "no calibration")
+        after = self._read(place, calibrated=True) if done else seen
         if done is None:
             self._left_out.add(place)
         if after is not None:
@@ -145,7 +145,7 @@ class TileVisits:
         if (hours := self._lamp_hours()) is not None:
             self._lamp = said["lamp_hours"] = hours
         if reference is not None:
-            said["drift"] = float(np.nanmax(np.abs(values - reference)))
+            said["drift"] = _off(values, reference)
         kind = _KINDS.get(place)
         doubt = tile_doubt(kind, values, attended.instrument.profile.due) if kind else None
         if doubt is not None:
@@ -158,3 +158,8 @@ class TileVisits:
         if answer == "skip":
             self._left_out.add(place)
         return values if answer == "keep" else None
+
+
+def _off(values: Array, reference: Array) -> float:
+    """Largest change of a reflectance, where both were read."""
+    return float(np.nan_to_num(np.abs(values - reference)).max())
