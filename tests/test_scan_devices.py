@@ -12,6 +12,8 @@ from tintladder.calibrate.formats.cgats import format_cgats
 from tintladder.calibrate.formats.read import read_session
 from tintladder.calibrate.optics.spectra import Spectra
 from tintladder.calibrate.scan.characterise import MOST_MISFIT, Characterised
+from tintladder.calibrate.scan.image import read_picture
+from tintladder.calibrate.scan.reading import level_of
 from tintladder.database.characterising import characterise_device, device_words, use_words
 from tintladder.database.fitting import fit_studio
 from tintladder.database.reading_in import take_in
@@ -139,3 +141,18 @@ def test_the_command_takes_a_card_alone(store, monkeypatch, capsys):
     listed = run(monkeypatch, capsys, "device", "--json", "--studio", store.studio.folder)
     assert listed.json[0]["left_out_mean_ciede2000"] is None
     assert listed.json[0]["fit_for_spectra"] is False
+
+
+def test_missing_references_are_told(store):
+    from tintladder.database.scanning import layouts, read_card_picture
+
+    characterise_device(store, "phone", SCANS / "target-phone.jpg", VALUES)
+    read = read_card_picture(store, SCANS / "rope-earth-quick.jpg", device="phone")
+    bare = tuple(s for s in read.scan.samples if s.site.kind == "step")
+    picture = read_picture(SCANS / "rope-earth-quick.jpg")
+    phone = store.scanner("phone").device
+    with pytest.raises(InputError, match="references are missing"):
+        level_of(bare, read.scan.evened, picture, phone, None)
+    with pytest.raises(InputError, match="no grey pieces"):
+        level_of(bare, read.scan.evened, picture, phone, 0.2)
+    assert layouts(store.card("rope-earth-quick"))[0].name == "quick-a5"

@@ -40,7 +40,7 @@ from .posterior import coefficients, spread
 from .problem import Problem
 from .quality import nuisance_table, paint_fits
 from .recovery_outliers import odd_steps
-from .recovery_patch import corrected
+from .recovery_patch import CORRECTION_SD, corrected
 from .recovery_prior import Likeness, ScanPrior, white_prior
 from .recovery_problem import lay_out, see_through
 from .recovery_solve import Seen, solve_channels
@@ -370,5 +370,7 @@ def _report(
         names = [p for p in names if p not in known.paints]
         found = with_known(problem, solution, found, known, names)
     weight = np.where(read[:, None], 1 / np.where(read[:, None], noise, 1.0), 0.0)
-    paints = paint_fits(names, problem, solution, weight, found)
+    # A dark channel doesn't say at which wavelength it is dark.
+    unsure = replace(problem, variance=problem.variance + CORRECTION_SD**2)
+    paints = paint_fits(names, unsure, solution, weight, found)
     return JointFit(paints, found, nuisance_table(problem, solution), settings.as_dict())

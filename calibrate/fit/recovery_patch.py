@@ -10,7 +10,9 @@ import numpy as np
 
 from ..optics.spectra import GRID, Array
 
-_NEAR = 0.01**2 * np.exp(-0.5 * ((GRID[:, None] - GRID[None]) / 40.0) ** 2)
+CORRECTION_SD = 0.01
+"""How far at each wavelength a corrected spectrum may lie from the true one, channels aside."""
+_NEAR = CORRECTION_SD**2 * np.exp(-0.5 * ((GRID[:, None] - GRID[None]) / 40.0) ** 2)
 """Covariance of a correction to a spectrum: smooth, as what a fit gets wrong is."""
 
 

@@ -127,4 +127,4 @@ def _show(words: str, looks: list[Look], result: dict, volume: bool) -> None:
         )
     typer.echo(result["reckoned"])
     if result["scan_made"]:
-        typer.echo("One of these paints was read by a scanner, not an instrument.")
+        typer.echo("One or more of these paints was read by a scanner, not an instrument.")
