@@ -19,9 +19,11 @@ GROUNDS = {"white": CARD_WHITE, "black": CARD_BLACK}
 """Inside reflectance of what may lie below."""
 _GONE_ON_WITH = 1500
 """Sets of each size that are bettered: those whose first guess lies nearest."""
-_STEPS, _LONGEST, _NUDGE = 14, 1.5, 0.02
+_STEPS, _LONGEST, _NUDGE = 20, 1.5, 0.02
 _LEAST_SHARE = 1e-3
-"""Share, counted in strength, under which a paint has left a mix."""
+"""Share, as `_counts` has it, under which a paint has left a mix."""
+_THINS = 0.1
+"""What a clear paint counts for at least, as a share of the usual strength."""
 
 
 @dataclass(frozen=True)
@@ -109,12 +111,17 @@ def bettered(palette: Palette, solved: Solutions, target: Array) -> Array:
     with a paint that leaves are those of fewer, and are dropped.
     """
     tubes, size = solved.tubes, solved.tubes.shape[1]
-    strong = solved.shares[0] * palette.strength[tubes]
+    counts = _counts(palette)
+    strong = solved.shares[0] * counts[tubes]
     strong = np.maximum(strong / strong.sum(axis=1, keepdims=True), LITTLE)
-    even = np.full_like(strong, 1 / size)
-    off = [ciede2000(_lab(palette, tubes, np.log(start)), target) for start in (strong, even)]
-    theta = np.log(np.where((off[0] <= off[1])[:, None], strong, even))
-    rows = np.argsort(np.minimum(*off), kind="stable")[:_GONE_ON_WITH]
+    starts = [strong, np.full_like(strong, 1 / size)]
+    # Let down with each of its paints in turn: the clear medium may be one.
+    starts += [
+        np.where(np.arange(size) == i, 1, LITTLE) * np.ones_like(strong) for i in range(size)
+    ]
+    off = np.array([ciede2000(_lab(palette, tubes, np.log(start)), target) for start in starts])
+    theta = np.log(np.array(starts)[off.argmin(axis=0), np.arange(len(tubes))])
+    rows = np.argsort(off.min(axis=0), kind="stable")[:_GONE_ON_WITH]
     tubes, theta = tubes[rows], theta[rows]
     here = ciede2000_residual(_lab(palette, tubes, theta), target)
     damping = np.full(len(tubes), 1e-2)
@@ -137,10 +144,22 @@ def bettered(palette: Palette, solved: Solutions, target: Array) -> Array:
     counted = np.exp(theta - theta.max(axis=1, keepdims=True))
     counted /= counted.sum(axis=1, keepdims=True)
     whole = (counted > _LEAST_SHARE).all(axis=1)
-    return dense(tubes[whole], palette.to_shares(counted, tubes)[whole], len(palette.paints))
+    return _mixed(palette, tubes[whole], theta[whole])
+
+
+def _counts(palette: Palette) -> Array:
+    """What one part of a paint counts for, (P,): its strength; a clear medium still thins."""
+    result: Array = np.maximum(palette.strength, _THINS * np.median(palette.strength))
+    return result
+
+
+def _mixed(palette: Palette, tubes: Ints, theta: Array) -> Array:
+    """Dry-volume fractions (N, P) of the logarithms of shares of sets, so counted (N, M)."""
+    shares = np.exp(theta - theta.max(axis=1, keepdims=True)) / _counts(palette)[tubes]
+    shares /= shares.sum(axis=1, keepdims=True)
+    return dense(tubes, shares, len(palette.paints))
 
 
 def _lab(palette: Palette, tubes: Ints, theta: Array) -> Array:
-    """CIELAB (N, 3) of the logarithms of shares counted in strength (N, M) of sets."""
-    shares = palette.to_shares(np.exp(theta - theta.max(axis=1, keepdims=True)), tubes)
-    return palette.lab(dense(tubes, shares, len(palette.paints)))
+    """CIELAB (N, 3) of the logarithms of shares of sets (N, M)."""
+    return palette.lab(_mixed(palette, tubes, theta))

@@ -18,6 +18,7 @@ from tests.opendata.watercolor import (
     srgb_d65,
 )
 from tests.opendata.watercolor_fit import WITH_MIXTURES, differences, fit
+from tests.opendata.watercolor_recipes import recovered
 
 pytestmark = pytest.mark.opendata
 
@@ -83,3 +84,17 @@ def test_a_fit_gets_back_what_made_the_readings(data: Watercolors) -> None:
     free = replace(WITH_MIXTURES, hold_k=1e-5, hold_s=1e-5, optical_weight=0.0)
     found = fit(invented, made(data.train), free)
     assert differences(found, made(data.test))[0].max() < 0.05
+
+
+def test_recipes_name_the_pigments_of_measured_mixtures(data: Watercolors) -> None:
+    """From its reading alone; 78 pairs of pigments could be in each."""
+    washes = fit(data, data.train, WITH_MIXTURES)
+    some = data.test.take(np.arange(0, len(data.test), 20))
+    among, parts = recovered(washes, some)
+    assert among.mean() >= 0.5
+    assert np.nanmedian(np.abs(np.log(parts))) < np.log(1.35)
+    # What the model itself made comes back, in its true proportion.
+    made = some.take(np.arange(0, len(some), 4))
+    among, parts = recovered(washes, replace(made, reflectance=washes.predict(made)))
+    assert among.all()
+    assert np.nanmedian(np.abs(np.log(parts))) < 0.02

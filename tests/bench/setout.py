@@ -25,8 +25,11 @@ from tests.invented_palette import invented_coefficients
 from tests.lab import plan
 from tests.lab.photos import MIXES, SCENES, colours, scene
 from tests.lab.render import save
+from tests.opendata.watercolor import Unavailable, load
+from tests.opendata.watercolor_fit import WITH_MIXTURES, fit
+from tests.opendata.watercolor_recipes import recovered
 
-from .harness import Timing, benchmark
+from .harness import Skipped, Timing, benchmark
 from .mixing import by_scipy
 
 TUBES, TIMED = 20, 100
@@ -121,6 +124,29 @@ for _evened, _name in ((True, "evened"), (False, "as_it_is")):
     benchmark(
         f"mixing.photo_{_name}_p95", "CIEDE2000 that 95 of 100 spots of a photograph are within"
     )(lambda evened=_evened: float(np.quantile(seen(evened), 0.95)))
+
+
+@cache
+def watercolors() -> tuple[Array, Array]:
+    """Measured mixtures of two pigments: found or not, and their proportion over the true one."""
+    try:
+        data = load()
+    except Unavailable as reason:
+        raise Skipped(str(reason)) from reason
+    return recovered(fit(data, data.train, WITH_MIXTURES), data.test)
+
+
+@benchmark(
+    "mixing.watercolor_recovered_share",
+    "share of 156 measured watercolor mixtures whose two pigments are among the first three ways",
+)
+def watercolor_recovered_share() -> float:
+    return float(watercolors()[0].mean())
+
+
+@benchmark("mixing.watercolor_parts_off", "median error of their proportion, as a share of it")
+def watercolor_parts_off() -> float:
+    return float(np.exp(np.nanmedian(np.abs(np.log(watercolors()[1])))) - 1)
 
 
 @benchmark(
