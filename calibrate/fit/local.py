@@ -17,7 +17,7 @@ from ..optics.spectra import Array
 from .forward import Block
 from .normal import Prior
 from .problem import Ints, Nuisance, Problem
-from .solve import Solution, solve
+from .solve import Solution, inverse, solve
 
 LOOSE = 0.5
 """Prior standard deviation of log K of each mix while steps are judged."""
@@ -88,9 +88,9 @@ class Settled:
             if not block.own:
                 out.append(border)
                 continue
-            inverse = np.linalg.inv(factor)
+            whitened = inverse(factor)
             across = response @ border
-            own = inverse.T @ inverse + across @ response.T
+            own = whitened.T @ whitened + across @ response.T
             out.append(np.block([[own, -across], [-across.T, border]]))
         return tuple(out)
 

@@ -7,11 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import eigh
 
 from ..optics.coefficients import Coefficients
 from ..optics.spectra import Array
 from .problem import Problem
-from .solve import Solution
+from .solve import Solution, inverse
 from .tube import Tube
 
 OWN_FACTORS = 8
@@ -30,20 +31,15 @@ _NOTHING_TO_LEARN_FROM = 0.2
 """Roughness of log S where the only S is a white's, 1 by definition."""
 
 
-def _low_rank(vectors: Array, scale: Array, most: int) -> Array:
-    """The strongest directions of ``vectors @ vectors.T``, as (n, most) columns.
-
-    Parameters
-    ----------
-    vectors : (n, m) array
-    scale : (n,) array
-        How much each row matters.
-    most : int
-    """
-    u, s, _ = np.linalg.svd(vectors * scale[:, None], full_matrices=False)
-    kept = (u * s)[:, :most] / scale[:, None]
-    result: Array = np.pad(kept, ((0, 0), (0, max(0, most - kept.shape[1]))))
-    return result
+def _strongest(covariance: Array, most: int) -> tuple[Array, Array]:
+    """The largest variances of a covariance, (most,), and their directions, (n, most)."""
+    n = len(covariance)
+    few = min(n, most)
+    variances, directions = np.zeros(most), np.zeros((n, most))
+    if few:
+        values, vectors = eigh(covariance, subset_by_index=(n - few, n - 1))
+        variances[:few], directions[:, :few] = np.maximum(values[::-1], 0.0), vectors[:, ::-1]
+    return variances, directions
 
 
 def _blocks_left(full: Array, kept: Array, n_w: int) -> Array:
@@ -87,10 +83,9 @@ def reduced(covariance: Array, value: Array) -> tuple[Array, Array]:
     """
     n_w = value.shape[1]
     felt = _felt(value[0], value[1])
-    values, vectors = np.linalg.eigh(covariance)
-    mine = _low_rank(
-        vectors * np.sqrt(np.maximum(values, 0.0)), np.concatenate([felt, felt]), OWN_FACTORS
-    )
+    scale = np.concatenate([felt, felt])
+    variances, directions = _strongest(covariance * scale * scale[:, None], OWN_FACTORS)
+    mine = directions * np.sqrt(variances) / scale[:, None]
     left = _blocks_left(covariance, mine, n_w)
     return mine.T.reshape(OWN_FACTORS, 2, n_w) * value, left * value[:, None] * value[None]
 
@@ -107,8 +102,8 @@ def spread(problem: Problem, solution: Solution) -> tuple[list[Array], Array]:
     """
     n_w, n_p = problem.wavelengths.size, len(problem.paints)
     size = solution.border.shape[0]
-    values, vectors = np.linalg.eigh(solution.border) if size else (np.zeros(0), np.zeros((0, 0)))
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    # Any root of the border's covariance will do.
+    root = inverse(np.asarray(np.linalg.cholesky(solution.curvature), dtype=float)).T
     shared = np.zeros((n_p, 2 * n_w, size))
     own = [np.zeros((2 * n_w, 2 * n_w)) for _ in range(n_p)]
     for i, paint in enumerate(problem.hubs):
@@ -116,10 +111,10 @@ def spread(problem: Problem, solution: Solution) -> tuple[list[Array], Array]:
     for block, factor, response in solution.blocks:
         if not block.own:
             continue
-        inverse = np.linalg.inv(factor)
+        whitened = inverse(factor)
         for i, paint in enumerate(block.paints[: block.own]):
             at = slice(2 * i * n_w, 2 * (i + 1) * n_w)
-            own[paint] = inverse[:, at].T @ inverse[:, at]
+            own[paint] = whitened[:, at].T @ whitened[:, at]
             shared[paint] = -response[at] @ root
     return own, shared
 
@@ -177,12 +172,9 @@ def coefficients(
     k, s = both[:, 0], both[:, 1]
     felt = _felt(k, s)
     scale = np.concatenate([felt, felt], axis=1)
-    stacked = shared.reshape(n_p * 2 * n_w, size)
-    kept = (
-        _low_rank(stacked, scale.reshape(-1), SHARED_FACTORS)
-        if size
-        else np.zeros((n_p * 2 * n_w, SHARED_FACTORS))
-    ).reshape(n_p, 2 * n_w, SHARED_FACTORS)
+    stacked = shared * scale[..., None]
+    flat = stacked.reshape(n_p * 2 * n_w, size)
+    kept = stacked @ _strongest(flat.T @ flat, SHARED_FACTORS)[1] / scale[..., None]
     local = np.zeros((n_p, 2, 2, n_w))
     own = np.zeros((n_p, OWN_FACTORS, 2, n_w))
     for p in range(n_p):

@@ -15,7 +15,7 @@ from .outliers import trust
 from .problem import Problem
 from .result import PaintFit
 from .seen import FLAG_WORDS, surface_darker
-from .solve import Solution
+from .solve import Solution, inverse
 
 GOOD_TO_MIX, FIRST_GUESS, PAINT_AGAIN = "good to mix by", "a first guess", "paint this step again"
 GOOD, ROUGH = 1.5, 4.0
@@ -141,9 +141,10 @@ def judge(
     table: pd.DataFrame, found: Coefficients, column: int, odd: Sequence[str] = ()
 ) -> tuple[str, tuple[str, ...]]:
     """Say in words how far a fit can be trusted, and why."""
-    trusted = table[(table["weight"] > 0) & table["de00"].notna()]
-    mean, worst = float(trusted["de00"].mean()), float(trusted["de00"].max())
-    at = trusted["patch"].iloc[int(np.argmax(trusted["de00"].to_numpy()))]
+    kept = table["weight"].to_numpy() > 0
+    off = np.where(kept, table["de00"].to_numpy(), np.nan)
+    mean, worst = float(np.nanmean(off)), float(np.nanmax(off))
+    at = table["patch"].iloc[int(np.nanargmax(off))]
     reasons = [f"on average the fit misses its own patches by CIEDE2000 {mean:.1f}"]
     verdict = GOOD_TO_MIX
     if worst > ROUGH:
@@ -164,7 +165,7 @@ def judge(
         reasons.append("its dry volume per gram is assumed, not measured")
     if found.scale != "absolute":
         reasons.append(f"K and S are {found.scale}: good for opaque mixes, not for glazes")
-    for flag in sorted({f for f in table["flag"][table["weight"] > 0] if f}):
+    for flag in sorted({f for f in table["flag"].to_numpy()[kept] if f}):
         reasons.append(f"flagged patches: {flag}")
     return verdict, tuple(reasons)
 
@@ -179,8 +180,7 @@ def nuisance_table(problem: Problem, solution: Solution) -> pd.DataFrame:
         if not block.own:
             continue
         at = slice(2 * block.own * n_w, None)
-        inverse = np.linalg.inv(factor)
-        own = (inverse[:, at] ** 2).sum(axis=0)
+        own = (inverse(factor)[:, at] ** 2).sum(axis=0)
         via = np.einsum("ib,bc,ic->i", response[at], solution.border, response[at])
         sd[block.scalars[: block.own_scalars]] = np.sqrt(own + via)
     spread = np.array([n.spread for n in problem.nuisances])

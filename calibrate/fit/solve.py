@@ -14,7 +14,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
-from scipy.linalg.lapack import dpotrf, dtrtrs
+from scipy.linalg.lapack import dpotrf, dtrtri, dtrtrs
 
 from ..optics.spectra import Array
 from .clusters import batches, clusters
@@ -294,6 +294,11 @@ def eliminate(equations: Equations, damping: float) -> tuple[list[Part], Array, 
             whole -= both @ both.T
             parts.append(Part(block, factor, both, curvature))
     return parts, whole[:-1, :-1], whole[:-1, -1]
+
+
+def inverse(factor: Array) -> Array:
+    """Inverse of a lower Cholesky factor."""
+    return np.asarray(dtrtri(factor, lower=1)[0]) if factor.size else factor
 
 
 def newton_step(problem: Problem, equations: Equations, damping: float) -> tuple[Array, Array]:

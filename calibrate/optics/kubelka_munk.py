@@ -37,12 +37,15 @@ def _penetration(q: Array, x: Array) -> tuple[Array, Array, Array]:
     """T = tanh(sqrt(q) X)/sqrt(q), dT/dq and dT/dX; T is X where nothing absorbs."""
     u2 = q * x * x
     small = u2 < 1e-3
-    safe_q = np.where(small, 1.0, q)
+    none = not small.any()
+    safe_q = q if none else np.where(small, 1.0, q)
     root = np.sqrt(safe_q)
+    t = np.tanh(root * x) / root
+    if none:
+        d_x = 1 - q * t * t
+        return t, (x * d_x - t) / (2 * q), d_x
     u2 = np.minimum(u2, 1e-3)  # the series is used below that alone; above it would overflow
-    t = np.where(
-        small, x * (1 - u2 / 3 + 2 * u2**2 / 15 - 17 * u2**3 / 315), np.tanh(root * x) / root
-    )
+    t = np.where(small, x * (1 - u2 / 3 + 2 * u2**2 / 15 - 17 * u2**3 / 315), t)
     d_x = 1 - q * t * t
     d_q = np.where(
         small,
