@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import sys
 import traceback
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from importlib.resources import files
 
 from starlette.applications import Starlette
+from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
@@ -77,6 +80,7 @@ def make_app(studio: Studio) -> Starlette:
         It need not exist yet; the first tube makes it.
     """
     app = Starlette(
+        lifespan=_until_stopped,
         routes=[
             *(Route(path, work, methods=methods) for path, work, methods in ROUTES),
             *(Route(f"/{name}", _static, methods=GET) for name in _STATIC),
@@ -90,6 +94,13 @@ def make_app(studio: Studio) -> Starlette:
     app.state.jobs = Jobs()
     app.state.searches = Searches()
     return app
+
+
+@asynccontextmanager
+async def _until_stopped(app: Starlette) -> AsyncIterator[None]:
+    """Once the server is stopped, what waits is not begun; what was begun is ended."""
+    yield
+    app.state.jobs.close()
 
 
 def _static(request: Request) -> Response:
@@ -114,6 +125,4 @@ async def _our_fault(request: Request, error: Exception) -> Response:
 
 
 def _asked(request: Request) -> Asked:
-    from starlette.datastructures import FormData
-
     return Asked(request, FormData())

@@ -49,7 +49,7 @@ def server_of(studio: Studio) -> uvicorn.Server:
     from .app import make_app
 
     config = uvicorn.Config(
-        make_app(studio), log_level="warning", access_log=False, lifespan="off",
+        make_app(studio), log_level="warning", access_log=False,
         timeout_keep_alive=30, timeout_graceful_shutdown=2, server_header=False,
     )  # fmt: skip
     return uvicorn.Server(config)
