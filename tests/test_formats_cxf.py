@@ -128,6 +128,18 @@ def test_no_entity_is_expanded_in_any_encoding(tmp_path):
         read_session(path)
 
 
+def test_an_object_without_a_spectrum_is_named(tmp_path):
+    text = format_cxf(session(), CREATED).decode()
+    start = text.index("<ns0:ReflectanceSpectrum", text.index('Id="sample-3"'))
+    last = "</ns0:ReflectanceSpectrum>"
+    end = text.index(last, start) + len(last)
+    path = tmp_path / "keel.cxf"
+    path.write_text(text[:start] + text[end:], encoding="utf-8")
+    back = read_session(path)
+    assert len(back.spectra) == 3
+    assert back.header["OBJECTS_WITHOUT_SPECTRUM"] == "1:1/white"
+
+
 def test_percent_is_read_only_if_the_user_says_so(tmp_path):
     read = session()
     percent = replace(read, spectra=replace(read.spectra, values=read.spectra.values * 2))

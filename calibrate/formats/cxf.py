@@ -124,6 +124,8 @@ def parse_cxf(
             file, f"sample {names[row]}", "a reflectance is no number", "leave the sample out"
         )
     own = list(_information(document))
+    if others := _without_spectrum(document):
+        own.append(Statement("ObjectCollection", "OBJECTS_WITHOUT_SPECTRUM", ", ".join(others)))
     measured = [
         s for name in used for s in _measured(specifications[name], f"specification {name}")
     ]
@@ -142,6 +144,13 @@ def parse_cxf(
     spectra = Spectra.from_values(wl, values / stated.scale, names)
     check_possible(spectra, file)
     return Session(spectra=spectra, file=file, sha256=sha256, format="CxF3", **stated.fields())
+
+
+def _without_spectrum(document: Any) -> list[str]:
+    """Names of the objects that hold no reflectance spectrum: colours alone, or other readings."""
+    read = {identity for _, _, identity in spectra_of(document)}
+    every = document.resources.object_collection.object_value
+    return [cells.plain(each.name or each.id or "?") for each in every if each.id not in read]
 
 
 def _specifications(document: Any) -> dict[str, Any]:
