@@ -356,7 +356,7 @@ def _quality_here(quality: pd.DataFrame, paint: str, wanted: Mapping[str, str]) 
     named = mine.assign(
         **{key: mine[key].map(lambda text: wanted.get(text, text)) for key in _NICKNAMES}
     )
-    rows = named.to_dict("records")
+    rows = [{str(key): x for key, x in row.items()} for row in named.to_dict("records")]
     said = [
         str(strength_of(row, {})) if row["quantity"] == STRENGTH else row["words"] for row in rows
     ]
