@@ -8,11 +8,13 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
 import pytest
+from tintladder.calibrate.cards.layout import read_layout
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import ciede2000, lab
 from tintladder.calibrate.optics.predict import dry_fractions, predict
@@ -26,7 +28,8 @@ from tintladder.database.reading_in import take_in
 from tintladder.database.refit import refit_release
 from tintladder.database.release import plan, publish
 from tintladder.database.release_load import load_release
-from tintladder.database.scanning import early
+from tintladder.database.scan_fitting import unfit_scans
+from tintladder.database.scanning import early, keep_scan, read_card_picture
 from tintladder.database.store import Store
 from tintladder.database.studio import Studio
 from tintladder.database.trace import of_release, of_store, trace
@@ -41,22 +44,36 @@ ANCHOR = SCANS / "anchor-blue-quick.png"
 QUICK = "anchor-blue-quick"
 
 
-def begun(folder: Path) -> Store:
-    """A studio with paints, the quick cards and a characterised flatbed."""
-    store = Store.open(folder)
-    take_in(store, [BOATYARD / "paints.toml", *sorted(SCANS.glob("*-quick.toml"))])
-    characterise_device(store, "flatbed", SCANS / "target.png", SCANS / "target.txt")
-    return store
+@pytest.fixture(scope="module")
+def begun(tmp_path_factory):
+    """A studio with paints, the quick cards, a characterised flatbed, and one card scanned."""
+    folder = tmp_path_factory.mktemp("begun")
+    with Store.open(folder) as store:
+        take_in(store, [BOATYARD / "paints.toml", *sorted(SCANS.glob("*-quick.toml"))])
+        characterise_device(store, "flatbed", SCANS / "target.png", SCANS / "target.txt")
+        take_in(store, [ANCHOR])
+    return folder
 
 
 @pytest.fixture(scope="module")
-def template(tmp_path_factory):
-    """A studio of which one card was scanned and fitted; copied, never written."""
-    folder = tmp_path_factory.mktemp("scanned")
-    with begun(folder) as store:
-        take_in(store, [ANCHOR])
+def template(begun, tmp_path_factory):
+    """The same, fitted; copied, never written."""
+    folder = tmp_path_factory.mktemp("scanned") / "studio"
+    shutil.copytree(begun, folder)
+    with Store.open(folder) as store:
         fit_studio(store)
     return folder
+
+
+@pytest.fixture(scope="module")
+def mixed(begun, tmp_path_factory):
+    """A white and an earth measured, the scanned blue fitted against them; never written."""
+    folder = tmp_path_factory.mktemp("mixed") / "studio"
+    shutil.copytree(begun, folder)
+    with Store.open(folder) as store:
+        take_in(store, measured("hull-white", "rope-earth"))
+        done = fit_studio(store)
+    return folder, done
 
 
 @pytest.fixture
@@ -84,18 +101,16 @@ def test_a_scan_is_kept_whole_with_its_device(store):
     assert flatbed.target["picture_sha256"] == hashlib.sha256(target.read_bytes()).hexdigest()
     card, _ = demo_scan(DEMO[0])
     assert scan.labels[:2] == ("bare/black", "masstone/black") and len(scan.labels) == 14
-    from tintladder.calibrate.cards.layout import read_layout
-
     layout = read_layout("quick-a5")
     true = truth(card, layout, painted(card, layout, SEED))
     expected = flatbed.device.sensors.read(np.array([true[label] for label in scan.labels]))
-    assert np.sqrt((((scan.channels - expected) ** 2) / scan.uncertainty ** 2).mean()) < 1.0
+    assert np.sqrt((((scan.channels - expected) ** 2) / scan.uncertainty**2).mean()) < 1.0
 
 
 def test_the_same_picture_is_kept_once_and_the_last_way_of_reading_counts(store):
     take_in(store, [ANCHOR])
     assert [scan.scan for scan in store.card_channels()] == [1]
-    characterise_device(store, "flatbed", SCANS / "target.png", SCANS / "target.txt")
+    store.add_scanner(store.scanner().device, {})
     take_in(store, [ANCHOR])
     assert [scan.scan for scan in store.card_channels()] == [2]
 
@@ -144,8 +159,6 @@ def test_the_fit_of_a_scan_is_marked_and_near_the_truth(store):
     found = store.current_coefficients()
     assert list(found.scan_made) == [True, True] and found.scale == "relative to HULL"
     card, _ = demo_scan(DEMO[0])
-    from tintladder.calibrate.cards.layout import read_layout
-
     layout = read_layout("quick-a5")
     true = truth(card, layout, painted(card, layout, SEED))
     steps = ["1:1", "4:1", "12:1", "40:1"]
@@ -156,29 +169,26 @@ def test_the_fit_of_a_scan_is_marked_and_near_the_truth(store):
     assert off.mean() < 3.0
 
 
-def test_spectra_come_first_and_known_paints_carry_the_scanned_one(tmp_path):
-    with begun(tmp_path) as store:
-        take_in(store, [ANCHOR, *measured("hull-white", "rope-earth")])
-        done = fit_studio(store)
-        assert set(done.paints) == {"HULL", "ROPE", "ANCHOR"}
-        assert [set(run.fit.paints) for run in done.scanned] == [{"ANCHOR"}]
+def test_spectra_come_first_and_known_paints_carry_the_scanned_one(mixed, tmp_path):
+    folder, done = mixed
+    assert set(done.paints) == {"HULL", "ROPE", "ANCHOR"} == set(done.quality)
+    assert [set(run.fit.paints) for run in done.scanned] == [{"ANCHOR"}]
+    shutil.copytree(folder, tmp_path / "studio")
+    with Store.open(tmp_path / "studio") as store:
         found = store.current_coefficients()
         made = dict(zip(found.paints, found.scan_made, strict=True))
         assert made == {"HULL": False, "ROPE": False, "ANCHOR": True}
         assert found.scale == "absolute"
-        scan_fit = done.scanned[0].number
         # Read by an instrument later, it is fitted by that.
         take_in(store, measured("anchor-blue"))
         fit_studio(store, ["ANCHOR"])
         assert not store.current_coefficients(["ANCHOR"]).scan_made[0]
-        assert store.current_fits()["ANCHOR"] > scan_fit
+        assert store.current_fits()["ANCHOR"] > done.scanned[0].number
 
 
 def test_a_scanned_tube_is_fitted_against_the_others_as_they_are(store):
     characterise_device(store, "eight", SCANS / "target-8.png", SCANS / "target.txt")
     with store.transaction():
-        from tintladder.database.scanning import keep_scan, read_card_picture
-
         keep_scan(store, read_card_picture(store, SCANS / "buoy-red-quick.png", device="eight"))
     before = store.current_fits()
     done = fit_studio(store, ["BUOY"])
@@ -192,8 +202,7 @@ def test_a_device_without_sensitivities_is_passed_over_in_words(tmp_path):
         take_in(store, [BOATYARD / "paints.toml", SCANS / f"{QUICK}.toml", ANCHOR])
         with pytest.raises(InputError, match="isn't characterised"):
             fit_studio(store)
-        take_in(store, measured("hull-white", "rope-earth"))
-        assert list(fit_studio(store).unfit) == [QUICK]
+        assert list(unfit_scans(store)) == [QUICK]
 
 
 def test_a_release_holds_the_scan_and_gives_its_numbers_again(store):
@@ -218,22 +227,18 @@ def test_a_release_holds_the_scan_and_gives_its_numbers_again(store):
 
 def test_early_readings_are_told_not_refused(store):
     card = store.card(QUICK)
-    from dataclasses import replace
-
     painted_today = replace(card, date=date.today().isoformat())
     assert "before about" in early(painted_today, None)[0]
     assert early(painted_today, (date.today() + timedelta(days=2)).isoformat()) == []
     assert early(card, "2026-05-09") == [] and early(painted_today, "one of these days") == []
 
 
-def test_scan_made_paints_can_be_held_out(tmp_path, monkeypatch, capsys):
-    with begun(tmp_path) as store:
-        take_in(store, [ANCHOR, *measured("hull-white", "rope-earth")])
-        fit_studio(store)
+def test_scan_made_paints_can_be_held_out(mixed, tmp_path, monkeypatch, capsys):
+    folder = tmp_path / "studio"
+    shutil.copytree(mixed[0], folder)
+    with Store.open(folder) as store:
         held = plan(store, measured_only=True)
         assert held.excluded == ("ANCHOR",) and set(held.contents.paints) == {"HULL", "ROPE"}
         assert any("ANCHOR" in g.line and "scan" in g.line for g in plan(store).gates)
-    said = run(
-        monkeypatch, capsys, "publish", "--measured-only", "--json", "--studio", str(tmp_path)
-    )
+    said = run(monkeypatch, capsys, "publish", "--measured-only", "--json", "--studio", folder)
     assert said.status == 0 and said.json["added"] == ["HULL", "ROPE"]
