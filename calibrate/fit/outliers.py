@@ -109,6 +109,7 @@ class _Inquiry:
         self.prior = Prior(prior.center[paints], prior.precision[paints])
         self.held = np.flatnonzero(np.isin(paints, held))
         self.weight = weight[self.rows]
+        self.trusted = (self.weight > 0).any(axis=1).tolist()
         self.base = settle(self.problem, self.prior, self.weight, solution.theta[paints])
         self.ladders = ladders(self.problem)
         self.evidence = [ladder.evidence(self.base) for ladder in self.ladders]
@@ -135,8 +136,8 @@ class _Inquiry:
 
     def _rows(self, drawdowns: Sequence[int]) -> tuple[int, ...]:
         """Patches of some drawdowns, not yet set aside."""
-        here = np.isin(self.problem.drawdown, drawdowns) & (self.weight > 0).any(axis=1)
-        return tuple(int(i) for i in np.flatnonzero(here))
+        rows = zip(self.problem.drawdown.tolist(), self.trusted, strict=True)
+        return tuple(i for i, (d, trusted) in enumerate(rows) if trusted and d in drawdowns)
 
     def findings(self) -> list[Finding]:
         """What doesn't belong, the likeliest first; each by itself would explain what is odd."""
