@@ -37,7 +37,7 @@ FLAT = 1e-3
 """CIEDE2000 gained by e times a paint's share, below which a mix is at its best."""
 UNSEEN = 0.02
 """A paint whose share, times e, moves the colour by less CIEDE2000, and which harms, has left."""
-_LATTICE = {2: 12, 3: 9, 4: 8, 5: 8, 6: 8}
+_LATTICE = {2: 24, 3: 12, 4: 8, 5: 8, 6: 8}
 """Parts that a lattice divides a mix into, by the number of paints."""
 LITTLE = 0.02
 """Share at which a paint is tried beside the best mix without it."""

@@ -154,6 +154,6 @@ def test_wavelengths_that_a_paint_lacks_are_left_out():
 
 
 def test_lattice_is_whole():
-    assert len(lattice(2)) == 11 and lattice(4).shape[1] == 4
+    assert len(lattice(2)) == 23 and lattice(4).shape[1] == 4
     np.testing.assert_allclose(lattice(3).sum(axis=1), 1)
     assert (lattice(4) > 0).all() and GRID.size == 36
