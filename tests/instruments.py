@@ -20,10 +20,10 @@ from tintladder.calibrate.optics.spectra import GRID, Spectra
 PATIENCE_S = 0.08
 
 
-def quick(name: str = "bare", **changes: str) -> Profile:
+def quick(name: str = "bare", patience_s: float = PATIENCE_S, /, **changes: str) -> Profile:
     """A shipped profile whose patience is short; changes are ``old=new`` in its text."""
     text, file = profile_text(name)
-    text = re.sub(r"timeout_s = \d+\n", f"timeout_s = {PATIENCE_S}\n", text)
+    text = re.sub(r"timeout_s = \d+\n", f"timeout_s = {patience_s:g}\n", text)
     for old, new in changes.items():
         assert old in text
         text = text.replace(old, new)

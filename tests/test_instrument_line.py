@@ -32,7 +32,7 @@ def read_as_sent(emulator, instrument, under):
 @pytest.mark.parametrize("kind", ["terminal", "socket"])
 @pytest.mark.parametrize("name", ["bare", "query"])
 def test_what_is_sent_arrives(name, kind):
-    with emulated(quick(name), SCENE, kind=kind) as (emulator, instrument):
+    with emulated(quick(name, 5.0), SCENE, kind=kind) as (emulator, instrument):
         assert instrument.begin().name == "Stand-in 0001"
         assert instrument.calibrate("white") and instrument.calibrate("black")
         values = read_as_sent(emulator, instrument, "masstone/black")
@@ -101,8 +101,7 @@ def test_no_reading_is_taken_for_another(name):
 
 
 def test_a_busy_instrument_is_asked_again():
-    profile = quick(**{f"timeout_s = {0.08}": "timeout_s = 5"})
-    with emulated(profile, SCENE, {"busy": 0.6}, seed=2) as (emulator, instrument):
+    with emulated(quick("bare", 5.0), SCENE, {"busy": 0.6}, seed=2) as (emulator, instrument):
         instrument.begin()
         read_as_sent(emulator, instrument, "masstone/black")
         assert emulator.mishaps.met["busy"]
@@ -159,7 +158,7 @@ def test_an_instrument_that_only_measures():
 
 
 def test_another_instrument_is_refused():
-    with emulated(quick(), SCENE) as (emulator, instrument):
+    with emulated(quick("bare", 5.0), SCENE) as (emulator, instrument):
         instrument.begin()
         emulator.serial = "0002"
         with pytest.raises(Refused, match="another instrument answers"):
