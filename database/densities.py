@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from ..calibrate.fit.tube import TYPICAL_DENSITY
 from ..calibrate.optics.coefficients import Coefficients
+from .recipe_judge import clumsiness
+from .recipe_palette import Palette
 from .store import Store
 
 ASSUMED_SPREAD = 0.12
@@ -70,3 +72,24 @@ def with_densities(store: Store, coefficients: Coefficients) -> tuple[Coefficien
         row = coefficients.index(paint.nickname)
         density[row] = typical_density(paint.pigments) if known is None else known
     return replace(coefficients, density=density), assumed
+
+
+def volume_slip(palette: Palette, parts: Mapping[str, float], assumed: Collection[str]) -> float:
+    """CIEDE2000 that a mix measured by volume may be off where densities are assumed.
+
+    Parameters
+    ----------
+    palette : Palette
+    parts : mapping of nickname to parts by weight
+    assumed : collection of str
+        Paints whose density was never weighed.
+
+    Returns
+    -------
+    float
+        One standard deviation.
+    """
+    dry = np.array([[parts.get(p, 0.0) for p in palette.paints]]) * palette.coefficients.dry_volume
+    shares = dry / dry.sum()
+    slip = np.array([ASSUMED_SPREAD * (p in assumed) for p in palette.paints])
+    return float(clumsiness(palette, shares, palette.lab(shares)[0], slip)[0])

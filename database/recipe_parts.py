@@ -184,6 +184,16 @@ def amount_words(amount: float, measure: Measure) -> str:
     return f"{text} {measure.unit}{plural}"
 
 
+def weighed(snapped: Snapped) -> dict[str, float]:
+    """Grams of each tube in amounts by weight, a tint's paints told apart."""
+    grams, tint = dict(snapped.amounts), snapped.tint
+    if tint is not None:
+        strong = grams[tint.paint] / (1 + tint.parts)
+        grams[tint.into] += grams[tint.paint] - strong
+        grams[tint.paint] = strong
+    return grams
+
+
 def tint_words(tint: Tint, names: Mapping[str, str]) -> str:
     """Say how a tint is mixed: ``1 Dusk Violet to 9 Hull White``."""
     paint, into = (names.get(p, p) for p in (tint.paint, tint.into))

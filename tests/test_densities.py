@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from tintladder.calibrate.fit.tube import TYPICAL_DENSITY
-from tintladder.database.densities import typical_density, with_densities
+from tintladder.calibrate.optics.colour import ciede2000
+from tintladder.database.densities import typical_density, volume_slip, with_densities
 from tintladder.database.on_hand import usable
+from tintladder.database.recipe_order import lab_of
+from tintladder.database.recipe_palette import Palette
 from tintladder.database.store import Store
 
 from tests.command import run
+from tests.invented_palette import invented_coefficients
 
 
 def test_minerals_weigh_more_than_organic_pigments():
@@ -39,3 +44,15 @@ def test_a_weighed_tube_is_known_from_then_on(own_demo, monkeypatch, capsys):
     ):
         said = tintladder(*wrong)
         assert said.status == 2 and why in said.err and said.err.count("\n") == 1, said.err
+
+
+def test_what_an_assumed_density_costs_is_that_of_draws():
+    palette = Palette(invented_coefficients(6))
+    mix = {"HULL": 0.8, "ANCHOR": 0.15, "ROPE": 0.05}
+    rng = np.random.default_rng(3)
+    slip = 1 + 0.12 * rng.standard_normal(4000)
+    drawn = lab_of(palette, [{**mix, "ANCHOR": mix["ANCHOR"] * x} for x in slip])
+    off = ciede2000(drawn, lab_of(palette, [mix])[0])
+    expected = float(np.sqrt((off**2).mean()))
+    assert volume_slip(palette, mix, ["ANCHOR"]) == pytest.approx(expected, rel=0.1)
+    assert volume_slip(palette, mix, []) == 0

@@ -14,7 +14,7 @@ from tintladder.database.recipe_engine import search
 from tintladder.database.recipe_film import GROUNDS, Film, FilmPalette, bettered
 from tintladder.database.recipe_order import lab_of
 from tintladder.database.recipe_palette import Palette
-from tintladder.database.recipe_parts import SPOONS, WEIGHED_PARTS, snap, tint_words
+from tintladder.database.recipe_parts import SPOONS, WEIGHED_PARTS, snap, tint_words, weighed
 from tintladder.database.recipe_target import as_seen, of_lab, of_spectrum
 
 from tests.command import run
@@ -113,6 +113,7 @@ def test_a_part_too_small_is_taken_from_a_tint():
     # Reckoned by hand: a tenth of the tint is violet, and the rest of it white.
     violet = found.amounts["DUSK"] / 10
     made = {"DUSK": violet, "HULL": found.amounts["HULL"] + 9 * violet}
+    assert weighed(found) == pytest.approx(made)
     assert found.moved == pytest.approx(ciede2000(lab_of(PALETTE, [made])[0], goal), abs=1e-9)
     assert found.moved < 1 < ciede2000(lab_of(PALETTE, [{"HULL": 23, "DUSK": 1}])[0], goal)
     assert tint_words(found.tint, {"DUSK": "Dusk Violet"}) == (
@@ -153,6 +154,7 @@ def test_command_keeps_recipes_batches_and_swatches(own_demo, monkeypatch, capsy
     shown = tintladder().out
     assert "shed door" in shown and "first coat" in shown and "lot" in shown
     glaze = ("80,-10,-20", "--thickness", "40", "--ways", "1", "--keep", "glaze")
+    assert again["density_assumed"] == [] or again["by_volume_de00"] > 0
     film = tintladder(*glaze)
     assert film.status == 0 and "40 µm over white" in film.out
     assert "40 µm over white" in tintladder("glaze").out

@@ -38,6 +38,7 @@ def predict(
     """
     gloss = check_finish(finish)
     with open_store(studio) as store:
+        from ..densities import with_densities
         from ..medium import MEDIUM, NAME, resolver, with_medium
         from ..mixing import VIEWS, by_weight, look, mix_words, parse_mix
 
@@ -51,7 +52,9 @@ def predict(
             coefficients = with_medium(coefficients)
         names = {paint.nickname: paint.name for paint in store.paints()}
         words = mix_words(parts, {MEDIUM: NAME} | names)
+        assumed: list[str] = []
         if volume:
+            coefficients, assumed = with_densities(store, coefficients)
             parts = by_weight(coefficients, parts)
         looks = look(coefficients, parts, thickness, gloss)
     result = {
@@ -65,6 +68,7 @@ def predict(
             for p, known in zip(coefficients.paints, coefficients.dry_volume_measured, strict=True)
             if not known
         ],
+        "density_assumed": assumed,
         "thickness_um": thickness,
         "finish": finish,
         "looks": [
@@ -124,6 +128,11 @@ def _show(words: str, looks: list[Look], result: dict, volume: bool) -> None:
         typer.echo(
             f"Dry volume per gram is assumed for {', '.join(result['dry_volume_assumed'])}; "
             "it matters only to films of a given dry thickness, and the band holds that."
+        )
+    if result["density_assumed"]:
+        typer.echo(
+            f"The density of {', '.join(result['density_assumed'])} is only typical, so parts by "
+            "volume are less sure: tintladder tubes weigh"
         )
     typer.echo(result["reckoned"])
     if result["scan_made"]:

@@ -90,10 +90,12 @@ def recipe(
 ) -> None:
     """Search every set of tubes on hand for a colour; say how to begin and how sure it is."""
     with open_store(studio) as store, working("Searching", as_json):
+        from ..densities import volume_slip, with_densities
         from ..medium import MEDIUM, NAME
         from ..mixing import as_finished
         from ..recipe import recipes
         from ..recipe_film import Film, FilmPalette
+        from ..recipe_parts import weighed
         from ..recipe_store import keep_batch, kept_recipe
         from ..recipe_target import as_seen
         from .predict import check_finish
@@ -133,6 +135,10 @@ def recipe(
         result = as_dict(answer, orders, snapped)
         result["model"] = palette.coefficients.model
         result["reckoned"] = store.model_words(palette.coefficients)
+        parts = answer.recipes[0].parts
+        assumed = [p for p in with_densities(store, palette.coefficients)[1] if p in parts]
+        slip = volume_slip(palette, parts, assumed)
+        result |= {"density_assumed": assumed, "by_volume_de00": slip}
         if picture is not None:
             result["picture"] = str(_draw(answer, palette, names, picture))
         if keep:
@@ -140,7 +146,7 @@ def recipe(
             seen |= {"thickness_um": film.thickness_um, "over": film.over} if film else {}
             _keep(store, keep, result, seen, note)
         if kept and made:
-            batch = keep_batch(store, kept, snapped[0][0].amounts, note)
+            batch = keep_batch(store, kept, weighed(snapped[0][0]), note)
         if batch is not None:
             result["batch"] = {"made": batch.made, "grams": batch.masses, "lots": batch.lots}
             result["batch"] |= {"note": batch.note, "swatch": batch.swatch}
@@ -148,6 +154,12 @@ def recipe(
     if batch is not None:
         said = "The swatch is kept with the batch." if swatch else "The batch is kept."
     said = f"{result['reckoned']}\n{said}".rstrip()
+    if assumed:
+        typical = " and ".join(names[p] for p in assumed)
+        said = (
+            f"The density of {typical} is only typical: measured by volume, the first way may be "
+            f"{slip:.1f} off. Weigh 2 ml once: tintladder tubes weigh {assumed[0]}\n{said}"
+        )
     if picture is not None:
         said += f"\nPicture: {picture}"
     say(result, as_json, lambda: show(answer, orders, snapped, names, palette, said))
