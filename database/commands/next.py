@@ -79,10 +79,11 @@ def next(
 
         goal = parse_target(target, store)
         folder = store.studio.folder
-        fresh = None
+        fresh: KeptDab | None = None
+        kept: KeptDab | None
         if dab is not None:
-            fresh = _dab(store, dab, at, grey, white, black, heap, split(of))
-            additions, kept = [], fresh
+            fresh = kept = _dab(store, dab, at, grey, white, black, heap, split(of))
+            additions = []
         else:
             no_photo(at=at, grey=grey, white=white, black=black)
             additions = [] if clear else read_plate(folder)

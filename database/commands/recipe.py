@@ -12,8 +12,6 @@ from .common import JsonOption, StudioOption, open_store, say, working
 from .photographs import BlackOption, GreyOption, WhiteOption, no_photo, target_in_photo
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
     from ...calibrate.optics.coefficients import Coefficients
     from .. import schema
     from ..recipe import Answer, Recipe
@@ -142,7 +140,7 @@ def recipe(
         if picture is not None:
             result["picture"] = str(_draw(answer, palette, names, picture))
         if keep:
-            seen = {"finish": gloss} if gloss else {}
+            seen: dict[str, Any] = {"finish": gloss} if gloss else {}
             seen |= {"thickness_um": film.thickness_um, "over": film.over} if film else {}
             _keep(store, keep, result, seen, note)
         if kept and made:
@@ -200,7 +198,8 @@ def _draw(answer: Answer, palette: Palette, names: dict[str, str], file: Path) -
     from ..plot_style import save
     from ..plot_ways import plot_ways
 
-    figure: Figure = plot_ways(answer, palette.coefficients, names).get_figure(root=True)
+    figure = plot_ways(answer, palette.coefficients, names).get_figure(root=True)
+    assert figure is not None
     figure.set_layout_engine("tight")
     return save(figure, file)
 
