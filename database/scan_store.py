@@ -147,7 +147,8 @@ class ScanStore(CardStore):
                 None,
                 "--device",
                 f"expected one of the devices here ({names})",
-                "name it, or characterise it: tintladder device scanner",
+                "name it (tintladder scan --device NAME), or characterise it (tintladder device "
+                "scanner)",
             )
         return there[name]
 
