@@ -59,11 +59,14 @@ def lot_painted(paint: schema.Paint, card: Card) -> schema.Lot | None:
             "a fit is of one tube: give each tube a card, or a nickname, of its own",
         )  # fmt: skip
     for name in named:
-        found = next((lot for lot in paint.lots if lot.lot == name), None)
-        if found is None:
+        lots = {lot.lot: lot for lot in paint.lots}
+        # A tube added without its lot is the one that the card names.
+        found = lots.get(name, lots.get("") if len(lots) == 1 else None)
+        if found is None and lots:
             raise InputError(
                 card.file, where, f"the studio has no lot {name} of {paint.nickname}",
-                f"add it: tintladder tubes add {paint.nickname} --lot {name}, or mend the card",
+                f'add it: tintladder tubes add --name "{paint.name}" --maker "{paint.maker}" '
+                f"--lot {name}, or mend the card",
             )  # fmt: skip
         return found
     used = paint.current_lot

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import date
 from typing import Any
 
 from ..calibrate.errors import InputError
@@ -10,6 +11,13 @@ from .paint_names import check_nickname, suggest_nickname
 from .paints_file import NewLot, NewPaint
 from .schema import Paint
 from .store import Store
+
+
+def known_paint(store: Store, name: str, maker: str) -> Paint | None:
+    """Return that maker's paint, where it is in the studio already."""
+    wanted = name.casefold(), maker.casefold()
+    known = (p for p in store.paints() if (p.name.casefold(), p.maker.casefold()) == wanted)
+    return next(known, None)
 
 
 def suggested_nickname(store: Store, name: str, maker: str) -> str:
@@ -20,18 +28,15 @@ def suggested_nickname(store: Store, name: str, maker: str) -> str:
     InputError
         Where that maker's paint is in the studio already.
     """
-    for paint in store.paints():
-        same = (paint.name.casefold(), paint.maker.casefold()) == (
-            name.casefold(),
-            maker.casefold(),
+    known = known_paint(store, name, maker)
+    if known is not None:
+        raise InputError(
+            None,
+            name,
+            f"that paint is in the studio already, as {known.nickname}",
+            f"if you have it again: tintladder tubes on {known.nickname}; a new tube of another "
+            "lot: the same with --lot",
         )
-        if same:
-            raise InputError(
-                None,
-                name,
-                f"that paint is in the studio already, as {paint.nickname}",
-                f"if you have it again: tintladder tubes on {paint.nickname}",
-            )
     return suggest_nickname(name, maker, [paint.nickname for paint in store.paints()])
 
 
@@ -92,6 +97,29 @@ def add_tube(
             **paint,
         )
     )
+
+
+def add_lot(store: Store, paint: Paint, lot: str, size: str = "", **more: Any) -> Paint:
+    """Add a new tube of a paint that is here already; it is the one in use from today.
+
+    Parameters
+    ----------
+    store : Store
+    paint : Paint
+    lot : str
+    size : str
+        Millilitres; empty where unknown.
+    **more
+        price, density (g/ml) and volume_solids.
+
+    Raises
+    ------
+    InputError
+        For what can't be a tube, or a lot that is here already.
+    """
+    new = NewLot(lot=lot, size_ml=_millilitres(size), opened=date.today(), **more)
+    store.add_lot(paint.nickname, new)
+    return store.find_paint(paint.nickname)
 
 
 def _millilitres(text: str) -> float | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from functools import partial
 from importlib.resources import as_file, files
 
 import pytest
@@ -15,6 +16,7 @@ from tintladder.database.paints_file import NewLot
 from tintladder.database.reading_in import take_in
 from tintladder.database.store import Store
 
+from .command import run
 from .studio_fixtures import PAINTS_TOML, ladder, session
 
 
@@ -70,6 +72,27 @@ def test_a_card_of_no_tube_is_refused_in_one_line(store, card, said):
     with pytest.raises(InputError, match=said) as error:
         lot_painted(store.find_paint("KEEL"), card)
     assert "\n" not in str(error.value)
+
+
+def test_a_tube_without_a_lot_is_the_one_that_the_card_names(store):
+    store.add_lot("KEEL-T", NewLot(""))
+    drawdowns = tuple(replace(d, lots={"KEEL-T": "T9"}) for d in ladder(paint="KEEL-T").drawdowns)
+    card = replace(ladder(paint="KEEL-T"), drawdowns=drawdowns)
+    assert lot_painted(store.find_paint("KEEL-T"), card).lot == ""
+
+
+def test_a_new_tube_of_a_known_paint_is_added_by_its_lot(store, monkeypatch, capsys):
+    tool = partial(run, monkeypatch, capsys)
+    label = ("--name", "Keel Blue", "--maker", "Slipway Colours (invented)")
+    at = ("--studio", store.studio.folder)
+    done = tool("tubes", "add", *label, "--lot", "C", "--density", "1.25", *at)
+    assert "Added lot C of Keel Blue (KEEL), in use from today." in done.out
+    used = store.find_paint("KEEL").current_lot
+    assert (used.lot, used.density, used.on_hand) == ("C", 1.25, True)
+    again = tool("tubes", "add", *label, "--lot", "C", *at)
+    assert again.status == 2 and "is in the studio already" in again.err
+    without = tool("tubes", "add", *label, "--pigments", "PB29", *at)
+    assert without.status == 2 and "the same with --lot" in without.err
 
 
 def test_cards_of_the_tube_in_use_are_taken_and_the_others_named(store):

@@ -83,7 +83,7 @@ def add(
     studio: StudioOption = None,
 ) -> None:
     """Add a tube: five questions, or the same as options."""
-    from ..new_tube import add_tube, check_tellable, suggested_nickname
+    from ..new_tube import add_lot, add_tube, check_tellable, known_paint, suggested_nickname
     from ..paint_names import check_nickname
     from ..paints_file import check_finish
 
@@ -92,6 +92,12 @@ def add(
         asking = name is None
         name = _answer("Name on the label", name)
         maker = _answer("Maker", maker, "", asking)
+        if lot and (known := known_paint(store, name, maker)) is not None:
+            figures = {"price": price, "density": density, "volume_solids": volume_solids}
+            result = _described(add_lot(store, known, lot, size or "", **figures))
+            words = f"Added lot {lot} of {known.name} ({known.nickname}), in use from today."
+            say(result, as_json, lambda: typer.echo(words))
+            return
         pigments = _answer("Pigments on the label, such as PB29 PW6", pigments, "", asking)
         suggested = suggested_nickname(store, name, maker)
         if nickname is None and not asking:
