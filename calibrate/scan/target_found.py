@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 from itertools import product
+from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import minimize
 
 from ..errors import InputError
@@ -100,7 +102,7 @@ def find_grid(picture: Picture, known: TargetValues) -> Array:
     return result
 
 
-def _starts(small: Array, middle: Array, wanted: Array) -> list[Array]:
+def _starts(small: NDArray[Any], middle: Array, wanted: Array) -> list[Array]:
     """The likeliest corners of upright grids with plain margins, two of them."""
     ends = [(low, 1 - high) for low, high in product(_MARGINS, repeat=2)]
     low, high = np.array(ends).T
@@ -118,7 +120,7 @@ def _starts(small: Array, middle: Array, wanted: Array) -> list[Array]:
     ]
 
 
-def _seen(small: Array, corners: Array, where: Array) -> Array:
+def _seen(small: NDArray[Any], corners: Array, where: Array) -> Array:
     """What the picture shows at places of the grid, each from 0 to 1; (N, 3)."""
     ends = np.array([(0, 0), (1, 0), (1, 1), (0, 1)], dtype=np.float32)
     to_px = cv2.getPerspectiveTransform(ends, corners.astype(np.float32))
