@@ -245,7 +245,8 @@ class FitStore(ScanStore, PaintStore):
             .order_by(schema.PaintFit.id.desc())
         )
         with self.snapshot() as session:
-            for packed in session.scalars(query):
+            # The first or second row tells: a white alone has no strength.
+            for packed in session.scalars(query.execution_options(yield_per=20)):
                 assert packed is not None
                 columns = unpack_columns(packed)
                 rows = zip(columns["quantity"], columns["against"], strict=True)
