@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from scipy.optimize import least_squares
+from tintladder.calibrate.fit import clusters as clusters_module
 from tintladder.calibrate.fit.clusters import clusters
 from tintladder.calibrate.fit.fit import (
     first_weight,
@@ -96,6 +97,39 @@ def test_same_readings_same_bytes():
         a, b = (getattr(f.coefficients, name) for f in (one, other))
         assert a.tobytes() == b.tobytes(), name
     assert one.nuisances.equals(other.nuisances)
+
+
+def test_blocks_side_by_side_are_formed_as_each_alone(monkeypatch):
+    """Ladders of other lengths share a batch, the shorter filled up; that may change no sum."""
+    cards = [ladder("W"), ladder("R", (1, 7)), ladder("Y", (3,)), ladder("B", (1, 3, 15))]
+    readings = [read(card, seed=7 + i) for i, card in enumerate(cards)]
+    settings = FitSettings(fit_k2=True, fit_substrate=True)
+    found = []
+    for together in (1, 8):
+        monkeypatch.setattr(clusters_module, "_TOGETHER", together)
+        problem = build(readings, TUBES, settings)
+        start = starting_values(problem)
+        prior = smooth_prior(problem, start, settings)
+        weight = first_weight(problem, settings)
+        found.append(solve(problem, start, prior, weight, most=5))
+    assert [len(b.blocks) for b in clusters_module.batches(found[1].problem)] == [3, 1]
+    np.testing.assert_allclose(found[0].theta, found[1].theta, rtol=1e-9)
+    np.testing.assert_allclose(found[0].nu, found[1].nu, atol=1e-9)
+    np.testing.assert_allclose(found[0].border, found[1].border, rtol=1e-6, atol=1e-12)
+
+
+def test_few_steps_come_to_rest():
+    settings, steps = FitSettings(), []
+    cards = [ladder("W"), ladder("B")]
+    problem = build([read(card, seed=2) for card in cards], TUBES, settings)
+    start, weight = starting_values(problem), first_weight(problem, settings)
+    prior = smooth_prior(problem, start, settings)
+    found = solve(
+        problem, start, prior, weight, tolerance=1e-9, progress=lambda *s: steps.append(s)
+    )
+    assert found.settled and len(steps) < 20
+    again = solve(problem, found.theta, prior, weight, nu=found.nu, tolerance=1e-9)
+    assert again.cost == pytest.approx(found.cost, abs=1e-6)
 
 
 # A small problem solved twice: in blocks and border, and as one dense least-squares problem.
