@@ -13,10 +13,12 @@ import numpy as np
 from ..calibrate.cards.card import Card
 from ..calibrate.errors import InputError
 from ..calibrate.formats.read import read_session
+from ..calibrate.formats.session import Session
 from ..calibrate.instrument.emulator import Emulator
 from ..calibrate.instrument.mishaps import MISHAPS, Mishaps
 from ..calibrate.instrument.profile import Profile
 from ..calibrate.instrument.progress import BLACK_TRAP, WHITE_TILE
+from ..calibrate.instrument.tiles import PREFIX, tiles_of
 from ..calibrate.optics.spectra import Spectra
 from .card_progress import named_card
 from .engine import copy_database
@@ -34,6 +36,7 @@ def emulated(
     readings: Path | None = None,
     mishaps: Mapping[str, float] | None = None,
     repeats: int = 1,
+    certified: Session | None = None,
 ) -> Emulator:
     """Return an instrument that isn't there, with a card before it.
 
@@ -46,6 +49,8 @@ def emulated(
     mishaps : mapping of name to share, optional
     repeats : int
         How often each patch is read, for its script.
+    certified : Session, optional
+        Certified values of further tiles, one row each: what they read.
 
     Raises
     ------
@@ -66,7 +71,11 @@ def emulated(
             same = [k for k, label in enumerate(labels) if label.endswith(patch.rpartition("/")[2])]
             mine = np.array(same[i % len(same) :][:1])
         rows.append(known.values[mine].mean(axis=0))
-    scene = Spectra.from_values(known.wavelengths, np.array(rows), card.patches)
+    places = list(card.patches)
+    for tile in tiles_of(certified).values() if certified is not None else ():
+        places.append(f"{PREFIX}{tile.name}")
+        rows.append(np.interp(known.wavelengths, tile.wavelengths, tile.values))
+    scene = Spectra.from_values(known.wavelengths, np.array(rows), places)
     tiles = [
         place
         for place, command in ((BLACK_TRAP, "black"), (WHITE_TILE, "white"))

@@ -103,7 +103,8 @@ def measure(
     elif stand_in:
         _stand_in(card, profile or "query", readings, mishap or [], repeats, as_json, studio)
     elif rehearse:
-        _rehearse(card, profile or "query", readings, mishap or [], repeats, yes, as_json, studio)
+        known = profile or "query"
+        _rehearse(card, known, readings, mishap or [], repeats, tiles, yes, as_json, studio)
     elif resume:
         _resume(card, port, tiles, yes, dry, as_json, studio)
     else:
@@ -253,6 +254,7 @@ def _rehearse(
     readings: Path | None,
     mishap: list[str],
     repeats: int,
+    tiles: Path | None,
     yes: bool,
     as_json: bool,
     studio: str | None,
@@ -265,17 +267,20 @@ def _rehearse(
     from ..measuring import sit
     from ..rehearsing import emulated, parse_mishaps, rehearsal
 
+    known_tiles = _certified(tiles)
     known, shares = read_profile(profile), parse_mishaps(mishap)
     with (
         open_store(studio) if card is not None else nullcontext() as mine,
         rehearsal(mine, card) as (store, name),
     ):
-        emulator = emulated(known, store.card(name), readings, shares)
+        emulator = emulated(known, store.card(name), readings, shares, certified=known_tiles)
         with plugged_in(emulator) as port, _connected(known, port) as instrument:
             sitting = begin_sitting(store, name, known, port, repeats, anew=True)
             terminal = _terminal(known, f"Rehearsal with {name}", yes, as_json, emulator)
             terminal.tell("A rehearsal: instrument and readings are made up, and nothing is kept.")
-            done = sit(store, sitting, instrument, terminal.ask, terminal.show, terminal.tell)
+            done = sit(
+                store, sitting, instrument, terminal.ask, terminal.show, terminal.tell, known_tiles
+            )
     _say_done(done, as_json, rehearsed=True)
 
 
