@@ -138,8 +138,8 @@ def opaque_polynomial(slanted: bool = False) -> Array:
     # Near 1 the table's films, deep as they are, let a trace of light through.
     known = ratio > 1e-6
     fitted = np.polynomial.Chebyshev.fit(y[known], read[known], _DEGREE, domain=[0, 1])
-    result: Array = fitted.convert(domain=[0, 1], kind=np.polynomial.Polynomial).coef
-    return result
+    powers = fitted.convert(domain=[0, 1], kind=np.polynomial.Polynomial)
+    return np.asarray(powers.coef, dtype=float)
 
 
 def over_substrate(made: Films, k: Array, s: Array, x: Array, rg: Array | float) -> FilmDerivatives:
