@@ -154,10 +154,10 @@ def watercolor_parts_off() -> float:
     sense="at least",
 )  # fmt: skip
 def dab_coverage() -> float:
-    """Forty mixtures known by a photographed dab alone; 4 g of white go on 10 g."""
+    """Mixtures known by a photographed dab alone; 4 g of white go on 10 g."""
     of, held = Palette(invented_coefficients(10)), []
     rng = np.random.default_rng(9)
-    for mix in plan.random_mixtures(40, 33).values():
+    for mix in plan.random_mixtures(24, 33).values():
         dab = lab_of(of, [mix])[0] + rng.standard_normal(3) * 9.0 / 2.8
         likely = likely_mixes(of.coefficients, Target("a dab", dab, band=9.0), tuple(mix))
         goal = lab_of(of, [mix])[0]
