@@ -206,6 +206,25 @@ class FitStore(ScanStore, PaintStore):
         check_alike(parts)
         return parts
 
+    def measured_fits(self) -> dict[str, int]:
+        """Return the number of the current fit by two fluxes of each paint read by an instrument.
+
+        Paints adopted from elsewhere are left out: here nothing was read of them.
+        """
+        with self.snapshot() as session:
+            rows = session.execute(
+                select(schema.Paint.nickname, schema.Fit.id, schema.Fit.inputs)
+                .join(schema.PaintFit, schema.PaintFit.paint_id == schema.Paint.id)
+                .join(schema.Fit)
+                .where(schema.PaintFit.current, schema.PaintFit.model == TWO_FLUX)
+                .order_by(schema.Paint.nickname_key)
+            )
+            return {
+                nickname: fit
+                for nickname, fit, inputs in rows
+                if inputs["sessions"] and not inputs.get("adopted")
+            }
+
     def scan_made(self) -> list[str]:
         """Nicknames of the paints whose numbers in use come from scans."""
         parts = self.current_parts(model=TWO_FLUX)

@@ -204,13 +204,8 @@ def _first_guess(fit: PaintFit) -> PaintFit:
 
 def _prior(store: Store, scans: Sequence[StoredChannels]) -> dict[str, Any] | None:
     """Name the measured paints that scanned ones are believed to be like; None where too few."""
-    current = store.current_fits()
-    whites = [d.white for s in scans for d in s.card.drawdowns if d.white in current]
-    if not whites:
+    measured = store.measured_fits()
+    whites = [d.white for s in scans for d in s.card.drawdowns if d.white in measured]
+    if not whites or len(measured) <= FEWEST_LEARNT:
         return None
-    found = store.current_coefficients(model=TWO_FLUX)
-    white = str(whites[0])
-    measured = [p for p, by_scan in zip(found.paints, found.scan_made, strict=True) if not by_scan]
-    if white not in measured or len(measured) <= FEWEST_LEARNT:
-        return None
-    return {"white": white, "fits": {paint: current[paint] for paint in measured}}
+    return {"white": str(whites[0]), "fits": measured}

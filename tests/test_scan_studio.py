@@ -66,10 +66,10 @@ def template(begun, tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def mixed(begun, tmp_path_factory):
-    """A white and an earth measured, the scanned blue fitted against them; never written."""
+def mixed(template, tmp_path_factory):
+    """Fitted once by its scan alone, then a white and an earth measured; never written."""
     folder = tmp_path_factory.mktemp("mixed") / "studio"
-    shutil.copytree(begun, folder)
+    shutil.copytree(template, folder)
     with Store.open(folder) as store:
         take_in(store, measured("hull-white", "rope-earth"))
         done = fit_studio(store)
