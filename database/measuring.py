@@ -14,8 +14,10 @@ from ..calibrate.instrument.corrections_record import in_words
 from ..calibrate.instrument.instrument import Instrument
 from ..calibrate.instrument.measure import measure
 from ..calibrate.instrument.questions import Answer, Question, Shown
-from ..calibrate.instrument.tiles import PREFIX, tile_kind
+from ..calibrate.instrument.sitting import Correcting
+from ..calibrate.instrument.tiles import PREFIX, certified_at, tile_kind
 from ..calibrate.instrument.walk import Stop, walk
+from ..calibrate.optics.surface import notation
 from .card_progress import dry_enough
 from .measure_store import (
     Sitting,
@@ -105,6 +107,12 @@ def sit(
     tiles : Session, optional
         Certified values of the tiles, one row each.
     """
+    if tiles is not None:
+        # Better said now than when the whole card is read.
+        profile = sitting.profile
+        seen_at = notation(profile.geometry, profile.specular)
+        for tile in Correcting(tiles).tiles(seen_at, f"card {sitting.card}").values():
+            certified_at(tile, profile.wavelengths, tiles.file)
     card, progress = store.card(sitting.card), progress_of(store, sitting)
     stops = way_over(card)
     if progress.readings:

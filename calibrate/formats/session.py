@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from ..optics.spectra import Spectra
-from ..optics.surface import Geometry
+from ..optics.surface import Geometry, notation
 
 
 @dataclass(frozen=True)
@@ -72,5 +72,4 @@ class Session:
     @property
     def notation(self) -> str:
         """Geometry in the notation of CIE 15, which says de where the specular is excluded."""
-        excluded = self.geometry != "45:0" and self.specular == "excluded"
-        return self.geometry.replace("di", "de") if excluded else self.geometry
+        return notation(self.geometry, self.specular)

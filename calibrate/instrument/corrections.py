@@ -285,6 +285,9 @@ class _Work:
             return Made("linearity", False, "it needs the scale corrected first")
         known = np.array([self.certified(i).at(self.wl) for i in rows])
         bend = find_bend(self.values[rows], known, self.white)
+        if abs(bend.c) < 2 * bend.uncertainty:
+            found = f"{100 * bend.c:+.2f} ± {100 * bend.uncertainty:.2f} %"
+            return Made("linearity", False, f"no bend found ({found})", dict(vars(bend)))
         self.values = unbend(self.values, bend, self.white)
         return Made(
             "linearity",
@@ -303,14 +306,14 @@ class _Work:
         warmth, moves = self.warmth(rows)
         data = dict(vars(shift))
         unsure = float(np.hypot(shift.uncertainty, moves))
-        found = f"{shift.nm:+.2f} ± {unsure:.2f} nm{warmth}"
+        found = f"{shift.nm:+.2f} ± {unsure:.2f} nm"
         if abs(shift.nm) >= FARTHEST - 1e-6:
             words = f"{found}: no shift, but another tile or a faulty instrument; left as it is"
             return Made("wavelength", False, words, data)
         if abs(shift.nm) < 2 * unsure:
-            return Made("wavelength", False, f"no shift found ({found})", data)
+            return Made("wavelength", False, f"no shift found ({found}, {warmth})", data)
         self.values = unshift(self.wl, self.values, shift.nm)
-        return Made("wavelength", True, f"a shift of {found} undone", data)
+        return Made("wavelength", True, f"a shift of {found} undone, {warmth}", data)
 
     def warmth(self, rows: NDArray[np.intp]) -> tuple[str, float]:
         """Say how warm the coloured tiles were, and how far that may move their edges, nm."""
@@ -320,10 +323,8 @@ class _Work:
             abs(a - b) for a, b in zip(read, known, strict=True) if a is not None and b is not None
         ]
         if len(apart) < len(rows):
-            return ", the tile's temperature not noted", 0.0
-        return f", the tile within {max(apart):.0f} K of its certificate", THERMOCHROMIC * max(
-            apart
-        )
+            return "the tile's temperature not noted", 0.0
+        return f"the tile within {max(apart):.0f} K of its certificate", THERMOCHROMIC * max(apart)
 
     def bandpass(self) -> Made:
         band, steps = self.optics.band_nm, np.diff(self.wl)

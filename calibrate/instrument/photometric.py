@@ -26,7 +26,7 @@ class Bend:
     c : float
         A value m becomes m + c m (w - m), w being the white tile's reflectance.
     uncertainty : float
-        Standard uncertainty, from how the greys scatter.
+        Standard uncertainty, from how the greys scatter about it.
     before, after : float
         RMS difference of the greys from their certificate.
     """
@@ -123,15 +123,20 @@ def find_bend(read: Array, certified: Array, white: Array) -> Bend:
         Certified reflectance of the white tile.
     """
     known = ~np.isnan(read + certified)
-    lever = (read * (white - read))[known]
-    off = (certified - read)[known]
-    c = float(lever @ off / (lever @ lever))
-    rest = off - c * lever
-    spread = rest @ rest / max(rest.size - 1, 1)
+    lever = np.where(known, read * (white - read), 0.0)
+    off = np.where(known, certified - read, 0.0)
+    weight, alone = (lever**2).sum(axis=1), (lever * off).sum(axis=1)
+    c = float(alone.sum() / weight.sum())
+    rest = (off - c * lever)[known]
+    spread = rest @ rest / max(rest.size - 1, 1) / weight.sum()
+    if len(read) > 1:
+        # A tile laid down askew is off at all wavelengths at once: tiles count, not wavelengths.
+        between = (weight * (alone / weight - c) ** 2).sum() / (len(read) - 1) / weight.sum()
+        spread = max(spread, between)
     return Bend(
         c,
-        float(np.sqrt(spread / (lever @ lever))),
-        float(np.sqrt(np.mean(off**2))),
+        float(np.sqrt(spread)),
+        float(np.sqrt(np.mean(off[known] ** 2))),
         float(np.sqrt(np.mean(rest**2))),
     )
 

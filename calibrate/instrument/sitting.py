@@ -104,9 +104,8 @@ class Correcting:
             return session
         if session.header.get("BANDPASS_CORRECTED", "").lower() == "true":
             optics = replace(optics, band_corrected=True)
-        made = correct(
-            session.spectra, at, readings, self.tiles(session), optics, self.without, session.file
-        )
+        tiles = self.tiles(session.notation, session.file)
+        made = correct(session.spectra, at, readings, tiles, optics, self.without, session.file)
         odd = (made.spectra.flags & np.uint16(Flag.OUTLYING)).astype(bool)
         return replace(
             session,
@@ -115,17 +114,29 @@ class Correcting:
             corrections=made.record(),
         )
 
-    def tiles(self, session: Session) -> Mapping[str, Tile]:
-        """Return the certified tiles, if they go with a session."""
+    def tiles(self, notation: str, what: str) -> Mapping[str, Tile]:
+        """Return the certified tiles, if they go with an instrument.
+
+        Parameters
+        ----------
+        notation : str
+            The instrument's geometry, as `Session.notation`.
+        what : str
+            What was, or will be, read with it; for the message.
+
+        Raises
+        ------
+        InputError
+            Where they are certified in another geometry.
+        """
         certified = self.certified
         if certified is None:
             return {}
-        if (certified.geometry, certified.specular) != (session.geometry, session.specular):
+        if certified.notation != notation:
             raise InputError(
                 certified.file,
                 None,
-                f"the tiles are certified at {certified.notation}, but {session.file} was read at "
-                f"{session.notation}",
+                f"its tiles are certified at {certified.notation}, but {what} is read at {notation}",
                 "take the certificate for the instrument's geometry",
             )
         return tiles_of(certified, temperature(certified))

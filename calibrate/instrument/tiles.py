@@ -116,6 +116,26 @@ def black_trap(wavelengths: Array) -> Tile:
     return Tile(TRAP, wavelengths, np.zeros(wavelengths.size), source="taken as 0")
 
 
+def certified_at(tile: Tile, wavelengths: Array, file: str | None = None) -> Array:
+    """Certified reflectance at every wavelength, (W,).
+
+    Raises
+    ------
+    InputError
+        Where it isn't certified over their whole range.
+    """
+    known = tile.at(wavelengths)
+    if np.isnan(known).any():
+        raise InputError(
+            file,
+            f"{PREFIX}{tile.name}",
+            f"certified from {tile.wavelengths[0]:g} to {tile.wavelengths[-1]:g} nm, but read from "
+            f"{wavelengths[0]:g} to {wavelengths[-1]:g} nm",
+            "give certified values over the instrument's whole range",
+        )
+    return known
+
+
 def check_reading(
     reading: TileReading, wavelengths: Array, tiles: Mapping[str, Tile], file: str | None = None
 ) -> None:
@@ -141,15 +161,7 @@ def check_reading(
         raise InputError(
             file, where, f"this tile has no certified values{there}", "give them with --tiles"
         )
-    known = tile.at(wavelengths)
-    if np.isnan(known).any():
-        raise InputError(
-            file,
-            where,
-            f"certified from {tile.wavelengths[0]:g} to {tile.wavelengths[-1]:g} nm, but read from "
-            f"{wavelengths[0]:g} to {wavelengths[-1]:g} nm",
-            "give certified values over the instrument's whole range",
-        )
+    known = certified_at(tile, wavelengths, file)
     if np.isnan(reading.values).any():
         raise InputError(file, where, "a value is missing", "read the tile again")
     level, certified = float(reading.values.mean()), float(known.mean())

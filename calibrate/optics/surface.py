@@ -32,6 +32,12 @@ _HAZE: dict[str, tuple[float, float]] = {
 }
 
 
+def notation(geometry: str, specular: str) -> str:
+    """Geometry in the notation of CIE 15, which says de where a sphere excludes the specular."""
+    excluded = geometry != "45:0" and specular == "excluded"
+    return geometry.replace("di", "de") if excluded else geometry
+
+
 def fresnel(n: float, cos_inside_air: Array | float) -> Array:
     """Unpolarised Fresnel reflectance of a flat surface for light from air.
 
