@@ -136,7 +136,7 @@ class Correcting:
             raise InputError(
                 certified.file,
                 None,
-                f"its tiles are certified at {certified.notation}, but {what} is read at {notation}",
+                f"its tiles are certified at {certified.notation}, {what} is read at {notation}",
                 "take the certificate for the instrument's geometry",
             )
         return tiles_of(certified, temperature(certified))
