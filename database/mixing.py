@@ -19,7 +19,7 @@ from ..calibrate.optics.colour import (
 )
 from ..calibrate.optics.predict import Prediction, dry_fractions, predict
 from ..calibrate.optics.spectra import Array
-from ..calibrate.optics.surface import Gloss, Surface, haze_prior
+from ..calibrate.optics.surface import Gloss, Surface, haze_prior, to_inside
 from .colour_words import GREY_CHROMA, GREYED_CHROMA, colour_words, hue_name, hue_turn
 
 CARD_BLACK, CARD_WHITE = 0.01, 0.86
@@ -74,7 +74,7 @@ class Look:
     Attributes
     ----------
     over : str
-        ``opaque``, ``black`` or ``white``.
+        ``opaque``, ``black``, ``white``, or what else lies below.
     prediction : Prediction
         Of this one mix.
     """
@@ -135,6 +135,7 @@ def look(
     mix: Mapping[str, float],
     thickness_um: float | None = None,
     finish: Gloss | None = None,
+    over: tuple[str, Array] | None = None,
 ) -> list[Look]:
     """Predict a mix: opaque, and as a film over black and over white where a thickness is given.
 
@@ -146,11 +147,14 @@ def look(
         Of the dry film.
     finish : {"gloss", "satin", "matt"}, optional
         As the eye sees it so finished; else as the instrument reads it.
+    over : (name, (W,) array), optional
+        A further ground of the film, and its reflectance, read as the paints were.
 
     Raises
     ------
     InputError
-        For a film of paints whose K and S are relative to a white.
+        For a film of paints whose K and S are relative to a white, or over a ground that reads
+        darker than its surface alone.
     """
     if thickness_um is not None and coefficients.scale != ABSOLUTE:
         raise InputError(
@@ -164,11 +168,24 @@ def look(
     surface = finished(used.surface, finish) if finish else None
     looks = [Look("opaque", predict(used, fractions, surface=surface))]
     if thickness_um is not None:
-        x = np.array([thickness_um * 1e-3])
-        for over, inside in (("black", CARD_BLACK), ("white", CARD_WHITE)):
-            ground = np.full((1, used.wavelengths.size), inside)
-            looks.append(Look(over, predict(used, fractions, x, ground, surface)))
+        x, wide = np.array([thickness_um * 1e-3]), used.wavelengths.size
+        grounds = {"black": np.full(wide, CARD_BLACK), "white": np.full(wide, CARD_WHITE)}
+        if over is not None:
+            grounds[over[0]] = _below(*over, used.surface)
+        for name, inside in grounds.items():
+            looks.append(Look(name, predict(used, fractions, x, inside[None], surface)))
     return looks
+
+
+def _below(name: str, reflectance: Array, surface: Surface) -> Array:
+    """Reflectance inside of a ground as read, (W,)."""
+    inside = to_inside(reflectance, surface)
+    if np.nanmin(inside) < 0:
+        raise InputError(
+            "--over", name, "reads darker than its surface alone",
+            "read it with the instrument and geometry of the paints",
+        )  # fmt: skip
+    return inside
 
 
 def mix_words(mix: Mapping[str, float], names: Mapping[str, str]) -> str:

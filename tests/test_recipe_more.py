@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.optimize import minimize
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.calibrate.optics.predict import dry_fractions, predict
+from tintladder.database.joining import join
 from tintladder.database.mixing import as_finished, why
 from tintladder.database.recipe import recipe_as_given, recipes, recipes_of_many
 from tintladder.database.recipe_engine import search
@@ -194,3 +197,29 @@ def test_command_matches_a_spot_of_a_photograph(own_demo, monkeypatch, capsys):
     ):
         found = tintladder(*wrong)
         assert found.status == 2 and why_not in found.err and found.err.count("\n") == 1, found.err
+
+
+def test_predict_over_a_ground_of_ones_own(own_demo, monkeypatch, capsys):
+    def predicted(*arguments):
+        return run(monkeypatch, capsys, "predict", "RESIN=1", *arguments, "--studio", own_demo)
+
+    said = predicted("--thickness", "20", "--over", "BUOY", "--json").json["looks"]
+    assert [each["over"] for each in said][:3] == ["opaque", "black", "white"]
+    red = said[3]["lab"]["D50/2°"]
+    assert red[1] > 20 and "Buoy Red" in said[3]["over"]
+    # All but no film at all shows its ground.
+    thin = predicted("--thickness", "0.1", "--over", "BUOY", "--json").json["looks"][3]["lab"]
+    bare = run(monkeypatch, capsys, "predict", "BUOY=1", "--json", "--studio", own_demo).json
+    assert thin["D50/2°"] == pytest.approx(bare["looks"][0]["lab"]["D50/2°"], abs=1.0)
+    for wrong, why_not in (
+        (("--over", "BUOY"), "--thickness 60"),
+        (("--thickness", "20", "--over", "62,-18,-9"), "needs its spectrum"),
+    ):
+        found = predicted(*wrong)
+        assert found.status == 2 and why_not in found.err and found.err.count("\n") == 1, found.err
+
+
+def test_paints_of_different_scales_never_mix():
+    other = replace(invented_coefficients(2), paints=("OTHER", "MORE"), scale="relative to HULL")
+    with pytest.raises(InputError, match="scale"):
+        join([("fit 1", C), ("fit 2", other)])

@@ -10,8 +10,10 @@ from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, open_store, print_table, say
 
 if TYPE_CHECKING:
+    from ...calibrate.optics.spectra import Array
     from ...calibrate.optics.surface import Gloss
     from ..mixing import Look
+    from ..store import Store
 
 EXAMPLE = 'tintladder predict "ANCHOR=2,ROPE=1,HULL=7" --thickness 60'
 
@@ -21,6 +23,12 @@ def predict(
     thickness: Annotated[
         float | None,
         typer.Option(min=0.1, help="Dry film thickness in µm: shows it over black and white too."),
+    ] = None,
+    over: Annotated[
+        str | None,
+        typer.Option(
+            metavar="READING", help="With --thickness, a ground of yours too: a reading or a tube."
+        ),
     ] = None,
     finish: Annotated[
         str | None,
@@ -56,7 +64,8 @@ def predict(
         if volume:
             coefficients, assumed = with_densities(store, coefficients)
             parts = by_weight(coefficients, parts)
-        looks = look(coefficients, parts, thickness, gloss)
+        ground = None if over is None else _ground(store, over, thickness)
+        looks = look(coefficients, parts, thickness, gloss, ground)
     result = {
         "mix": parts,
         "scale": coefficients.scale,
@@ -87,6 +96,20 @@ def predict(
         ],
     }
     say(result, as_json, lambda: _show(words, looks, result, volume))
+
+
+def _ground(store: Store, text: str, thickness: float | None) -> tuple[str, Array]:
+    from ..recipe_target import parse_target
+
+    if thickness is None:
+        raise InputError("--over", text, "lies below a film only", "say how thick: --thickness 60")
+    ground = parse_target(text, store)
+    if ground.reflectance is None:
+        raise InputError(
+            "--over", text, "is only a colour, and a film's ground needs its spectrum",
+            "name a reading, CARD/STEP, or a tube",
+        )  # fmt: skip
+    return ground.said, ground.reflectance
 
 
 def check_finish(finish: str | None) -> Gloss | None:
