@@ -120,7 +120,7 @@ def test_release_and_trace_go_from_raw_to_corrected(store, tmp_path):
 
 
 def test_tiles_of_another_geometry_or_without_values_are_refused():
-    with pytest.raises(InputError, match=r"certified at 45:0, but keel-1\.txt is read at di:8"):
+    with pytest.raises(InputError, match=r"certified at 45:0, keel-1\.txt is read at di:8"):
         Correcting(certified(geometry="45:0"))(read_file())
     grey = read_file().spectra
     grey = replace(grey, labels=("tile/trap", "tile/grey", *grey.labels[2:]))

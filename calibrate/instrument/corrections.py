@@ -140,7 +140,7 @@ def correct(
         For a grey or coloured tile that has no certified values, a tile that has none where it was
         read, a white tile read too dark, a trap too bright.
     """
-    ever: NDArray[np.bool_] = np.asarray(~np.isnan(spectra.values).all(axis=0))
+    ever = ~np.isnan(spectra.values).all(axis=0)
     if not ever.all() and ever.any():
         # What was never read of a patch needs no tile either.
         some = replace(
@@ -153,8 +153,9 @@ def correct(
         short = correct(some, at, of_some, tiles, optics, without, file)
         values = np.full_like(spectra.values, np.nan)
         values[:, ever] = short.spectra.values
-        odd = (short.spectra.flags & np.uint16(Flag.OUTLYING)).any(axis=1)
-        whole = spectra.with_values(values).flag(odd[:, None], Flag.OUTLYING)
+        odd = np.zeros(spectra.values.shape, dtype=bool)
+        odd[:, ever] = (short.spectra.flags & np.uint16(Flag.OUTLYING)) > 0
+        whole = spectra.with_values(values).flag(odd, Flag.OUTLYING)
         return replace(short, spectra=whole, tile_readings=tuple(tile_readings))
     whites = sorted({reading.name for reading in tile_readings if reading.kind == "white"})
     if len(whites) > 1:
