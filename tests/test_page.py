@@ -16,6 +16,7 @@ from .page_crowd import crowd
 from .page_server import Visitor, serving
 from .studio_cards import PATCHES, readings_text, write_all
 
+PHOTOS = Path(__file__).parents[1] / "measurements" / "boatyard" / "photos"
 SCRIPT = "<script>alert('hull')</script>"
 
 
@@ -301,3 +302,22 @@ def test_what_was_begun_by_a_server_since_stopped_is_said_to_be_cut_short(tmp_pa
 def test_a_crowd_loses_nothing(demo, tmp_path):
     shutil.copytree(demo.folder, tmp_path / "demo")
     assert crowd(tmp_path / "demo", 30) == []
+
+
+def test_a_spot_of_a_photograph_can_be_aimed_at(demo_page):
+    shown = demo_page.drop("/mix/photo", [PHOTOS / "slipway.jpg"])
+    assert shown.json["path"] == "/mix?photo=slipway.jpg#aim"
+    page = demo_page.get("/mix?photo=slipway.jpg").text
+    width = int(re.search(r'type="image"[^>]* width="(\d+)"', page)[1])
+    picture = demo_page.get("/mix/photos/slipway.jpg")
+    assert picture.headers["content-type"] == "image/png"
+    touched = demo_page.get(f"/mix?photo=slipway.jpg&spot.x={width // 2}&spot.y=30")
+    assert touched.status == 303
+    there = touched.headers["location"].partition("#")[0]
+    assert "of slipway.jpg" in demo_page.get(there).text
+    ways = demo_page.get(f"{there}&lay=HULL&lay=ANCHOR&lay=ROPE").text
+    assert "Take this way" in ways and 'class="fault"' not in ways
+    outside = demo_page.get("/mix?photo=slipway.jpg&at=99999,0").text
+    assert "outside the picture" in outside
+    assert "is no photograph" in demo_page.drop("/mix/photo", [PHOTOS / "README.txt"]).json["line"]
+    assert demo_page.get("/mix/photos/..%2Fstudio.db").status in (400, 404)

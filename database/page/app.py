@@ -65,6 +65,8 @@ ROUTES = (
     ("/compare", views_releases.comparison, GET),
     ("/compare.png", views_releases.comparison_picture, GET),
     ("/mix", views_mix.worksheet, GET),
+    ("/mix/photo", views_mix.take_photo, POST),
+    ("/mix/photos/{name}", views_mix.photo, GET),
     ("/mix/plate", views_mix.change_plate, POST),
     ("/mix/keep", views_mix.keep_way, POST),
 )

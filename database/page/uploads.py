@@ -15,6 +15,7 @@ from ..studio import Studio
 FOLDER = "dropped"
 """In the studio's folder."""
 TEXTS = (".toml", ".txt", ".csv", ".xlsx", ".cgats", ".cxf", ".xml", ".it8")
+PHOTOS = ",".join(PICTURES)
 ACCEPTED = ",".join((*PICTURES, *TEXTS))
 _LARGEST_TEXT = 30_000_000
 _BLOCK = 1 << 20

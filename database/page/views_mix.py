@@ -7,22 +7,37 @@ import json
 from typing import Any
 from urllib.parse import urlencode
 
+import cv2
 from starlette.responses import Response
 
 from ...calibrate.errors import InputError
 from ..mixing import parse_mix
 from ..next_addition import NEAR, next_additions
 from ..on_hand import usable
+from ..photo import shrunk
 from ..plate import Additions, on_plate, read_dab, read_plate, write_dab, write_plate
 from ..recipe_store import keep_recipe, kept_recipes
-from ..recipe_target import Target
+from ..scanning import PICTURES
 from ..store import Store
 from .asked import Asked, Changed, go, view
 from .swatch import swatch
+from .uploads import PHOTOS, keep, kept
 from .words import for_the_page
-from .worksheet import SCALES, Amounts, Searches, Way, aim, amounts
+from .worksheet import (
+    SCALES,
+    SHOWN,
+    Amounts,
+    Goal,
+    Searches,
+    Way,
+    aim,
+    aim_in_photo,
+    amounts,
+    photo_of,
+    shown_size,
+)
 
-KEYS = ("target", "lay", "tubes", "way", "make", "coats", "scale", "mixing")
+KEYS = ("target", "photo", "at", "lay", "tubes", "way", "make", "coats", "scale", "mixing")
 """What a worksheet's address holds."""
 _MOST = 4
 
@@ -30,10 +45,13 @@ _MOST = 4
 @view
 def worksheet(asked: Asked) -> Response:
     """The worksheet as far as its address has come."""
+    if asked.text("spot.x"):
+        return go(_address(_chosen(asked) | {"at": _touched(asked)}, at="tubes"))
     said: dict[str, Any] = {
-        "faults": {}, "target": None, "ways": None, "way": None, "amounts": None, "plate": None,
-        "text": asked.text("target"), "chosen": _chosen(asked), "scales": SCALES,
-        "swatch": swatch, "address": _address, "near": NEAR,
+        "faults": {}, "photo": None, "target": None, "ways": None, "way": None, "amounts": None,
+        "plate": None, "photos": PHOTOS, "text": asked.text("target"),
+        "chosen": _chosen(asked), "scales": SCALES, "swatch": swatch, "address": _address,
+        "near": NEAR,
     }  # fmt: skip
     with asked.store() as store:
         paints, fitted = store.paints(), store.current_fits()
@@ -75,16 +93,43 @@ def _address(chosen: dict[str, Any], at: str = "", **changed: Any) -> str:
 
 
 def _aim(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
-    if not said["text"]:
-        return False
-    said["target"] = aim(store, said["text"])
-    return bool(asked.texts("lay"))
+    photo = asked.text("photo")
+    if photo:
+        said["photo"] = shown_size(photo_of(kept(asked.studio, [photo])[0]))
+    goal = _goal(asked, store)
+    said["target"] = goal.target if goal else None
+    return goal is not None and bool(asked.texts("lay"))
+
+
+def _goal(asked: Asked, store: Store) -> Goal | None:
+    """What is aimed at: what was typed, else a spot of the photograph."""
+    text, photo, at = asked.text("target"), asked.text("photo"), asked.text("at")
+    if text:
+        return aim(store, text)
+    if photo and at:
+        return aim_in_photo(kept(asked.studio, [photo])[0], at)
+    return None
+
+
+def _sure_goal(asked: Asked, store: Store) -> Goal:
+    goal = _goal(asked, store)
+    if goal is None:
+        raise InputError("target", None, "nothing is aimed at", "begin at the top")
+    return goal
+
+
+def _touched(asked: Asked) -> str:
+    """The spot of the photograph that was touched on the page, in its own px."""
+    photo = photo_of(kept(asked.studio, [asked.text("photo")])[0])
+    scale = max(photo.size) / max(shown_size(photo))
+    x, y = (asked.number(f"spot.{axis}", 0, 0, SHOWN) for axis in "xy")
+    return f"{round(x * scale)},{round(y * scale)}"
 
 
 def _ways(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     searches: Searches = asked.request.app.state.searches
     most = asked.number("tubes", _MOST, 1, 6)
-    ways = searches.ways(store, said["target"], said["text"], asked.texts("lay"), most)
+    ways = searches.ways(store, _sure_goal(asked, store), asked.texts("lay"), most)
     said["ways"] = ways
     said["way"] = next((way for way in ways.ways if way.key == asked.text("way")), None)
     return said["way"] is not None
@@ -99,7 +144,7 @@ def _amounts(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     if step is None:
         raise InputError("scale", shown, "expected one of those listed", "choose one")
     coats = asked.number("coats", 2, 1, 10)
-    said["amounts"] = amounts(store, said["target"], said["way"], make, coats, step)
+    said["amounts"] = amounts(store, _sure_goal(asked, store), said["way"], make, coats, step)
     return bool(asked.text("mixing"))
 
 
@@ -108,10 +153,10 @@ def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     plate = on_plate(additions)
     weighed: Amounts = said["amounts"]
     way: Way = said["way"]
-    target: Target = said["target"]
+    goal = _sure_goal(asked, store)
     found, grams = None, dict(weighed.weighed.amounts)
     if plate:
-        found = next_additions(usable(store, list(plate)), plate, target.lab)
+        found = next_additions(goal.seen(usable(store, list(plate))), plate, goal.target.lab)
         # Three quarters of what is missing go on first; whatever really did is typed over it.
         more = {paint: round(0.75 * g, 2) or 0.01 for paint, g in found.additions.items()}
         grams = more | {paint: 0.0 for paint in way.recipe.parts if paint not in more}
@@ -163,13 +208,32 @@ def _added(asked: Asked, store: Store) -> dict[str, float]:
 
 
 @view
+def take_photo(asked: Asked) -> Response:
+    """Keep a photograph to aim at a spot of."""
+    files = keep(asked.studio, asked.uploads("files"))
+    if files[0].suffix.lower() not in PICTURES:
+        raise InputError(files[0].name, None, "is no photograph", "drop a JPEG, PNG or TIFF")
+    return go("/mix", {"photo": files[0].name}, at="aim")
+
+
+@view
+def photo(asked: Asked) -> Response:
+    """A photograph as the page shows it."""
+    found = photo_of(kept(asked.studio, [asked.path("name")])[0])
+    done, made = cv2.imencode(".png", shrunk(found, SHOWN)[:, :, ::-1])
+    assert done
+    return Response(made.tobytes(), media_type="image/png")
+
+
+@view
 def keep_way(asked: Asked) -> Response:
     """Keep the chosen way under a name."""
     searches: Searches = asked.request.app.state.searches
-    text, most = asked.text("target"), asked.number("tubes", _MOST, 1, 6)
+    most = asked.number("tubes", _MOST, 1, 6)
     with asked.store() as store:
-        target = aim(store, text)
-        ways = searches.ways(store, target, text, asked.texts("lay"), most).ways
+        goal = _sure_goal(asked, store)
+        target = goal.target
+        ways = searches.ways(store, goal, asked.texts("lay"), most).ways
         way = next((way for way in ways if way.key == asked.text("way")), None)
         if way is None:
             raise Changed("what the tubes make of this colour")

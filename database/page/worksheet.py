@@ -5,12 +5,17 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from threading import Lock
 
+from ...calibrate.cards.layout import layout_names, read_layout
 from ...calibrate.errors import InputError
 from ...calibrate.optics.coefficients import Coefficients
+from ...calibrate.optics.surface import Gloss
+from ..mixing import as_finished
 from ..on_hand import usable
+from ..photo import Photo, parse_spot, read_photo, shrunk, spot
 from ..recipe import Answer, Recipe, recipes
 from ..recipe_batch import area_grams, batch_grams
 from ..recipe_order import Order, order_of
@@ -24,7 +29,28 @@ from .uploads import TEXTS
 
 SCALES = (0.01, 0.1)
 """Steps of a scale to choose from, g."""
+SHOWN = 640
+"""px of the longer side of a photograph on the page."""
 _KEPT = 12
+
+
+@dataclass(frozen=True)
+class Goal:
+    """A target, and how tubes are looked at to come near it.
+
+    Attributes
+    ----------
+    target : Target
+    finish : {"gloss", "satin", "matt"} or None
+        As the eye sees a mix so finished; None: as an instrument reads it.
+    """
+
+    target: Target
+    finish: Gloss | None = None
+
+    def seen(self, coefficients: Coefficients) -> Coefficients:
+        """Return tubes as they are to be compared with the target."""
+        return as_finished(coefficients, self.finish)
 
 
 @dataclass(frozen=True)
@@ -71,9 +97,7 @@ class Searches:
         self._found: OrderedDict[object, Ways] = OrderedDict()
         self._lock = Lock()
 
-    def ways(
-        self, store: Store, target: Target, said: str, laid_out: Sequence[str], most: int
-    ) -> Ways:
+    def ways(self, store: Store, goal: Goal, laid_out: Sequence[str], most: int) -> Ways:
         """Search, or remember, the ways to a target from the tubes laid out.
 
         Raises
@@ -81,18 +105,17 @@ class Searches:
         InputError
             As `usable` and `recipes`.
         """
-        there = usable(store)
-        coefficients = there.select([paint for paint in there.paints if paint in laid_out])
-        if not coefficients.paints:
+        names = {paint.nickname: paint.name for paint in store.paints()}
+        there = {paint.nickname for paint in store.paints() if paint.on_hand}
+        if not there & set(laid_out):
             raise InputError(None, None, "none of the tubes laid out is on hand", "lay out others")
-        fits = tuple(sorted(store.current_fits().items()))
-        key = (said, tuple(target.lab), coefficients.paints, most, fits)
+        read = usable(store, without=sorted(there - set(laid_out)))
+        fits = tuple(sorted(store.current_fits(read.model).items()))
+        key = (goal.target.said, tuple(goal.target.lab), read.paints, read.model, most, fits)
         with self._lock:
             if key not in self._found:
-                names = {paint.nickname: paint.name for paint in store.paints()}
-                self._found[key] = _search(
-                    coefficients, target, most, names, store.model_words(coefficients)
-                )
+                model = store.model_words(read)
+                self._found[key] = _search(goal.seen(read), goal.target, most, names, model)
             self._found.move_to_end(key)
             while len(self._found) > _KEPT:
                 self._found.popitem(last=False)
@@ -138,13 +161,13 @@ class Amounts:
         return amount_words(snapped.amounts[paint], snapped.measure)
 
 
-def amounts(store: Store, target: Target, way: Way, make: str, coats: int, step: float) -> Amounts:
+def amounts(store: Store, goal: Goal, way: Way, make: str, coats: int, step: float) -> Amounts:
     """Say how much of each tube a way takes.
 
     Parameters
     ----------
     store : Store
-    target : Target
+    goal : Goal
     way : Way
     make : str
         ``40ml``, ``25g``, or an area such as ``40x50cm``.
@@ -158,7 +181,7 @@ def amounts(store: Store, target: Target, way: Way, make: str, coats: int, step:
     InputError
         For an amount that is none of these.
     """
-    coefficients = store.current_coefficients(list(way.recipe.parts))
+    coefficients = goal.seen(store.current_coefficients(list(way.recipe.parts)))
     palette, parts = Palette(coefficients), way.recipe.parts
     if "x" in make.casefold():
         grams = area_grams(coefficients, parts, make, coats)
@@ -166,12 +189,12 @@ def amounts(store: Store, target: Target, way: Way, make: str, coats: int, step:
         grams = batch_grams(coefficients, parts, make)
     by_hand = [measure for measure in MEASURES if measure.unit != "g"]
     snapped = [
-        snap(palette, parts, target.lab, measure) for measure in (scale(step, grams), *by_hand)
+        snap(palette, parts, goal.target.lab, measure) for measure in (scale(step, grams), *by_hand)
     ]
     return Amounts(snapped[0], tuple(snapped[1:]), order_of(palette, parts))
 
 
-def aim(store: Store, text: str) -> Target:
+def aim(store: Store, text: str) -> Goal:
     """Return the target that a field says.
 
     Raises
@@ -184,4 +207,38 @@ def aim(store: Store, text: str) -> Target:
         raise InputError(
             "target", text, "is a file", "drop it under Cards, then name it as CARD/STEP"
         )
-    return parse_target(text, store)
+    return Goal(parse_target(text, store))
+
+
+def photo_of(path: Path) -> Photo:
+    """Open a photograph, evened by a printed card if one shows in it.
+
+    Raises
+    ------
+    InputError
+        Where it is no picture.
+    """
+    return _photo(path, path.stat().st_mtime_ns)
+
+
+@lru_cache(maxsize=2)
+def _photo(path: Path, changed: int) -> Photo:
+    layouts = [read_layout(name) for name in layout_names()]
+    return read_photo(path, layouts={layout.number: layout for layout in layouts})
+
+
+def shown_size(photo: Photo) -> tuple[int, int]:
+    """Width and height of a photograph on the page, px."""
+    high, wide = shrunk(photo, SHOWN).shape[:2]
+    return wide, high
+
+
+def aim_in_photo(path: Path, at: str) -> Goal:
+    """Return the spot of a photograph as a target; a mix is compared as the eye sees it in gloss.
+
+    Raises
+    ------
+    InputError
+        Where the spot lies outside.
+    """
+    return Goal(spot(photo_of(path), parse_spot(at, "at")), "gloss")
