@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -39,6 +39,11 @@ class Measure:
 def scale(step: float = 0.01, batch: float = 10.0) -> Measure:
     """Return a balance of some step, g, for a batch of about so much."""
     return Measure(f"weighed to {step:g} g", "g", step, False, (0.9 * batch, 1.25 * batch))
+
+
+def of_size(measure: Measure, batch: float) -> Measure:
+    """Return a measure for a batch of so many units, and no less."""
+    return replace(measure, batch=(batch, 1.1 * batch))
 
 
 SPOONS = Measure("by the spoon", "spoon", 0.25, True, (1.0, 8.0))

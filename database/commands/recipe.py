@@ -250,7 +250,7 @@ def split(texts: list[str] | None) -> list[str]:
 
 def _grams(
     palette: Palette, first: Recipe, make: str | None, area: str | None, coats: int
-) -> float:
+) -> float | None:
     from ..recipe_batch import area_grams, batch_grams
 
     if make and area:
@@ -259,7 +259,7 @@ def _grams(
         return batch_grams(palette.coefficients, first.parts, make)
     if area:
         return area_grams(palette.coefficients, first.parts, area, coats)
-    return 10.0
+    return None
 
 
 def _keep(store: Store, name: str, result: dict[str, Any], seen: dict[str, Any], note: str) -> None:

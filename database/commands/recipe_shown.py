@@ -16,14 +16,21 @@ if TYPE_CHECKING:
 
 
 def prepared(
-    palette: Palette, answer: Answer, scale: float, grams: float
+    palette: Palette, answer: Answer, scale: float, grams: float | None
 ) -> tuple[list[Order], list[list[Snapped]]]:
-    """How to begin each way, and its amounts by every measure, the scale first."""
+    """How to begin each way, and its amounts by every measure, the scale first.
+
+    With `grams` to be made the scale and the syringe measure so much; else a handy batch.
+    """
+    from ..recipe_batch import density
     from ..recipe_order import order_of
-    from ..recipe_parts import MEASURES, snap
+    from ..recipe_parts import MEASURES, SYRINGE, of_size, snap
     from ..recipe_parts import scale as by_scale
 
-    measures = (by_scale(scale, grams), *MEASURES[2:])
+    measures = [by_scale(scale), *MEASURES[2:]]
+    if grams is not None:
+        ml = grams / density(palette.coefficients, answer.recipes[0].parts)
+        measures = [of_size(by_scale(scale), grams), of_size(SYRINGE, ml), *MEASURES[3:]]
     orders = [order_of(palette, r.parts) for r in answer.recipes]
     snapped = [
         [snap(palette, r.parts, answer.target.lab, m) for m in measures] for r in answer.recipes
