@@ -75,7 +75,7 @@ def test_an_addition_too_small_to_measure_is_avoided():
 @pytest.mark.parametrize("band", [1.0, 9.0])
 def test_what_a_heap_is_made_of_is_estimated_from_its_dab(band: float):
     """Mixtures of the lab's painter, each dab off by as much as its band allows."""
-    mixes = list(plan.random_mixtures(8, 5).values())
+    mixes = list(plan.random_mixtures(6, 5).values())
     rng, held, named = np.random.default_rng(2), [], []
     for mix, other in pairwise(mixes):
         seen = lab_of(PALETTE, [mix])[0] + rng.standard_normal(3) * band / 2.8

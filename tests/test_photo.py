@@ -13,7 +13,7 @@ from tintladder.calibrate.optics.colour import ciede2000, srgb_to_lab
 from tintladder.database.photo import BANDS, parse_spot, read_photo, spot
 from tintladder.database.photo_colours import FEWEST, MOST, main_colours
 
-from tests.lab.photos import MIXES, colours, scene
+from tests.lab.photos import DEMO, MIXES, colours, scene
 from tests.lab.render import PHONE_JPEG, Colours, Pose, render, save
 from tests.lab.scans import grey, ladder, painted
 
@@ -123,3 +123,16 @@ def test_bad_spots_and_files(tmp_path: Path):
     (tmp_path / "no.jpg").write_text("no picture")
     with pytest.raises(InputError, match="expected a TIFF, PNG"):
         read_photo(tmp_path / "no.jpg")
+
+
+def test_the_demo_has_the_scene_that_the_lab_renders():
+    """``make measurements`` writes it; an encoder of another version may round otherwise."""
+    folder = Path(__file__).parents[1] / "measurements" / "boatyard" / "photos"
+    file, painted_as = folder / "slipway.jpg", scene(DEMO)
+    assert file.stat().st_size < 100_000
+    shipped = np.asarray(Image.open(file)).astype(float)
+    assert np.abs(shipped - painted_as.photo.pixels).mean() < 4
+    said = (folder / "README.txt").read_text(encoding="utf-8")
+    assert "Invented" in said
+    for name, (x, y) in painted_as.spots.items():
+        assert f"{name} at {x},{y}" in said
