@@ -56,7 +56,7 @@ def planned(
     InputError
         For a paint or white that can't be had, a measure by volume, or a plan that can't be.
     """
-    if measure.unit_ml is not None:
+    if measure.resolution_g is None:
         raise InputError("--scale", None, f"a plan is weighed, not by {measure.name}", "say 0.1")
     found = store.find_paint(paint)
     other = white_for(store, white, [found])
@@ -72,7 +72,7 @@ def planned(
         wanted_de00=wanted_de00,
         known=alone,
         gap_um=gap_um,
-        balance_g=measure.step,
+        balance_g=measure.resolution_g,
     )
     return ladder, said
 
