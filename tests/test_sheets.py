@@ -150,10 +150,15 @@ def tool(demo, monkeypatch, capsys, tmp_path):
 def test_labels_say_what_a_painter_asks_of_a_tube(tool, tmp_path):
     done = tool("tubes", "anchor", "HULL", "--json")
     assert done.status == 0, done.err
-    said = text_of((tmp_path / done.json["file"]).read_bytes())
+    said = text_of((tmp_path / done.json["files"][0]).read_bytes())
     assert "Anchor Blue" in said and "PB29" in said
     assert "In tint a blue" in said and "Covers at" in said and "Tints" in said
     assert "Hull White" in said and "Buoy Red" not in said
+
+
+def test_alone_it_prints_chart_and_labels(tool, tmp_path):
+    assert tool("--json").json["files"] == ["mixing-chart.pdf", "tube-labels.pdf"]
+    assert "Anchor Blue + Buoy Red" in text_of((tmp_path / "mixing-chart.pdf").read_bytes())
 
 
 def test_chart_from_the_command_line(tool, tmp_path):

@@ -14,11 +14,7 @@ if TYPE_CHECKING:
     from ..store import Store
 
 EXAMPLE = "tintladder sheet chart ANCHOR ROPE LANTERN"
-app = typer.Typer(
-    help="Print paper for the studio wall: a mixing chart, labels for tubes and pots.",
-    epilog=worked(EXAMPLE),
-    no_args_is_help=True,
-)
+app = typer.Typer()
 
 PageOption = Annotated[str, typer.Option("--page", help="Paper: a4 or letter.")]
 OutOption = Annotated[
@@ -28,6 +24,17 @@ PaintsArgument = Annotated[
     list[str] | None,
     typer.Argument(metavar="[PAINT]...", help="Nicknames, or parts of names; else all on hand."),
 ]
+CHART, TUBES, POTS = Path("mixing-chart.pdf"), Path("tube-labels.pdf"), Path("pot-labels.pdf")
+
+
+@app.callback(invoke_without_command=True, epilog=worked("tintladder sheet"))
+def sheet(ctx: typer.Context, as_json: JsonOption = False, studio: StudioOption = None) -> None:
+    """Print paper for the studio wall; alone, the mixing chart and the labels of all on hand."""
+    if ctx.invoked_subcommand is not None:
+        return
+    with open_store(studio) as store, working("Mixing", as_json):
+        printed = {CHART: _chart(store, [], "a4"), TUBES: _labels(store, [], "a4")}
+    _keep(printed, as_json)
 
 
 @app.command("chart", epilog=worked(EXAMPLE))
@@ -40,14 +47,8 @@ def chart(
 ) -> None:
     """Print every pair of tubes in steps, as they are and let down with white."""
     with open_store(studio) as store, working("Mixing", as_json):
-        from ..on_hand import usable
-        from ..recipe_palette import Palette
-        from ..sheet_chart import chart as print_chart
-
-        chosen = _chosen(store, paints)
-        names = {paint.nickname: paint.name for paint in store.paints()}
-        content = print_chart(Palette(usable(store, chosen, [])), names, chosen, page)
-    _keep(out or Path("mixing-chart.pdf"), content, as_json)
+        printed = {out or CHART: _chart(store, paints or [], page)}
+    _keep(printed, as_json)
 
 
 @app.command("tubes", epilog=worked("tintladder sheet tubes"))
@@ -60,10 +61,8 @@ def tubes(
 ) -> None:
     """Print labels for tubes: masstone and tint, how each leans, covers and tints."""
     with open_store(studio) as store, working("Gathering", as_json):
-        from ..sheet_labels import print_labels, tube_labels
-
-        content = print_labels(tube_labels(store, _chosen(store, paints)), page)
-    _keep(out or Path("tube-labels.pdf"), content, as_json)
+        printed = {out or TUBES: _labels(store, paints or [], page)}
+    _keep(printed, as_json)
 
 
 @app.command("pots", epilog=worked("tintladder sheet pots sea"))
@@ -89,16 +88,36 @@ def pots(
                 raise InputError(None, name, "is no kept recipe", "list them: tintladder recipe")
         paints = {paint.nickname: paint for paint in store.paints()}
         content = print_pots(pot_labels([kept[name] for name in asked], paints), page)
-    _keep(out or Path("pot-labels.pdf"), content, as_json)
+    _keep({out or POTS: content}, as_json)
 
 
-def _chosen(store: Store, paints: list[str] | None) -> list[str]:
-    return list(dict.fromkeys(store.find_paint(text).nickname for text in paints or ()))
+def _chart(store: Store, paints: list[str], page: str) -> bytes:
+    from ..on_hand import usable
+    from ..recipe_palette import Palette
+    from ..sheet_chart import chart as print_chart
+
+    chosen = _chosen(store, paints)
+    names = {paint.nickname: paint.name for paint in store.paints()}
+    return print_chart(Palette(usable(store, chosen, [])), names, chosen, page)
 
 
-def _keep(file: Path, content: bytes, as_json: bool) -> None:
+def _labels(store: Store, paints: list[str], page: str) -> bytes:
+    from ..sheet_labels import print_labels, tube_labels
+
+    return print_labels(tube_labels(store, _chosen(store, paints)), page)
+
+
+def _chosen(store: Store, paints: list[str]) -> list[str]:
+    return list(dict.fromkeys(store.find_paint(text).nickname for text in paints))
+
+
+def _keep(printed: dict[Path, bytes], as_json: bool) -> None:
     from ..whole_files import write_whole
 
-    write_whole({file: content})
-    said = f"Printed to {file}: as true in colour as your printer, so paint the real ones beside."
-    say({"file": str(file)}, as_json, lambda: typer.echo(said))
+    write_whole(printed)
+    files = [str(file) for file in printed]
+    said = (
+        f"Printed to {' and '.join(files)}: as true in colour as your printer, so paint the real "
+        "ones beside."
+    )
+    say({"files": files}, as_json, lambda: typer.echo(said))
