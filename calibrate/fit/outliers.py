@@ -109,7 +109,7 @@ class _Inquiry:
         self.prior = Prior(prior.center[paints], prior.precision[paints])
         self.held = np.flatnonzero(np.isin(paints, held))
         self.weight = weight[self.rows]
-        self.trusted = (self.weight > 0).any(axis=1).tolist()
+        self.trusted: list[bool] = (self.weight > 0).any(axis=1).tolist()
         self.base = settle(self.problem, self.prior, self.weight, solution.theta[paints])
         self.ladders = ladders(self.problem)
         self.evidence = [ladder.evidence(self.base) for ladder in self.ladders]
