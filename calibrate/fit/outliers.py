@@ -109,7 +109,7 @@ class _Inquiry:
         self.prior = Prior(prior.center[paints], prior.precision[paints])
         self.held = np.flatnonzero(np.isin(paints, held))
         self.weight = weight[self.rows]
-        self.trusted: list[bool] = (self.weight > 0).any(axis=1).tolist()
+        self.trusted = np.flatnonzero((self.weight > 0).any(axis=1))
         self.base = settle(self.problem, self.prior, self.weight, solution.theta[paints])
         self.ladders = ladders(self.problem)
         self.evidence = [ladder.evidence(self.base) for ladder in self.ladders]
@@ -136,8 +136,8 @@ class _Inquiry:
 
     def _rows(self, drawdowns: Sequence[int]) -> tuple[int, ...]:
         """Patches of some drawdowns, not yet set aside."""
-        rows = zip(self.problem.drawdown.tolist(), self.trusted, strict=True)
-        return tuple(i for i, (d, trusted) in enumerate(rows) if trusted and d in drawdowns)
+        of = self.problem.drawdown
+        return tuple(i for i in self.trusted.tolist() if of[i] in drawdowns)
 
     def findings(self) -> list[Finding]:
         """What doesn't belong, the likeliest first; each by itself would explain what is odd."""
