@@ -43,7 +43,8 @@ def print_setout(
     InputError
         For a paper that there isn't.
     """
-    paper = Paper(title, remark or "What to set out, and how to mix each colour.", page)
+    under = remark or "what to set out, and how to mix each colour"
+    paper = Paper(title, f"{under[:1].upper()}{under[1:]}.", page)
     top = _tubes(paper, found, names)
     for number, dab in enumerate(found.dabs, 1):
         top = _room(paper, top, _DAB_MM)

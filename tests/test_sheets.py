@@ -115,7 +115,7 @@ def test_a_colour_no_display_shows_is_marked_where_it_stands():
 def test_set_out_page_has_every_colour_and_every_gram(palette):
     targets = [of_lab(60, 10, 20), of_lab(45, -10, -20), of_lab(80, 0, 5)]
     found = set_out(palette.coefficients, targets)
-    content = print_setout(found, {}, "For the slipway", "An estimate from a photograph.")
+    content = print_setout(found, {}, "For the slipway", "an estimate from a photograph")
     said = text_of(content)
     assert "For the slipway" in said and "An estimate" in said
     for number, dab in enumerate(found.dabs, 1):

@@ -33,6 +33,10 @@ def lesson(
     without: Annotated[
         list[str] | None, typer.Option("--without", metavar="NAME", help="A tube to leave out.")
     ] = None,
+    finish: Annotated[
+        str | None,
+        typer.Option(help="gloss, satin or matt: what the painting will have; gloss for a photo."),
+    ] = None,
     grey: GreyOption = None,
     white: WhiteOption = None,
     black: BlackOption = None,
@@ -45,17 +49,20 @@ def lesson(
     """Write one page for a class: it opens on any phone, and foretells mixes without a network."""
     with open_store(studio) as store, working("Setting out", as_json):
         from ..lesson import lesson as handout
+        from ..mixing import as_finished
         from ..on_hand import usable
         from ..setout import set_out
         from ..whole_files import write_whole
+        from .predict import check_finish
         from .recipe import split
 
         paints = {paint.nickname: paint for paint in store.paints()}
         names = {nickname: paint.name for nickname, paint in paints.items()}
         must = [store.find_paint(text).nickname for text in split(with_)]
         left_out = [store.find_paint(text).nickname for text in split(without)]
-        targets, _, _, remark = wanted_colours(store, colours, grey, white, black)
-        coefficients = usable(store, must, left_out)
+        targets, _, places, remark = wanted_colours(store, colours, grey, white, black)
+        gloss = check_finish(finish or ("gloss" if places else None))
+        coefficients = as_finished(usable(store, must, left_out), gloss)
         found = set_out(coefficients, targets, must=must, ml=each * len(targets), names=names)
         intro = " ".join(filter(None, (note, f"{remark[:1].upper()}{remark[1:]}." * bool(remark))))
         content = handout(found, coefficients, paints, title, people, intro, whose)
