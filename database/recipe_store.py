@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from .recipe_target import Target
     from .store import Store
 
+_ALIKE = 1e-3
+"""Share of a mix within which two recipes are one: less than a scale of 0.01 g shows of 10 g."""
+
 
 @dataclass(frozen=True)
 class Kept:
@@ -122,6 +125,46 @@ def keep_batch(
         session.add(row)
         session.flush()
         return row
+
+
+def keep_mixed(
+    store: Store,
+    name: str,
+    parts: Mapping[str, float],
+    target: Mapping[str, Any],
+    predicted: Mapping[str, Any],
+    masses: Mapping[str, float],
+    note: str = "",
+) -> schema.Batch:
+    """Keep a batch just mixed; its recipe too, where none of that name has these parts.
+
+    Parameters
+    ----------
+    store : Store
+    name, parts, target, predicted
+        Of the recipe, as for `keep_recipe`.
+    masses : mapping of nickname to grams
+    note : str
+        Of the batch.
+
+    Raises
+    ------
+    InputError
+        As `keep_recipe`.
+    """
+    with store.transaction():
+        there = kept_recipe(store, name)
+        if there is None or not _same_parts(there.parts, parts):
+            there = keep_recipe(store, name, parts, target, predicted)
+        return keep_batch(store, there, masses, note)
+
+
+def _same_parts(one: Mapping[str, float], other: Mapping[str, float]) -> bool:
+    """Whether two recipes are one: a search may end a hair beside where it did before."""
+    one_sum, other_sum = sum(one.values()), sum(other.values())
+    return one.keys() == other.keys() and all(
+        abs(one[p] / one_sum - other[p] / other_sum) < _ALIKE for p in one
+    )
 
 
 def keep_swatch(store: Store, name: str, swatch: Target) -> schema.Batch:

@@ -7,9 +7,13 @@ import shutil
 import sqlite3
 from contextlib import closing
 from pathlib import Path
+from urllib.parse import urlencode
 
 import pytest
+from sqlalchemy import select
 from tintladder.database import engine
+from tintladder.database.recipe_store import kept_recipes
+from tintladder.database.schema import Recipe
 from tintladder.database.store import Store
 
 from .page_crowd import crowd
@@ -268,6 +272,43 @@ def test_a_way_is_kept_under_a_name_and_can_be_aimed_at(demo_page):
     assert "recipe keelson" in demo_page.get("/mix?target=keelson").text
     other = demo_page.send("/mix/keep", [*chosen, ("name", "two words")])
     assert other.status == 400 and "expected a name" in other.json["line"]
+
+
+@pytest.fixture
+def own_page(demo, tmp_path):
+    """A copy of the demo's studio, to change."""
+    shutil.copytree(demo.folder, tmp_path / "demo")
+    with serving(tmp_path / "demo") as visitor:
+        yield visitor, tmp_path / "demo"
+
+
+def test_a_batch_is_kept_as_weighed_out_and_as_it_is_on_the_plate(own_page):
+    page, folder = own_page
+    chosen = [
+        ("target", "BUOY 3:1"), ("lay", "HULL"), ("lay", "BUOY"), ("way", "BUOY,HULL"),
+        ("make", "20g"), ("mixing", "yes"), ("name", "Transom"),
+    ]  # fmt: skip
+    kept = page.send("/mix/keep", [*chosen, ("mixed", "so"), ("note", "first coat")])
+    assert kept.json["path"].endswith("kept=transom#amounts")
+    assert "Kept as transom" not in page.get("/mix?" + urlencode(chosen)).text
+    add = [*chosen, ("do", "add"), ("g:HULL", "16"), ("g:BUOY", "4.25")]
+    assert page.send("/mix/plate", add).status == 200
+    plate = [*chosen, ("mixed", "plate"), ("note", "second coat")]
+    assert page.send("/mix/keep", [*plate, ("seen", "another")]).status == 409
+    there = page.get(kept.json["path"].partition("#")[0]).text
+    assert "Kept as transom, 1 batch" in there and "first coat" in there
+    seen = re.search(r'name="seen" value="(\w+)"', there)[1]
+    last = page.send("/mix/keep", [*plate, ("seen", seen)])
+    assert last.json["path"].endswith("kept=transom#plate")
+    shown = page.get(last.json["path"].partition("#")[0]).text
+    assert "2 batches" in shown and "4.25 g Buoy Red" in shown and "second coat" in shown
+    with Store.open(folder) as store:
+        (found,) = kept_recipes(store)
+        with store.snapshot() as session:
+            assert len(session.scalars(select(Recipe)).all()) == 1
+    first, second = found.batches
+    assert sum(first.masses.values()) == pytest.approx(20, rel=0.3) and first.lots
+    assert second.masses == {"HULL": 16.0, "BUOY": 4.25}
 
 
 def test_only_what_was_shown_is_published(demo_page):

@@ -16,7 +16,7 @@ from ..next_addition import NEAR, next_additions
 from ..on_hand import usable
 from ..photo import shrunk
 from ..plate import Additions, on_plate, read_dab, read_plate, write_dab, write_plate
-from ..recipe_store import keep_recipe, kept_recipes
+from ..recipe_store import keep_mixed, keep_recipe, kept_recipes
 from ..scanning import PICTURES
 from ..store import Store
 from .asked import Asked, Changed, go, view
@@ -57,7 +57,8 @@ def worksheet(asked: Asked) -> Response:
         paints, fitted = store.paints(), store.current_fits()
         said["names"] = {paint.nickname: paint.name for paint in paints}
         said["tubes"] = [p for p in paints if p.on_hand and p.nickname in fitted]
-        said["kept"] = [each.recipe.name for each in kept_recipes(store)]
+        kept_so_far = {each.recipe.name: each for each in kept_recipes(store)}
+        said["kept"], said["fresh"] = list(kept_so_far), kept_so_far.get(asked.text("kept"))
         if not said["tubes"]:
             raise InputError(
                 None, None, "no tube on hand has a fit yet, so nothing can be mixed",
@@ -136,16 +137,19 @@ def _ways(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
 
 
 def _amounts(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
-    make = asked.text("make")
-    if not make:
+    if not asked.text("make"):
         return False
+    said["amounts"] = _how_much(asked, store, _sure_goal(asked, store), said["way"])
+    return bool(asked.text("mixing"))
+
+
+def _how_much(asked: Asked, store: Store, goal: Goal, way: Way) -> Amounts:
     shown = asked.text("scale") or str(SCALES[0])
     step = next((each for each in SCALES if str(each) == shown), None)
     if step is None:
         raise InputError("scale", shown, "expected one of those listed", "choose one")
     coats = asked.number("coats", 2, 1, 10)
-    said["amounts"] = amounts(store, _sure_goal(asked, store), said["way"], make, coats, step)
-    return bool(asked.text("mixing"))
+    return amounts(store, goal, way, asked.text("make"), coats, step)
 
 
 def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
@@ -154,7 +158,7 @@ def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     weighed: Amounts = said["amounts"]
     way: Way = said["way"]
     goal = _sure_goal(asked, store)
-    found, grams = None, dict(weighed.weighed.amounts)
+    found, grams = None, weighed.grams
     if plate:
         found = next_additions(goal.seen(usable(store, list(plate))), plate, goal.target.lab)
         # Three quarters of what is missing go on first; whatever really did is typed over it.
@@ -227,10 +231,12 @@ def photo(asked: Asked) -> Response:
 
 @view
 def keep_way(asked: Asked) -> Response:
-    """Keep the chosen way under a name."""
+    """Keep the chosen way under a name; and the batch, where it is mixed."""
     searches: Searches = asked.request.app.state.searches
     most = asked.number("tubes", _MOST, 1, 6)
-    with asked.store() as store:
+    name, note, mixed = asked.text("name"), asked.text("note"), asked.text("mixed")
+    # Held until the batch is kept, so that no other window changes the plate meanwhile.
+    with asked.store() as store, store.transaction():
         goal = _sure_goal(asked, store)
         target = goal.target
         ways = searches.ways(store, goal, asked.texts("lay"), most).ways
@@ -238,12 +244,30 @@ def keep_way(asked: Asked) -> Response:
         if way is None:
             raise Changed("what the tubes make of this colour")
         recipe = way.recipe
-        keep_recipe(
-            store, asked.text("name"), recipe.parts,
-            {"said": target.said, "words": target.words, "lab": target.lab.tolist(),
-             "estimate": target.estimate},
-            {"lab": recipe.lab.tolist(), "difference_de00": recipe.difference,
-             "band_de00": recipe.band},
-            asked.text("note"),
-        )  # fmt: skip
-    return go(_address(_chosen(asked), at="amounts"))
+        wanted = {
+            "said": target.said, "words": target.words, "lab": target.lab.tolist(),
+            "estimate": target.estimate,
+        }  # fmt: skip
+        expected = {
+            "lab": recipe.lab.tolist(), "difference_de00": recipe.difference,
+            "band_de00": recipe.band,
+        } | ({"finish": goal.finish} if goal.finish else {})  # fmt: skip
+        if mixed:
+            masses = _mixed(asked, store, mixed, goal, way)
+            keep_mixed(store, name, recipe.parts, wanted, expected, masses, note)
+        else:
+            keep_recipe(store, name, recipe.parts, wanted, expected, note)
+    held = _chosen(asked) | {"kept": name.casefold()}
+    return go(_address(held, at="plate" if mixed == "plate" else "amounts"))
+
+
+def _mixed(asked: Asked, store: Store, which: str, goal: Goal, way: Way) -> dict[str, float]:
+    """Grams of what was mixed: as "How much" says, or what is on the plate."""
+    if which == "so":
+        return _how_much(asked, store, goal, way).grams
+    additions = read_plate(store.studio.folder)
+    if _seen(additions) != asked.text("seen"):
+        raise Changed("the plate")
+    if not additions:
+        raise InputError("plate", None, "is empty", "say what went on")
+    return on_plate(additions)

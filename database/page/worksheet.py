@@ -20,7 +20,7 @@ from ..recipe import Answer, Recipe, recipes
 from ..recipe_batch import area_grams, batch_grams
 from ..recipe_order import Order, order_of
 from ..recipe_palette import Palette
-from ..recipe_parts import MEASURES, Snapped, amount_words, scale, snap
+from ..recipe_parts import MEASURES, Snapped, amount_words, scale, snap, tint_words, weighed
 from ..recipe_target import Target, parse_target
 from ..report_colours import Swatch
 from ..store import Store
@@ -150,15 +150,26 @@ class Amounts:
     others : tuple of Snapped
         By other measures.
     order : Order
+    names : mapping of nickname to name
     """
 
     weighed: Snapped
     others: tuple[Snapped, ...]
     order: Order
 
-    def said(self, snapped: Snapped, paint: str) -> str:
-        """Return an amount as it is measured."""
-        return amount_words(snapped.amounts[paint], snapped.measure)
+    names: Mapping[str, str]
+
+    def said(self, snapped: Snapped, paint: str) -> tuple[str, str]:
+        """Return an amount as it is measured, and what of: a paint, or a tint of it."""
+        of = self.names.get(paint, paint)
+        if snapped.tint is not None and snapped.tint.paint == paint:
+            of = tint_words(snapped.tint, self.names)
+        return amount_words(snapped.amounts[paint], snapped.measure), of
+
+    @property
+    def grams(self) -> dict[str, float]:
+        """Of each tube, what a tint's paints weigh told apart."""
+        return weighed(self.weighed)
 
 
 def amounts(store: Store, goal: Goal, way: Way, make: str, coats: int, step: float) -> Amounts:
@@ -191,7 +202,8 @@ def amounts(store: Store, goal: Goal, way: Way, make: str, coats: int, step: flo
     snapped = [
         snap(palette, parts, goal.target.lab, measure) for measure in (scale(step, grams), *by_hand)
     ]
-    return Amounts(snapped[0], tuple(snapped[1:]), order_of(palette, parts))
+    names = {paint.nickname: paint.name for paint in store.paints()}
+    return Amounts(snapped[0], tuple(snapped[1:]), order_of(palette, parts), names)
 
 
 def aim(store: Store, text: str) -> Goal:
