@@ -19,7 +19,7 @@ GROUNDS = {"white": CARD_WHITE, "black": CARD_BLACK}
 """Inside reflectance of what may lie below."""
 _GONE_ON_WITH = 1500
 """Sets of each size that are bettered: those whose first guess lies nearest."""
-_STEPS, _LONGEST, _NUDGE = 20, 1.5, 0.02
+_STEPS, _LONGEST, _NUDGE = 20, 1.5, 1e-3
 _LEAST_SHARE = 1e-3
 """Share, as `_counts` has it, under which a paint has left a mix."""
 _THINS = 0.1
