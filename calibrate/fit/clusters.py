@@ -64,8 +64,9 @@ def batches(problem: Problem) -> tuple[Batch, ...]:
     kinds: dict[tuple[int, int], list[Block]] = {}
     for block in clusters(problem)[0]:
         kinds.setdefault((block.own, block.paints.size), []).append(block)
-    return tuple(
-        Batch(problem, blocks[i : i + _TOGETHER])
+    sets = [
+        blocks[i : i + _TOGETHER]
         for blocks in kinds.values()
         for i in range(0, len(blocks), _TOGETHER)
-    )
+    ]
+    return tuple(s[0].alone if len(s) == 1 else Batch(problem, s) for s in sets)

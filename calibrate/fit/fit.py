@@ -14,7 +14,7 @@ from ..optics.surface import to_inside
 from .finding import Finding
 from .leave_out import leave_steps_out
 from .noise import reading_noise
-from .normal import Prior
+from .normal import Normal, Prior
 from .outliers import find, trust, without
 from .posterior import coefficients, learnt_roughness
 from .problem import Problem, build
@@ -140,7 +140,8 @@ def minimise(
         for _ in range(_SMOOTHING_ROUNDS if settings.roughness is None else 0):
             learnt = learnt_roughness(problem, solution, held)
             prior = smooth_prior(problem, start, replace(settings, roughness=learnt), held)
-            solution = _onward(problem, solution, prior, trusted, progress)
+            formed = solution.equations.normals
+            solution = _onward(problem, solution, prior, trusted, progress, formed)
         if look == _LOOKS:
             break
         new = find(problem, prior, solution, trusted, held)
@@ -161,11 +162,24 @@ def minimise(
 
 
 def _onward(
-    problem: Problem, at: Solution, prior: Prior, weight: Array, progress: Progress | None
+    problem: Problem,
+    at: Solution,
+    prior: Prior,
+    weight: Array,
+    progress: Progress | None,
+    formed: list[Normal] | None = None,
 ) -> Solution:
     """Go on from a solution under another prior or other weights; more is to come after it."""
     return solve(
-        problem, at.theta, prior, weight, nu=at.nu, tolerance=0.1, patience=1, progress=progress
+        problem,
+        at.theta,
+        prior,
+        weight,
+        nu=at.nu,
+        formed=formed,
+        tolerance=0.1,
+        patience=1,
+        progress=progress,
     )
 
 

@@ -58,7 +58,8 @@ class Block:
         return np.searchsorted(self.drawdowns, self.problem.drawdown[self.rows])
 
     @cached_property
-    def _alone(self) -> Batch:
+    def alone(self) -> Batch:
+        """The block laid out by itself."""
         return Batch(self.problem, (self,))
 
     def predict(self, log_k: Array, log_s: Array, nu: Array) -> tuple[Array, Array, Array, Array]:
@@ -80,7 +81,7 @@ class Block:
         by_bare : (N, W) array
             By the reading of the bare substrate.
         """
-        seen = self._alone.predict(np.stack([log_k, log_s], axis=1)[None], nu[None])
+        seen = self.alone.predict(np.stack([log_k, log_s], axis=1)[None], nu[None])
         scalar = seen.through.transpose(0, 1, 3, 2) @ seen.features
         return seen.measured[0], seen.spectral[0], scalar[0], seen.by_bare[0]
 
@@ -148,6 +149,11 @@ class Batch:
         self.own, self.own_scalars = blocks[0].own, mine.shape[1]
         self._drawdowns = _padded([b.drawdowns for b in blocks])
         self._at = np.arange(len(blocks))[:, None], _padded([b.at for b in blocks])
+        self._weighed = problem.fractions[self._drawdowns[:, :, None], self.paints[:, None]]
+        self._stated = problem.dry_volume[self.paints]
+        self._wet = problem.inverse_density[self.paints][..., None]
+        self._counts = problem.solids_count[self._drawdowns].astype(float)
+        self._log_thickness = problem.log_thickness[self._drawdowns]
         self._lay_out_nuisances()
         self._lay_out_surfaces()
 
@@ -222,27 +228,23 @@ class Batch:
         dc : (G, D, M, A) array
         dlog_x : (G, D, M) array
         """
-        p, dw = self.problem, self._mass
-        w0 = p.fractions[self._drawdowns[:, :, None], self.paints[:, None]]
+        dw, w0, stated = self._mass, self._weighed, self._stated
         moved = (nu[:, None, None] @ dw)[:, :, 0]
         w = np.maximum(w0 + moved, 1e-3 * w0)
         # K and S are stated for the dry volume per gram as first believed, so that a wrong belief
         # cancels wherever thickness follows from what was weighed; it remains in the whole volume.
-        stated = p.dry_volume[self.paints]
         v = stated * np.exp((nu[:, None] @ self._volume)[:, 0])
-        rho = p.inverse_density[self.paints]
         each = w * v[:, None]
         total = each.sum(axis=2, keepdims=True)
         c = w * stated[:, None] / total
         dtotal = (dw @ v[:, None, :, None])[..., 0] + each @ self._volume.transpose(0, 2, 1)
         dc = (dw * stated[:, None, None] - c[:, :, None] * dtotal[..., None]) / total[..., None]
-        wet = w @ rho[..., None]
-        counts = p.solids_count[self._drawdowns].astype(float)
+        wet = w @ self._wet
         thickness = self._moves.get("thickness", np.zeros_like(dtotal))
-        log_x = p.log_thickness[self._drawdowns] + (thickness @ nu[..., None])[..., 0]
-        log_x = log_x + counts * np.log(total / wet)[..., 0]
-        dwet = (dw @ rho[:, None, :, None])[..., 0]
-        dlog_x = thickness + counts[..., None] * (dtotal / total - dwet / wet)
+        log_x = self._log_thickness + (thickness @ nu[..., None])[..., 0]
+        log_x = log_x + self._counts * np.log(total / wet)[..., 0]
+        dwet = (dw @ self._wet[:, None])[..., 0]
+        dlog_x = thickness + self._counts[..., None] * (dtotal / total - dwet / wet)
         return c, log_x, dc, dlog_x
 
     def predict(self, theta: Array, nu: Array) -> Seen:
@@ -297,16 +299,16 @@ class Batch:
             d_rg = -bare * (dtau + bare) / inner**2
             features.append(dtau * r * lift + tau * (r * lift) ** 2 + slope * dr_rg * d_rg)
         through += [self._moves[k] for k in ("two fluxes", "haze", "k2") if k in shift]
-        by_row = [moves[self._at] for moves in through]
+        by_row = np.stack(through, axis=2)[self._at]
         by_beneath = slope * dr_rg * tau / inner**2
         for j, moves in self._beneath.items():
             features.append(by_beneath * _SHAPES[j] * self._read_bare)
-            by_row.append(moves)
+            by_row = np.concatenate([by_row, moves[:, :, None]], axis=2)
         return Seen(
             alpha * self._k1 + seen,
             spectral,
             np.stack(features, axis=2),
-            np.stack(by_row, axis=2),
+            by_row,
             by_beneath * (1 + stained),
         )
 

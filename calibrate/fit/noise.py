@@ -62,12 +62,12 @@ def reading_noise(readings: Sequence[CardReadings]) -> tuple[float, float]:
     mean, variance, freedom = repeat_scatter(readings)
     if freedom.sum() < _ENOUGH:
         return TYPICAL
-    level = np.abs(mean)
+    level, total = np.abs(mean), freedom.sum()
 
     def unlikeliness(logs: Array) -> float:
         # Repeats that agree to the last digit say that the file was rounded, not that sd is none.
         sd = np.maximum(np.exp(logs[0]) + np.exp(logs[1]) * level, _LEAST)
-        return float((freedom * (2 * np.log(sd) + variance / sd**2)).sum() / freedom.sum())
+        return float((freedom * (2 * np.log(sd) + variance / sd**2)).sum() / total)
 
     found = minimize(unlikeliness, np.log(TYPICAL), method="Nelder-Mead").x
     return max(float(np.exp(found[0])), FLOOR[0]), max(float(np.exp(found[1])), FLOOR[1])

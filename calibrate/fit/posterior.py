@@ -178,7 +178,8 @@ def coefficients(
     local = np.zeros((n_p, 2, 2, n_w))
     own = np.zeros((n_p, OWN_FACTORS, 2, n_w))
     for p in range(n_p):
-        own[p], local[p] = reduced(own_cov[p], both[p])
+        if own_cov[p].any():  # a white has nothing to itself
+            own[p], local[p] = reduced(own_cov[p], both[p])
         left = _blocks_left(shared[p] @ shared[p].T, kept[p], n_w)
         local[p] += left * both[p, :, None] * both[p, None]
     factors = kept.transpose(2, 0, 1).reshape(SHARED_FACTORS, n_p, 2, n_w)

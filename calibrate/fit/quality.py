@@ -27,8 +27,8 @@ def patch_flags(problem: Problem, findings: Sequence[Finding]) -> list[str]:
     darker = np.asarray(surface_darker(problem).any(axis=1))
     said = []
     for n, patch in enumerate(problem.patches):
-        flags = Flag(patch.flags) | (Flag.BELOW_SURFACE if darker[n] else Flag(0))
-        words = [FLAG_WORDS[flag] for flag in FLAG_WORDS if flag in flags]
+        flags = patch.flags | (Flag.BELOW_SURFACE if darker[n] else 0)
+        words = [text for flag, text in FLAG_WORDS.items() if flags & flag] if flags else []
         said.append(", ".join([*words, *(f.flag for f in findings if n in f.rows)]))
     return said
 
@@ -181,7 +181,7 @@ def nuisance_table(problem: Problem, solution: Solution) -> pd.DataFrame:
             continue
         at = slice(2 * block.own * n_w, None)
         own = (inverse(factor)[:, at] ** 2).sum(axis=0)
-        via = np.einsum("ib,bc,ic->i", response[at], solution.border, response[at])
+        via = ((response[at] @ solution.border) * response[at]).sum(axis=1)
         sd[block.scalars[: block.own_scalars]] = np.sqrt(own + via)
     spread = np.array([n.spread for n in problem.nuisances])
     return pd.DataFrame(

@@ -20,7 +20,7 @@ from ..optics.spectra import Array
 from .clusters import batches, clusters
 from .finding import Finding
 from .forward import Block
-from .normal import Equations, Prior, assemble, normal_equations
+from .normal import Equations, Normal, Prior, assemble, normal_equations
 from .problem import Ints, Problem
 
 Progress = Callable[[int, float], None]
@@ -146,6 +146,7 @@ def solve(
     weight: Array,
     *,
     nu: Array | None = None,
+    formed: list[Normal] | None = None,
     tolerance: float = 1e-2,
     patience: int = 3,
     most: int = 60,
@@ -163,6 +164,8 @@ def solve(
         Inverse variance of each reading; 0 where unread.
     nu : (M,) array, optional
         Nuisance values to begin from.
+    formed : list of Normal, optional
+        The blocks' equations there under these weights, where a solve before this one left them.
     tolerance, patience, most, progress
         See `descend`.
     """
@@ -171,7 +174,15 @@ def solve(
         normals = [normal_equations(b, theta, nu, weight) for b in batches(problem)]
         return assemble(problem, normals, theta, nu, prior)
 
-    return descend(problem, form, start, nu, tolerance, patience, most, progress)
+    if formed is None:
+        return descend(problem, form, start, nu, tolerance, patience, most, progress)
+    here = assemble(problem, formed, start, at_start(problem, nu), prior)
+    return descend(problem, form, start, nu, tolerance, patience, most, progress, here)
+
+
+def at_start(problem: Problem, nu: Array | None) -> Array:
+    """Nuisance values to begin from, as believed beforehand where there are none."""
+    return np.zeros(len(problem.nuisances)) if nu is None else nu
 
 
 def descend(
@@ -183,6 +194,7 @@ def descend(
     patience: int,
     most: int,
     progress: Progress | None,
+    here: Equations | None = None,
 ) -> Solution:
     """Go down to the minimum by damped Gauss-Newton steps.
 
@@ -202,15 +214,17 @@ def descend(
         Most steps.
     progress : callable or None
         Called with the step and the cost.
+    here : Equations, optional
+        Those of the start, where they are formed already.
     """
-    nuisance = np.zeros(len(problem.nuisances)) if nu is None else nu
+    nuisance = at_start(problem, nu)
     at = np.concatenate([start.ravel(), nuisance])
     farthest = np.repeat([_FAR_KS, _FAR], [start.size, nuisance.size])
 
     def apart(values: Array) -> tuple[Array, Array]:
         return values[: start.size].reshape(start.shape), values[start.size :]
 
-    here = form(*apart(at))
+    here = here or form(*apart(at))
     past: list[tuple[Array, Array]] = []
     damping, count, small, settled = 0.0, 0, 0, False
     while count < most and not settled:
@@ -273,7 +287,9 @@ class Part(NamedTuple):
 
 def eliminate(equations: Equations, damping: float) -> tuple[list[Part], Array, Array]:
     """Eliminate each block's own unknowns; what is left are the border's equations."""
-    whole = np.block([[equations.bb, equations.gb[:, None]], [equations.gb, np.zeros(1)]])
+    size = equations.gb.size
+    whole = np.zeros((size + 1, size + 1))
+    whole[:-1, :-1], whole[:-1, -1], whole[-1, :-1] = equations.bb, equations.gb, equations.gb
     np.einsum("ii->i", whole)[...] *= 1 + damping
     width, parts = equations.pull.shape[1], []
     for n in equations.normals:

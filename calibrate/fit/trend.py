@@ -67,27 +67,25 @@ class Ladder:
         return (("well", ()), *single, *chain, *swaps)
 
     @cached_property
-    def _priors(self) -> tuple[Array, Array]:
-        """Mean (H, 1, D) and covariance (H, E, D, D) of log strength in each story."""
+    def _priors(self) -> tuple[Array, Array, Array]:
+        """Log strength in each story: mean (H, 1, D), inverse covariance (H, E, D, D), log size."""
         n = self.drawdowns.size
-        means = np.zeros((len(self.stories), n))
-        covariances = np.empty((len(self.stories), _ROUGH.size, n, n))
+        order = np.tile(np.arange(n), (len(self.stories), 1))
+        moved = np.zeros(order.shape)
         for h, (kind, steps) in enumerate(self.stories):
-            order = np.arange(n)
-            extra = np.zeros((n, n))
             if kind == "swap":
-                i, j = steps
-                order[[i, j]] = j, i
+                order[h, steps] = steps[::-1]
             elif kind == "off":
-                moved = np.isin(order, steps).astype(float)
-                extra = _OFF**2 * np.outer(moved, moved)
-            x, masstone = self.log_share[order], self.masstone[order]
-            means[h] = x - self.log_share
-            run = _SWING**2 * np.exp(-0.5 * ((x[:, None] - x) / _REACH) ** 2)
-            # The level of a ladder is that of its K: any will do.
-            run += 1.0 + extra + np.diag(_MASSTONE**2 * masstone)
-            covariances[h] = run + _ROUGH[:, None, None] ** 2 * np.eye(n)
-        return means[:, None], covariances
+                moved[h, steps] = 1.0
+        x, masstone = self.log_share[order], self.masstone[order]
+        run = _SWING**2 * np.exp(-0.5 * ((x[:, :, None] - x[:, None]) / _REACH) ** 2)
+        # The level of a ladder is that of its K: any will do.
+        run += 1.0 + _OFF**2 * (moved[:, :, None] * moved[:, None])
+        np.einsum("hii->hi", run)[...] += _MASSTONE**2 * masstone
+        covariances = run[:, None] + _ROUGH[:, None, None] ** 2 * np.eye(n)
+        inverse: Array = np.linalg.inv(covariances)
+        size: Array = np.linalg.slogdet(covariances)[1]
+        return (x - self.log_share)[:, None], inverse, size
 
     def evidence(self, settled: Settled) -> Array:
         """Log marginal likelihood of each story, at its likeliest roughness, (H,)."""
@@ -96,14 +94,13 @@ class Ladder:
         n = y.size
         loose = np.eye(n) / LOOSE**2
         seen, pull = told - loose, told @ y
-        mean, spread = self._priors
-        inverse = np.linalg.inv(spread)
+        mean, inverse, size = self._priors
         by_prior = np.einsum("heij,hkj->hei", inverse, mean)
         total = seen + inverse
         b = pull + by_prior
         fit = np.einsum("hei,hei->he", b, np.linalg.solve(total, b[..., None])[..., 0])
         against = np.einsum("hki,hei->he", mean, by_prior)
-        sizes = np.linalg.slogdet(total)[1] + np.linalg.slogdet(spread)[1]
+        sizes = np.linalg.slogdet(total)[1] + size
         best: Array = (0.5 * (fit - against - sizes) - _UNLIKELY).max(axis=1)
         # Less the same under the loose prior that the block was settled with.
         alone = pull @ np.linalg.solve(told, pull) - np.linalg.slogdet(told)[1]
