@@ -48,24 +48,15 @@ def lesson(
 ) -> None:
     """Write one page for a class: it opens on any phone, and foretells mixes without a network."""
     with open_store(studio) as store, working("Setting out", as_json):
-        from ..lesson import lesson as handout
-        from ..mixing import as_finished
-        from ..on_hand import usable
-        from ..setout import set_out
+        from ..setting_out import Choice, handout
         from ..whole_files import write_whole
         from .predict import check_finish
         from .recipe import split
 
-        paints = {paint.nickname: paint for paint in store.paints()}
-        names = {nickname: paint.name for nickname, paint in paints.items()}
-        must = [store.find_paint(text).nickname for text in split(with_)]
-        left_out = [store.find_paint(text).nickname for text in split(without)]
-        targets, _, places, remark = wanted_colours(store, colours, grey, white, black)
-        gloss = check_finish(finish or ("gloss" if places else None))
-        coefficients = as_finished(usable(store, must, left_out), gloss)
-        found = set_out(coefficients, targets, must=must, ml=each * len(targets), names=names)
-        intro = " ".join(filter(None, (note, f"{remark[:1].upper()}{remark[1:]}." * bool(remark))))
-        content = handout(found, coefficients, paints, title, people, intro, whose)
+        names = {paint.nickname: paint.name for paint in store.paints()}
+        wanted = wanted_colours(store, colours, grey, white, black)
+        choice = Choice(split(with_), split(without), check_finish(finish))
+        found, content = handout(store, wanted, choice, each, people, title, note, whose)
         write_whole({out: content.encode()})
     result = {
         "file": str(out),

@@ -10,8 +10,8 @@ import typer
 from ...calibrate.errors import InputError
 
 if TYPE_CHECKING:
-    from ..photo import Photo, Spot
     from ..recipe_target import Target
+    from ..setting_out import Wanted
     from ..store import Store
 
 GreyOption = Annotated[
@@ -32,19 +32,6 @@ def is_picture(text: str) -> bool:
     return Path(text).suffix.casefold() in _PICTURES
 
 
-def open_photo(file: Path | str, grey: str | None, white: str | None, black: str | None) -> Photo:
-    """Open a photograph, evened by the spots given, or by a printed card in it."""
-    from ...calibrate.cards.layout import layout_names, read_layout
-    from ..photo import parse_spot, read_photo
-
-    spots = {
-        name: None if text is None else parse_spot(text, f"--{name}")
-        for name, text in (("grey", grey), ("white", white), ("black", black))
-    }
-    layouts = [read_layout(name) for name in layout_names()]
-    return read_photo(file, **spots, layouts={layout.number: layout for layout in layouts})
-
-
 def no_photo(**given: str | None) -> None:
     """Refuse options that only a photograph has.
 
@@ -63,29 +50,14 @@ def no_photo(**given: str | None) -> None:
 
 def wanted_colours(
     store: Store, colours: list[str], grey: str | None, white: str | None, black: str | None
-) -> tuple[list[Target], list[float] | None, list[Spot] | None, str]:
-    """What is to be mixed: the main colours of one photograph, or each colour as it is said.
-
-    Returns
-    -------
-    targets : list of Target
-    shares, places : list or None
-        How much of a photograph each covers, and where it is seen best.
-    remark : str
-        How far a photograph can be trusted.
-    """
-    from ..recipe_target import parse_target
+) -> Wanted:
+    """What is to be mixed: the main colours of one photograph, or each colour as it is said."""
+    from ..setting_out import open_photo, wanted_as_said, wanted_of
 
     if len(colours) == 1 and is_picture(colours[0]):
-        from ..photo import trust
-        from ..photo_colours import main_colours
-
-        photo = open_photo(colours[0], grey, white, black)
-        main = main_colours(photo)
-        targets = [colour.target(photo) for colour in main]
-        return targets, [c.share for c in main], [c.at for c in main], trust(photo)
+        return wanted_of(open_photo(colours[0], grey, white, black), Path(colours[0]).stem)
     no_photo(grey=grey, white=white, black=black)
-    return [parse_target(text, store) for text in colours], None, None, ""
+    return wanted_as_said(store, colours)
 
 
 def target_in_photo(
@@ -99,6 +71,7 @@ def target_in_photo(
         Where no spot is given, or it lies outside.
     """
     from ..photo import parse_spot, spot
+    from ..setting_out import open_photo
 
     if at is None:
         raise InputError(

@@ -55,28 +55,20 @@ def setout(
 ) -> None:
     """Find the fewest tubes on hand that mix all main colours of a picture, and say how."""
     with open_store(studio) as store, working("Looking at the picture", as_json) as told:
-        from ..mixing import as_finished
-        from ..on_hand import usable
-        from ..setout import set_out
+        from ..setting_out import Choice, set_out_for, setout_paper
         from .predict import check_finish
         from .recipe import split
 
         names = {paint.nickname: paint.name for paint in store.paints()}
-        must = [store.find_paint(text).nickname for text in split(with_)]
-        out = [store.find_paint(text).nickname for text in split(without)]
-        targets, shares, places, remark = wanted_colours(store, colours, grey, white, black)
-        gloss = check_finish(finish or ("gloss" if places else None))
-        coefficients = as_finished(usable(store, must, out), gloss)
+        wanted = wanted_colours(store, colours, grey, white, black)
+        choice = Choice(split(with_), split(without), check_finish(finish))
         told("comparing every set of tubes")
-        found = set_out(
-            coefficients, targets, shares, places, within, tubes, must, make, area, coats, names
-        )
+        found = set_out_for(store, wanted, choice, within, tubes, make, area, coats)
         if paper is not None:
-            from ..sheet_setout import print_setout
             from ..whole_files import write_whole
 
-            title = f"Set out for {Path(colours[0]).stem if places else f'{len(targets)} colours'}"
-            write_whole({paper: print_setout(found, names, title, remark, page)})
+            write_whole({paper: setout_paper(store, found, wanted, page)})
+    remark = wanted.remark
     result = as_dict(found, remark) | ({"file": str(paper)} if paper else {})
     say(result, as_json, lambda: _show(found, names, remark))
     if paper is not None and not as_json:

@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, open_store, say, worked, working
-
-if TYPE_CHECKING:
-    from ..store import Store
 
 EXAMPLE = "tintladder sheet chart ANCHOR ROPE LANTERN"
 app = typer.Typer()
@@ -33,7 +29,9 @@ def sheet(ctx: typer.Context, as_json: JsonOption = False, studio: StudioOption 
     if ctx.invoked_subcommand is not None:
         return
     with open_store(studio) as store, working("Mixing", as_json):
-        printed = {CHART: _chart(store, [], "a4"), TUBES: _labels(store, [], "a4")}
+        from ..sheets import labels_of_tubes, mixing_chart
+
+        printed = {CHART: mixing_chart(store), TUBES: labels_of_tubes(store)}
     _keep(printed, as_json)
 
 
@@ -47,7 +45,9 @@ def chart(
 ) -> None:
     """Print every pair of tubes in steps, as they are and let down with white."""
     with open_store(studio) as store, working("Mixing", as_json):
-        printed = {out or CHART: _chart(store, paints or [], page)}
+        from ..sheets import mixing_chart
+
+        printed = {out or CHART: mixing_chart(store, paints or [], page)}
     _keep(printed, as_json)
 
 
@@ -61,7 +61,9 @@ def tubes(
 ) -> None:
     """Print labels for tubes: masstone and tint, how each leans, covers and tints."""
     with open_store(studio) as store, working("Gathering", as_json):
-        printed = {out or TUBES: _labels(store, paints or [], page)}
+        from ..sheets import labels_of_tubes
+
+        printed = {out or TUBES: labels_of_tubes(store, paints or [], page)}
     _keep(printed, as_json)
 
 
@@ -78,37 +80,10 @@ def pots(
 ) -> None:
     """Print labels for pots of kept batches: parts, tubes and lots, date, dried colour."""
     with open_store(studio) as store, working("Gathering", as_json):
-        from ..recipe_store import kept_recipes
-        from ..sheet_pots import pot_labels, print_pots
+        from ..sheets import labels_of_pots
 
-        kept = {each.recipe.name: each for each in kept_recipes(store)}
-        asked = [text.strip().casefold() for text in recipes or kept]
-        for name in asked:
-            if name not in kept:
-                raise InputError(None, name, "is no kept recipe", "list them: tintladder recipe")
-        paints = {paint.nickname: paint for paint in store.paints()}
-        content = print_pots(pot_labels([kept[name] for name in asked], paints), page)
-    _keep({out or POTS: content}, as_json)
-
-
-def _chart(store: Store, paints: list[str], page: str) -> bytes:
-    from ..on_hand import usable
-    from ..recipe_palette import Palette
-    from ..sheet_chart import chart as print_chart
-
-    chosen = _chosen(store, paints)
-    names = {paint.nickname: paint.name for paint in store.paints()}
-    return print_chart(Palette(usable(store, chosen, [])), names, chosen, page)
-
-
-def _labels(store: Store, paints: list[str], page: str) -> bytes:
-    from ..sheet_labels import print_labels, tube_labels
-
-    return print_labels(tube_labels(store, _chosen(store, paints)), page)
-
-
-def _chosen(store: Store, paints: list[str]) -> list[str]:
-    return list(dict.fromkeys(store.find_paint(text).nickname for text in paints))
+        printed = {out or POTS: labels_of_pots(store, recipes or [], page)}
+    _keep(printed, as_json)
 
 
 def _keep(printed: dict[Path, bytes], as_json: bool) -> None:

@@ -9,13 +9,12 @@ from functools import lru_cache
 from pathlib import Path
 from threading import Lock
 
-from ...calibrate.cards.layout import layout_names, read_layout
 from ...calibrate.errors import InputError
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.surface import Gloss
 from ..mixing import as_finished
 from ..on_hand import usable
-from ..photo import Photo, parse_spot, read_photo, shrunk, spot
+from ..photo import Photo, parse_spot, shrunk, spot
 from ..recipe import Answer, Recipe, recipes
 from ..recipe_batch import area_grams, batch_grams
 from ..recipe_order import Order, order_of
@@ -23,6 +22,7 @@ from ..recipe_palette import Palette
 from ..recipe_parts import MEASURES, Snapped, amount_words, scale, snap, tint_words, weighed
 from ..recipe_target import Target, parse_target
 from ..report_colours import Swatch
+from ..setting_out import open_photo
 from ..store import Store
 from .swatch import swatch
 from .uploads import TEXTS
@@ -235,8 +235,7 @@ def photo_of(path: Path) -> Photo:
 
 @lru_cache(maxsize=2)
 def _photo(path: Path, changed: int) -> Photo:
-    layouts = [read_layout(name) for name in layout_names()]
-    return read_photo(path, layouts={layout.number: layout for layout in layouts})
+    return open_photo(path)
 
 
 def shown_size(photo: Photo) -> tuple[int, int]:
