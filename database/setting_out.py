@@ -15,7 +15,7 @@ from .mixing import as_finished
 from .on_hand import usable
 from .photo import Photo, Spot, parse_spot, read_photo, trust
 from .photo_colours import main_colours
-from .recipe_target import Target, parse_target
+from .recipe_target import Target
 from .setout import BATCH_ML, WITHIN, SetOut, set_out
 from .sheet_setout import print_setout
 
@@ -80,16 +80,9 @@ def wanted_of(photo: Photo, name: str) -> Wanted:
     )
 
 
-def wanted_as_said(store: Store, colours: Sequence[str]) -> Wanted:
-    """Return colours, each as it is said.
-
-    Raises
-    ------
-    InputError
-        As `parse_target`.
-    """
-    many = f"{len(colours)} colours" if len(colours) > 1 else "one colour"
-    return Wanted(tuple(parse_target(text, store) for text in colours), many)
+def wanted_each(targets: Sequence[Target]) -> Wanted:
+    """Return colours that count alike."""
+    return Wanted(tuple(targets), f"{len(targets)} colours" if len(targets) > 1 else "one colour")
 
 
 @dataclass(frozen=True)

@@ -61,6 +61,7 @@ LOOKS = [
     ("/publish", "othing has changed since 1.0.0"),
     ("/releases", "the boatyard"),
     ("/compare", "No paint that is in both was refitted"),
+    ("/paper", "Chart and tube labels"),
     ("/mix", "Aim"),
     ("/mix?target=62,-18,-9", "Lay out"),
     ("/mix?target=BUOY+3:1&lay=HULL&lay=BUOY", "3 parts Hull White, 1 Buoy Red"),
@@ -101,6 +102,8 @@ def test_pictures_and_files_are_served(demo_page, path, kind):
         ("/cards/1/papers/studio.db", "is no paper of this card"),
         ("/nowhere", "there is no such page"),
         ("/jobs/nosuch", "That was cut short"),
+        ("/paper/nosuch.pdf", "print it again"),
+        ("/paper/..%2Fstudio.db", "there is no such page"),
     ],
 )
 def test_what_is_not_there_gets_one_line(demo_page, path, words):
@@ -309,6 +312,59 @@ def test_a_batch_is_kept_as_weighed_out_and_as_it_is_on_the_plate(own_page):
     first, second = found.batches
     assert sum(first.masses.values()) == pytest.approx(20, rel=0.3) and first.lots
     assert second.masses == {"HULL": 16.0, "BUOY": 4.25}
+
+
+def test_paper_is_printed_and_still_there_after_a_reload(own_page):
+    page, folder = own_page
+    two, colours = [("tube", "ANCHOR"), ("tube", "ROPE")], {"colours": "BUOY 3:1\nROPE 2:1"}
+    for path, form, file in (
+        ("/paper/wall", {"tube": "ANCHOR"}, None),
+        ("/paper/wall", [*two, ("do", "chart")], "mixing-chart.pdf"),
+        ("/paper/wall", {"do": "labels", "page": "letter"}, "tube-labels.pdf"),
+        ("/paper/wall", {"do": "labels", "page": "a0"}, None),
+        ("/paper/pots", {}, None),
+        ("/paper/picture", colours | {"do": "setout"}, "set-out-colours.pdf"),
+        ("/paper/picture", colours | {"do": "class", "title": SCRIPT}, "handout-colours.html"),
+    ):
+        said = page.wait(page.send(path, form))
+        if file is None:
+            assert said["fault"] and "\n" not in said["fault"]
+            continue
+        assert said["path"] == f"/paper?fresh={file}"
+        assert f"{file} is ready" in page.get(said["path"]).text
+        answer = page.get(f"/paper/{file}")
+        assert answer.body == (folder / "paper" / file).read_bytes()
+        if file.endswith(".pdf"):
+            assert answer.body[:4] == b"%PDF"
+        else:
+            assert "sandbox" in answer.headers["content-security-policy"]
+            assert SCRIPT not in answer.text
+    assert len(list((folder / "paper").iterdir())) == 4
+
+
+def test_a_photograph_is_set_out_and_is_still_there_where_that_fails(own_page):
+    page, folder = own_page
+    said = page.drop("/paper/picture", [PHOTOS / "slipway.jpg"])
+    assert page.wait(said)["path"] == "/paper?fresh=set-out-slipway.pdf"
+    asked = page.send("/paper/picture", {"again": "slipway.jpg", "size": "wide"})
+    assert "width x height" in page.wait(asked)["fault"]
+    back = re.search(r'href="(/paper\?again=slipway.jpg[^"]*)"', page.get(asked.json["path"]).text)
+    assert "Still here: slipway.jpg" in page.get(back[1].partition("#")[0]).text
+    assert [path.name for path in (folder / "paper").iterdir()] == ["set-out-slipway.pdf"]
+
+
+@pytest.mark.parametrize(
+    ("form", "words"),
+    [
+        ({}, "expected a photograph or some colours"),
+        ({"colours": "BUOY 3:1\n" * 21}, "up to 20 colours"),
+        ({"colours": "BUOY 3:1", "ml": "0"}, "expected 1 to"),
+        ({"again": "nosuch.jpg"}, "isn't there any more"),
+    ],
+)
+def test_a_picture_that_cannot_be_set_out_is_refused(demo_page, form, words):
+    answer = demo_page.send("/paper/picture", form)
+    assert answer.status == 400 and words in answer.json["line"]
 
 
 def test_only_what_was_shown_is_published(demo_page):

@@ -129,7 +129,7 @@ def test_the_worksheet_opens_step_by_step_and_survives_a_reload(
 
 PAGES = (
     "/", "/tubes", "/cards", "/cards/new", "/cards/1", "/scanners", "/fits", "/paints/ANCHOR",
-    "/publish", "/releases", "/compare", "/jobs/nosuch", "/nowhere",
+    "/publish", "/releases", "/compare", "/paper", "/jobs/nosuch", "/nowhere",
     "/mix?target=BUOY+3:1&lay=HULL&lay=BUOY&way=BUOY,HULL&make=20g&mixing=yes",
 )  # fmt: skip
 

@@ -52,12 +52,13 @@ def wanted_colours(
     store: Store, colours: list[str], grey: str | None, white: str | None, black: str | None
 ) -> Wanted:
     """What is to be mixed: the main colours of one photograph, or each colour as it is said."""
-    from ..setting_out import open_photo, wanted_as_said, wanted_of
+    from ..recipe_target import parse_target
+    from ..setting_out import open_photo, wanted_each, wanted_of
 
     if len(colours) == 1 and is_picture(colours[0]):
         return wanted_of(open_photo(colours[0], grey, white, black), Path(colours[0]).stem)
     no_photo(grey=grey, white=white, black=black)
-    return wanted_as_said(store, colours)
+    return wanted_each([parse_target(text, store) for text in colours])
 
 
 def target_in_photo(

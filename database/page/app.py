@@ -21,6 +21,7 @@ from . import (
     views_cards,
     views_fits,
     views_mix,
+    views_paper,
     views_reading,
     views_releases,
     views_scanners,
@@ -69,6 +70,11 @@ ROUTES = (
     ("/mix/photos/{name}", views_mix.photo, GET),
     ("/mix/plate", views_mix.change_plate, POST),
     ("/mix/keep", views_mix.keep_way, POST),
+    ("/paper", views_paper.papers, GET),
+    ("/paper/wall", views_paper.for_the_wall, POST),
+    ("/paper/pots", views_paper.for_pots, POST),
+    ("/paper/picture", views_paper.for_a_picture, POST),
+    ("/paper/{name}", views_paper.paper, GET),
 )
 _STATIC = {"page.css": "text/css", "page.js": "text/javascript"}
 

@@ -1,0 +1,168 @@
+"""Paper: sheets for the wall, labels, what to set out, and a handout for a class.
+
+Each is made as a job and kept in the studio's folder, so that it is still there after a reload.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from urllib.parse import quote, urlencode
+
+from starlette.responses import FileResponse, Response
+
+from ...calibrate.errors import InputError
+from ..paper import PAPERS
+from ..recipe_store import kept_recipes
+from ..scanning import PICTURES
+from ..setting_out import (
+    Wanted,
+    handout,
+    open_photo,
+    set_out_for,
+    setout_paper,
+    wanted_each,
+    wanted_of,
+)
+from ..sheets import labels_of_pots, labels_of_tubes, mixing_chart
+from ..store import Store
+from ..whole_files import write_whole
+from .asked import Asked, view
+from .jobs import Progress
+from .uploads import PHOTOS, keep, kept
+from .worksheet import aim
+
+FOLDER = "paper"
+"""In the studio's folder."""
+CHART, TUBES, POTS = "mixing-chart.pdf", "tube-labels.pdf", "pot-labels.pdf"
+_KINDS = {".pdf": "application/pdf", ".html": "text/html"}
+_MOST = 20
+"""Colours that may be typed."""
+_ALONE = "sandbox allow-scripts allow-modals allow-downloads; frame-ancestors 'none'"
+"""A handout runs its own script and prints, and gets at nothing of this page."""
+
+
+@view
+def papers(asked: Asked) -> Response:
+    """What was printed so far, and what can be."""
+    with asked.store() as store:
+        paints, fitted = store.paints(), store.current_fits()
+        pots = [each.recipe.name for each in kept_recipes(store) if each.batches]
+    return asked.show(
+        "paper.html", tubes=[p for p in paints if p.on_hand and p.nickname in fitted], pots=pots,
+        printed=_printed(asked), pages=list(PAPERS), photos=PHOTOS, again=asked.texts("again"),
+        fresh=asked.text("fresh"), most=_MOST,
+    )  # fmt: skip
+
+
+def _printed(asked: Asked) -> list[tuple[str, date]]:
+    """Every paper so far and its day, the newest first."""
+    folder = asked.studio.folder / FOLDER
+    found = [path for path in folder.glob("[!.]*") if path.suffix in _KINDS]
+    dated = sorted(((path.stat().st_mtime, path.name) for path in found), reverse=True)
+    return [(name, date.fromtimestamp(when)) for when, name in dated]
+
+
+@view
+def paper(asked: Asked) -> Response:
+    """One paper."""
+    name = asked.path("name")
+    if name not in [known for known, _ in _printed(asked)]:
+        raise InputError(None, name, "isn't there any more", "print it again")
+    path = asked.studio.folder / FOLDER / name
+    if path.suffix == ".html":
+        return FileResponse(
+            path, media_type=_KINDS[path.suffix], headers={"Content-Security-Policy": _ALONE}
+        )
+    return FileResponse(path, media_type=_KINDS[path.suffix], filename=name)
+
+
+@view
+def for_the_wall(asked: Asked) -> Response:
+    """Print the mixing chart, or labels of tubes."""
+    tubes, page = asked.texts("tube"), _page(asked)
+    if asked.text("do") == "labels":
+        return _print(asked, TUBES, "wall", lambda store: labels_of_tubes(store, tubes, page))
+    return _print(asked, CHART, "wall", lambda store: mixing_chart(store, tubes, page))
+
+
+@view
+def for_pots(asked: Asked) -> Response:
+    """Print labels of pots."""
+    recipes, page = asked.texts("recipe"), _page(asked)
+    return _print(asked, POTS, "pots", lambda store: labels_of_pots(store, recipes, page))
+
+
+@view
+def for_a_picture(asked: Asked) -> Response:
+    """Print what to set out for a picture or some colours, or make a handout of it."""
+    typed = [text.strip() for text in re.split(r"[\n;]", asked.text("colours")) if text.strip()]
+    uploads, again = asked.uploads("files"), asked.texts("again")
+    files = keep(asked.studio, uploads) if uploads else []
+    if not (files or typed):
+        files = kept(asked.studio, again)
+    _check(files, typed)
+    size, coats = asked.text("size") or None, asked.number("coats", 2, 1, 10)
+    ml, page = asked.number("ml", 60, 1, 100_000), _page(asked)
+    people, each = asked.number("people", 10, 1, 200), asked.number("each", 5, 2, 500)
+    title, note = asked.text("title") or "What we mix today", asked.text("note")
+    grey = asked.text("grey") or None
+
+    def wanted(store: Store) -> Wanted:
+        if files:
+            return wanted_of(open_photo(files[0], grey), files[0].stem)
+        return wanted_each([aim(store, text).target for text in typed])
+
+    def setout(store: Store) -> bytes:
+        colours = wanted(store)
+        found = set_out_for(store, colours, ml=ml, area=size, coats=coats)
+        return setout_paper(store, found, colours, page)
+
+    def lesson(store: Store) -> bytes:
+        _, made = handout(store, wanted(store), each=each, people=people, title=title, note=note)
+        return made.encode()
+
+    of = files[0].stem if files else "colours"
+    back = {"again": [file.name for file in files], "colours": asked.text("colours")}
+    if asked.text("do") == "class":
+        return _print(asked, f"handout-{of}.html", "picture", lesson, back)
+    return _print(asked, f"set-out-{of}.pdf", "picture", setout, back)
+
+
+def _check(files: list[Path], typed: list[str]) -> None:
+    if any(file.suffix.lower() not in PICTURES for file in files):
+        raise InputError(files[0].name, None, "is no photograph", "drop a JPEG, PNG or TIFF")
+    if len(files) > 1 or len(typed) > _MOST:
+        raise InputError(
+            None, None, f"expected one photograph, or up to {_MOST} colours", "choose fewer"
+        )
+    if bool(files) == bool(typed):
+        raise InputError(
+            None, None, "expected a photograph or some colours", "drop the one, or type the others"
+        )
+
+
+def _page(asked: Asked) -> str:
+    return asked.text("page") or "a4"
+
+
+def _print(
+    asked: Asked,
+    name: str,
+    at: str,
+    make: Callable[[Store], bytes],
+    again: dict[str, str | list[str]] | None = None,
+) -> Response:
+    """Make a paper as a job; where it can't be made the way back is to its form as it was."""
+
+    def work(progress: Progress) -> str:
+        progress("mixing")
+        with asked.store() as store:
+            content = make(store)
+            write_whole({store.studio.folder / FOLDER / name: content})
+        return f"/paper?fresh={quote(name)}"
+
+    back = f"/paper?{urlencode(again or {}, doseq=True)}#{at}"
+    return asked.job(f"Printing {name}", back, work)
