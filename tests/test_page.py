@@ -292,7 +292,7 @@ def test_a_batch_is_kept_as_weighed_out_and_as_it_is_on_the_plate(own_page):
         ("make", "20g"), ("mixing", "yes"), ("name", "Transom"),
     ]  # fmt: skip
     kept = page.send("/mix/keep", [*chosen, ("mixed", "so"), ("note", "first coat")])
-    assert kept.json["path"].endswith("kept=transom#amounts")
+    assert kept.json["path"].endswith("kept=transom#plate")
     assert "Kept as transom" not in page.get("/mix?" + urlencode(chosen)).text
     add = [*chosen, ("do", "add"), ("g:HULL", "16"), ("g:BUOY", "4.25")]
     assert page.send("/mix/plate", add).status == 200
@@ -348,8 +348,9 @@ def test_a_photograph_is_set_out_and_is_still_there_where_that_fails(own_page):
     assert page.wait(said)["path"] == "/paper?fresh=set-out-slipway.pdf"
     asked = page.send("/paper/picture", {"again": "slipway.jpg", "size": "wide"})
     assert "width x height" in page.wait(asked)["fault"]
-    back = re.search(r'href="(/paper\?again=slipway.jpg[^"]*)"', page.get(asked.json["path"]).text)
-    assert "Still here: slipway.jpg" in page.get(back[1].partition("#")[0]).text
+    back = re.search(r'href="(/paper\?size=wide[^"]*)"', page.get(asked.json["path"]).text)
+    there = page.get(back[1].replace("&amp;", "&").partition("#")[0]).text
+    assert "Still here: slipway.jpg" in there and 'name="size" value="wide"' in there
     assert [path.name for path in (folder / "paper").iterdir()] == ["set-out-slipway.pdf"]
 
 

@@ -258,7 +258,7 @@ def keep_way(asked: Asked) -> Response:
         else:
             keep_recipe(store, name, recipe.parts, wanted, expected, note)
     held = _chosen(asked) | {"kept": name.casefold()}
-    return go(_address(held, at="plate" if mixed == "plate" else "amounts"))
+    return go(_address(held, at="plate" if asked.text("mixing") else "amounts"))
 
 
 def _mixed(asked: Asked, store: Store, which: str, goal: Goal, way: Way) -> dict[str, float]:

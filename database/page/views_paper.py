@@ -40,6 +40,10 @@ CHART, TUBES, POTS = "mixing-chart.pdf", "tube-labels.pdf", "pot-labels.pdf"
 _KINDS = {".pdf": "application/pdf", ".html": "text/html"}
 _MOST = 20
 """Colours that may be typed."""
+_KEYS = (
+    "colours", "grey", "size", "coats", "ml", "page", "people", "each", "title", "note",
+)  # fmt: skip
+"""What is still in the form where a picture couldn't be set out."""
 _ALONE = "sandbox allow-scripts allow-modals allow-downloads; frame-ancestors 'none'"
 """A handout runs its own script and prints, and gets at nothing of this page."""
 
@@ -125,7 +129,8 @@ def for_a_picture(asked: Asked) -> Response:
         return made.encode()
 
     of = files[0].stem if files else "colours"
-    back = {"again": [file.name for file in files], "colours": asked.text("colours")}
+    back = {key: asked.text(key) for key in _KEYS if asked.text(key)}
+    back |= {"again": [file.name for file in files]}
     if asked.text("do") == "class":
         return _print(asked, f"handout-{of}.html", "picture", lesson, back)
     return _print(asked, f"set-out-{of}.pdf", "picture", setout, back)
