@@ -129,7 +129,7 @@ def for_a_picture(asked: Asked) -> Response:
         return made.encode()
 
     of = files[0].stem if files else "colours"
-    back = {key: asked.text(key) for key in _KEYS if asked.text(key)}
+    back: dict[str, str | list[str]] = {key: asked.text(key) for key in _KEYS if asked.text(key)}
     back |= {"again": [file.name for file in files]}
     if asked.text("do") == "class":
         return _print(asked, f"handout-{of}.html", "picture", lesson, back)
