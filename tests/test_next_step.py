@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
@@ -16,7 +16,7 @@ from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.fit.fit import fit_paints
 from tintladder.calibrate.fit.guess import PEAK_K, Guess
 from tintladder.calibrate.fit.information import DRIFT, TARGETS
-from tintladder.calibrate.fit.next_step import Plan, choose, next_drawdown, plan_ladder
+from tintladder.calibrate.fit.next_step import RATIOS, Plan, choose, next_drawdown, plan_ladder
 from tintladder.calibrate.fit.noise import TYPICAL
 from tintladder.calibrate.fit.settings import FitSettings
 from tintladder.calibrate.fit.tube import Tube
@@ -165,6 +165,21 @@ def test_a_wanted_uncertainty_is_reached_with_less_paint_than_six_steps_take() -
     assert all(f"over {d.over[0]} alone" in lean.words for d in dear)
     with pytest.raises(InputError, match=r"R comes to .* and 0\.01 was wanted; allow"):
         plan_ladder(RED, WHITE, wanted_de00=0.01)
+
+
+@pytest.mark.parametrize("balance_g", [0.01, 0.1])
+def test_no_ladder_over_both_substrates_reaches_what_is_wanted_with_less_paint(
+    balance_g: float,
+) -> None:
+    """On a coarse balance more tints may take less: each is taken from a stronger one."""
+    plan = Plan(RED, WHITE, balance_g=balance_g)
+    lean = plan_ladder(RED, WHITE, wanted_de00=0.85, balance_g=balance_g)
+    assert lean.expected.de00 <= 0.85
+    tints = [ratio for ratio in RATIOS if ratio > 0]
+    for some in [*combinations(tints, 1), *combinations(tints, 2)]:
+        drawn = plan.weigh([Step(ratio, gap_um=300.0) for ratio in (0.0, *some, np.inf)])
+        if sum(weighed(drawn).values()) < sum(lean.grams.values()) - 1e-6:
+            assert plan.expect(drawn).de00 > 0.85
 
 
 @pytest.mark.parametrize("count", [1, 10])

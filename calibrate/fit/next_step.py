@@ -11,21 +11,22 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 import pandas as pd
 
-from ..cards.card import BARE, SUBSTRATES, Drawdown
+from ..cards.card import SUBSTRATES, Drawdown
 from ..cards.readings import CardReadings
-from ..cards.weighing_out import Step, weigh_out, weighed
+from ..cards.weighing_out import Step, weighed
 from ..errors import InputError
 from ..optics.colour import in_words
-from ..optics.spectra import Array
-from ..optics.surface import Gloss, Surface
+from ..optics.surface import Gloss
 from .guess import Guess, filled
-from .information import PLANNED, TARGET, TARGETS, Expected, Scene, expected, scene, unpainted
+from .information import Expected, Scene, expected
+from .least_paint import leanest
+from .plan import Plan
 from .result import JointFit
 from .settings import FitSettings
 from .threads import one_thread
@@ -37,9 +38,6 @@ MOST_STEPS = 9
 USUAL_STEPS = 6
 WORTH_IT = 0.05
 """Fall of the expected difference below which one more drawdown is hardly worth it (our choice)."""
-
-_BARE = {"black": 0.045, "white": 0.85}
-"""What a sealed card reads, specular included, as long as none was read; invented."""
 
 
 @dataclass(frozen=True)
@@ -85,69 +83,6 @@ class OneMore:
     words: str
 
 
-@dataclass(frozen=True)
-class Plan:
-    """What a ladder is planned with: the paint, its white, the tools, the cards painted already."""
-
-    paint: Guess
-    white: Guess
-    known: tuple[CardReadings, ...] = ()
-    gap_um: float | None = 300.0
-    balance_g: float = 0.01
-    gloss: Gloss = "gloss"
-    settings: FitSettings = field(default_factory=FitSettings)
-    nuisances: Mapping[str, float] = field(default_factory=dict)
-
-    def weigh(self, steps: Sequence[Step]) -> tuple[Drawdown, ...]:
-        """Weigh steps out as one ladder."""
-        names = self.paint.tube.paint, self.white.tube.paint
-        made = weigh_out(*names, steps, self.balance_g)
-        return tuple(replace(d, surface=self.gloss) for d in made)
-
-    def apart(self, steps: Sequence[Step]) -> list[Drawdown]:
-        """Weigh each step out fresh, however much it takes: about as surely as by dilution."""
-        return [
-            replace(self.weigh([step])[0], step=f"{i} {step.name}") for i, step in enumerate(steps)
-        ]
-
-    def scenes(self, drawdowns: Sequence[Drawdown]) -> list[Scene]:
-        """What drawdowns would tell, for each paint that this one may turn out to be."""
-        paint, white = self.paint.tube, self.white.tube
-        surface = self.known[0].surface if self.known else Surface.of("di:8")
-        bare = {over: self._bare(over) for over in SUBSTRATES}
-        later = self.apart([Step(ratio, gap_um=self.gap_um) for ratio in TARGETS])
-        cards = [
-            *self.known,
-            unpainted(PLANNED, drawdowns, bare, self.balance_g, surface),
-            unpainted(TARGET, later, bare, self.balance_g, surface),
-        ]
-        tubes = {paint.paint: paint, white.paint: white}
-        whites = self.white.k[0], self.white.s[0]
-        return [
-            scene(
-                cards,
-                tubes,
-                {paint.paint: (k, s), white.paint: whites},
-                self.settings,
-                paint.paint,
-                self.nuisances,
-            )
-            for k, s in zip(self.paint.k, self.paint.s, strict=True)
-        ]
-
-    def _bare(self, over: str) -> Array:
-        read = [r.read(f"{BARE}/{over}") for r in self.known]
-        read = [spectra for spectra in read if len(spectra)]
-        if not read:
-            return np.full(self.paint.k.shape[1], _BARE[over])
-        return filled(np.concatenate(read).mean(axis=0))
-
-    def expect(self, drawdowns: Sequence[Drawdown]) -> Expected:
-        """How well the paint would be known after a card, dilution chains as weighed."""
-        scenes = self.scenes(drawdowns)
-        return expected(scenes, range(len(scenes[0].each)))
-
-
 def choose(scenes: Sequence[Scene], fixed: int, count: int) -> tuple[int, ...]:
     """Pick planned drawdowns: of all sets of `count` that hold the first `fixed`, the best."""
     every = range(len(scenes[0].each))
@@ -178,8 +113,7 @@ def plan_ladder(
     steps : int, optional
         So many drawdowns of the paint, the best that can be had of them; six by default.
     wanted_de00 : float, optional
-        Or: an expected CIEDE2000 (see `Expected`), to be reached with the fewest steps, and of
-        those with the least paint: a substrate that isn't needed is left out.
+        Or: an expected CIEDE2000 (see `Expected`), to be reached with the least paint.
     known : sequence of CardReadings
         Cards that will be fitted together with this one: the white's own. Without any, white's
         masstone is planned too, beside the steps asked for.
@@ -209,46 +143,19 @@ def plan_ladder(
     plan = Plan(paint, white, ours, gap_um, balance_g, gloss, settings or FitSettings())
     fixed = [0.0] if ours else [0.0, np.inf]
     ratios = [*fixed, *(ratio for ratio in RATIOS if ratio not in fixed)]
-    counts = [steps or USUAL_STEPS] if wanted_de00 is None else range(2, MOST_STEPS + 1)
+    every = [Step(ratio, gap_um=gap_um) for ratio in ratios]
     # The same order of adding gives the same plan, whatever the machine.
     with one_thread():
-        scenes = plan.scenes(plan.apart([Step(ratio, gap_um=gap_um) for ratio in ratios]))
-        for count in counts:
-            chosen = choose(scenes, len(fixed), count + len(fixed) - 1)
-            picked = [Step(ratios[i], gap_um=gap_um) for i in chosen]
-            found = plan.expect(plan.weigh(picked))
-            if wanted_de00 is not None and found.de00 <= wanted_de00:
-                picked = _sparing(plan, picked, wanted_de00)
-                break
+        if wanted_de00 is None:
+            scenes = plan.scenes(plan.apart(every))
+            count = (steps or USUAL_STEPS) + len(fixed) - 1
+            picked = [every[i] for i in choose(scenes, len(fixed), count)]
         else:
-            if wanted_de00 is not None:
-                raise InputError(
-                    None,
-                    "wanted uncertainty",
-                    f"expected a CIEDE2000 that {MOST_STEPS} steps can reach: {paint.tube.paint} "
-                    f"comes to {found.de00:.2f}, and {wanted_de00:g} was wanted",
-                    "allow a larger difference, or use a finer balance or a steadier applicator",
-                )
+            picked = leanest(plan, every, len(fixed), MOST_STEPS, wanted_de00)
         drawdowns = plan.weigh(picked)
         found = plan.expect(drawdowns)
     grams = weighed(drawdowns)
     return Ladder(drawdowns, found, grams, _ladder_words(drawdowns, found, grams, plan))
-
-
-def _sparing(plan: Plan, steps: Sequence[Step], wanted: float) -> list[Step]:
-    """Draw tints over one substrate where what is wanted is still reached, the whitest first.
-
-    Masstone and white keep both: their contrast ratio is wanted too.
-    """
-    kept = sorted(steps, key=lambda step: -step.ratio)
-    for i, step in enumerate(kept):
-        if step.ratio == 0 or not np.isfinite(step.ratio):
-            continue
-        trials = [[*kept[:i], replace(step, over=(o,)), *kept[i + 1 :]] for o in SUBSTRATES]
-        each = [plan.expect(plan.weigh(trial)).de00 for trial in trials]
-        if min(each) <= wanted:
-            kept = trials[int(np.argmin(each))]
-    return kept
 
 
 def _of(known: Sequence[CardReadings], paint: Tube, white: Tube) -> tuple[CardReadings, ...]:

@@ -83,8 +83,8 @@ class Ladder:
         run += 1.0 + _OFF**2 * (moved[:, :, None] * moved[:, None])
         np.einsum("hii->hi", run)[...] += _MASSTONE**2 * masstone
         covariances = run[:, None] + _ROUGH[:, None, None] ** 2 * np.eye(n)
-        inverse: Array = np.linalg.inv(covariances)
-        size: Array = np.linalg.slogdet(covariances)[1]
+        inverse = np.asarray(np.linalg.inv(covariances), dtype=float)
+        size = np.asarray(np.linalg.slogdet(covariances)[1], dtype=float)
         return (x - self.log_share)[:, None], inverse, size
 
     def evidence(self, settled: Settled) -> Array:

@@ -30,7 +30,7 @@ def plan(
         typer.Option(
             min=0.05,
             metavar="DE",
-            help="How near its tints are to be foretold (CIEDE2000), in the fewest steps.",
+            help="How near its tints are to be foretold (CIEDE2000), with the least paint.",
         ),
     ] = None,
     steps: Annotated[
