@@ -123,18 +123,30 @@ def test_the_worksheet_opens_step_by_step_and_survives_a_reload(
     other.goto(f"{demo_home}/mix?target=62,-18,-9")
     assert window.locator("#target").input_value() == "BUOY 3:1"
     other.close()
+    window.locator("summary", has_text="Keep this batch").click()
+    window.locator("#batch-name").fill("transom")
+    person.click("button", "Keep the batch")
+    window.get_by_text("Kept as transom, 1 batch").wait_for()
+    person.click("link", "Print a label for its pot")
+    person.click("button", "Print the pot labels")
+    window.get_by_text("pot-labels.pdf is ready").wait_for()
+    with window.expect_download() as taken:
+        person.click("link", "Download")
+    assert taken.value.suggested_filename == "pot-labels.pdf"
+    window.goto(f"{demo_home}{MIXING}")
     person.click("button", "Clear the plate")
     window.get_by_text("The plate is empty").wait_for()
 
 
+MIXING = "/mix?target=BUOY+3:1&lay=HULL&lay=BUOY&way=BUOY,HULL&make=20g&mixing=yes"
 PAGES = (
     "/", "/tubes", "/cards", "/cards/new", "/cards/1", "/scanners", "/fits", "/paints/ANCHOR",
     "/publish", "/releases", "/compare", "/paper", "/jobs/nosuch", "/nowhere",
-    "/mix?target=BUOY+3:1&lay=HULL&lay=BUOY&way=BUOY,HULL&make=20g&mixing=yes",
+    MIXING,
 )  # fmt: skip
 
 
-ON_WHITE = ("white:/cards/1", f"white:{PAGES[-1]}")
+ON_WHITE = ("white:/cards/1", f"white:{MIXING}")
 
 
 def test_no_serious_fault_of_access(window: Any, demo_home: str) -> None:
