@@ -30,10 +30,11 @@ from .tube import Tube
 _ANCHOR_SD = 40.0
 """Spread of log K and log S about their starting level. It only keeps the problem solvable where
 the readings are silent: a tighter one on hundreds of values would pin the scale all share."""
-_STEEPEST = 0.75
-"""Spread of log S over wavelength, about the paint's own level: that of scattering as the inverse
-fourth power of wavelength (Rayleigh's limit, of the smallest particles), than which pigments'
-is hardly steeper. Where a film only just hides, its readings put no upper end to S; this does."""
+_STEEPEST = 1.5
+"""Spread of log S over wavelength, about the paint's own level: twice that of scattering as the
+inverse fourth power of wavelength (Rayleigh's limit, of the smallest particles), which published S
+of opaque paints comes to. Where a film only just hides, its readings put no upper end to S; this
+does."""
 _SMOOTH_AT_FIRST = (0.5, 0.2)
 """Roughness of log K and log S to begin from, where none is given."""
 _SMOOTHING_ROUNDS = 2
@@ -210,7 +211,7 @@ def smooth_prior(
 ) -> Prior:
     """Log K and log S vary smoothly over wavelength, as far as `settings.roughness`.
 
-    And log S no more than `_STEEPEST`.
+    And log S strays no further than `_STEEPEST`.
 
     Those of held paints stay as they start, and S of the white that a relative scale names is 1.
     """
