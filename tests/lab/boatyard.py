@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -122,6 +122,8 @@ def readings_text(readings: CardReadings) -> str:
     """Readings as CGATS.17 text, to five decimals."""
     card, spectra = readings.card, readings.spectra
     said = f"Card {card.name}. {INVENTED}" + (f" {_CHECK}" if card.purpose == "check" else "")
+    # A week later it is dry.
+    read_on = str(date.fromisoformat(card.date) + timedelta(days=7)) if card.date else None
     session = Session(
         replace(spectra, values=np.round(spectra.values, 5)),
         file=readings.source,
@@ -131,9 +133,9 @@ def readings_text(readings: CardReadings) -> str:
         geometry=readings.surface.geometry,
         specular=readings.surface.specular,
         condition="M0",
-        date=card.date,
+        date=read_on,
         device="Virtual paint lab (simulated)",
-        calibrated=card.date,
+        calibrated=read_on,
         tile="White tile of the lab (simulated)",
         header={
             "ORIGINATOR": "Boatyard sign shop (invented)",
