@@ -10,7 +10,7 @@ import numpy as np
 from markupsafe import Markup
 
 from ..calibrate.optics.coefficients import Coefficients
-from ..calibrate.optics.colour import in_words, lab_to_srgb
+from ..calibrate.optics.colour import hex_code, in_words, lab_to_srgb
 from ..calibrate.optics.spectra import Array
 from .cautions import caution
 from .lesson_numbers import numbers
@@ -135,5 +135,4 @@ def _held(share: float) -> str:
 
 
 def _shown(colour: Array) -> str:
-    rgb = lab_to_srgb(colour)[0][0]
-    return "#" + "".join(f"{round(255 * float(x)):02x}" for x in rgb)
+    return hex_code(lab_to_srgb(colour)[0][0])

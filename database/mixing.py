@@ -15,6 +15,7 @@ from ..calibrate.optics.colour import (
     View,
     chroma_hue,
     ciede2000_band,
+    hex_code,
     srgb,
 )
 from ..calibrate.optics.predict import Prediction, dry_fractions, predict
@@ -105,7 +106,7 @@ class Look:
     def hex(self) -> str:
         """What a display shows of it, as #rrggbb, and "!" behind it where it can't."""
         rgb, cut = srgb(self.prediction.reflectance, self.prediction.wavelengths)
-        code = "#" + "".join(f"{round(255 * float(x)):02x}" for x in rgb[0])
+        code = hex_code(rgb[0])
         return code + ("!" if cut[0] else "")
 
 

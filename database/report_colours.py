@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..calibrate.optics.coefficients import ABSOLUTE, Coefficients
-from ..calibrate.optics.colour import lab, srgb
+from ..calibrate.optics.colour import hex_code, lab, srgb
 from ..calibrate.optics.predict import dry_fractions, predict
 from ..calibrate.optics.spectra import Array
 from .colour_words import colour_words
@@ -43,15 +43,11 @@ def swatches(reflectance: Array, wavelengths: Array) -> list[Swatch]:
     rgb, outside = srgb(reflectance, wavelengths)
     colours = lab(reflectance, wavelengths)
     return [
-        Swatch(_code(shown), colour_words(colour), bool(out), colour)
+        Swatch(hex_code(shown), colour_words(colour), bool(out), colour)
         if np.isfinite(shown).all()
         else Swatch("", "not read", False, colour)
         for shown, out, colour in zip(rgb, outside, colours, strict=True)
     ]
-
-
-def _code(rgb: Array) -> str:
-    return "#" + "".join(f"{round(255 * float(x)):02x}" for x in rgb)
 
 
 def films(

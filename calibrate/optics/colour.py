@@ -239,6 +239,11 @@ def lab_to_srgb(colours: Array) -> tuple[Array, NDArray[np.bool_]]:
     return srgb_of_xyz(t * weights(GRID, D50)[1])
 
 
+def hex_code(rgb: Array) -> str:
+    """Write an sRGB colour (3,), 0-1, as #rrggbb."""
+    return "#" + "".join(f"{round(255 * float(x)):02x}" for x in rgb)
+
+
 def in_words(difference: float) -> str:
     """A CIEDE2000 difference in everyday words (a rule of thumb, no source)."""
     if difference < 1:

@@ -197,7 +197,7 @@ def _show_fewer(found: SetOut, names: dict[str, str]) -> None:
 
 
 def _hex(colour: Any) -> str:
-    from ...calibrate.optics.colour import lab_to_srgb
+    from ...calibrate.optics.colour import hex_code, lab_to_srgb
 
     rgb, cut = lab_to_srgb(colour)
-    return "#" + "".join(f"{round(255 * float(x)):02x}" for x in rgb[0]) + ("!" if cut[0] else "")
+    return hex_code(rgb[0]) + ("!" if cut[0] else "")
