@@ -12,6 +12,7 @@ from tintladder.database.demo import Demo, make_demo
 from tintladder.database.release import Release, publish
 from tintladder.database.store import Store
 
+from .page_server import Visitor, serving
 from .studio_fixtures import WHEN, fill
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -63,3 +64,27 @@ def phone(browser: Any) -> Iterator[Any]:
     opened = browser.new_page(viewport={"width": 390, "height": 844})
     yield opened
     opened.close()
+
+
+@pytest.fixture(scope="module")
+def demo_page(demo: Demo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Visitor]:
+    """The page of the demo's studio, which the tests of a file only look at or put back."""
+    folder = tmp_path_factory.mktemp("page") / "demo"
+    shutil.copytree(demo.folder, folder)
+    with serving(folder) as visitor:
+        yield visitor
+
+
+@pytest.fixture
+def own_page(demo: Demo, tmp_path: Path) -> Iterator[tuple[Visitor, Path]]:
+    """The page of a copy of the demo's studio, to change, and its folder."""
+    shutil.copytree(demo.folder, tmp_path / "demo")
+    with serving(tmp_path / "demo") as visitor:
+        yield visitor, tmp_path / "demo"
+
+
+@pytest.fixture
+def page(tmp_path: Path) -> Iterator[Visitor]:
+    """The page of an empty studio."""
+    with serving(tmp_path / "studio") as visitor:
+        yield visitor

@@ -17,6 +17,8 @@ from tintladder.database.page.server import listen, server_of
 from tintladder.database.studio import Studio
 
 _EDGE = "----invented-edge"
+SCRIPT = "<script>alert('hull')</script>"
+"""A name that must never run."""
 
 
 @dataclass(frozen=True)

@@ -7,37 +7,14 @@ import shutil
 import sqlite3
 from contextlib import closing
 from pathlib import Path
-from urllib.parse import urlencode
 
 import pytest
-from sqlalchemy import select
 from tintladder.database import engine
-from tintladder.database.recipe_store import kept_recipes
-from tintladder.database.schema import Recipe
 from tintladder.database.store import Store
 
 from .page_crowd import crowd
-from .page_server import Visitor, serving
+from .page_server import SCRIPT, Visitor, serving
 from .studio_cards import PATCHES, readings_text, write_all
-
-PHOTOS = Path(__file__).parents[1] / "measurements" / "boatyard" / "photos"
-SCRIPT = "<script>alert('hull')</script>"
-
-
-@pytest.fixture(scope="module")
-def demo_page(demo, tmp_path_factory):
-    """The demo's studio, which these tests only look at or put back."""
-    folder = tmp_path_factory.mktemp("page") / "demo"
-    shutil.copytree(demo.folder, folder)
-    with serving(folder) as visitor:
-        yield visitor
-
-
-@pytest.fixture
-def page(tmp_path):
-    """An empty studio."""
-    with serving(tmp_path / "studio") as visitor:
-        yield visitor
 
 
 @pytest.fixture
@@ -110,24 +87,6 @@ def test_what_is_not_there_gets_one_line(demo_page, path, words):
     answer = demo_page.get(path)
     assert answer.status in (400, 404) and words in answer.text
     assert "Traceback" not in answer.text
-
-
-@pytest.mark.parametrize(
-    ("query", "words"),
-    [
-        ("target=nosuch+colour", "fits no tube"),
-        ("target=200,0,0", "expected L* from 0 to 100"),
-        ("target=readings.txt", "is a file"),
-        ("target=62,-18,-9&lay=NOSUCH", "none of the tubes laid out"),
-        ("target=BUOY+3:1&lay=HULL&lay=BUOY&way=BUOY,HULL&make=much", "expected an amount"),
-        ("target=BUOY+3:1&lay=HULL&lay=BUOY&way=BUOY,HULL&make=5g&scale=7", "one of those listed"),
-        ("target=BUOY+3:1&lay=HULL&lay=BUOY&tubes=many", "expected 1 to 6"),
-    ],
-)
-def test_a_step_of_the_worksheet_that_cannot_be_done_says_so_in_its_place(demo_page, query, words):
-    answer = demo_page.get(f"/mix?{query}")
-    assert answer.status == 200 and words in answer.text
-    assert answer.text.count('class="fault"') == 1
 
 
 def test_an_empty_studio_is_begun_with_two_names(page, tmp_path):
@@ -247,127 +206,6 @@ def test_a_job_that_fails_says_so_in_one_line_and_leads_back(page):
     assert "Go back and mend it" in page.get(answer.json["path"]).text
 
 
-def test_the_plate_takes_every_addition_but_no_undo_of_another(demo_page):
-    start = "/mix?target=BUOY+3:1&lay=HULL&lay=BUOY&way=BUOY,HULL&make=20g&mixing=yes"
-    chosen = {
-        "target": "BUOY 3:1", "lay": "HULL", "way": "BUOY,HULL", "make": "20g", "mixing": "yes",
-    }  # fmt: skip
-    add = chosen | {"do": "add", "g:HULL": "15", "g:BUOY": "4,5"}
-    answer = demo_page.send("/mix/plate", add)
-    assert answer.json["path"].startswith("/mix?target=BUOY+3%3A1")
-    first = demo_page.get(start).text
-    assert "15 g Hull White, 4.5 g Buoy Red" in first
-    seen = re.search(r'name="seen" value="(\w+)"', first)[1]
-    demo_page.send("/mix/plate", chosen | {"do": "add", "g:BUOY": "0.5"})
-    stale = demo_page.send("/mix/plate", chosen | {"do": "undo", "seen": seen})
-    assert stale.status == 409 and "the plate was changed elsewhere" in stale.json["line"]
-    assert "5 g Buoy Red" in demo_page.get(start).text
-    seen = re.search(r'name="seen" value="(\w+)"', demo_page.get(start).text)[1]
-    demo_page.send("/mix/plate", chosen | {"do": "clear", "seen": seen})
-    assert "The plate is empty" in demo_page.get(start).text
-
-
-def test_a_way_is_kept_under_a_name_and_can_be_aimed_at(demo_page):
-    chosen = [
-        ("target", "BUOY 3:1"), ("lay", "HULL"), ("lay", "BUOY"), ("way", "BUOY,HULL"),
-    ]  # fmt: skip
-    assert demo_page.send("/mix/keep", [*chosen, ("name", "keelson")]).status == 200
-    assert "recipe keelson" in demo_page.get("/mix?target=keelson").text
-    other = demo_page.send("/mix/keep", [*chosen, ("name", "two words")])
-    assert other.status == 400 and "expected a name" in other.json["line"]
-
-
-@pytest.fixture
-def own_page(demo, tmp_path):
-    """A copy of the demo's studio, to change."""
-    shutil.copytree(demo.folder, tmp_path / "demo")
-    with serving(tmp_path / "demo") as visitor:
-        yield visitor, tmp_path / "demo"
-
-
-def test_a_batch_is_kept_as_weighed_out_and_as_it_is_on_the_plate(own_page):
-    page, folder = own_page
-    chosen = [
-        ("target", "BUOY 3:1"), ("lay", "HULL"), ("lay", "BUOY"), ("way", "BUOY,HULL"),
-        ("make", "20g"), ("mixing", "yes"), ("name", "Transom"),
-    ]  # fmt: skip
-    kept = page.send("/mix/keep", [*chosen, ("mixed", "so"), ("note", "first coat")])
-    assert kept.json["path"].endswith("kept=transom#plate")
-    assert "Kept as transom" not in page.get("/mix?" + urlencode(chosen)).text
-    add = [*chosen, ("do", "add"), ("g:HULL", "16"), ("g:BUOY", "4.25")]
-    assert page.send("/mix/plate", add).status == 200
-    plate = [*chosen, ("mixed", "plate"), ("note", "second coat")]
-    assert page.send("/mix/keep", [*plate, ("seen", "another")]).status == 409
-    there = page.get(kept.json["path"].partition("#")[0]).text
-    assert "Kept as transom, 1 batch" in there and "first coat" in there
-    seen = re.search(r'name="seen" value="(\w+)"', there)[1]
-    last = page.send("/mix/keep", [*plate, ("seen", seen)])
-    assert last.json["path"].endswith("kept=transom#plate")
-    shown = page.get(last.json["path"].partition("#")[0]).text
-    assert "2 batches" in shown and "4.25 g Buoy Red" in shown and "second coat" in shown
-    with Store.open(folder) as store:
-        (found,) = kept_recipes(store)
-        with store.snapshot() as session:
-            assert len(session.scalars(select(Recipe)).all()) == 1
-    first, second = found.batches
-    assert sum(first.masses.values()) == pytest.approx(20, rel=0.3) and first.lots
-    assert second.masses == {"HULL": 16.0, "BUOY": 4.25}
-
-
-def test_paper_is_printed_and_still_there_after_a_reload(own_page):
-    page, folder = own_page
-    two, colours = [("tube", "ANCHOR"), ("tube", "ROPE")], {"colours": "BUOY 3:1\nROPE 2:1"}
-    for path, form, file in (
-        ("/paper/wall", {"tube": "ANCHOR"}, None),
-        ("/paper/wall", [*two, ("do", "chart")], "mixing-chart.pdf"),
-        ("/paper/wall", {"do": "labels", "page": "letter"}, "tube-labels.pdf"),
-        ("/paper/wall", {"do": "labels", "page": "a0"}, None),
-        ("/paper/pots", {}, None),
-        ("/paper/picture", colours | {"do": "setout"}, "set-out-colours.pdf"),
-        ("/paper/picture", colours | {"do": "class", "title": SCRIPT}, "handout-colours.html"),
-    ):
-        said = page.wait(page.send(path, form))
-        if file is None:
-            assert said["fault"] and "\n" not in said["fault"]
-            continue
-        assert said["path"] == f"/paper?fresh={file}"
-        assert f"{file} is ready" in page.get(said["path"]).text
-        answer = page.get(f"/paper/{file}")
-        assert answer.body == (folder / "paper" / file).read_bytes()
-        if file.endswith(".pdf"):
-            assert answer.body[:4] == b"%PDF"
-        else:
-            assert "sandbox" in answer.headers["content-security-policy"]
-            assert SCRIPT not in answer.text
-    assert len(list((folder / "paper").iterdir())) == 4
-
-
-def test_a_photograph_is_set_out_and_is_still_there_where_that_fails(own_page):
-    page, folder = own_page
-    said = page.drop("/paper/picture", [PHOTOS / "slipway.jpg"])
-    assert page.wait(said)["path"] == "/paper?fresh=set-out-slipway.pdf"
-    asked = page.send("/paper/picture", {"again": "slipway.jpg", "size": "wide"})
-    assert "width x height" in page.wait(asked)["fault"]
-    back = re.search(r'href="(/paper\?size=wide[^"]*)"', page.get(asked.json["path"]).text)
-    there = page.get(back[1].replace("&amp;", "&").partition("#")[0]).text
-    assert "Still here: slipway.jpg" in there and 'name="size" value="wide"' in there
-    assert [path.name for path in (folder / "paper").iterdir()] == ["set-out-slipway.pdf"]
-
-
-@pytest.mark.parametrize(
-    ("form", "words"),
-    [
-        ({}, "expected a photograph or some colours"),
-        ({"colours": "BUOY 3:1\n" * 21}, "up to 20 colours"),
-        ({"colours": "BUOY 3:1", "ml": "0"}, "expected 1 to"),
-        ({"again": "nosuch.jpg"}, "isn't there any more"),
-    ],
-)
-def test_a_picture_that_cannot_be_set_out_is_refused(demo_page, form, words):
-    answer = demo_page.send("/paper/picture", form)
-    assert answer.status == 400 and words in answer.json["line"]
-
-
 def test_only_what_was_shown_is_published(demo_page):
     answer = demo_page.send("/publish", {"seen": "another"})
     assert "nothing has changed" in demo_page.wait(answer)["fault"]
@@ -400,22 +238,3 @@ def test_what_was_begun_by_a_server_since_stopped_is_said_to_be_cut_short(tmp_pa
 def test_a_crowd_loses_nothing(demo, tmp_path):
     shutil.copytree(demo.folder, tmp_path / "demo")
     assert crowd(tmp_path / "demo", 30) == []
-
-
-def test_a_spot_of_a_photograph_can_be_aimed_at(demo_page):
-    shown = demo_page.drop("/mix/photo", [PHOTOS / "slipway.jpg"])
-    assert shown.json["path"] == "/mix?photo=slipway.jpg#aim"
-    page = demo_page.get("/mix?photo=slipway.jpg").text
-    width = int(re.search(r'type="image"[^>]* width="(\d+)"', page)[1])
-    picture = demo_page.get("/mix/photos/slipway.jpg")
-    assert picture.headers["content-type"] == "image/png"
-    touched = demo_page.get(f"/mix?photo=slipway.jpg&spot.x={width // 2}&spot.y=30")
-    assert touched.status == 303
-    there = touched.headers["location"].partition("#")[0]
-    assert "of slipway.jpg" in demo_page.get(there).text
-    ways = demo_page.get(f"{there}&lay=HULL&lay=ANCHOR&lay=ROPE").text
-    assert "Take this way" in ways and 'class="fault"' not in ways
-    outside = demo_page.get("/mix?photo=slipway.jpg&at=99999,0").text
-    assert "outside the picture" in outside
-    assert "is no photograph" in demo_page.drop("/mix/photo", [PHOTOS / "README.txt"]).json["line"]
-    assert demo_page.get("/mix/photos/..%2Fstudio.db").status in (400, 404)
