@@ -92,7 +92,7 @@ def add_tube(
             nickname=check_nickname(nickname),
             name=name,
             maker=maker,
-            pigments=tuple(re.findall(r"[^\s,;/]+", pigments)),
+            pigments=pigments_of(pigments),
             lots=(NewLot(size_ml=_millilitres(size), **more),),
             **paint,
         )
@@ -122,15 +122,50 @@ def add_lot(store: Store, paint: Paint, lot: str, size: str = "", **more: Any) -
     return store.find_paint(paint.nickname)
 
 
-def _millilitres(text: str) -> float | None:
-    if not text:
+def pigments_of(text: str) -> tuple[str, ...]:
+    """Colour Index names with spaces or commas between."""
+    return tuple(re.findall(r"[^\s,;/]+", text))
+
+
+def lot_as_typed(
+    lot: str = "", size: str = "", price: str = "", density: str = "", solids: str = "", **more: Any
+) -> NewLot:
+    """Return a tube by what is typed of it: ml, money, g/ml, and dry over wet volume.
+
+    Raises
+    ------
+    InputError
+        For a figure that is none.
+    """
+    return NewLot(
+        lot,
+        _millilitres(size),
+        figure("price", price, "14.50"),
+        figure("density", density, "1.36"),
+        figure("volume solids", solids, "0.42"),
+        **more,
+    )
+
+
+def figure(name: str, text: str, such: str, unit: str = "") -> float | None:
+    """Return the figure typed into a field; None where it was left empty.
+
+    Raises
+    ------
+    InputError
+        For anything else than a figure.
+    """
+    if not text.strip():
         return None
-    match = re.fullmatch(r"(\d+(?:[.,]\d+)?)\s*(?:ml)?", text, re.IGNORECASE)
+    number = rf"(\d{{1,9}}(?:[.,]\d+)?)\s*(?:{unit})?"
+    match = re.fullmatch(number, text.strip(), re.IGNORECASE)
     if not match:
+        of = {"ml": "millilitres", "µm": "micrometres"}.get(unit, "a figure")
         raise InputError(
-            None,
-            "size",
-            f"expected millilitres such as 60, got {text!r}",
-            "leave it out if unknown",
+            None, name, f"expected {of} such as {such}, got {text!r}", "leave it out if unknown"
         )
     return float(match[1].replace(",", "."))
+
+
+def _millilitres(text: str) -> float | None:
+    return figure("size", text, "60", "ml")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 from sqlalchemy import select
 
@@ -69,14 +69,53 @@ class PaintStore(Transactions):
         with self.transaction() as session:
             paint = self.find_paint(nickname)
             if any(known.lot == lot.lot for known in paint.lots):
-                raise InputError(
-                    None,
-                    f"lot {lot.lot!r} of {paint.nickname}",
-                    "is in the studio already",
-                    "give this lot a name of its own",
-                )
+                raise _lot_taken(lot.lot, paint)
             row = schema.Lot(**asdict(lot))
             paint.lots.append(row)
+            session.flush()
+            return row
+
+    def change_paint(self, nickname: str, paint: NewPaint) -> schema.Paint:
+        """Take what is now said of a paint's label; its nickname and its lots stay.
+
+        Raises
+        ------
+        InputError
+            Where the paint isn't known, or another of that maker bears the name.
+        """
+        with self.transaction() as session:
+            row = self.find_paint(nickname)
+            said = paint.name.casefold(), paint.maker.casefold()
+            for other in self.paints():
+                if other is not row and (other.name.casefold(), other.maker.casefold()) == said:
+                    raise InputError(
+                        None, paint.name, f"that paint is in the studio already, as "
+                        f"{other.nickname}", "tell them apart by name or maker",
+                    )  # fmt: skip
+            _take(row, _columns(replace(paint, nickname=row.nickname)))
+            session.flush()
+            return row
+
+    def change_lot(self, nickname: str, lot: str, changed: NewLot) -> schema.Lot:
+        """Take what is now said of a lot of a paint.
+
+        Raises
+        ------
+        InputError
+            Where there is no such lot, its new name is that of another, or a figure is impossible.
+        """
+        check_lot(changed)
+        with self.transaction() as session:
+            paint = self.find_paint(nickname)
+            row = next((known for known in paint.lots if known.lot == lot), None)
+            if row is None:
+                raise InputError(
+                    None, f"lot {lot!r} of {paint.nickname}", "isn't in the studio",
+                    "add it as a new tube",
+                )  # fmt: skip
+            if any(known.lot == changed.lot for known in paint.lots if known is not row):
+                raise _lot_taken(changed.lot, paint)
+            _take(row, asdict(changed))
             session.flush()
             return row
 
@@ -134,15 +173,13 @@ class PaintStore(Transactions):
                 if row is None or (row.name, row.maker) != (paint.name, paint.maker):
                     rows.append(self.add_paint(paint, file))
                     continue
-                for key, value in _columns(paint).items():
-                    setattr(row, key, value)
+                _take(row, _columns(paint))
                 lots = {lot.lot: lot for lot in row.lots}
                 for lot in paint.lots:
                     if lot.lot not in lots:
                         row.lots.append(schema.Lot(**asdict(lot)))
                         continue
-                    for key, value in asdict(lot).items():
-                        setattr(lots[lot.lot], key, value)
+                    _take(lots[lot.lot], asdict(lot))
                 session.flush()
                 rows.append(row)
         return rows
@@ -159,6 +196,20 @@ class PaintStore(Transactions):
         with self.snapshot() as session:
             key = nickname_key(nickname)
             return session.scalar(select(schema.Paint).where(schema.Paint.nickname_key == key))
+
+
+def _lot_taken(lot: str, paint: schema.Paint) -> InputError:
+    return InputError(
+        None,
+        f"lot {lot!r} of {paint.nickname}",
+        "is in the studio already",
+        "give this lot a name of its own",
+    )
+
+
+def _take(row: schema.Paint | schema.Lot, values: Mapping[str, object]) -> None:
+    for key, value in values.items():
+        setattr(row, key, value)
 
 
 def _columns(paint: NewPaint) -> dict[str, object]:

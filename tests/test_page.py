@@ -28,6 +28,7 @@ def keel(page: Visitor, tmp_path: Path):
 LOOKS = [
     ("/", "Where everything stands"),
     ("/tubes", "Anchor Blue"),
+    ("/tubes/ANCHOR", "Its tube"),
     ("/cards", "mixtures"),
     ("/cards/new", "Plan a card"),
     ("/cards/1", "What was read"),

@@ -26,6 +26,7 @@ from . import (
     views_releases,
     views_scanners,
     views_studio,
+    views_tubes,
 )
 from .asked import Asked
 from .guard import Guard, TooLarge
@@ -36,9 +37,13 @@ GET, POST = ["GET"], ["POST"]
 ROUTES = (
     ("/", views_studio.home, GET),
     ("/begin", views_studio.begin, POST),
-    ("/tubes", views_studio.tubes, GET),
-    ("/tubes", views_studio.new_tube, POST),
-    ("/tubes/{tube}", views_studio.on_hand, POST),
+    ("/tubes", views_tubes.tubes, GET),
+    ("/tubes", views_tubes.new_tube, POST),
+    ("/tubes/{tube}", views_tubes.tube, GET),
+    ("/tubes/{tube}", views_tubes.on_hand, POST),
+    ("/tubes/{tube}/label", views_tubes.change_label, POST),
+    ("/tubes/{tube}/lots", views_tubes.change_lot, POST),
+    ("/tubes/{tube}/weighed", views_tubes.weigh, POST),
     ("/jobs/{name}", views_studio.job, GET),
     ("/alive", views_studio.alive, GET),
     ("/cards", views_cards.cards, GET),

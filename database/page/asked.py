@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import re
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from functools import cache, wraps
 from importlib.resources import files
 from typing import Any
@@ -33,6 +35,11 @@ class Changed(InputError):
             None, None, f"{what} was changed elsewhere since this page was opened",
             "nothing of yours was kept; load the page again to see how it stands, then repeat it",
         )  # fmt: skip
+
+
+def shown(said: Any) -> str:
+    """Return what a form carries of what it showed, to tell whether another window changed it."""
+    return hashlib.sha256(json.dumps(said, sort_keys=True, default=str).encode()).hexdigest()[:16]
 
 
 class Asked:
@@ -96,6 +103,30 @@ class Asked:
         if not re.fullmatch(r"\d{1,6}", text) or not low <= int(text) <= high:
             raise InputError(name, text, f"expected {low} to {high}", "choose one of these")
         return int(text)
+
+    def one_of(self, name: str, known: Sequence[str]) -> str:
+        """Return what was chosen of what a field offers; empty where nothing was.
+
+        Raises
+        ------
+        InputError
+            For anything else.
+        """
+        text = self.text(name)
+        if text and text not in known:
+            raise InputError(name, text, f"expected {' or '.join(known)}", "choose one of these")
+        return text
+
+    def still(self, said: Any, what: str) -> None:
+        """Refuse a form that showed something else than there is now.
+
+        Raises
+        ------
+        Changed
+            Naming what it showed.
+        """
+        if self.text("seen") != shown(said):
+            raise Changed(what)
 
     def uploads(self, name: str) -> list[UploadFile]:
         """Return the files of a field."""

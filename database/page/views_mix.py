@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from typing import Any
 from urllib.parse import urlencode
 
@@ -15,11 +13,11 @@ from ..mixing import parse_mix
 from ..next_addition import NEAR, next_additions
 from ..on_hand import usable
 from ..photo import shrunk
-from ..plate import Additions, on_plate, read_dab, read_plate, write_dab, write_plate
+from ..plate import on_plate, read_dab, read_plate, write_dab, write_plate
 from ..recipe_store import keep_mixed, keep_recipe, kept_recipes
 from ..scanning import PICTURES
 from ..store import Store
-from .asked import Asked, Changed, go, view
+from .asked import Asked, Changed, go, shown, view
 from .swatch import swatch
 from .uploads import PHOTOS, keep, kept
 from .words import for_the_page
@@ -165,14 +163,10 @@ def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
         more = {paint: round(0.75 * g, 2) or 0.01 for paint, g in found.additions.items()}
         grams = more | {paint: 0.0 for paint in way.recipe.parts if paint not in more}
     said["plate"] = {
-        "additions": additions, "seen": _seen(additions), "sum": plate, "next": found,
+        "additions": additions, "seen": shown(additions), "sum": plate, "next": found,
         "grams": grams, "dab": read_dab(store.studio.folder),
     }  # fmt: skip
     return True
-
-
-def _seen(additions: Additions) -> str:
-    return hashlib.sha256(json.dumps(additions, sort_keys=True).encode()).hexdigest()[:16]
 
 
 @view
@@ -185,7 +179,7 @@ def change_plate(asked: Asked) -> Response:
         additions = read_plate(folder)
         if what == "add":
             additions.append(_added(asked, store))
-        elif _seen(additions) != asked.text("seen"):
+        elif shown(additions) != asked.text("seen"):
             raise Changed("the plate")
         elif what == "undo" and additions:
             additions.pop()
@@ -266,7 +260,7 @@ def _mixed(asked: Asked, store: Store, which: str, goal: Goal, way: Way) -> dict
     if which == "so":
         return _how_much(asked, store, goal, way).grams
     additions = read_plate(store.studio.folder)
-    if _seen(additions) != asked.text("seen"):
+    if shown(additions) != asked.text("seen"):
         raise Changed("the plate")
     if not additions:
         raise InputError("plate", None, "is empty", "say what went on")
