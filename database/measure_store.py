@@ -10,6 +10,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -48,6 +49,8 @@ class Sitting:
         As it was when it began.
     port : str
     repeats : int
+    tiles : str or None
+        File of the tiles' certified values.
     """
 
     number: int
@@ -56,10 +59,17 @@ class Sitting:
     profile: Profile
     port: str
     repeats: int
+    tiles: str | None = None
 
 
 def begin_sitting(
-    store: Store, card: str, profile: Profile, port: str, repeats: int, anew: bool = False
+    store: Store,
+    card: str,
+    profile: Profile,
+    port: str,
+    repeats: int,
+    anew: bool = False,
+    tiles: Path | None = None,
 ) -> Sitting:
     """Open a sitting.
 
@@ -73,6 +83,8 @@ def begin_sitting(
         How often each patch is read.
     anew : bool
         Give up one of this card that is open.
+    tiles : Path, optional
+        File of the tiles' certified values, for going on.
 
     Raises
     ------
@@ -94,7 +106,8 @@ def begin_sitting(
             card=session.scalars(select(schema.Card).where(schema.Card.name == card)).one(),
             started=now(),
             profile=profile.text,
-            plan={"profile": profile.file, "port": port, "repeats": repeats},
+            plan={"profile": profile.file, "port": port, "repeats": repeats}
+            | ({} if tiles is None else {"tiles": str(tiles.absolute())}),
             skipped=[],
         )
         session.add(row)
@@ -106,6 +119,13 @@ def open_sittings(store: Store) -> list[Sitting]:
     """Every sitting that is neither finished nor given up, the newest last."""
     with store.snapshot() as session:
         return [_sitting(row) for row in _open_rows(session)]
+
+
+def all_sittings(store: Store) -> list[Sitting]:
+    """Every sitting that there ever was, the newest last."""
+    with store.snapshot() as session:
+        query = select(schema.Sitting).order_by(schema.Sitting.id)
+        return [_sitting(row) for row in session.scalars(query)]
 
 
 def find_sitting(store: Store, card: str | None = None) -> Sitting:
@@ -356,4 +376,5 @@ def _sitting(row: schema.Sitting) -> Sitting:
         parse_profile(row.profile, row.plan["profile"]),
         row.plan["port"],
         row.plan["repeats"],
+        row.plan.get("tiles"),
     )

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 
@@ -12,7 +13,9 @@ from ..calibrate.errors import InputError
 from ..calibrate.formats.session import Session
 from ..calibrate.instrument.corrections_record import in_words
 from ..calibrate.instrument.instrument import Instrument
+from ..calibrate.instrument.line import Line
 from ..calibrate.instrument.measure import measure
+from ..calibrate.instrument.profile import Profile
 from ..calibrate.instrument.questions import Answer, Question, Shown
 from ..calibrate.instrument.sitting import Correcting
 from ..calibrate.instrument.tiles import PREFIX, certified_at, tile_kind
@@ -61,6 +64,22 @@ class Sat:
     skipped: tuple[str, ...]
     doubts: tuple[tuple[str, str], ...]
     corrections: tuple[str, ...]
+
+
+@contextmanager
+def connected(profile: Profile, port: str) -> Iterator[Instrument]:
+    """Open the line to an instrument for as long as this lasts.
+
+    Raises
+    ------
+    InputError
+        Where it can't be opened.
+    """
+    line = Line(port, profile.line)
+    try:
+        yield Instrument(profile, line)
+    finally:
+        line.close()
 
 
 def way_over(card: Card) -> tuple[Stop, ...]:

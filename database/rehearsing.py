@@ -18,6 +18,7 @@ from ..calibrate.instrument.emulator import Emulator
 from ..calibrate.instrument.mishaps import MISHAPS, Mishaps
 from ..calibrate.instrument.profile import Profile
 from ..calibrate.instrument.progress import BLACK_TRAP, WHITE_TILE
+from ..calibrate.instrument.questions import Answer, Question
 from ..calibrate.instrument.tiles import PREFIX, tiles_of
 from ..calibrate.optics.spectra import Spectra
 from .card_progress import named_card
@@ -83,6 +84,31 @@ def emulated(
     ]
     script = [*tiles, *(stop.patch for stop in way_over(card) for _ in range(repeats))]
     return Emulator(profile, scene, Mishaps(mishaps or {}), script=script)
+
+
+class Hand:
+    """Lays an instrument that isn't there where each answer says.
+
+    Parameters
+    ----------
+    emulator : Emulator
+    """
+
+    def __init__(self, emulator: Emulator) -> None:
+        self._emulator = emulator
+        self._patch = ""
+
+    def answered(self, question: Question, answer: Answer) -> None:
+        """Lay it for what is read next."""
+        if answer not in ("read", "again") or not question.place:
+            return
+        place = question.place
+        if question.kind == "patch":
+            if answer == "again" and question.repeat == 1 and self._patch:
+                # Wanted anew is what was read last, not what comes next.
+                place = self._patch
+            self._patch = place
+        self._emulator.under = place
 
 
 def parse_mishaps(words: Sequence[str]) -> dict[str, float]:

@@ -273,7 +273,7 @@ class Sitting(Base):
     profile: Mapped[str]
     """The instrument's profile, whole, as it was then."""
     plan: Mapped[dict[str, Any]]
-    """Port, name of the profile's file, repeats."""
+    """Port, name of the profile's file, repeats; file of the tiles' certified values, if any."""
     skipped: Mapped[list[Any]]
 
     card: Mapped[Card] = relationship(lazy="joined")

@@ -12,24 +12,23 @@ from rich.panel import Panel
 from rich.text import Text
 
 from ..calibrate.errors import InputError
-from ..calibrate.instrument.progress import BLACK_TRAP, VOID, WHITE_TILE
+from ..calibrate.instrument.progress import VOID
 from ..calibrate.instrument.questions import Answer, Question, Shown
-from ..calibrate.instrument.tiles import PREFIX
-from ..calibrate.optics.colour import in_words, lab_to_srgb
+from ..calibrate.optics.colour import lab_to_srgb
 from ..calibrate.optics.spectra import Array
-from .colour_words import colour_words
+from .sitting_words import (
+    CALIBRATED_ON,
+    answer_words,
+    place_words,
+    remark,
+    request,
+    told_words,
+)
 
-_KEYS: dict[Answer, tuple[str, str]] = {
-    "read": ("Enter", "read"),
-    "keep": ("k", "keep it as it is"),
-    "again": ("r", "read again"),
-    "skip": ("s", "skip"),
-    "back": ("b", "go back one"),
-    "finish": ("f", "leave them out, finish"),
-    "wet": ("w", "it is still wet"),
-    "stop": ("q", "stop for now"),
-}
-_PLACES = {WHITE_TILE: "the white tile", BLACK_TRAP: "the black trap"}
+_KEYS: dict[Answer, str] = {
+    "read": "Enter", "keep": "k", "again": "r", "skip": "s", "back": "b", "finish": "f",
+    "wet": "w", "stop": "q",
+}  # fmt: skip
 _BLOCKS, _PLAIN = " ▁▂▃▄▅▆▇█", " .:-=+*#@"
 _ROWS = 5
 _WIDE = 96
@@ -37,16 +36,6 @@ _WIDE = 96
 _CEILINGS = (0.1, 0.2, 0.5, 1.0, 1.3)
 _PATIENCE = 3
 """How often the same trouble is tried again where nobody is there to decide."""
-
-
-def place_words(place: str) -> str:
-    """Say where the instrument is to be laid."""
-    if place in _PLACES:
-        return _PLACES[place]
-    if place.startswith(PREFIX):
-        return f"the tile {place.removeprefix(PREFIX)}"
-    step, _, over = place.rpartition("/")
-    return f"{'bare card' if step == 'bare' else step}, over {over}" if step else place
 
 
 def sparkline(values: Array, blocks: str = _BLOCKS) -> str:
@@ -82,8 +71,8 @@ class SittingTerminal:
     wavelengths : (W,) array, nm
     unattended : bool
         Give every question its usual answer.
-    laid : callable, optional
-        Told what the instrument is laid on, just before it reads.
+    answered : callable, optional
+        Told each question and its answer, before anything is read.
     """
 
     def __init__(
@@ -92,13 +81,13 @@ class SittingTerminal:
         title: str,
         wavelengths: Array,
         unattended: bool = False,
-        laid: Callable[[str], None] = lambda _: None,
+        answered: Callable[[Question, Answer], None] = lambda *_: None,
     ) -> None:
         self._console = console
         self._title = title
         self._wavelengths = wavelengths
         self._unattended = unattended
-        self._laid = laid
+        self._answered = answered
         self._blocks = _BLOCKS if "utf" in console.encoding.lower() else _PLAIN
         self._last: Shown | None = None
         self._troubles = 0
@@ -112,8 +101,7 @@ class SittingTerminal:
             Where nobody is there, and the same trouble comes again and again.
         """
         answer = self._unattended_answer(question) if self._unattended else self._typed(question)
-        if answer in ("read", "again") and question.place:
-            self._laid(question.place)
+        self._answered(question, answer)
         return answer
 
     def _unattended_answer(self, question: Question) -> Answer:
@@ -121,7 +109,7 @@ class SittingTerminal:
             return question.answers[0]
         if question.kind == "tile":
             return "read"
-        if "keep" in question.answers and question.place not in _PLACES:
+        if "keep" in question.answers and question.place not in CALIBRATED_ON:
             return "keep"
         self._troubles += 1
         if self._troubles > _PATIENCE:
@@ -134,7 +122,7 @@ class SittingTerminal:
         return "again"
 
     def _typed(self, question: Question) -> Answer:
-        keys = {_KEYS[answer][0][0].lower(): answer for answer in question.answers}
+        keys = {_KEYS[answer][0].lower(): answer for answer in question.answers}
         keys[""] = question.answers[0]
         if sys.stdin.isatty() and self._console.is_terminal:
             with Live(self._panel(question), console=self._console, auto_refresh=False,
@@ -166,20 +154,18 @@ class SittingTerminal:
         if seen and self._console.color_system is not None:
             line.append("  ", style=f"on {_rgb(shown.colour)}")
             line.append("  ")
-        line.append(_remark(shown))
+        line.append(remark(shown))
         self._console.print(line, soft_wrap=True)
 
     def tell(self, words: str) -> None:
         """Say what goes on."""
-        for place, name in _PLACES.items():
-            words = words.replace(place, name)
-        self._console.print(Text(words), soft_wrap=True)
+        self._console.print(Text(told_words(words)), soft_wrap=True)
 
     def _plain(self, question: Question) -> Text:
-        return Text(" ".join([*_request(question), f"[{_keys_line(question)}]"]))
+        return Text(" ".join([*request(question), f"[{_keys_line(question)}]"]))
 
     def _panel(self, question: Question) -> Panel:
-        lines = [Text(line) for line in _request(question)]
+        lines = [Text(line) for line in request(question)]
         if lines:
             lines[0].stylize("bold")
         if self._last is not None and question.kind in ("patch", "doubt"):
@@ -194,22 +180,6 @@ class SittingTerminal:
         if question.patches:
             box_title += f": {question.done} of {question.patches} patches"
         return Panel(Group(*lines), title=Text(box_title), title_align="left", expand=False)
-
-
-def _remark(shown: Shown) -> str:
-    """What there is to say about a reading: words before figures."""
-    said = shown.reading.said
-    if VOID in said:
-        return f"doesn't count: {said[VOID]}"
-    if shown.reading.is_tile:
-        if "drift" in said:
-            return f"changed by {said['drift']:.4f} since it was calibrated"
-        if shown.reading.place not in _PLACES:
-            return ""
-        return "calibrated on it" if said["calibrated"] else "as it was before"
-    if shown.apart is None:
-        return "" if np.isnan(shown.colour).any() else colour_words(shown.colour)
-    return f"repeats: {in_words(shown.apart)} ({shown.apart:.2f})"
 
 
 def _rgb(colour: Array) -> str:
@@ -241,25 +211,5 @@ def _forget_typed() -> None:
 
 def _keys_line(question: Question) -> str:
     usual, *others = question.answers
-    words = _KEYS[usual][1]
-    if question.kind == "ready":
-        words = "all so, begin"
-    return " | ".join([f"Enter: {words}"] + [f"{_KEYS[a][0]}: {_KEYS[a][1]}" for a in others])
-
-
-def _request(question: Question) -> list[str]:
-    """What to do, in lines."""
-    if question.kind == "ready":
-        return ["Before the first reading:", *(f"- {w}" for w in question.words.splitlines())]
-    if question.kind == "tile":
-        why = f" ({question.words})" if question.words else ""
-        return [f"Lay the instrument on {place_words(question.place)}{why}."]
-    if question.kind == "patch":
-        if question.repeat > 1:
-            how = f"Lift it and set it down again, a little aside: {place_words(question.place)}"
-        else:
-            how = f"Set it on {place_words(question.place)}"
-        of = f", reading {question.repeat} of {question.repeats}" if question.repeats > 1 else ""
-        return [f"{how}{of}.", *([f"It lies {question.move} from here."] if question.move else [])]
-    about = f"{place_words(question.place)}: " if question.place else ""
-    return [f"{about}{question.words}".rstrip(".") + "."]
+    words = [f"Enter: {answer_words(question, usual)}"]
+    return " | ".join(words + [f"{_KEYS[a]}: {answer_words(question, a)}" for a in others])

@@ -8,8 +8,10 @@ from contextlib import contextmanager
 
 import numpy as np
 from tintladder.calibrate.cards.card import Card
+from tintladder.calibrate.formats.cgats import format_cgats
+from tintladder.calibrate.formats.session import Session
 from tintladder.calibrate.instrument.emulated_port import plugged_in
-from tintladder.calibrate.instrument.emulator import Emulator
+from tintladder.calibrate.instrument.emulator import Emulator, tile_values
 from tintladder.calibrate.instrument.instrument import Instrument
 from tintladder.calibrate.instrument.line import Line
 from tintladder.calibrate.instrument.mishaps import Mishaps
@@ -28,6 +30,14 @@ def quick(name: str = "bare", patience_s: float = PATIENCE_S, /, **changes: str)
         assert old in text
         text = text.replace(old, new)
     return parse_profile(text, file)
+
+
+def certificate() -> str:
+    """Certified values of the emulated instrument's white tile, as CGATS text; invented."""
+    nm = np.arange(350.0, 751.0, 10.0)
+    values = Spectra.from_values(nm, tile_values(nm)[None], ["white"])
+    said = {"unit": "fraction", "geometry": "di:8", "specular": "included"}
+    return format_cgats(Session(values, "tiles.txt", "cd" * 32, "CGATS.17 text", **said))
 
 
 def scene(card: Card, seed: int = 1) -> Spectra:

@@ -22,7 +22,7 @@ from tintladder.database.rehearsing import emulated
 from tintladder.database.store import Store
 
 from .command import run
-from .instruments import quick
+from .instruments import certificate, quick
 from .studio_cards import PATCHES, write_all
 
 PROFILE = quick()
@@ -119,6 +119,25 @@ def test_stopped_then_gone_on_with(studio, tmp_path):
     assert len(sittings(tmp_path)[1][0].spectra) == 12
 
 
+def test_going_on_remembers_the_certificate(studio, tmp_path):
+    (tmp_path / "tiles.txt").write_text(certificate())
+    with instrument(tmp_path) as (emulator, port):
+        studio("measure", "keel-1", "--port", port, "--profile", "mine.toml", "--tiles",
+               "tiles.txt", typed="\n" * 6 + "q\n")  # fmt: skip
+        emulator.script = [*emulator.script[:4], *emulator.script[7:]]
+        emulator._next = 0
+        said = studio("measure", "--resume", "--yes", "--dry", "--json")
+        assert said.status == 0, said.err
+        assert any("scale" in words for words in said.json["corrections"])
+        # Where it has gone, that is said before anything is read.
+        emulator._next = 0
+        studio("measure", "keel-1", "--port", port, "--profile", "mine.toml", "--tiles",
+               "tiles.txt", typed="q\n")  # fmt: skip
+        (tmp_path / "tiles.txt").unlink()
+        said = studio("measure", "--resume", "--yes", "--dry")
+    assert said.status == 2 and "tiles.txt" in said.err and said.err.count("\n") == 1
+
+
 def test_a_sitting_is_of_one_instrument(studio, tmp_path):
     with instrument(tmp_path) as (emulator, port):
         studio("measure", "keel-1", "--port", port, "--profile", "mine.toml",
@@ -179,6 +198,14 @@ def test_a_newcomer_rehearses(tool, tmp_path, profile):
     assert "made up" in said.out and "16 of 16 patches, 16 readings" in said.out
     assert "nothing of it was kept" in said.out
     assert not list(tmp_path.iterdir())
+
+
+def test_what_was_read_last_is_rehearsed_again_where_it_lies(studio, tmp_path):
+    """Asked for as the next patch comes up: it is the last one that is read once more."""
+    said = studio("measure", "keel-1", "--rehearse", "--repeats", "1", typed="\n" * 6 + "r\n" * 2)
+    assert said.status == 0 and "Rehearsal with" not in said.err
+    assert "2 more kept of patches read again" in said.out
+    assert "Looked wrong" not in said.out
 
 
 def test_a_rehearsal_with_a_card_of_ones_own_keeps_nothing(studio, tmp_path):

@@ -194,7 +194,7 @@ def unusable(name: str, error: Exception) -> InputError:
     if number in (errno.ENOENT, errno.ENXIO, errno.ENODEV) or "FileNotFoundError" in words:
         return InputError(
             name, None, f"there is no such port (ports: {there})",
-            "plug the instrument in, and see tintladder measure --ports",
+            "plug the instrument in, and look again: tintladder measure --ports",
         )  # fmt: skip
     return InputError(
         name, None, f"this port can't be opened ({words})", f"give a serial port (ports: {there})"

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -19,7 +17,6 @@ if TYPE_CHECKING:
 
     from ...calibrate.formats.session import Session
     from ...calibrate.instrument.emulator import Emulator
-    from ...calibrate.instrument.instrument import Instrument
     from ...calibrate.instrument.profile import Profile
     from ...calibrate.instrument.trial import Tried
     from ..measuring import Sat
@@ -144,28 +141,16 @@ def _console(as_json: bool) -> Console:
     return console
 
 
-@contextmanager
-def _connected(profile: Profile, port: str) -> Iterator[Instrument]:
-    from ...calibrate.instrument.instrument import Instrument
-    from ...calibrate.instrument.line import Line
-
-    line = Line(port, profile.line)
-    try:
-        yield Instrument(profile, line)
-    finally:
-        line.close()
-
-
 def _terminal(
     profile: Profile, title: str, yes: bool, as_json: bool, emulator: Emulator | None = None
 ) -> SittingTerminal:
+    from ..rehearsing import Hand
     from ..sitting_terminal import SittingTerminal
 
-    def laid(place: str) -> None:
-        if emulator is not None:
-            emulator.under = place
-
-    return SittingTerminal(_console(as_json), title, profile.wavelengths, yes, laid)
+    console = _console(as_json)
+    if emulator is None:
+        return SittingTerminal(console, title, profile.wavelengths, yes)
+    return SittingTerminal(console, title, profile.wavelengths, yes, Hand(emulator).answered)
 
 
 def _begin(
@@ -197,11 +182,11 @@ def _begin(
         from ...calibrate.instrument.profile_file import read_profile
         from ..card_progress import named_card
         from ..measure_store import begin_sitting
-        from ..measuring import sit
+        from ..measuring import connected, sit
 
         known, card = read_profile(profile), named_card(store, card)[1].name
-        with _connected(known, port) as instrument:
-            sitting = begin_sitting(store, card, known, port, repeats, anew)
+        with connected(known, port) as instrument:
+            sitting = begin_sitting(store, card, known, port, repeats, anew, tiles)
             terminal = _terminal(known, card, yes, as_json)
             done = sit(
                 store, sitting, instrument, terminal.ask, terminal.show, terminal.tell, known_tiles
@@ -219,14 +204,16 @@ def _resume(
     studio: str | None,
 ) -> None:
     _told_dry(yes, dry)
-    known_tiles = _certified(tiles)
     with open_store(studio) as store:
         from ..card_progress import named_card
         from ..measure_store import find_sitting
-        from ..measuring import sit
+        from ..measuring import connected, sit
 
         sitting = find_sitting(store, named_card(store, card)[1].name if card else None)
-        with _connected(sitting.profile, port or sitting.port) as instrument:
+        if tiles is None and sitting.tiles is not None:
+            tiles = Path(sitting.tiles)
+        known_tiles = _certified(tiles)
+        with connected(sitting.profile, port or sitting.port) as instrument:
             terminal = _terminal(sitting.profile, sitting.card, yes, as_json)
             done = sit(
                 store, sitting, instrument, terminal.ask, terminal.show, terminal.tell, known_tiles
@@ -264,7 +251,7 @@ def _rehearse(
     from ...calibrate.instrument.emulated_port import plugged_in
     from ...calibrate.instrument.profile_file import read_profile
     from ..measure_store import begin_sitting
-    from ..measuring import sit
+    from ..measuring import connected, sit
     from ..rehearsing import emulated, parse_mishaps, rehearsal
 
     known_tiles = _certified(tiles)
@@ -274,7 +261,7 @@ def _rehearse(
         rehearsal(mine, card) as (store, name),
     ):
         emulator = emulated(known, store.card(name), readings, shares, certified=known_tiles)
-        with plugged_in(emulator) as port, _connected(known, port) as instrument:
+        with plugged_in(emulator) as port, connected(known, port) as instrument:
             sitting = begin_sitting(store, name, known, port, repeats, anew=True)
             terminal = _terminal(known, f"Rehearsal with {name}", yes, as_json, emulator)
             terminal.tell("A rehearsal: instrument and readings are made up, and nothing is kept.")
@@ -325,12 +312,13 @@ def _stand_in(
 def _check(profile: str, port: str, yes: bool, as_json: bool) -> None:
     from ...calibrate.instrument.profile_file import read_profile
     from ...calibrate.instrument.trial import try_profile
+    from ..measuring import connected
 
     known = read_profile(profile)
     terminal = _terminal(known, f"Trying {profile}", yes, as_json)
     if not as_json:
         typer.echo(_LAMP)
-    with _connected(known, port) as instrument:
+    with connected(known, port) as instrument:
         tried = try_profile(instrument, terminal.ask)
     say([vars(each) for each in tried], as_json, lambda: _show_tried(tried))
     wrong = [each for each in tried if not each.understood]
