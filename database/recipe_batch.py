@@ -32,7 +32,11 @@ def batch_grams(coefficients: Coefficients, parts: Mapping[str, float], text: st
 
 
 def area_grams(
-    coefficients: Coefficients, parts: Mapping[str, float], text: str, coats: int
+    coefficients: Coefficients,
+    parts: Mapping[str, float],
+    text: str,
+    coats: int,
+    coat_um: float = COAT_UM,
 ) -> float:
     """Grams of a mix for an area such as ``40x50cm``, dried, in so many coats, with some lost.
 
@@ -46,7 +50,7 @@ def area_grams(
     if not match or float(match[1]) * float(match[2]) <= 0:
         raise InputError("--area", text, "expected width x height such as 40x50cm", "write 40x50cm")
     unit = {"mm": 0.1, "cm": 1.0, "m": 100.0}[match[3].lower()]
-    dry_ml = float(match[1]) * float(match[2]) * unit**2 * COAT_UM * 1e-4 * coats
+    dry_ml = float(match[1]) * float(match[2]) * unit**2 * coat_um * 1e-4 * coats
     used = coefficients.select(list(parts))
     solids = float(volume_solids(used, [parts])[0])
     return LOSS * dry_ml / solids * density(coefficients, parts)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import select
@@ -14,7 +14,6 @@ from .medium import MEDIUM
 from .transactions import now
 
 if TYPE_CHECKING:
-    from .recipe_target import Target
     from .store import Store
 
 _ALIKE = 1e-3
@@ -31,23 +30,26 @@ class Kept:
         The one kept last under its name.
     batches : tuple of schema.Batch
         Made of any of that name, oldest first.
+    of : mapping of int to schema.Recipe
+        By a batch's `recipe_id`, the recipe that it was made of.
     """
 
     recipe: schema.Recipe
     batches: tuple[schema.Batch, ...]
+    of: Mapping[int, schema.Recipe] = field(default_factory=dict)
 
 
 def kept_recipes(store: Store) -> list[Kept]:
     """Return every kept recipe with its batches, by name."""
     with store.snapshot() as session:
         last: dict[str, schema.Recipe] = {}
-        names: dict[int, str] = {}
+        rows: dict[int, schema.Recipe] = {}
         for row in session.scalars(select(schema.Recipe).order_by(schema.Recipe.id)):
-            last[row.name], names[row.id] = row, row.name
+            last[row.name], rows[row.id] = row, row
         made: dict[str, list[schema.Batch]] = {}
         for batch in session.scalars(select(schema.Batch).order_by(schema.Batch.id)):
-            made.setdefault(names[batch.recipe_id], []).append(batch)
-        return [Kept(last[name], tuple(made.get(name, ()))) for name in sorted(last)]
+            made.setdefault(rows[batch.recipe_id].name, []).append(batch)
+        return [Kept(last[name], tuple(made.get(name, ())), rows) for name in sorted(last)]
 
 
 def kept_recipe(store: Store, name: str) -> schema.Recipe | None:
@@ -165,28 +167,3 @@ def _same_parts(one: Mapping[str, float], other: Mapping[str, float]) -> bool:
     return one.keys() == other.keys() and all(
         abs(one[p] / one_sum - other[p] / other_sum) < _ALIKE for p in one
     )
-
-
-def keep_swatch(store: Store, name: str, swatch: Target) -> schema.Batch:
-    """Keep what a dried swatch of the last batch of a recipe was read as.
-
-    Raises
-    ------
-    InputError
-        Where no batch of that name was made.
-    """
-    with store.transaction() as session:
-        row = session.scalar(
-            select(schema.Batch)
-            .join(schema.Recipe, schema.Batch.recipe_id == schema.Recipe.id)
-            .where(schema.Recipe.name == name.strip().casefold())
-            .order_by(schema.Batch.id.desc())
-        )
-        if row is None:
-            raise InputError(
-                "--swatch", name, "no batch of that recipe was kept",
-                f"when you have mixed one: tintladder recipe {name} --make 40ml --made",
-            )  # fmt: skip
-        row.swatch = {"said": swatch.said, "lab": [float(x) for x in swatch.lab], "read": now()}
-        session.flush()
-        return row

@@ -12,9 +12,9 @@ from .common import JsonOption, StudioOption, open_store, say, working
 from .photographs import BlackOption, GreyOption, WhiteOption, no_photo, target_in_photo
 
 if TYPE_CHECKING:
-    from ...calibrate.optics.coefficients import Coefficients
     from .. import schema
     from ..recipe import Answer, Recipe
+    from ..recipe_manner import Manner
     from ..recipe_palette import Palette
     from ..recipe_target import Target
     from ..store import Store
@@ -90,12 +90,11 @@ def recipe(
     with open_store(studio) as store, working("Searching", as_json):
         from ..densities import volume_slip, with_densities
         from ..medium import MEDIUM, NAME
-        from ..mixing import as_finished
         from ..recipe import recipes
-        from ..recipe_film import Film, FilmPalette
+        from ..recipe_film import Film
+        from ..recipe_manner import Manner, as_kept, tubes_for
         from ..recipe_parts import weighed
         from ..recipe_store import keep_batch, kept_recipe
-        from ..recipe_target import as_seen
         from .predict import check_finish
         from .recipe_kept import show_kept
         from .recipe_shown import as_dict, prepared, show
@@ -119,16 +118,17 @@ def recipe(
             )  # fmt: skip
         batch = _swatch(store, kept, swatch) if kept and swatch else None
         if kept and not (with_ or without or film or finish):
-            palette, answer = _as_kept(store, kept, names)
+            manner = Manner.of_kept(kept.predicted)
+            palette, answer = as_kept(store, kept, names)
         else:
             wanted = _wanted(store, target, photo, at, grey, white, black)
             must = [_nickname(store, text) for text in split(with_)]
             out = [_nickname(store, text) for text in split(without)]
-            read = _tubes(store, must, out, film is not None)
-            palette = FilmPalette.of(as_finished(read, gloss), film)
-            wanted = as_seen(wanted, read.surface, gloss)
+            manner = Manner(gloss, film)
+            read = tubes_for(store, must, out, film is not None)
+            palette, wanted = manner.palette(read), manner.target(wanted, read.surface)
             answer = recipes(palette.coefficients, wanted, tubes, must, ways, names, film=film)
-        grams = _grams(palette, answer.recipes[0], make, area, coats)
+        grams = _grams(manner, palette, answer.recipes[0], make, area, coats)
         orders, snapped = prepared(palette, answer, scale, grams)
         result = as_dict(answer, orders, snapped)
         result["model"] = palette.coefficients.model
@@ -140,9 +140,7 @@ def recipe(
         if picture is not None:
             result["picture"] = str(_draw(answer, palette, names, picture))
         if keep:
-            seen: dict[str, Any] = {"finish": gloss} if gloss else {}
-            seen |= {"thickness_um": film.thickness_um, "over": film.over} if film else {}
-            _keep(store, keep, result, seen, note)
+            _keep(store, keep, result, manner.said, note)
         if kept and made:
             batch = keep_batch(store, kept, weighed(snapped[0][0]), note)
         if batch is not None:
@@ -210,34 +208,8 @@ def _nickname(store: Store, text: str) -> str:
     return resolver(lambda name: store.find_paint(name).nickname)(text)
 
 
-def _tubes(store: Store, must: list[str], without: list[str], medium: bool) -> Coefficients:
-    """K and S of what may be used, the clear medium among it where a film or `must` asks for it."""
-    from ..medium import MEDIUM, with_medium
-    from ..on_hand import usable
-
-    found = usable(store, [m for m in must if m != MEDIUM], without)
-    medium = medium and MEDIUM not in without
-    return with_medium(found) if medium or MEDIUM in must else found
-
-
-def _as_kept(store: Store, kept: schema.Recipe, names: dict[str, str]) -> tuple[Palette, Answer]:
-    """A kept recipe just as it was kept, judged by the fits of today."""
-    from ..mixing import as_finished
-    from ..recipe import Answer, recipe_as_given
-    from ..recipe_film import Film, FilmPalette
-    from ..recipe_target import kept_target
-
-    seen = kept.predicted
-    film = Film(seen["thickness_um"], seen["over"]) if "thickness_um" in seen else None
-    read = _tubes(store, list(kept.parts), [], False).select(list(kept.parts))
-    palette = FilmPalette.of(as_finished(read, seen.get("finish")), film)
-    wanted = kept_target(kept)
-    one = recipe_as_given(palette, kept.parts, wanted, names)
-    return palette, Answer(wanted, (one,), 1, one.difference, "")
-
-
 def _swatch(store: Store, kept: schema.Recipe, text: str) -> schema.Batch:
-    from ..recipe_store import keep_swatch
+    from ..recipe_swatch import keep_swatch
     from ..recipe_target import parse_target
 
     return keep_swatch(store, kept.name, parse_target(text, store))
@@ -249,16 +221,21 @@ def split(texts: list[str] | None) -> list[str]:
 
 
 def _grams(
-    palette: Palette, first: Recipe, make: str | None, area: str | None, coats: int
+    manner: Manner,
+    palette: Palette,
+    first: Recipe,
+    make: str | None,
+    area: str | None,
+    coats: int,
 ) -> float | None:
-    from ..recipe_batch import area_grams, batch_grams
+    from ..recipe_batch import batch_grams
 
     if make and area:
         raise InputError("--area", area, "--make was given too", "give one of them")
     if make:
         return batch_grams(palette.coefficients, first.parts, make)
     if area:
-        return area_grams(palette.coefficients, first.parts, area, coats)
+        return manner.area_grams(palette.coefficients, first.parts, area, coats)
     return None
 
 

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 def kept_as_dict(kept: Kept) -> dict[str, Any]:
     """Everything kept of a recipe, for machines."""
+    from ..recipe_swatch import dried
+
     row = kept.recipe
     return {
         "name": row.name,
@@ -30,22 +32,12 @@ def kept_as_dict(kept: Kept) -> dict[str, Any]:
                 "lots": batch.lots,
                 "note": batch.note,
                 "swatch": batch.swatch,
-                "swatch_off_de00": swatch_off(row, batch),
+                "swatch_off_de00": seen and seen.off,
             }
             for batch in kept.batches
+            for seen in [dried(kept.of[batch.recipe_id], batch)]
         ],
     }
-
-
-def swatch_off(recipe: schema.Recipe, batch: schema.Batch) -> float | None:
-    """CIEDE2000 of a batch's dried swatch from what its recipe is expected to look like."""
-    if batch.swatch is None:
-        return None
-    import numpy as np
-
-    from ...calibrate.optics.colour import ciede2000
-
-    return float(ciede2000(np.array(batch.swatch["lab"]), np.array(recipe.predicted["lab"])))
 
 
 def show_kept(kept: list[Kept], names: dict[str, str]) -> None:
@@ -74,12 +66,12 @@ def show_kept(kept: list[Kept], names: dict[str, str]) -> None:
 
 def show_batches(kept: list[Kept]) -> None:
     """List the batches of recipes."""
-    from ...calibrate.optics.colour import in_words
+    from ..recipe_swatch import dried
 
     rows = []
     for each in kept:
         for batch in each.batches:
-            off = swatch_off(each.recipe, batch)
+            seen = dried(each.of[batch.recipe_id], batch)
             rows.append(
                 (
                     each.recipe.name,
@@ -87,7 +79,7 @@ def show_batches(kept: list[Kept]) -> None:
                     ", ".join(
                         f"{grams:.2f} g {_lot(batch, p)}" for p, grams in batch.masses.items()
                     ),
-                    "" if off is None else f"{off:.1f} off what was expected ({in_words(off)})",
+                    "" if seen is None else f"{seen.off:.1f} off what was expected ({seen.words})",
                     batch.note,
                 )
             )
