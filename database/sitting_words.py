@@ -20,7 +20,7 @@ ANSWERS: Mapping[Answer, str] = {
     "back": "go back one",
     "finish": "leave them out, finish",
     "wet": "it is still wet",
-    "stop": "stop for now",
+    "stop": "stop here, go on later",
 }
 CALIBRATED_ON: Mapping[str, str] = {WHITE_TILE: "the white tile", BLACK_TRAP: "the black trap"}
 
@@ -29,6 +29,10 @@ def answer_words(question: Question, answer: Answer) -> str:
     """Say what an answer to a question does."""
     if (question.kind, answer) == ("ready", "read"):
         return "all so, begin"
+    if answer == "again" and question.kind in ("fault", "lost"):
+        return "try again"
+    if answer == "again" and question.kind == "patch":
+        return "begin this patch anew" if question.repeat > 1 else "read the last one again"
     return ANSWERS[answer]
 
 

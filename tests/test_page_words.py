@@ -21,7 +21,8 @@ LINES = [
         'leave the paint out with --exclude, or publish all the same with --force "the reason"',
         "leave the paint out, or publish all the same",
     ),
-    ("type tintladder measure in a terminal", "type tintladder measure in a terminal"),
+    ("go on: tintladder measure --resume", "go on (see the card's page)"),
+    ("type tintladder verify in a terminal", "type tintladder verify in a terminal"),
     ("nothing of it is a command", "nothing of it is a command"),
 ]
 

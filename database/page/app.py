@@ -25,12 +25,14 @@ from . import (
     views_reading,
     views_releases,
     views_scanners,
+    views_sitting,
     views_studio,
     views_tubes,
 )
 from .asked import Asked
 from .guard import Guard, TooLarge
 from .jobs import Jobs
+from .sitting_room import Room
 from .worksheet import Searches
 
 GET, POST = ["GET"], ["POST"]
@@ -54,6 +56,10 @@ ROUTES = (
     ("/cards/{card}/read", views_reading.read_card, POST),
     ("/cards/{card}/scans/{scan}.png", views_reading.overlay, GET),
     ("/cards/{card}/papers/{paper}", views_cards.paper, GET),
+    ("/cards/{card}/sitting", views_sitting.sitting, GET),
+    ("/cards/{card}/sitting", views_sitting.begin, POST),
+    ("/cards/{card}/sitting/answer", views_sitting.answer, POST),
+    ("/instrument.toml", views_sitting.template, GET),
     ("/read", views_reading.read_any, POST),
     ("/take-back", views_reading.take_back, POST),
     ("/scanners", views_scanners.scanners, GET),
@@ -81,7 +87,7 @@ ROUTES = (
     ("/paper/picture", views_paper.for_a_picture, POST),
     ("/paper/{name}", views_paper.paper, GET),
 )
-_STATIC = {"page.css": "text/css", "page.js": "text/javascript"}
+_STATIC = {"page.css": "text/css", "page.js": "text/javascript", "sitting.js": "text/javascript"}
 
 
 def make_app(studio: Studio) -> Starlette:
@@ -105,14 +111,19 @@ def make_app(studio: Studio) -> Starlette:
     )  # fmt: skip
     app.state.studio = studio
     app.state.jobs = Jobs()
+    app.state.room = Room()
     app.state.searches = Searches()
     return app
 
 
 @asynccontextmanager
 async def _until_stopped(app: Starlette) -> AsyncIterator[None]:
-    """Once the server is stopped, what waits is not begun; what was begun is ended."""
+    """Once the server is stopped, what waits is not begun; what was begun is ended.
+
+    An instrument's line is let go.
+    """
     yield
+    app.state.room.close()
     app.state.jobs.close()
 
 

@@ -69,6 +69,11 @@ async function send(form, button) {
   try {
     const answer = await fetch(form.action, { method: "POST", body, headers: { Accept: "application/json" } });
     const said = await answer.text();
+    if (answer.ok && form.closest("[data-live]")) {
+      await renew();
+      working(false);
+      return;
+    }
     if (answer.ok) {
       const there = new URL(JSON.parse(said).path, location);
       const here = there.pathname + there.search === location.pathname + location.search;
@@ -78,6 +83,7 @@ async function send(form, button) {
     }
     let line = said;
     try { line = JSON.parse(said).line; } catch { /* a plain line */ }
+    if (answer.status === 409 && form.closest("[data-live]")) form = await renew();
     refuse(form, line);
   } catch {
     lost(true);
@@ -86,13 +92,12 @@ async function send(form, button) {
   working(false);
 }
 
-for (const form of document.querySelectorAll("form")) {
-  form.addEventListener("submit", (event) => {
-    if (form.method !== "post") { working(true); return; }
-    event.preventDefault();
-    send(form, event.submitter);
-  });
-}
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  if (form.method !== "post") { working(true); return; }
+  event.preventDefault();
+  send(form, event.submitter);
+});
 
 // Files are taken as soon as they are chosen or dropped.
 for (const zone of document.querySelectorAll(".drop")) {

@@ -15,6 +15,7 @@ from ..card_filling import fill, filling, parse_amount, parse_day
 from ..card_history import ReadFile, last_import, read_of
 from ..card_printing import FOLDER, PAGES, Printed, Wanted, print_new_card
 from ..card_progress import PRINTED, cards_progress, named_card
+from ..measure_store import open_sittings
 from ..release_words import caution_lines
 from . import spectra_chart
 from .asked import Asked, Changed, go, view
@@ -97,13 +98,14 @@ def card(asked: Asked) -> Response:
         fit_waits = waits(progress, store.current_fits())
         scanners = [each.device.name for each in store.scanners()]
         last = last_import(store)
+        left = any(sitting.card == known.name for sitting in open_sittings(store))
     return asked.show(
         "card.html", card=known, progress=progress, begun=begun, waits=fit_waits,
         history=history, names=names,
         version=version, charts=_charts(history), chart=spectra_chart, accepted=ACCEPTED,
         papers=[p.name for p in _papers(asked, known.name) if p.is_file()], today=date.today(),
         again=asked.texts("again"), scanners=scanners,
-        last=last, swatch=swatch, cautions=caution_lines(),
+        last=last, left=left, swatch=swatch, cautions=caution_lines(),
     )  # fmt: skip
 
 

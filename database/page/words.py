@@ -8,6 +8,7 @@ _PLACES = {
     "tubes": "Tubes", "card": "Cards", "cards": "Cards", "read": "Cards", "scan": "Cards",
     "fit": "Fits", "publish": "Releases", "releases": "Releases", "device": "Scanners",
     "recipe": "Mix", "next": "Mix", "sheet": "Paper", "setout": "Paper", "lesson": "Paper",
+    "measure": "the card's page",
 }  # fmt: skip
 """Where on the page a command's work is done."""
 _COMMAND = re.compile(
