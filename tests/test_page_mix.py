@@ -25,6 +25,14 @@ PHOTOS = Path(__file__).parents[1] / "measurements" / "boatyard" / "photos"
         ("target=BUOY+3:1&lay=HULL&lay=BUOY&way=BUOY,HULL&make=much", "expected an amount"),
         ("target=BUOY+3:1&lay=HULL&lay=BUOY&way=BUOY,HULL&make=5g&scale=7", "one of those listed"),
         ("target=BUOY+3:1&lay=HULL&lay=BUOY&tubes=many", "expected 1 to 6"),
+        ("target=BUOY+3:1&lay=HULL&film=thick", "expected micrometres such as 20"),
+        ("target=BUOY+3:1&lay=HULL&film=0", "expected 0.1 µm or more"),
+        ("target=BUOY+3:1&lay=HULL&film=20&over=oak", "expected white or black"),
+        ("target=BUOY+3:1&lay=HULL&finish=sparkling", "expected gloss or satin or matt"),
+        ("target=BUOY+3:1&lay=HULL&medium=some", "expected must or out"),
+        ("target=BUOY+3:1&lay=HULL&must=NOSUCH", "fits no tube"),
+        ("target=BUOY+3:1&lay=HULL&tubes=2&must=ANCHOR&must=ROPE&must=DUSK", "3 tubes for a mix"),
+        ("again=nosuch", "is no kept recipe"),
     ],
 )
 def test_a_step_of_the_worksheet_that_cannot_be_done_says_so_in_its_place(demo_page, query, words):
@@ -109,3 +117,72 @@ def test_a_batch_is_kept_as_weighed_out_and_as_it_is_on_the_plate(own_page):
     first, second = found.batches
     assert sum(first.masses.values()) == pytest.approx(20, rel=0.3) and first.lots
     assert second.masses == {"HULL": 16.0, "BUOY": 4.25}
+
+
+def test_a_glaze_is_weighed_for_an_area_as_one_film(demo_page):
+    glaze = "/mix?target=80,-10,-20&lay=HULL&lay=ANCHOR&film=20&over=white&medium=must"
+    ways = demo_page.get(glaze).text
+    assert "as a dry film of 20 µm over white" in ways and "clear medium" in ways
+    weighed = demo_page.get(f"{glaze}&way=ANCHOR,MEDIUM&make=40x50cm&mixing=yes").text
+    # By hand: 0.2 m2 of 20 µm dry, a tenth lost, of a medium a third of which stays when it dries.
+    grams = sum(float(g) for g in re.findall(r"<li><b>([\d.]+) g</b>", weighed))
+    assert grams == pytest.approx(0.2 * 20 * 1.1 / 0.38 * 1.04, rel=0.1)
+    assert 'for="coats"' not in weighed and "The plate is empty" in weighed
+    thicker = demo_page.get(glaze.replace("film=20", "film=80")).text
+    assert "80 µm over white" in thicker
+    out = demo_page.get(glaze.replace("medium=must", "medium=out")).text
+    assert "clear medium," not in out and 'class="fault"' not in out
+
+
+def test_a_glaze_goes_on_the_plate_and_is_kept_as_one(own_page):
+    page, folder = own_page
+    chosen = [
+        ("target", "80,-10,-20"), ("lay", "HULL"), ("lay", "ANCHOR"), ("film", "20"),
+        ("medium", "must"), ("way", "ANCHOR,MEDIUM"), ("make", "20g"), ("mixing", "yes"),
+    ]  # fmt: skip
+    add = [*chosen, ("do", "add"), ("g:MEDIUM", "10"), ("g:ANCHOR", "0,4")]
+    there = page.send("/mix/plate", add).json["path"].partition("#")[0]
+    assert "reckoned for paint that hides only" in page.get(there).text
+    assert page.send("/mix/keep", [*chosen, ("name", "haze"), ("mixed", "so")]).status == 200
+    with Store.open(folder) as store:
+        (found,) = kept_recipes(store)
+    assert (
+        found.recipe.predicted["thickness_um"] == 20 and found.recipe.predicted["over"] == "white"
+    )
+    again = page.get("/mix?again=haze&make=20g").text
+    assert "To be mixed as haze was kept" in again and "20 µm over white" in again
+    assert 'class="fault"' not in again and again.count("<b>") == 2
+
+
+def test_a_finish_and_a_tube_that_must_be_in_it_change_the_ways(demo_page):
+    plain = "/mix?target=mixtures/moss&lay=HULL&lay=ROPE&lay=STARBOARD&lay=LANTERN"
+    read, gloss = demo_page.get(plain).text, demo_page.get(f"{plain}&finish=gloss").text
+    assert "Seen in a gloss finish" in gloss and "Seen in" not in read
+    colours = [re.search(r'class="chip pair".*?fill="(#\w+)"', t, re.S)[1] for t in (read, gloss)]
+    assert colours[0] != colours[1]  # what was read is seen without its shine
+    must = demo_page.get(f"{plain}&must=DUSK").text
+    assert all("Dusk Violet" in way for way in re.findall(r'<h3 id="way.*?</h3>', must))
+    assert re.search(r'name="must" value="DUSK" checked', must)
+
+
+def test_neutral_spots_even_a_photograph(demo_page):
+    demo_page.drop("/mix/photo", [PHOTOS / "slipway.jpg"])
+    start = "/mix?photo=slipway.jpg&white=44,405"
+    touched = demo_page.get(f"{start}&touch=black&spot.x=121&spot.y=406").headers["location"]
+    assert "white=44%2C405" in touched and "black=" in touched and touched.endswith("#aim")
+    plain = demo_page.get("/mix?photo=slipway.jpg&at=304,239").text
+    even = demo_page.get(f"{start}&black=121,406&grey=82,405&at=304,239").text
+    assert "nothing in the photograph tells its light" in plain.casefold()
+    assert "Evened by a white and a black" in even
+    for wrong, words in (
+        ("black=121,406&at=304,239", "a black alone"),
+        ("white=99999,0", "outside the picture"),
+        ("white=here&at=304,239", "expected a spot in px"),
+        ("white=121,406&black=44,405&at=304,239", "order of lightness"),
+        ("spot.x=1&spot.y=1&touch=purple", "expected at or grey"),
+    ):
+        answer = demo_page.get(f"/mix?photo=slipway.jpg&{wrong}")
+        assert words in answer.text and "--" not in answer.text, wrong
+    ringed = demo_page.get("/mix/photos/slipway.jpg?at=304,239&white=44,405")
+    assert ringed.body != demo_page.get("/mix/photos/slipway.jpg").body
+    assert demo_page.get("/mix/photos/slipway.jpg?at=there").status == 400

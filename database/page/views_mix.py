@@ -6,15 +6,22 @@ from typing import Any
 from urllib.parse import urlencode
 
 import cv2
+import numpy as np
+from numpy.typing import NDArray
 from starlette.responses import Response
 
 from ...calibrate.errors import InputError
-from ..mixing import parse_mix
+from ...calibrate.optics.surface import GLOSSES
+from ..medium import MEDIUM, resolver
+from ..mixing import as_finished, parse_mix
+from ..new_tube import figure
 from ..next_addition import NEAR, next_additions
-from ..on_hand import usable
-from ..photo import shrunk
+from ..photo import Spot, parse_spot, shrunk
 from ..plate import on_plate, read_dab, read_plate, write_dab, write_plate
+from ..recipe_film import GROUNDS, Film
+from ..recipe_manner import Manner, tubes_for
 from ..recipe_store import keep_mixed, keep_recipe, kept_recipes
+from ..recipe_target import Target
 from ..scanning import PICTURES
 from ..store import Store
 from .asked import Asked, Changed, go, shown, view
@@ -22,38 +29,55 @@ from .swatch import swatch
 from .uploads import PHOTOS, keep, kept
 from .words import for_the_page
 from .worksheet import (
+    NEUTRALS,
     SCALES,
     SHOWN,
     Amounts,
     Goal,
     Searches,
     Way,
+    Ways,
     aim,
+    aim_again,
     aim_in_photo,
     amounts,
+    names_of,
     photo_of,
     shown_size,
 )
 
-KEYS = ("target", "photo", "at", "lay", "tubes", "way", "make", "coats", "scale", "mixing")
-"""What a worksheet's address holds."""
-_MOST = 4
+KEYS = (
+    "target", "again", "photo", "at", *NEUTRALS, "finish", "film", "over", "medium", "tubes", "way",
+    "make", "coats", "scale", "mixing",
+)  # fmt: skip
+LISTS = ("lay", "must")
+"""What a worksheet's address holds: one of each of the former, any number of the latter."""
+_MOST, _THINNEST = 4, 0.1
+_MEDIUM = {"": "may be in a film", "must": "must be in the mix", "out": "stays out"}
+_TOUCHED = {
+    "at": "the colour you want", "grey": "a grey card (18 %)", "white": "a card's bare white",
+    "black": "a card's bare black",
+}  # fmt: skip
 
 
 @view
 def worksheet(asked: Asked) -> Response:
     """The worksheet as far as its address has come."""
     if asked.text("spot.x"):
-        return go(_address(_chosen(asked) | {"at": _touched(asked)}, at="tubes"))
+        key = asked.one_of("touch", list(_TOUCHED)) or "at"
+        chosen = _chosen(asked) | {key: _touched(asked)}
+        return go(_address(chosen, at="tubes" if key == "at" else "aim"))
     said: dict[str, Any] = {
         "faults": {}, "photo": None, "target": None, "ways": None, "way": None, "amounts": None,
         "plate": None, "photos": PHOTOS, "text": asked.text("target"),
         "chosen": _chosen(asked), "scales": SCALES, "swatch": swatch, "address": _address,
-        "near": NEAR,
+        "near": NEAR, "goal": None, "finishes": GLOSSES, "grounds": list(GROUNDS),
+        "mediums": _MEDIUM, "touched": _TOUCHED,
+        "spots": urlencode({key: asked.text(key) for key in _TOUCHED if asked.text(key)}),
     }  # fmt: skip
     with asked.store() as store:
         paints, fitted = store.paints(), store.current_fits()
-        said["names"] = {paint.nickname: paint.name for paint in paints}
+        said["names"] = names_of(store)
         said["tubes"] = [p for p in paints if p.on_hand and p.nickname in fitted]
         kept_so_far = {each.recipe.name: each for each in kept_recipes(store)}
         said["kept"], said["fresh"] = list(kept_so_far), kept_so_far.get(asked.text("kept"))
@@ -80,8 +104,8 @@ def worksheet(asked: Asked) -> Response:
 
 def _chosen(asked: Asked) -> dict[str, Any]:
     """Everything chosen so far, as an address holds it."""
-    found: dict[str, Any] = {key: asked.text(key) for key in KEYS if key != "lay"}
-    found["lay"] = asked.texts("lay")
+    found: dict[str, Any] = {key: asked.text(key) for key in KEYS}
+    found |= {key: asked.texts(key) for key in LISTS}
     return {key: value for key, value in found.items() if value}
 
 
@@ -95,26 +119,46 @@ def _aim(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     photo = asked.text("photo")
     if photo:
         said["photo"] = shown_size(photo_of(kept(asked.studio, [photo])[0]))
-    goal = _goal(asked, store)
-    said["target"] = goal.target if goal else None
-    return goal is not None and bool(asked.texts("lay"))
+    target = _target(asked, store)
+    said["target"] = target
+    return target is not None and bool(asked.texts("lay") or asked.text("again"))
 
 
-def _goal(asked: Asked, store: Store) -> Goal | None:
-    """What is aimed at: what was typed, else a spot of the photograph."""
+def _target(asked: Asked, store: Store) -> Target | None:
+    """What is aimed at: a kept recipe, what was typed, else a spot of the photograph."""
     text, photo, at = asked.text("target"), asked.text("photo"), asked.text("at")
+    if asked.text("again"):
+        return aim_again(store, asked.text("again")).target
     if text:
         return aim(store, text)
-    if photo and at:
-        return aim_in_photo(kept(asked.studio, [photo])[0], at)
+    neutral = {name: asked.text(name) for name in NEUTRALS if asked.text(name)}
+    if photo and (at or neutral):
+        path = kept(asked.studio, [photo])[0]
+        if at:
+            return aim_in_photo(path, at, neutral)
+        photo_of(path, neutral)  # refuses a spot that lies outside
     return None
 
 
-def _sure_goal(asked: Asked, store: Store) -> Goal:
-    goal = _goal(asked, store)
-    if goal is None:
+def _goal(asked: Asked, store: Store) -> Goal:
+    """The target, and how it is to be mixed, painted and seen."""
+    if asked.text("again"):
+        return aim_again(store, asked.text("again"))
+    target = _target(asked, store)
+    if target is None:
         raise InputError("target", None, "nothing is aimed at", "begin at the top")
-    return goal
+    finish = asked.one_of("finish", GLOSSES) or ("gloss" if asked.text("photo") else "")
+    medium = asked.one_of("medium", [key for key in _MEDIUM if key])
+    thick = figure("film", asked.text("film"), "20", "µm")
+    if thick is not None and thick < _THINNEST:
+        raise InputError(
+            "film", asked.text("film"), f"expected {_THINNEST:g} µm or more", "mend it"
+        )
+    film = None if thick is None else Film(thick, asked.one_of("over", list(GROUNDS)) or "white")
+    must = [store.find_paint(name).nickname for name in asked.texts("must")]
+    must += [MEDIUM] if medium == "must" else []
+    gloss = next((each for each in GLOSSES if each == finish), None)
+    return Goal(target, Manner(gloss, film), tuple(dict.fromkeys(must)), medium != "out")
 
 
 def _touched(asked: Asked) -> str:
@@ -128,26 +172,34 @@ def _touched(asked: Asked) -> str:
 def _ways(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     searches: Searches = asked.request.app.state.searches
     most = asked.number("tubes", _MOST, 1, 6)
-    ways = searches.ways(store, _sure_goal(asked, store), asked.texts("lay"), most)
+    said["goal"] = goal = _goal(asked, store)
+    ways = searches.ways(store, goal, asked.texts("lay"), most)
     said["ways"] = ways
-    said["way"] = next((way for way in ways.ways if way.key == asked.text("way")), None)
+    said["way"] = _chosen_way(asked, ways)
     return said["way"] is not None
+
+
+def _chosen_way(asked: Asked, ways: Ways) -> Way | None:
+    """The way taken; of a recipe that is mixed again the only one."""
+    if asked.text("again"):
+        return ways.ways[0]
+    return next((way for way in ways.ways if way.key == asked.text("way")), None)
 
 
 def _amounts(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     if not asked.text("make"):
         return False
-    said["amounts"] = _how_much(asked, store, _sure_goal(asked, store), said["way"])
+    said["amounts"] = _how_much(asked, store, said["goal"], said["ways"], said["way"])
     return bool(asked.text("mixing"))
 
 
-def _how_much(asked: Asked, store: Store, goal: Goal, way: Way) -> Amounts:
+def _how_much(asked: Asked, store: Store, goal: Goal, ways: Ways, way: Way) -> Amounts:
     shown = asked.text("scale") or str(SCALES[0])
     step = next((each for each in SCALES if str(each) == shown), None)
     if step is None:
         raise InputError("scale", shown, "expected one of those listed", "choose one")
     coats = asked.number("coats", 2, 1, 10)
-    return amounts(store, goal, way, asked.text("make"), coats, step)
+    return amounts(store, goal, ways, way, asked.text("make"), coats, step)
 
 
 def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
@@ -155,13 +207,17 @@ def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     plate = on_plate(additions)
     weighed: Amounts = said["amounts"]
     way: Way = said["way"]
-    goal = _sure_goal(asked, store)
+    goal: Goal = said["goal"]
     found, grams = None, weighed.grams
-    if plate:
-        found = next_additions(goal.seen(usable(store, list(plate))), plate, goal.target.lab)
+    if plate and goal.manner.film is None:
+        read = tubes_for(store, list(plate))
+        target = said["ways"].answer.target.lab
+        found = next_additions(as_finished(read, goal.manner.finish), plate, target)
         # Three quarters of what is missing go on first; whatever really did is typed over it.
         more = {paint: round(0.75 * g, 2) or 0.01 for paint, g in found.additions.items()}
         grams = more | {paint: 0.0 for paint in way.recipe.parts if paint not in more}
+    elif plate:
+        grams = {p: round(max(g - plate.get(p, 0.0), 0.0), 3) for p, g in grams.items()}
     said["plate"] = {
         "additions": additions, "seen": shown(additions), "sum": plate, "next": found,
         "grams": grams, "dab": read_dab(store.studio.folder),
@@ -202,7 +258,7 @@ def _added(asked: Asked, store: Store) -> dict[str, float]:
     if not typed:
         raise InputError("plate", None, "nothing was added", "say how many grams went on")
     mix = ",".join(f"{name}={grams}" for name, grams in typed.items())
-    return parse_mix(mix, lambda name: store.find_paint(name).nickname)
+    return parse_mix(mix, resolver(lambda name: store.find_paint(name).nickname))
 
 
 @view
@@ -218,9 +274,23 @@ def take_photo(asked: Asked) -> Response:
 def photo(asked: Asked) -> Response:
     """A photograph as the page shows it."""
     found = photo_of(kept(asked.studio, [asked.path("name")])[0])
-    done, made = cv2.imencode(".png", shrunk(found, SHOWN)[:, :, ::-1])
+    picture = np.ascontiguousarray(shrunk(found, SHOWN)[:, :, ::-1])
+    for key in _TOUCHED:
+        if asked.text(key):
+            x, y = parse_spot(asked.text(key), key)
+            _mark(picture, (x, y), max(picture.shape) / max(found.size), key)
+    done, made = cv2.imencode(".png", picture)
     assert done
     return Response(made.tobytes(), media_type="image/png")
+
+
+def _mark(picture: NDArray[np.uint8], at: Spot, scale: float, key: str) -> None:
+    """Draw a ring around a spot, and beside it what it was said to be."""
+    x, y = (round(min(max(scale * each, -99.0), 9999.0)) for each in at)
+    word, font = "wanted" if key == "at" else key, cv2.FONT_HERSHEY_SIMPLEX
+    for wide, colour in ((4, (255, 255, 255)), (2, (0, 0, 0))):
+        cv2.circle(picture, (x, y), 9, colour, wide, cv2.LINE_AA)
+        cv2.putText(picture, word, (x + 14, y + 5), font, 0.5, colour, wide - 1, cv2.LINE_AA)
 
 
 @view
@@ -231,13 +301,12 @@ def keep_way(asked: Asked) -> Response:
     name, note, mixed = asked.text("name"), asked.text("note"), asked.text("mixed")
     # Held until the batch is kept, so that no other window changes the plate meanwhile.
     with asked.store() as store, store.transaction():
-        goal = _sure_goal(asked, store)
-        target = goal.target
-        ways = searches.ways(store, goal, asked.texts("lay"), most).ways
-        way = next((way for way in ways if way.key == asked.text("way")), None)
+        goal = _goal(asked, store)
+        ways = searches.ways(store, goal, asked.texts("lay"), most)
+        way = _chosen_way(asked, ways)
         if way is None:
             raise Changed("what the tubes make of this colour")
-        recipe = way.recipe
+        recipe, target = way.recipe, ways.answer.target
         wanted = {
             "said": target.said, "words": target.words, "lab": target.lab.tolist(),
             "estimate": target.estimate,
@@ -245,9 +314,9 @@ def keep_way(asked: Asked) -> Response:
         expected = {
             "lab": recipe.lab.tolist(), "difference_de00": recipe.difference,
             "band_de00": recipe.band,
-        } | ({"finish": goal.finish} if goal.finish else {})  # fmt: skip
+        } | goal.manner.said  # fmt: skip
         if mixed:
-            masses = _mixed(asked, store, mixed, goal, way)
+            masses = _mixed(asked, store, mixed, goal, ways, way)
             keep_mixed(store, name, recipe.parts, wanted, expected, masses, note)
         else:
             keep_recipe(store, name, recipe.parts, wanted, expected, note)
@@ -255,10 +324,12 @@ def keep_way(asked: Asked) -> Response:
     return go(_address(held, at="plate" if asked.text("mixing") else "amounts"))
 
 
-def _mixed(asked: Asked, store: Store, which: str, goal: Goal, way: Way) -> dict[str, float]:
+def _mixed(
+    asked: Asked, store: Store, which: str, goal: Goal, ways: Ways, way: Way
+) -> dict[str, float]:
     """Grams of what was mixed: as "How much" says, or what is on the plate."""
     if which == "so":
-        return _how_much(asked, store, goal, way).grams
+        return _how_much(asked, store, goal, ways, way).grams
     additions = read_plate(store.studio.folder)
     if shown(additions) != asked.text("seen"):
         raise Changed("the plate")

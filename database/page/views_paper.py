@@ -117,7 +117,7 @@ def for_a_picture(asked: Asked) -> Response:
     def wanted(store: Store) -> Wanted:
         if files:
             return wanted_of(open_photo(files[0], grey), files[0].stem)
-        return wanted_each([aim(store, text).target for text in typed])
+        return wanted_each([aim(store, text) for text in typed])
 
     def setout(store: Store) -> bytes:
         colours = wanted(store)

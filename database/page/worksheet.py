@@ -11,16 +11,27 @@ from threading import Lock
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.coefficients import Coefficients
-from ...calibrate.optics.surface import Gloss
-from ..mixing import as_finished
-from ..on_hand import usable
+from .. import schema
+from ..densities import volume_slip, with_densities
+from ..medium import MEDIUM, NAME
 from ..photo import Photo, parse_spot, shrunk, spot
 from ..recipe import Answer, Recipe, recipes
-from ..recipe_batch import area_grams, batch_grams
+from ..recipe_batch import batch_grams, density
+from ..recipe_manner import Manner, as_kept, tubes_for
 from ..recipe_order import Order, order_of
-from ..recipe_palette import Palette
-from ..recipe_parts import MEASURES, Snapped, amount_words, scale, snap, tint_words, weighed
-from ..recipe_target import Target, parse_target
+from ..recipe_parts import (
+    MEASURES,
+    SYRINGE,
+    Snapped,
+    amount_words,
+    of_size,
+    scale,
+    snap,
+    tint_words,
+    weighed,
+)
+from ..recipe_store import kept_recipe
+from ..recipe_target import Target, kept_target, parse_target
 from ..report_colours import Swatch
 from ..setting_out import open_photo
 from ..store import Store
@@ -36,21 +47,31 @@ _KEPT = 12
 
 @dataclass(frozen=True)
 class Goal:
-    """A target, and how tubes are looked at to come near it.
+    """A target, and how tubes are to come near it.
 
     Attributes
     ----------
     target : Target
-    finish : {"gloss", "satin", "matt"} or None
-        As the eye sees a mix so finished; None: as an instrument reads it.
+    manner : Manner
+        How mixes are painted and seen.
+    must : tuple of str
+        Nicknames that have to be in the mix; the clear medium may be among them.
+    medium : bool
+        Whether the clear medium may be in a film.
+    kept : schema.Recipe or None
+        The one to be mixed again as it was kept.
     """
 
     target: Target
-    finish: Gloss | None = None
+    manner: Manner
+    must: tuple[str, ...] = ()
+    medium: bool = True
+    kept: schema.Recipe | None = None
 
-    def seen(self, coefficients: Coefficients) -> Coefficients:
-        """Return tubes as they are to be compared with the target."""
-        return as_finished(coefficients, self.finish)
+
+def names_of(store: Store) -> dict[str, str]:
+    """Name of every paint, by nickname; the clear medium too."""
+    return {MEDIUM: NAME} | {paint.nickname: paint.name for paint in store.paints()}
 
 
 @dataclass(frozen=True)
@@ -83,11 +104,14 @@ class Ways:
     ways : tuple of Way
     model : str
         Which model they are reckoned by, in words.
+    read : Coefficients
+        Of the tubes laid out, as an instrument reads them.
     """
 
     answer: Answer
     ways: tuple[Way, ...]
     model: str
+    read: Coefficients
 
 
 class Searches:
@@ -105,39 +129,52 @@ class Searches:
         InputError
             As `usable` and `recipes`.
         """
-        names = {paint.nickname: paint.name for paint in store.paints()}
+        must = [paint for paint in goal.must if paint != MEDIUM]
         there = {paint.nickname for paint in store.paints() if paint.on_hand}
-        if not there & set(laid_out):
-            raise InputError(None, None, "none of the tubes laid out is on hand", "lay out others")
-        read = usable(store, without=sorted(there - set(laid_out)))
+        if goal.kept is not None:
+            read = tubes_for(store, list(goal.kept.parts)).select(list(goal.kept.parts))
+        else:
+            if not there & {*laid_out, *must}:
+                raise InputError(
+                    None, None, "none of the tubes laid out is on hand", "lay out others"
+                )
+            out = sorted(there - {*laid_out, *must})
+            film = goal.manner.film is not None and goal.medium
+            read = tubes_for(store, goal.must, out, film)
         fits = tuple(sorted(store.current_fits(read.model).items()))
-        key = (goal.target.said, tuple(goal.target.lab), read.paints, read.model, most, fits)
+        key = (
+            goal.target.said, tuple(goal.target.lab), goal.manner, goal.must, most, fits,
+            read.paints, read.model, tuple(read.density), goal.kept and goal.kept.id,
+        )  # fmt: skip
         with self._lock:
             if key not in self._found:
-                model = store.model_words(read)
-                self._found[key] = _search(goal.seen(read), goal.target, most, names, model)
+                self._found[key] = _search(store, read, goal, most)
             self._found.move_to_end(key)
             while len(self._found) > _KEPT:
                 self._found.popitem(last=False)
             return self._found[key]
 
 
-def _search(
-    coefficients: Coefficients, target: Target, most: int, names: Mapping[str, str], model: str
-) -> Ways:
-    answer = recipes(coefficients, target, most, ways=4, names=names)
-    palette = Palette(coefficients)
+def _search(store: Store, read: Coefficients, goal: Goal, most: int) -> Ways:
+    names, manner = names_of(store), goal.manner
+    if goal.kept is not None:
+        palette, answer = as_kept(store, goal.kept, names)
+    else:
+        palette, target = manner.palette(read), manner.target(goal.target, read.surface)
+        answer = recipes(
+            palette.coefficients, target, most, goal.must, ways=4, names=names, film=manner.film
+        )
     in_parts = next(measure for measure in MEASURES if measure.unit == "part")
     ways = tuple(
         Way(
             ",".join(sorted(recipe.parts)),
             recipe,
             swatch(recipe.lab),
-            snap(palette, recipe.parts, target.lab, in_parts),
+            snap(palette, recipe.parts, answer.target.lab, in_parts),
         )
         for recipe in answer.recipes
     )
-    return Ways(answer, ways, model)
+    return Ways(answer, ways, store.model_words(read), read)
 
 
 @dataclass(frozen=True)
@@ -151,13 +188,18 @@ class Amounts:
         By other measures.
     order : Order
     names : mapping of nickname to name
+    assumed : tuple of str
+        Paints in it whose density was never weighed.
+    slip : float
+        CIEDE2000 that it may therefore be off, measured by volume.
     """
 
     weighed: Snapped
     others: tuple[Snapped, ...]
     order: Order
-
     names: Mapping[str, str]
+    assumed: tuple[str, ...]
+    slip: float
 
     def said(self, snapped: Snapped, paint: str) -> tuple[str, str]:
         """Return an amount as it is measured, and what of: a paint, or a tint of it."""
@@ -172,18 +214,22 @@ class Amounts:
         return weighed(self.weighed)
 
 
-def amounts(store: Store, goal: Goal, way: Way, make: str, coats: int, step: float) -> Amounts:
+def amounts(
+    store: Store, goal: Goal, ways: Ways, way: Way, make: str, coats: int, step: float
+) -> Amounts:
     """Say how much of each tube a way takes.
 
     Parameters
     ----------
     store : Store
     goal : Goal
+    ways : Ways
     way : Way
+        One of these.
     make : str
         ``40ml``, ``25g``, or an area such as ``40x50cm``.
     coats : int
-        With an area.
+        With an area, of paint that hides.
     step : float
         Of the scale, g.
 
@@ -192,21 +238,24 @@ def amounts(store: Store, goal: Goal, way: Way, make: str, coats: int, step: flo
     InputError
         For an amount that is none of these.
     """
-    coefficients = goal.seen(store.current_coefficients(list(way.recipe.parts)))
-    palette, parts = Palette(coefficients), way.recipe.parts
+    parts, target = way.recipe.parts, ways.answer.target.lab
+    read = ways.read.select(list(parts))
+    palette = goal.manner.palette(read)
     if "x" in make.casefold():
-        grams = area_grams(coefficients, parts, make, coats)
+        grams = goal.manner.area_grams(read, parts, make, coats)
     else:
-        grams = batch_grams(coefficients, parts, make)
-    by_hand = [measure for measure in MEASURES if measure.unit != "g"]
-    snapped = [
-        snap(palette, parts, goal.target.lab, measure) for measure in (scale(step, grams), *by_hand)
-    ]
-    names = {paint.nickname: paint.name for paint in store.paints()}
-    return Amounts(snapped[0], tuple(snapped[1:]), order_of(palette, parts), names)
+        grams = batch_grams(read, parts, make)
+    ml = grams / density(read, parts)
+    others = [of_size(SYRINGE, ml) if m is SYRINGE else m for m in MEASURES if m.unit != "g"]
+    snapped = [snap(palette, parts, target, measure) for measure in (scale(step, grams), *others)]
+    assumed = with_densities(store, read)[1]
+    return Amounts(
+        snapped[0], tuple(snapped[1:]), order_of(palette, parts), names_of(store), tuple(assumed),
+        volume_slip(palette, parts, assumed),
+    )  # fmt: skip
 
 
-def aim(store: Store, text: str) -> Goal:
+def aim(store: Store, text: str) -> Target:
     """Return the target that a field says.
 
     Raises
@@ -219,23 +268,42 @@ def aim(store: Store, text: str) -> Goal:
         raise InputError(
             "target", text, "is a file", "drop it under Cards, then name it as CARD/STEP"
         )
-    return Goal(parse_target(text, store))
+    return parse_target(text, store)
 
 
-def photo_of(path: Path) -> Photo:
-    """Open a photograph, evened by a printed card if one shows in it.
+def aim_again(store: Store, name: str) -> Goal:
+    """Return a kept recipe as a goal: to be mixed as it was kept.
 
     Raises
     ------
     InputError
-        Where it is no picture.
+        Where none is kept under that name.
     """
-    return _photo(path, path.stat().st_mtime_ns)
+    kept = kept_recipe(store, name)
+    if kept is None:
+        raise InputError(None, name, "is no kept recipe", "choose one under Kept")
+    return Goal(kept_target(kept), Manner.of_kept(kept.predicted), kept=kept)
 
 
-@lru_cache(maxsize=2)
-def _photo(path: Path, changed: int) -> Photo:
-    return open_photo(path)
+NEUTRALS = ("grey", "white", "black")
+"""What a photograph may be evened by: each a field that holds a spot."""
+
+
+def photo_of(path: Path, neutral: Mapping[str, str] = {}) -> Photo:
+    """Open a photograph, evened by spots of it (``X,Y``), else by a printed card in it.
+
+    Raises
+    ------
+    InputError
+        Where it is no picture, or a spot lies outside.
+    """
+    spots = tuple((name, neutral[name]) for name in NEUTRALS if neutral.get(name))
+    return _photo(path, path.stat().st_mtime_ns, spots)
+
+
+@lru_cache(maxsize=4)
+def _photo(path: Path, changed: int, spots: tuple[tuple[str, str], ...]) -> Photo:
+    return open_photo(path, **dict(spots))
 
 
 def shown_size(photo: Photo) -> tuple[int, int]:
@@ -244,12 +312,12 @@ def shown_size(photo: Photo) -> tuple[int, int]:
     return wide, high
 
 
-def aim_in_photo(path: Path, at: str) -> Goal:
-    """Return the spot of a photograph as a target; a mix is compared as the eye sees it in gloss.
+def aim_in_photo(path: Path, at: str, neutral: Mapping[str, str]) -> Target:
+    """Return the spot of a photograph as a target, evened as for `photo_of`.
 
     Raises
     ------
     InputError
         Where the spot lies outside.
     """
-    return Goal(spot(photo_of(path), parse_spot(at, "at")), "gloss")
+    return spot(photo_of(path, neutral), parse_spot(at, "at"))
