@@ -16,7 +16,7 @@ from ..calibrate.optics.colour import ciede2000, lab
 from ..calibrate.optics.predict import read_films
 from ..calibrate.optics.spectra import Array
 from . import schema
-from .joining import join
+from .joining import Ints, join
 from .release_coefficients import coefficients_of
 from .release_load import LoadedRelease
 from .store import Store
@@ -180,7 +180,8 @@ def whites_of(session: OrmSession, fits: Mapping[str, int]) -> dict[str, str]:
 
 def masstones(coefficients: Coefficients) -> Array:
     """CIELAB of each paint alone and opaque, (P, 3), D50/2 deg."""
-    return _seen(coefficients, coefficients.k, coefficients.s)
+    each = np.arange(len(coefficients.paints))
+    return _seen(coefficients, each, each, np.ones((each.size, 1)))
 
 
 def mid_tints(numbers: Numbers, paints: list[str]) -> Array:
@@ -192,24 +193,33 @@ def mid_tints(numbers: Numbers, paints: list[str]) -> Array:
     missing = (white < 0) | (white == mine)
     paint_part, white_part = c.dry_volume[mine], TINT * c.dry_volume[white]
     share = (paint_part / (paint_part + white_part))[:, None]
-    seen = _seen(
-        c,
-        share * c.k[mine] + (1 - share) * c.k[white],
-        share * c.s[mine] + (1 - share) * c.s[white],
-    )
+    seen = _seen(c, mine, white, share)
     seen[missing] = np.nan
     return seen
 
 
-def _seen(coefficients: Coefficients, k: Array, s: Array) -> Array:
-    return lab(opaque_readings(coefficients, k, s), coefficients.wavelengths)
+def _seen(coefficients: Coefficients, mine: Ints, white: Ints, share: Array) -> Array:
+    return lab(opaque_readings(coefficients, mine, white, share), coefficients.wavelengths)
 
 
-def opaque_readings(coefficients: Coefficients, k: Array, s: Array) -> Array:
-    """What an instrument reads of opaque films of given K and S; NaN where either is unread."""
+def opaque_readings(coefficients: Coefficients, mine: Ints, white: Ints, share: Array) -> Array:
+    """What an instrument reads of opaque mixes of two paints; NaN where either is unread, (N, W).
+
+    Parameters
+    ----------
+    coefficients : Coefficients
+    mine, white : (N,) int array
+        Rows of the two.
+    share : (N, 1) array
+        Of the first, by dry volume.
+    """
+    c = coefficients
+    k, s, own = (
+        share * v[mine] + (1 - share) * v[white] for v in (c.k, c.s, c.surface_offset[:, None])
+    )
     unread = np.isnan(k) | np.isnan(s)
     k, s = np.where(unread, 1.0, k), np.where(unread, 1.0, s)
-    seen = read_films(coefficients.model, coefficients.surface, k, s, np.inf, 0.0).r
+    seen = read_films(c.model, c.surface, k, s, np.inf, 0.0, own).r
     return np.where(unread, np.nan, seen)
 
 

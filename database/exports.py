@@ -73,8 +73,7 @@ def ladders(numbers: Numbers, paints: Sequence[str] | None = None) -> Ladders:
     a, b, share = np.array(mine, np.intp), np.array(white, np.intp), np.array(parts)
     paint_part, white_part = c.dry_volume[a], share * c.dry_volume[b]
     f = (paint_part / (paint_part + white_part))[:, None]
-    k, s = f * c.k[a] + (1 - f) * c.k[b], f * c.s[a] + (1 - f) * c.s[b]
-    seen = opaque_readings(c, k, s)
+    seen = opaque_readings(c, a, b, f)
     return Ladders(tuple(names), tuple(of), share, c.wavelengths, seen)
 
 

@@ -116,7 +116,8 @@ def run_fit(
 def recorded_settings(recorded: Mapping[str, Any]) -> FitSettings:
     """Return the settings of a recorded fit, as they were used."""
     said: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in recorded.items()}
-    return FitSettings(**said)
+    # Fits recorded before surfaces were fitted took all to be alike.
+    return FitSettings(**{"surface_spread": 0.0} | said)
 
 
 def fit_studio(

@@ -115,5 +115,6 @@ def join(parts: Sequence[Part]) -> Coefficients:
         scan_made=np.concatenate([part.scan_made for part in each]),
         mix_error=np.concatenate([part.mix_error for part in each]),
         model_error=model_error(parts),
+        surface_offset=np.concatenate([part.surface_offset for part in each]),
         model=first.model,
     )

@@ -15,6 +15,7 @@ function shares(parts) {
 // What is seen of an opaque film at each wavelength, and its slope by the logarithm of K/S.
 function seen(c) {
   const k = [], s = [], r = [], slope = [];
+  const surface = c.reduce((all, share, p) => all + share * N.surface[p], 0);
   for (let w = 0; w < N.weights.length; w++) {
     let kw = 0, sw = 0;
     for (let p = 0; p < c.length; p++) { kw += c[p] * N.k[p][w]; sw += c[p] * N.s[p][w]; }
@@ -22,7 +23,7 @@ function seen(c) {
     const at = Math.min(Math.floor(y * LAST), LAST - 1);
     const rise = N.table[at + 1] - N.table[at];
     k.push(kw); s.push(sw);
-    r.push(N.table[at] + rise * (y * LAST - at));
+    r.push(N.table[at] + rise * (y * LAST - at) + surface);
     slope.push(-rise * LAST * y * q / root);  // dy/dq = -y / root
   }
   return { k, s, r, slope };

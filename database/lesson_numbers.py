@@ -78,6 +78,7 @@ def numbers(palette: Palette) -> dict[str, Any]:
         "s": _plain(both[:, 1], 6),
         "own": [_plain(causes.reshape(len(causes), 2, -1), 4) for causes in own],
         "shared": _plain(shared.reshape(len(shared), *both.shape), 4),
+        "surface": _plain(c.surface.alpha * c.surface_offset, 6),
         "mixError": _plain(c.mix_error, 4),
         "modelError": _plain(c.model_error[seen], 4),
         # A part by volume of tube paint leaves so much dry volume.

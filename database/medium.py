@@ -47,6 +47,7 @@ def with_medium(coefficients: Coefficients) -> Coefficients:
         ratio_only=longer(c.ratio_only),
         scan_made=ended(c.scan_made, False),
         mix_error=ended(c.mix_error, 0.0),
+        surface_offset=ended(c.surface_offset, 0.0),
     )
 
 

@@ -33,6 +33,7 @@ _ARRAYS = (
     "scan_made",
     "mix_error",
     "model_error",
+    "surface_offset",
 )
 
 
@@ -63,13 +64,15 @@ def unpack_coefficients(data: bytes) -> Coefficients:
     """Coefficients from the bytes that `pack_coefficients` made."""
     with np.load(io.BytesIO(data), allow_pickle=False) as arrays:
         header = json.loads(str(arrays["header"]))
+        # A studio's first fits were kept before surfaces were fitted.
+        later = {"surface_offset": np.zeros(len(arrays["k"]))}
         return Coefficients(
             paints=tuple(arrays["paints"].tolist()),
             factor_names=tuple(arrays["factor_names"].tolist()),
             scale=header["scale"],
             model=header["model"],
             surface=Surface(**header["surface"]),
-            **{name: arrays[name] for name in _ARRAYS},
+            **later | {name: arrays[name] for name in _ARRAYS if name in arrays},
         )
 
 

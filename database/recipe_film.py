@@ -80,7 +80,8 @@ class FilmPalette(Palette):
         r = np.full((len(mixed), self.seen.size), np.nan)
         k, s = mixed @ c.k[:, self.seen], mixed @ c.s[:, self.seen]
         x = np.array([[self.film.thickness_um * 1e-3]])
-        r[:, self.seen] = read_films(c.model, c.surface, k, s, x, GROUNDS[self.film.over]).r
+        own, under = (mixed @ c.surface_offset)[:, None], GROUNDS[self.film.over]
+        r[:, self.seen] = read_films(c.model, c.surface, k, s, x, under, own).r
         return r
 
 

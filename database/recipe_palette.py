@@ -99,6 +99,8 @@ class Palette:
         w = w / white
         # By two fluxes tau of the surface comes before the weights; transport's curve holds it.
         tau = surface.tau if curve is None else 1.0
+        lift = surface.alpha * self.coefficients.surface_offset
+        own = np.stack([np.ones_like(lift), lift], axis=1)
         made = {}
         for kind in (np.float64, np.float32):
             slopes = np.concatenate(
@@ -114,6 +116,8 @@ class Palette:
                 (tau * slopes).astype(kind),
                 kind(surface.k2),
                 None if curve is None else curve.astype(kind),
+                (own / self.strength[:, None]).astype(kind),
+                w.sum(axis=0).astype(kind),
             )
         return made
 
@@ -140,7 +144,8 @@ class Palette:
         k, s = c.k[:, self.seen], c.s[:, self.seen]
         r = np.full((len(shares), self.seen.size), np.nan)
         k = np.maximum(shares @ k, _LEAST)
-        r[:, self.seen] = read_films(c.model, c.surface, k, shares @ s, np.inf, 0.0).r
+        own = (shares @ c.surface_offset)[:, None]
+        r[:, self.seen] = read_films(c.model, c.surface, k, shares @ s, np.inf, 0.0, own).r
         return r
 
     def select(self, paints: Sequence[str]) -> Palette:
@@ -166,6 +171,10 @@ class Optics:
         By two fluxes R / (1 - k2 R) is seen of a film of inside reflectance R.
     curve : (N,) array or None
         By transport a polynomial in 2 R - 1; see `opaque_polynomial`.
+    own : (P, 2) array
+        A share counted in strength as dry volume, and times what its own surface adds.
+    bright : (3,) array
+        Tristimulus values over the white's of a reflectance of 1.
     """
 
     ks: Array
@@ -174,6 +183,8 @@ class Optics:
     slopes: Array
     k2: Any
     curve: Array | None
+    own: Array
+    bright: Array
 
     def _inside(self, counted: Array) -> tuple[Array, Array, Array, Array]:
         both = counted @ self.ks
@@ -194,7 +205,9 @@ class Optics:
             for coefficient in self.curve[-2::-1]:
                 seen *= r
                 seen += coefficient
+        volume, lift = (counted @ self.own).T
         result: Array = seen @ self.weights + self.offset
+        result += (lift / volume)[:, None] * self.bright
         return result
 
     def xyz_and_slopes(self, counted: Array) -> tuple[Array, Array]:
@@ -219,8 +232,13 @@ class Optics:
         np.divide(moved, root * s, out=both[:, :v])
         np.negative(both[:, :v], out=both[:, :v])
         np.multiply(both[:, :v], q, out=both[:, v:])
-        x = seen @ self.weights + self.offset
-        return x, (both @ self.slopes).reshape(len(s), 3, -1)
+        volume, lift = (counted @ self.own).T
+        mean = (lift / volume)[:, None]
+        x = seen @ self.weights + self.offset + mean * self.bright
+        slopes = (both @ self.slopes).reshape(len(s), 3, -1)
+        by_own = (self.own[:, 1] - mean * self.own[:, 0]) / volume[:, None]
+        slopes += by_own[:, None] * self.bright[:, None]
+        return x, slopes
 
 
 _EPSILON = (6 / 29) ** 3

@@ -193,8 +193,16 @@ def coefficients_of(tables: Mapping[str, pd.DataFrame]) -> Coefficients:
         scan_made=paints["scan_made"].to_numpy(),
         mix_error=paints["mix_error"].to_numpy(),
         model_error=wavelengths["model_error"].to_numpy(),
+        surface_offset=_surface_offset(paints),
         model=first["model"],
     )
+
+
+def _surface_offset(paints: pd.DataFrame) -> Array:
+    """0 by two fluxes, and in releases made before surfaces were fitted."""
+    if "surface_offset" not in paints:
+        return np.zeros(len(paints))
+    return np.asarray(paints["surface_offset"].fillna(0.0), dtype=float)
 
 
 Places = Mapping[str, Mapping[Any, Any]]

@@ -45,9 +45,9 @@ def by_transport(tables: Tables) -> dict[str, pd.DataFrame] | None:
     number = pd.Series(range(1, len(kept["shared"]) + 1), index=kept["shared"]["factor"])
     for name in ("shared", "factors"):
         kept[name] = kept[name].assign(factor=kept[name]["factor"].map(number).astype("int64"))
-    paints = tables["paints"].drop(columns=[c for c in said.columns if c != "paint"])
+    paints = tables["paints"].drop(columns=said.columns.drop("paint"), errors="ignore")
     paints = paints.merge(said, on="paint").assign(model=TRANSPORT)
-    kept["paints"] = paints[list(tables["paints"].columns)]
+    kept["paints"] = paints[[*tables["paints"].columns, "surface_offset"]]
     error = tables["wavelengths"]["transport_error"]
     kept["wavelengths"] = tables["wavelengths"].assign(model_error=error)
     for name in ("patches", "residuals", "quality"):

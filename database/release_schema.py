@@ -12,7 +12,7 @@ from .release_columns import Column, Table, count, key, number, text, truth
 from .release_scan_schema import SCAN_TABLES
 from .schema import FINISHES
 
-LAYOUT = 2
+LAYOUT = 3
 """Number of this layout; a release states it. Those before are read too."""
 
 SPECTRUM = tuple(f"{wavelength:g}" for wavelength in GRID)
@@ -154,6 +154,13 @@ TABLES: tuple[Table, ...] = (
             _PAINT,
             _FIT,
             number("mix_error", "what transport gets wrong of a mix: relative SD of its mu_a"),
+            replace(
+                number(
+                    "surface_offset",
+                    "how far the reflection of its own surface lies from that of n, as reflectance",
+                ),
+                since=3,
+            ),
             text("verdict", "of the fit, in words"),
             text("reasons", "for the verdict"),
             number("de00_mean", "mean CIEDE2000 of fitted against read patches, D50/2 deg"),

@@ -94,6 +94,8 @@ K is the absorption mu_a and S the reduced scattering mu_s' of light that is fol
 angles. They mix as K and S do. What an opaque film reads, without the reflection of the surface
 itself, is a polynomial in 2 y - 1, where y = 1 / (1 + q + sqrt(q (q + 2))) and q = 8/3 mu_a /
 mu_s'; its coefficients, of rising powers, are {curve}.
+What the surface reflects comes on top, and `surface_offset` of `transport.csv` on top of that: of a
+mix its mean by dry volume, as far as the instrument takes the shine in.
 A program of radiative transfer, at the index `n`, gives films that show their ground.
 `transport.csv` says which paints have such rows, `checks.csv` how far each fit of `fits.csv` lies
 from mixtures that it never saw.

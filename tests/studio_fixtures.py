@@ -160,6 +160,7 @@ def coefficients(paints: tuple[str, ...], seed: int = 1, **changes: object) -> C
         "scan_made": np.zeros(p, dtype=bool),
         "mix_error": rng.uniform(0.05, 0.2, p),
         "model_error": rng.uniform(0.002, 0.01, w),
+        "surface_offset": np.zeros(p),
     }
     return Coefficients(**(said | changes))
 

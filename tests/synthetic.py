@@ -13,7 +13,7 @@ import numpy as np
 from tintladder.calibrate.cards.card import SUBSTRATES, Card, Drawdown
 from tintladder.calibrate.cards.readings import CardReadings
 from tintladder.calibrate.cards.weighing import composition
-from tintladder.calibrate.fit.problem import reading_sd
+from tintladder.calibrate.fit.patch_means import reading_sd
 from tintladder.calibrate.fit.settings import FitSettings
 from tintladder.calibrate.fit.tube import Tube
 from tintladder.calibrate.optics.kubelka_munk import film, opaque

@@ -38,6 +38,7 @@ def coefficients():
         factor_names=("a", "b", "c", "d"),
         mix_error=np.full(6, 0.03),
         model_error=np.full(c.wavelengths.size, 0.004),
+        surface_offset=rng.normal(0, 0.003, 6),
     )
 
 
@@ -59,7 +60,8 @@ def test_table_gives_every_opaque_film_of_both_models(coefficients, model):
         q = (shares @ palette.coefficients.k) / (shares @ palette.coefficients.s)
     y = 1 / (1 + q + np.sqrt(q * (q + 2)))
     table = opaque_table(palette.coefficients)
-    found = np.interp(y, np.linspace(0, 1, table.size), table)
+    own = (shares @ palette.coefficients.surface_offset)[:, None]
+    found = np.interp(y, np.linspace(0, 1, table.size), table) + own
     expected = predict(palette.coefficients, shares).reflectance
     np.testing.assert_allclose(found, expected, atol=1e-4)
 

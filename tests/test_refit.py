@@ -7,6 +7,7 @@ import re
 from dataclasses import replace
 from functools import partial
 from importlib.resources import as_file, files
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -26,6 +27,7 @@ from tintladder.database.verify import verify_release
 from .command import run
 from .test_store import assert_same
 
+DATA = Path(__file__).parent / "data" / "releases"
 CARDS = ("hull-white", "anchor-blue", "rope-earth", "pitch-black")
 
 
@@ -62,6 +64,15 @@ def test_the_packed_readings_give_the_same_bytes(release):
         (number, True, "") for number in (1, 3, 2, 4)
     ]
     assert made[1].paints == made[3].paints == ("PITCH",)
+
+
+def test_a_release_of_before_surfaces_were_fitted_still_follows():
+    """Published by the second layout: a fit recorded without a setting is fitted without it."""
+    second = load_release(DATA / "second-layout.zip")
+    assert second.descriptor["layout"] == 2
+    assert "surface_spread" not in json.loads(second.tables["fits"]["settings"][0])
+    assert not second.by_transport.coefficients.surface_offset.any()
+    assert all(fit.holds for fit in refit_release(second))
 
 
 def by_two_fluxes(release, **tables):

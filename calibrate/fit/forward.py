@@ -18,7 +18,7 @@ from ..optics.spectra import Array
 from ..optics.transport import OPAQUE, TRANSPORT, Films, films, over_substrate
 from .problem import SHAPES, Ints, Problem
 
-_BY_DRAWDOWN = ("thickness", "two fluxes", "haze", "k2")
+_BY_DRAWDOWN = ("thickness", "two fluxes", "haze", "surface", "k2")
 """Kinds of nuisance values that move one number of each drawdown they touch."""
 _SHAPES = [shape for shape, _ in SHAPES.values()]
 
@@ -154,6 +154,8 @@ class Batch:
         self._wet = problem.inverse_density[self.paints][..., None]
         self._counts = problem.solids_count[self._drawdowns].astype(float)
         self._log_thickness = problem.log_thickness[self._drawdowns]
+        dry = self._weighed * self._stated[:, None]
+        self._shares = dry / dry.sum(axis=2, keepdims=True)
         self._lay_out_nuisances()
         self._lay_out_surfaces()
 
@@ -186,6 +188,9 @@ class Batch:
                     felt[g, np.flatnonzero(on), m] = n.spread
                 elif n.kind in self._moves:
                     self._moves[n.kind][g, at, m] = n.spread
+                    if n.kind == "surface":
+                        mine = int(np.flatnonzero(block.paints == n.target)[0])
+                        self._moves[n.kind][g, at, m] *= self._shares[g, at, mine]
             for moves in (self._mass, *self._moves.values()):
                 moves[g, last + 1 :] = moves[g, last]
         self._moves = {kind: moves for kind, moves in self._moves.items() if moves.any()}
@@ -211,6 +216,7 @@ class Batch:
         # Where the bare card is unread a reading has no weight; any substrate keeps it finite.
         self._read_bare = np.nan_to_num(p.bare[self.rows])
         self._bare = self._read_bare - floor
+        self._known = (self._shares @ p.surface_offset[self.paints][..., None])[self._at]
         self._film = p.film[p.drawdown[self.rows]][..., None]
 
     def mixes(self, nu: Array) -> tuple[Array, Array, Array, Array]:
@@ -281,6 +287,7 @@ class Batch:
             slope = tau * lift**2
             seen = tau * r * lift
         alpha = self._alpha + (shift["haze"][self._at] if "haze" in shift else 0.0)
+        own = self._known + (shift["surface"][self._at] if "surface" in shift else 0.0)
         by_k, by_s = slope * dr_k, slope * dr_s
         by_bent = by_k * bend
         spectral = np.empty((*self.rows.shape, self.paints.shape[1], 2, k.shape[2]))
@@ -293,19 +300,21 @@ class Batch:
         if "two fluxes" in shift:
             features.append(by_k * km)
         if "haze" in shift:
-            features.append(np.broadcast_to(self._k1, r.shape))
+            features.append(np.broadcast_to(self._k1 + own, r.shape))
+        if "surface" in shift:
+            features.append(np.broadcast_to(alpha, r.shape))
         if "k2" in shift:
             dtau = -self._fixed * self._sphere
             d_rg = -bare * (dtau + bare) / inner**2
             features.append(dtau * r * lift + tau * (r * lift) ** 2 + slope * dr_rg * d_rg)
-        through += [self._moves[k] for k in ("two fluxes", "haze", "k2") if k in shift]
+        through += [self._moves[k] for k in ("two fluxes", "haze", "surface", "k2") if k in shift]
         by_row = np.stack(through, axis=2)[self._at]
         by_beneath = slope * dr_rg * tau / inner**2
         for j, moves in self._beneath.items():
             features.append(by_beneath * _SHAPES[j] * self._read_bare)
             by_row = np.concatenate([by_row, moves[:, :, None]], axis=2)
         return Seen(
-            alpha * self._k1 + seen,
+            alpha * (self._k1 + own) + seen,
             spectral,
             np.stack(features, axis=2),
             by_row,

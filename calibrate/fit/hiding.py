@@ -307,7 +307,7 @@ def hiding_thickness(
 
     def missing(log_x: Array | float) -> Array:
         x = np.exp(np.atleast_1d(log_x))[:, None]
-        r = read_films(c.model, c.surface, c.k[0], c.s[0], x, under[:, None]).r
+        r = read_films(c.model, c.surface, c.k[0], c.s[0], x, under[:, None], c.surface_offset[0]).r
         return short(r, c.wavelengths, view)
 
     # The thinnest film beyond which every thicker one hides.

@@ -15,7 +15,8 @@ from ..optics.spectra import GRID, Array, Spectra
 from ..optics.surface import Surface
 from .fit import first_weight, full_weight, smooth_prior
 from .forward import Block
-from .problem import Ints, Problem, build, reading_sd
+from .patch_means import reading_sd
+from .problem import Ints, Problem, build
 from .settings import FitSettings
 from .solve import solve
 from .tube import Tube

@@ -38,7 +38,7 @@ def loosened(problem: Problem, blocks: Sequence[Block]) -> tuple[Problem, Ints, 
     )
 
     def loose(n: Nuisance) -> Nuisance:
-        if n.kind == "dry volume":
+        if n.kind in ("dry volume", "surface"):
             return replace(n, target=int(np.searchsorted(paints, n.target)))
         return replace(n, spread=LOOSE) if n.kind == "two fluxes" else n
 
@@ -55,6 +55,7 @@ def loosened(problem: Problem, blocks: Sequence[Block]) -> tuple[Problem, Ints, 
         },
         dry_volume=problem.dry_volume[paints],
         inverse_density=problem.inverse_density[paints],
+        surface_offset=problem.surface_offset[paints],
         patches=tuple(problem.patches[n] for n in rows),
         drawdown=problem.drawdown[rows],
         measured=problem.measured[rows],

@@ -205,5 +205,6 @@ def _joined(new: Coefficients, known: Coefficients) -> Coefficients:
         mix_error=np.concatenate(
             [np.full(len(new.paints), known.mix_error.max()), known.mix_error]
         ),
+        surface_offset=both("surface_offset"),
         model_error=np.maximum(new.model_error, known.model_error),
     )

@@ -21,7 +21,7 @@ from ..optics.colour import View, weights, xyz
 from ..optics.predict import read_films, volume_solids
 from ..optics.spectra import Array
 from ..optics.surface import haze_prior, to_inside
-from .problem import reading_sd
+from .patch_means import reading_sd
 from .propagate import read_by_all
 from .settings import FitSettings
 

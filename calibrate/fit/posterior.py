@@ -183,10 +183,12 @@ def coefficients(
         left = _blocks_left(shared[p] @ shared[p].T, kept[p], n_w)
         local[p] += left * both[p, :, None] * both[p, None]
     factors = kept.transpose(2, 0, 1).reshape(SHARED_FACTORS, n_p, 2, n_w)
-    surface = problem.surfaces[0]
-    for m, nuisance in enumerate(problem.nuisances):
+    surface, offset = problem.surfaces[0], problem.surface_offset.copy()
+    for nuisance, value in zip(problem.nuisances, solution.nu.tolist(), strict=True):
         if nuisance.kind == "k2":
-            surface = replace(surface, k2=surface.k2 + nuisance.spread * float(solution.nu[m]))
+            surface = replace(surface, k2=surface.k2 + nuisance.spread * value)
+        elif nuisance.kind == "surface":
+            offset[nuisance.target] = nuisance.spread * value
     return Coefficients(
         paints=problem.paints,
         wavelengths=problem.wavelengths,
@@ -205,6 +207,7 @@ def coefficients(
         scan_made=np.zeros(n_p, dtype=bool),
         mix_error=mix_error(problem, solution),
         model_error=model_error(problem, solution),
+        surface_offset=offset,
         model=problem.model,
     )
 

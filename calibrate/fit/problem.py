@@ -14,14 +14,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ..cards.card import BARE, SUBSTRATES, Card, Drawdown
+from ..cards.card import BARE, Card, Drawdown
 from ..cards.readings import CardReadings
 from ..cards.weighing import composition
 from ..errors import InputError
 from ..optics.coefficients import ABSOLUTE, Coefficients, dry_volume_spread
 from ..optics.spectra import GRID, Array, Flag
 from ..optics.surface import Surface, haze_prior, to_inside
-from .noise import TYPICAL
+from .own_surface import showing_surface
+from .patch_means import bare_means, patch_mean
 from .refusals import check_cards
 from .settings import FitSettings
 from .tube import Tube
@@ -47,7 +48,8 @@ class Nuisance:
     Attributes
     ----------
     name : str
-    kind : {"thickness", "weighing", "dry volume", "two fluxes", "k2", "haze", "substrate"}
+    kind : {"thickness", "weighing", "dry volume", "two fluxes", "k2", "haze", "surface",
+            "substrate"}
     spread : float
         Prior standard deviation, in the nuisance's own unit.
     unit : str
@@ -103,7 +105,8 @@ class Problem:
     weighing : list of (D, P) array
         For each nuisance of kind weighing, in order: change of the mass fractions at one standard
         deviation.
-    dry_volume, inverse_density : (P,) array
+    dry_volume, inverse_density, surface_offset : (P,) array
+        The last of known paints; 0 of the others.
     nuisances : tuple of M Nuisance
     patches : tuple of N Patch
     drawdown : (N,) int array
@@ -127,6 +130,7 @@ class Problem:
     weighing: Mapping[int, Array]
     dry_volume: Array
     inverse_density: Array
+    surface_offset: Array
     nuisances: tuple[Nuisance, ...]
     patches: tuple[Patch, ...]
     drawdown: Ints
@@ -138,38 +142,6 @@ class Problem:
     scale: str
     wavelengths: Array
     model: str
-
-
-def reading_sd(reflectance: Array, settings: FitSettings) -> Array:
-    """Standard uncertainty of one reading of a reflectance."""
-    offset, slope = settings.noise or TYPICAL
-    return offset + slope * np.abs(reflectance)
-
-
-def _mean(
-    readings: CardReadings, label: str, settings: FitSettings
-) -> tuple[Array, Array, int, int]:
-    """Mean of a patch's repeats, its variance, how many there were, and their flags together."""
-    rows = readings.rows(label)
-    values = readings.spectra.values[rows]
-    read = ~np.isnan(values)
-    n = read.sum(axis=0)
-    with np.errstate(invalid="ignore"):
-        mean = np.where(n > 0, np.nansum(values, axis=0) / np.maximum(n, 1), np.nan)
-    variance = reading_sd(mean, settings) ** 2 / np.maximum(n, 1)
-    flags = int(np.bitwise_or.reduce(readings.spectra.flags[rows], axis=None))
-    return mean, variance, int(rows.size), flags
-
-
-def _substrates(
-    readings: CardReadings, settings: FitSettings
-) -> dict[str, tuple[Array, Array, int, int]]:
-    """Bare substrates that were read, as `_mean` gives them."""
-    found = {}
-    for name in SUBSTRATES:
-        if np.isfinite(readings.read(f"{BARE}/{name}")).any():
-            found[name] = _mean(readings, f"{BARE}/{name}", settings)
-    return found
 
 
 def _hubs(
@@ -235,7 +207,7 @@ def build(
         card = r.card
         made = composition(card)
         to = np.array([column[p] for p in made.paints])
-        substrates = _substrates(r, settings)
+        substrates = bare_means(r, settings)
         first = len(fractions)
         for i, d in enumerate(card.drawdowns):
             index = first + i
@@ -266,7 +238,7 @@ def build(
             surface = replace(r.surface, gloss=d.surface, haze=haze_prior(d.surface)[0])
             for over in read_over:
                 label = f"{d.step}/{over}"
-                mean, var, repeats, flags = _mean(r, label, settings)
+                mean, var, repeats, flags = patch_mean(r, label, settings)
                 if not d.opaque and over not in substrates:
                     raise InputError(
                         r.source,
@@ -331,6 +303,14 @@ def build(
         hit = tuple(sorted({patches[n].drawdown for n in rows_of}))
         spread = haze_prior(gloss)[1]  # type: ignore[arg-type]
         nuisances.append(Nuisance(f"{card_name} {gloss}: haze", "haze", spread, "", hit))
+    given = set(known.paints if known else ())
+    if settings.surface_spread:
+        each = table[[p.drawdown for p in patches]]
+        free = [p not in given for p in paints]
+        for i in showing_surface(each, np.array(measured), surfaces, free):
+            hit = tuple(int(x) for x in read_rows if table[x, i] > 0)
+            name, spread = f"{paints[i]}: surface", settings.surface_spread
+            nuisances.append(Nuisance(name, "surface", spread, "", hit, i))
     for (card_name, over), films in beneath.items():
         # Paint soaks into a card that wasn't sealed: what was read bare isn't what lies beneath.
         for j, (shape, (_, part)) in enumerate(SHAPES.items()):
@@ -348,6 +328,9 @@ def build(
         weighing=weighing,
         dry_volume=np.array([tubes[p].dry_volume for p in paints]),
         inverse_density=np.array([1 / tubes[p].wet_density for p in paints]),
+        surface_offset=np.array(
+            [known.surface_offset[known.index(p)] if known and p in given else 0.0 for p in paints]
+        ),
         nuisances=tuple(nuisances),
         patches=tuple(patches),
         drawdown=np.array([p.drawdown for p in patches]),

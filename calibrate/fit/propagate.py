@@ -127,6 +127,7 @@ def beside(
         ratio_only=np.concatenate([one.ratio_only, new.ratio_only]),
         scan_made=np.concatenate([one.scan_made, new.scan_made]),
         mix_error=np.concatenate([one.mix_error, new.mix_error]),
+        surface_offset=np.concatenate([one.surface_offset, new.surface_offset]),
     ), names
 
 
@@ -198,12 +199,15 @@ def see(
     if thickness is not None and substrates is None:
         raise ValueError("a film needs its substrate")
     x = np.inf if thickness is None else thickness
-    d = read_films(c.model, c.surface, k, s, x, 0.0 if substrates is None else substrates)
+    under = 0.0 if substrates is None else substrates
+    offset = shares @ c.surface_offset
+    d = read_films(c.model, c.surface, k, s, x, under, offset[:, None])
     both = np.stack([d.d_k, d.d_s], axis=1)
+    own = c.surface.alpha * c.surface_offset[:, None]
     return Seen(
         c.wavelengths,
         d.r,
         shares[:, :, None, None] * both[:, None],
-        both[:, None, 0] * c.k + both[:, None, 1] * c.s,
+        both[:, None, 0] * c.k + both[:, None, 1] * c.s + own,
         d.d_x,
     )

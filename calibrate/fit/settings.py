@@ -8,10 +8,10 @@ from typing import Any, Literal
 
 NOT_GIVEN = math.nan
 _SPREADS = {
-    "two-flux": {"two_flux_spread": 0.04, "model_spread": 0.07},
-    "transport": {"two_flux_spread": 0.01, "model_spread": 0.02},
+    "two-flux": {"two_flux_spread": 0.04, "model_spread": 0.07, "surface_spread": 0.0},
+    "transport": {"two_flux_spread": 0.01, "model_spread": 0.02, "surface_spread": 2e-4},
 }
-"""What each model gets wrong, where nothing else is given."""
+"""What each model gets wrong, and how far surfaces differ, where nothing else is given."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +51,12 @@ class FitSettings:
         of the reflectance inside, nothing where a film is black or a perfect white; where not
         given, 0.07 by two fluxes and 0.02 by transport. The spreads were chosen on mixtures of the
         virtual paint lab, its stress variants included, that no fit saw.
+    surface_spread : float
+        Prior standard deviation of how far the reflection of a dark paint's own surface lies from
+        the record's; 0: all are alike. Where not given, 0 by two fluxes, whose K and S go to models
+        that know nothing of it, and 0.0002 by transport. Paints differ more (an index of 1.48 makes
+        0.0026), and their readings tell so; a wide prior would let other things that are wrong with
+        a dark paint pass for its surface.
     k2_spread : float
         Prior standard uncertainty of the internal reflectance k2.
     fit_k2 : bool
@@ -71,6 +77,7 @@ class FitSettings:
     noise: tuple[float, float] | None = None
     two_flux_spread: float = NOT_GIVEN
     model_spread: float = NOT_GIVEN
+    surface_spread: float = NOT_GIVEN
     k2_spread: float = 0.05
     fit_k2: bool = False
     roughness: tuple[float, float] | None = None

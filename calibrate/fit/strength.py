@@ -209,7 +209,8 @@ def _far(c: Coefficients, parts: Array, view: View) -> Array:
     """CIELAB distance of the first paint's tints from its white, the second; parts (M,) to (M,)."""
     share = np.array([_share(c, 0, 1, float(p)) for p in (*parts, np.inf)])[:, None]
     k, s = (share * v[0] + (1 - share) * v[1] for v in (c.k, c.s))
-    seen = read_films(c.model, c.surface, k, s, np.inf, 0.0).r
+    own = share * c.surface_offset[0] + (1 - share) * c.surface_offset[1]
+    seen = read_films(c.model, c.surface, k, s, np.inf, 0.0, own).r
     colours = lab(seen, c.wavelengths, view)
     result: Array = np.linalg.norm(colours[:-1] - colours[-1], axis=1)
     return result

@@ -78,6 +78,9 @@ class Coefficients:
         each paint learnt on other paints than itself.
     model_error : (W,) array
         What they get wrong at each wavelength, as a standard deviation of reflectance.
+    surface_offset : (P,) array
+        How far the reflection of each paint's own surface lies from that of `surface`, where it was
+        fitted; of a mix the mean by dry volume. 0 by two fluxes, and where nothing tells.
     model : str
         ``two-flux``; or ``transport``: then `k` is the absorption mu_a and `s` the reduced
         scattering mu_s' (see `tintladder.calibrate.optics.transport`), as is all said of them here.
@@ -100,6 +103,7 @@ class Coefficients:
     scan_made: NDArray[np.bool_]
     mix_error: Array
     model_error: Array
+    surface_offset: Array
     model: str = field(default=TWO_FLUX)
 
     def index(self, paint: str) -> int:
@@ -132,6 +136,7 @@ class Coefficients:
             ratio_only=self.ratio_only[rows],
             scan_made=self.scan_made[rows],
             mix_error=self.mix_error[rows],
+            surface_offset=self.surface_offset[rows],
         )
 
     @property

@@ -122,7 +122,8 @@ def predict(
         if substrate is None:
             raise ValueError("a film needs its substrate")
         under = np.where(thin[:, None], substrate, 0.0)
-    seen = read_films(coefficients.model, surface, k, s, x[:, None], under)
+    own_surface = (c @ coefficients.surface_offset)[:, None]
+    seen = read_films(coefficients.model, surface, k, s, x[:, None], under, own_surface)
     dk, ds, dx = seen.d_k, seen.d_s, np.where(thin, x, 0.0)[:, None] * seen.d_x
     both = np.stack([dk, ds], axis=1)
     local = np.einsum("miw,pijw,mjw,mp->mw", both, coefficients.local, both, c**2)
@@ -144,7 +145,13 @@ def predict(
 
 
 def read_films(
-    model: str, surface: Surface, k: Array, s: Array, x: Array | float, rg: Array | float
+    model: str,
+    surface: Surface,
+    k: Array,
+    s: Array,
+    x: Array | float,
+    rg: Array | float,
+    offset: Array | float = 0.0,
 ) -> FilmDerivatives:
     """What an instrument reads of films, and the derivatives of that; broadcast shapes.
 
@@ -158,12 +165,14 @@ def read_films(
         Dry film thickness; infinite where opaque.
     rg : array
         Inside reflectance of the substrate.
+    offset : array
+        How far the reflection of the film's own surface lies from that of `surface`.
     """
     hides = np.isinf(x)
     if model == transport.TRANSPORT:
         depth = np.where(hides, transport.OPAQUE, x)
         seen = transport.film_derivatives(k, s, depth, rg, surface.geometry == "45:0")
-        return seen._replace(r=surface.alpha * surface.k1 + seen.r)
+        return seen._replace(r=surface.alpha * (surface.k1 + offset) + seen.r)
     if hides.any():
         made = FilmDerivatives(*opaque_derivatives(k, s), np.zeros(1), np.zeros(1))
     if not hides.all():
@@ -172,4 +181,5 @@ def read_films(
             film = FilmDerivatives(*map(np.where, [hides] * 5, made, film))
         made = film
     slope = surface.tau / (1 - surface.k2 * made.r) ** 2
-    return FilmDerivatives(to_measured(made.r, surface), *(slope * d for d in made[1:]))
+    read = to_measured(made.r, surface) + surface.alpha * offset
+    return FilmDerivatives(read, *(slope * d for d in made[1:]))

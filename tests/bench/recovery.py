@@ -268,6 +268,7 @@ def published_coefficients(paints: Sequence[str]) -> Coefficients:
         scan_made=np.zeros(n, dtype=bool),
         mix_error=np.zeros(n),
         model_error=np.zeros(n_w),
+        surface_offset=np.zeros(n),
     )
 
 
