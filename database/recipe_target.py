@@ -11,6 +11,7 @@ import numpy as np
 
 from ..calibrate.errors import InputError
 from ..calibrate.formats.read import read_session
+from ..calibrate.formats.session import Session
 from ..calibrate.optics.colour import lab, srgb_to_lab
 from ..calibrate.optics.predict import dry_fractions, predict
 from ..calibrate.optics.spectra import GRID, Array, Spectra, to_grid
@@ -181,7 +182,17 @@ def _of_file(text: str, store: Store) -> Target | None:
     name, _, label = text.partition("::")
     if not (Path(name).is_file() or re.search(r"\.(txt|csv|tsv|xlsx|cgats)$", name, re.I)):
         return None
-    session = read_session(name)
+    return in_session(read_session(name), name, label)
+
+
+def in_session(session: Session, name: str, label: str = "") -> Target:
+    """Make a target of one patch of a file of readings; by name, where the file holds several.
+
+    Raises
+    ------
+    InputError
+        Where it isn't one patch.
+    """
     rows = [i for i, patch in enumerate(session.spectra.labels) if label in ("", patch)]
     labels = sorted({session.spectra.labels[i] for i in rows})
     if len(labels) != 1:

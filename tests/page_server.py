@@ -79,11 +79,20 @@ class Visitor:
 
     def drop(self, path: str, files: Sequence[Path], name: str | None = None) -> Answer:
         """Send files as the page's script does, under their own names or another."""
+        return self.bring(path, {}, [("files", name or file.name, file) for file in files])
+
+    def bring(
+        self, path: str, fields: Mapping[str, str], files: Sequence[tuple[str, str, Path]]
+    ) -> Answer:
+        """Send a form with files, each with its field and name, as the page's script does."""
         if not self.cookie:
             self.get("/alive")
         parts = b""
-        for file in files:
-            head = f'form-data; name="files"; filename="{name or file.name}"'
+        for field_name, value in fields.items():
+            head = f'form-data; name="{field_name}"'
+            parts += f"--{_EDGE}\r\nContent-Disposition: {head}\r\n\r\n{value}\r\n".encode()
+        for field_name, name, file in files:
+            head = f'form-data; name="{field_name}"; filename="{name}"'
             parts += f"--{_EDGE}\r\nContent-Disposition: {head}\r\n\r\n".encode()
             parts += file.read_bytes() + b"\r\n"
         return self.ask(

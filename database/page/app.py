@@ -20,6 +20,7 @@ from ..studio import Studio
 from . import (
     views_cards,
     views_fits,
+    views_kept,
     views_mix,
     views_paper,
     views_reading,
@@ -81,6 +82,8 @@ ROUTES = (
     ("/mix/photos/{name}", views_mix.photo, GET),
     ("/mix/plate", views_mix.change_plate, POST),
     ("/mix/keep", views_mix.keep_way, POST),
+    ("/kept", views_kept.all_kept, GET),
+    ("/kept/{batch}/swatch", views_kept.take_swatch, POST),
     ("/paper", views_paper.papers, GET),
     ("/paper/wall", views_paper.for_the_wall, POST),
     ("/paper/pots", views_paper.for_pots, POST),

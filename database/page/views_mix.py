@@ -26,6 +26,7 @@ from ..scanning import PICTURES
 from ..store import Store
 from .asked import Asked, Changed, go, shown, view
 from .swatch import swatch
+from .touching import SPOTS, touched
 from .uploads import PHOTOS, keep, kept
 from .words import for_the_page
 from .worksheet import (
@@ -54,26 +55,22 @@ LISTS = ("lay", "must")
 """What a worksheet's address holds: one of each of the former, any number of the latter."""
 _MOST, _THINNEST = 4, 0.1
 _MEDIUM = {"": "may be in a film", "must": "must be in the mix", "out": "stays out"}
-_TOUCHED = {
-    "at": "the colour you want", "grey": "a grey card (18 %)", "white": "a card's bare white",
-    "black": "a card's bare black",
-}  # fmt: skip
 
 
 @view
 def worksheet(asked: Asked) -> Response:
     """The worksheet as far as its address has come."""
     if asked.text("spot.x"):
-        key = asked.one_of("touch", list(_TOUCHED)) or "at"
-        chosen = _chosen(asked) | {key: _touched(asked)}
-        return go(_address(chosen, at="tubes" if key == "at" else "aim"))
+        there = touched(asked, photo_of(kept(asked.studio, [asked.text("photo")])[0]))
+        at = "tubes" if "at" in there else "aim"
+        return go(_address(_chosen(asked) | there, at=at))
     said: dict[str, Any] = {
         "faults": {}, "photo": None, "target": None, "ways": None, "way": None, "amounts": None,
         "plate": None, "photos": PHOTOS, "text": asked.text("target"),
         "chosen": _chosen(asked), "scales": SCALES, "swatch": swatch, "address": _address,
         "near": NEAR, "goal": None, "finishes": GLOSSES, "grounds": list(GROUNDS),
-        "mediums": _MEDIUM, "touched": _TOUCHED,
-        "spots": urlencode({key: asked.text(key) for key in _TOUCHED if asked.text(key)}),
+        "mediums": _MEDIUM, "touched": SPOTS,
+        "spots": urlencode({key: asked.text(key) for key in SPOTS if asked.text(key)}),
     }  # fmt: skip
     with asked.store() as store:
         paints, fitted = store.paints(), store.current_fits()
@@ -159,14 +156,6 @@ def _goal(asked: Asked, store: Store) -> Goal:
     must += [MEDIUM] if medium == "must" else []
     gloss = next((each for each in GLOSSES if each == finish), None)
     return Goal(target, Manner(gloss, film), tuple(dict.fromkeys(must)), medium != "out")
-
-
-def _touched(asked: Asked) -> str:
-    """The spot of the photograph that was touched on the page, in its own px."""
-    photo = photo_of(kept(asked.studio, [asked.text("photo")])[0])
-    scale = max(photo.size) / max(shown_size(photo))
-    x, y = (asked.number(f"spot.{axis}", 0, 0, SHOWN) for axis in "xy")
-    return f"{round(x * scale)},{round(y * scale)}"
 
 
 def _ways(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
@@ -275,7 +264,7 @@ def photo(asked: Asked) -> Response:
     """A photograph as the page shows it."""
     found = photo_of(kept(asked.studio, [asked.path("name")])[0])
     picture = np.ascontiguousarray(shrunk(found, SHOWN)[:, :, ::-1])
-    for key in _TOUCHED:
+    for key in SPOTS:
         if asked.text(key):
             x, y = parse_spot(asked.text(key), key)
             _mark(picture, (x, y), max(picture.shape) / max(found.size), key)
