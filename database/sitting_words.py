@@ -68,7 +68,8 @@ def request(question: Question) -> list[str]:
         of = f", reading {question.repeat} of {question.repeats}" if question.repeats > 1 else ""
         return [f"{how}{of}.", *([f"It lies {question.move} from here."] if question.move else [])]
     about = f"{place_words(question.place)}: " if question.place else ""
-    return [f"{about}{question.words}".rstrip(".") + "."]
+    words = f"{about}{question.words}"
+    return [words if words.endswith((".", "?")) else f"{words}."]
 
 
 def remark(shown: Shown) -> str:

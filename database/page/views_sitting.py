@@ -143,10 +143,11 @@ def _reading(standing: Standing) -> Reading | None:
         values = np.array([r.values for r in rows])
         labels = [f"reading {r.repeat}" for r in rows]
         drawn = spectra_chart.chart(Spectra.from_values(standing.wavelengths, values, labels))
-    return Reading(
-        place_words(last.place), remark(shown), VOID in last.said or "doubt" in last.said,
-        swatch(shown.colour), drawn,
-    )  # fmt: skip
+    seen = Swatch("", "no colour", False, shown.colour)
+    if np.isfinite(shown.colour).all():
+        seen = swatch(shown.colour)
+    wrong = VOID in last.said or "doubt" in last.said
+    return Reading(place_words(last.place), remark(shown), wrong, seen, drawn)
 
 
 @view
