@@ -140,8 +140,8 @@ def test_the_worksheet_opens_step_by_step_and_survives_a_reload(
 
 MIXING = "/mix?target=BUOY+3:1&lay=HULL&lay=BUOY&way=BUOY,HULL&make=20g&mixing=yes"
 PAGES = (
-    "/", "/tubes", "/cards", "/cards/new", "/cards/1", "/scanners", "/fits", "/paints/ANCHOR",
-    "/publish", "/releases", "/compare", "/paper", "/jobs/nosuch", "/nowhere",
+    "/", "/tubes", "/cards", "/cards/new", "/cards/1", "/cards/1/sitting", "/scanners", "/fits",
+    "/paints/ANCHOR", "/publish", "/releases", "/compare", "/paper", "/jobs/nosuch", "/nowhere",
     MIXING,
 )  # fmt: skip
 
