@@ -22,7 +22,7 @@ def usable(store: Store, must: Sequence[str] = (), without: Sequence[str] = ()) 
     """
     clash = sorted(set(must) & set(without))
     if clash:
-        raise InputError("--without", ", ".join(clash), "also stands after --with", "drop one")
+        raise InputError(None, ", ".join(clash), "is both asked for and left out", "drop one")
     fitted = store.current_fits()
     on_hand = [p.nickname for p in store.paints() if p.on_hand and p.nickname in fitted]
     used = [p for p in dict.fromkeys([*on_hand, *must]) if p not in without]

@@ -59,8 +59,40 @@ def test_a_photograph_is_set_out_and_is_still_there_where_that_fails(own_page):
         ({"colours": "BUOY 3:1\n" * 21}, "up to 20 colours"),
         ({"colours": "BUOY 3:1", "ml": "0"}, "expected 1 to"),
         ({"again": "nosuch.jpg"}, "isn't there any more"),
+        ({"colours": "BUOY 3:1", "finish": "sparkling"}, "expected gloss or satin"),
+        ({"colours": "BUOY 3:1", "within": "0.1"}, "expected 0.5 to 20"),
+        ({"colours": "BUOY 3:1", "within": "near"}, "expected a figure such as 2"),
+        ({"colours": "BUOY 3:1", "tubes": "9"}, "expected 1 to 5"),
+        ({"colours": "BUOY 3:1", "white": "44,405"}, "is a spot of a photograph"),
     ],
 )
 def test_a_picture_that_cannot_be_set_out_is_refused(demo_page, form, words):
     answer = demo_page.send("/paper/picture", form)
     assert answer.status == 400 and words in answer.json["line"]
+
+
+def test_a_picture_is_set_out_under_a_finish_with_tubes_of_ones_own_choice(own_page):
+    page, folder = own_page
+    chosen = [
+        ("colours", "BUOY 3:1\nROPE 2:1"), ("finish", "matt"), ("must", "DUSK"),
+        ("without", "ROPE"), ("within", "6"), ("tubes", "3"), ("whose", SCRIPT), ("do", "class"),
+    ]  # fmt: skip
+    said = page.wait(page.send("/paper/picture", chosen))
+    assert said["path"] == "/paper?fresh=handout-colours.html"
+    made = (folder / "paper" / "handout-colours.html").read_text()
+    assert "Dusk Violet" in made and "Rope Earth" not in made and SCRIPT not in made
+    both = [*chosen, ("must", "ROPE")]
+    assert "both asked for and left out" in page.wait(page.send("/paper/picture", both))["fault"]
+
+
+def test_a_photograph_is_evened_by_its_white_and_black(own_page):
+    page, _ = own_page
+    page.drop("/mix/photo", [PHOTOS / "slipway.jpg"])
+    wrong = {"again": "slipway.jpg", "white": "44,405", "black": "9999,0", "must": "DUSK"}
+    asked = page.send("/paper/picture", wrong)
+    assert "outside the picture" in page.wait(asked)["fault"]
+    back = re.search(r'href="(/paper\?[^"]*)"', page.get(asked.json["path"]).text)[1]
+    there = page.get(back.replace("&amp;", "&").partition("#")[0]).text
+    assert 'name="white" value="44,405"' in there and 'value="DUSK" checked' in there
+    even = page.wait(page.send("/paper/picture", wrong | {"black": "121,406"}))
+    assert even["path"] == "/paper?fresh=set-out-slipway.pdf"

@@ -14,10 +14,14 @@ from urllib.parse import quote, urlencode
 from starlette.responses import FileResponse, Response
 
 from ...calibrate.errors import InputError
+from ...calibrate.optics.surface import GLOSSES
+from ..new_tube import figure
 from ..paper import PAPERS
 from ..recipe_store import kept_recipes
 from ..scanning import PICTURES
+from ..setout import WITHIN
 from ..setting_out import (
+    Choice,
     Wanted,
     handout,
     open_photo,
@@ -32,17 +36,23 @@ from ..whole_files import write_whole
 from .asked import Asked, view
 from .jobs import Progress
 from .uploads import PHOTOS, keep, kept
-from .worksheet import aim
+from .worksheet import NEUTRALS, aim
 
 FOLDER = "paper"
 """In the studio's folder."""
 CHART, TUBES, POTS = "mixing-chart.pdf", "tube-labels.pdf", "pot-labels.pdf"
+_NEUTRALS = {
+    "grey": "a grey card (18 %)", "white": "a card's bare white", "black": "a card's bare black",
+}  # fmt: skip
 _KINDS = {".pdf": "application/pdf", ".html": "text/html"}
 _MOST = 20
 """Colours that may be typed."""
+_WITHIN = (0.5, 20.0)
 _KEYS = (
-    "colours", "grey", "size", "coats", "ml", "page", "people", "each", "title", "note",
+    "colours", *NEUTRALS, "size", "coats", "ml", "page", "people", "each", "title", "note", "whose",
+    "finish", "within", "tubes",
 )  # fmt: skip
+_LISTS = ("must", "without")
 """What is still in the form where a picture couldn't be set out."""
 _ALONE = "sandbox allow-scripts allow-modals allow-downloads; frame-ancestors 'none'"
 """A handout runs its own script and prints, and gets at nothing of this page."""
@@ -57,7 +67,7 @@ def papers(asked: Asked) -> Response:
     return asked.show(
         "paper.html", tubes=[p for p in paints if p.on_hand and p.nickname in fitted], pots=pots,
         printed=_printed(asked), pages=list(PAPERS), photos=PHOTOS, again=asked.texts("again"),
-        fresh=asked.text("fresh"), most=_MOST,
+        fresh=asked.text("fresh"), most=_MOST, finishes=GLOSSES, neutrals=_NEUTRALS,
     )  # fmt: skip
 
 
@@ -112,28 +122,49 @@ def for_a_picture(asked: Asked) -> Response:
     ml, page = asked.number("ml", 60, 1, 100_000), _page(asked)
     people, each = asked.number("people", 10, 1, 200), asked.number("each", 5, 2, 500)
     title, note = asked.text("title") or "What we mix today", asked.text("note")
-    grey = asked.text("grey") or None
+    whose = asked.text("whose") or "one studio's own tubes"
+    neutral = {key: asked.text(key) for key in NEUTRALS if asked.text(key)}
+    if neutral and not files:
+        raise InputError(
+            None, next(iter(neutral)), "is a spot of a photograph, and there is none", "drop one"
+        )
+    within, tubes = _within(asked), asked.number("tubes", 4, 1, 5)
+    gloss = next((each for each in GLOSSES if each == asked.one_of("finish", GLOSSES)), None)
+    choice = Choice(asked.texts("must"), asked.texts("without"), gloss)
 
     def wanted(store: Store) -> Wanted:
         if files:
-            return wanted_of(open_photo(files[0], grey), files[0].stem)
+            return wanted_of(open_photo(files[0], **neutral), files[0].stem)
         return wanted_each([aim(store, text) for text in typed])
 
     def setout(store: Store) -> bytes:
         colours = wanted(store)
-        found = set_out_for(store, colours, ml=ml, area=size, coats=coats)
+        found = set_out_for(store, colours, choice, within, tubes, ml, size, coats)
         return setout_paper(store, found, colours, page)
 
     def lesson(store: Store) -> bytes:
-        _, made = handout(store, wanted(store), each=each, people=people, title=title, note=note)
+        _, made = handout(store, wanted(store), choice, each, people, title, note, whose)
         return made.encode()
 
     of = files[0].stem if files else "colours"
     back: dict[str, str | list[str]] = {key: asked.text(key) for key in _KEYS if asked.text(key)}
-    back |= {"again": [file.name for file in files]}
+    back |= {key: asked.texts(key) for key in _LISTS} | {"again": [file.name for file in files]}
     if asked.text("do") == "class":
         return _print(asked, f"handout-{of}.html", "picture", lesson, back)
     return _print(asked, f"set-out-{of}.pdf", "picture", setout, back)
+
+
+def _within(asked: Asked) -> float:
+    text = asked.text("within")
+    found = figure("how far a mix may be off", text, "2")
+    if found is None:
+        return WITHIN
+    low, high = _WITHIN
+    if not low <= found <= high:
+        raise InputError(
+            "how far a mix may be off", text, f"expected {low:g} to {high:g}, CIEDE2000", "mend it"
+        )
+    return found
 
 
 def _check(files: list[Path], typed: list[str]) -> None:

@@ -247,7 +247,8 @@ def amounts(
         grams = batch_grams(read, parts, make)
     ml = grams / density(read, parts)
     others = [of_size(SYRINGE, ml) if m is SYRINGE else m for m in MEASURES if m.unit != "g"]
-    snapped = [snap(palette, parts, target, measure) for measure in (scale(step, grams), *others)]
+    measures = (of_size(scale(step), grams), *others)
+    snapped = [snap(palette, parts, target, measure) for measure in measures]
     assumed = with_densities(store, read)[1]
     return Amounts(
         snapped[0], tuple(snapped[1:]), order_of(palette, parts), names_of(store), tuple(assumed),
