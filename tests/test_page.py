@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from tintladder.database import engine
+from tintladder.database.page.views_fits import OF_ALL, OF_ONE
 from tintladder.database.store import Store
 
 from .page_crowd import crowd
@@ -57,7 +58,8 @@ def test_every_page_shows(demo_page, path, words):
 @pytest.mark.parametrize(
     ("path", "kind"),
     [
-        ("/paints/ANCHOR/tint.png", "image/png"),
+        *[(f"/paints/ANCHOR/{kind}.png", "image/png") for kind in OF_ONE],
+        *[(f"/fits/{kind}.png", "image/png") for kind in OF_ALL],
         ("/compare.png?old=1.0.0&new=now", "image/png"),
         ("/releases/1.0.0.zip", "application/zip"),
         ("/releases/1.0.0/report", "text/html"),
@@ -79,6 +81,8 @@ def test_pictures_and_files_are_served(demo_page, path, kind):
         ("/cards/1/papers/..%2Fstudio.db", "there is no such page"),
         ("/cards/1/papers/studio.db", "is no paper of this card"),
         ("/nowhere", "there is no such page"),
+        ("/paints/ANCHOR/gloss.png", "there is no such picture"),
+        ("/fits/leftover.png", "there is no such picture"),
         ("/jobs/nosuch", "That was cut short"),
         ("/paper/nosuch.pdf", "print it again"),
         ("/paper/..%2Fstudio.db", "there is no such page"),

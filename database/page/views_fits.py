@@ -3,20 +3,34 @@
 from __future__ import annotations
 
 import io
+import textwrap
 from threading import Lock
 
 from starlette.responses import Response
 
 from ...calibrate.errors import InputError
 from ..fitting import StudioFit, fit_studio
-from ..plots import tint_figure
+from ..plot_style import INK, TEXT, new_figure
 from ..scan_fitting import unfit_scans
+from ..store import Store
+from ..studio_pictures import drawn
 from .asked import Asked, view
 from .jobs import Progress
 from .standing import held_out, verdicts
+from .words import for_the_page
 
 DRAWING = Lock()
 """Matplotlib draws one figure at a time."""
+OF_ONE = {
+    "tint": "", "film": "In thin films, from undertone to masstone",
+    "hiding": "How thick a film hides", "leftover": "What its fit leaves over",
+}  # fmt: skip
+OF_ALL = {
+    "tint": "Let down side by side", "strength": "Which tints strongest",
+    "film": "In thin films, from undertone to masstone", "hiding": "How thick a film hides",
+    "reach": "Every colour that the tubes on hand can make",
+}  # fmt: skip
+"""Pictures of one paint, and of all; the first of one is there at once, the others when opened."""
 
 
 @view
@@ -27,7 +41,10 @@ def fits(asked: Asked) -> Response:
         fitted = {verdict.paint for verdict in found}
         tubes = [paint for paint in store.paints() if paint.nickname not in fitted]
         unfit = unfit_scans(store)
-    return asked.show("fits.html", verdicts=found, held=held, unfitted=tubes, unfit=unfit)
+    return asked.show(
+        "fits.html", verdicts=found, held=held, unfitted=tubes, unfit=unfit, pictures=OF_ALL,
+        newest=max((each.fit for each in found), default=0),
+    )  # fmt: skip
 
 
 @view
@@ -60,17 +77,46 @@ def paint(asked: Asked) -> Response:
     flagged = patches[patches["flag"] != ""][["card", "patch", "flag"]].to_dict("records")
     return asked.show(
         "paint.html", paint=row, verdict=verdict, flagged=flagged,
-        scanned=bool(found.coefficients.scan_made.any()),
+        scanned=bool(found.coefficients.scan_made.any()), pictures=OF_ONE,
     )  # fmt: skip
 
 
 @view
-def tint_picture(asked: Asked) -> Response:
-    """How a paint tints toward white, as it is fitted now."""
+def paint_picture(asked: Asked) -> Response:
+    """What one paint does, as it is fitted now."""
+    kind = asked.path("kind")
+    if kind not in OF_ONE:
+        raise _no_picture(kind)
     with asked.store() as store:
-        row = store.find_paint(asked.path("paint"))
-        found, cards = store.fit_of(row.nickname), store.cards()
+        return _picture(store, [store.find_paint(asked.path("paint")).nickname], kind)
+
+
+@view
+def picture_of_all(asked: Asked) -> Response:
+    """What the paints that are fitted do, side by side; what they reach, of those on hand."""
+    kind = asked.path("kind")
+    if kind not in OF_ALL:
+        raise _no_picture(kind)
+    with asked.store() as store:
+        fitted = store.current_fits()
+        out = {paint.nickname for paint in store.paints() if not paint.on_hand}
+        chosen = [paint for paint in fitted if paint not in out] if kind == "reach" else []
+        return _picture(store, chosen or list(fitted), kind)
+
+
+def _no_picture(kind: str) -> InputError:
+    return InputError(None, kind, "there is no such picture", "see Fits")
+
+
+def _picture(store: Store, paints: list[str], kind: str) -> Response:
+    """A picture; where it can't be drawn, one that says why."""
     made = io.BytesIO()
     with DRAWING:
-        tint_figure(found, row.name, cards).savefig(made, format="png", dpi=110)
+        try:
+            figure = drawn(store, paints, kind)[0]
+        except InputError as error:
+            figure = new_figure(11.0, 1.2)
+            said = textwrap.fill(f"This can't be drawn: {for_the_page(str(error))}.", 110)
+            figure.text(0.03, 0.5, said, fontsize=TEXT, color=INK, va="center")
+        figure.savefig(made, format="png", dpi=110)
     return Response(made.getvalue(), media_type="image/png")

@@ -1,0 +1,127 @@
+"""Pictures of what paints do, drawn from what a studio holds."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from matplotlib.figure import Figure
+
+from ..calibrate.errors import InputError
+from ..calibrate.fit.hiding import PAINT_VIEW
+from ..calibrate.fit.own_films import Anchor, anchor, own_films
+from ..calibrate.fit.quality_report import quality_report
+from ..calibrate.optics.coefficients import Coefficients
+from .compare import whites_of
+from .plot_films import plot_contrasts, plot_films
+from .plot_ladders import plot_ladders
+from .plot_quality import plot_hiding, plot_residuals
+from .plot_reach import reach_figure
+from .plot_strength import plot_strengths
+from .plots import tint_figure
+from .reach import gamut
+from .recipe_palette import Palette
+from .store import Store
+from .tinting import in_a_sentence, ladder, tint_path
+from .tinting_strength import rank
+
+
+def drawn(
+    store: Store, chosen: list[str], show: str, against: str | None = None
+) -> tuple[Figure, dict[str, Any]]:
+    """Draw what some paints do.
+
+    Parameters
+    ----------
+    store : Store
+    chosen : list of str
+        Nicknames.
+    show : {"tint", "film", "hiding", "strength", "leftover", "reach"}
+    against : str, optional
+        Of strength: the paint that counts as 1.
+
+    Returns
+    -------
+    figure : Figure
+    said : dict
+        What goes with it in words and figures.
+
+    Raises
+    ------
+    InputError
+        Where it can't be drawn of these.
+    """
+    if show == "leftover" or (show in ("tint", "hiding") and len(chosen) == 1):
+        return _one(store, chosen, show)
+    return _several(store, chosen, show, against)
+
+
+def _one(store: Store, chosen: list[str], show: str) -> tuple[Figure, dict[str, Any]]:
+    """Draw one paint by its own fit."""
+    if len(chosen) > 1:
+        raise InputError("--show", show, "shows one paint at a time", "name one paint")
+    name, fit = store.find_paint(chosen[0]).name, store.fit_of(chosen[0])
+    said: dict[str, Any] = {"paint": fit.paint, "verdict": fit.verdict}
+    if show == "tint":
+        cards = store.cards()
+        said["sentence"] = in_a_sentence(ladder(fit, cards), tint_path(fit))
+        return tint_figure(fit, name, cards), said
+    report = quality_report(fit, store.card_readings())
+    if show == "leftover":
+        return _whole(plot_residuals(report)), said
+    if report.hiding is None:
+        raise InputError(None, fit.paint, report.unsaid[0], "read a drawdown of known thickness")
+    said["sentence"] = f"{fit.paint} {report.hiding}."
+    return _whole(plot_hiding(fit, report)), said
+
+
+def _several(
+    store: Store, chosen: list[str], show: str, against: str | None
+) -> tuple[Figure, dict[str, Any]]:
+    """Draw several paints by the K and S in use."""
+    for paint in chosen:
+        store.fit_of(paint)  # refuses a paint without one
+    names = {paint.nickname: paint.name for paint in store.paints()}
+    with store.snapshot() as session:
+        whites = whites_of(session, store.current_fits())
+    # Unless another is asked for, the one that the fits state their strengths against.
+    reference = store.find_paint(against).nickname if against else store.strength_reference()
+    if not against and not (reference in whites and whites.keys() & set(chosen)):
+        reference = None
+    needed = [*chosen, *([reference] if reference else [])]
+    needed += [whites[paint] for paint in needed if paint in whites]
+    c = store.current_coefficients(list(dict.fromkeys(needed)))
+    if show == "reach":
+        return reach_figure(gamut(Palette(c.select(chosen))), [names[p] for p in chosen]), {}
+    try:
+        if show == "tint":
+            return _whole(plot_ladders(c, whites, chosen, names)), {}
+        if show == "film":
+            return _whole(plot_films(c, chosen, names, anchors=_anchors(store, c, chosen))), {}
+        if show == "hiding":
+            return _whole(plot_contrasts(c, chosen, names, anchors=_anchors(store, c, chosen))), {}
+    except ValueError as why:
+        raise InputError("--show", show, str(why), "read drawdowns of known thickness") from why
+    ladders = {p: whites[p] for p in dict.fromkeys([*chosen, *needed]) if p in whites}
+    found, unsaid = rank(c, ladders, reference)
+    if not found:
+        raise InputError("--show", show, "none of these has a ladder in white", "name others")
+    strongest = found[0]
+    said = {
+        "sentence": f"{names[strongest.paint]} is the strongest: {strongest}.",
+        "strengths": {s.paint: round(s.ratio, 4) for s in found},
+        "unsaid": unsaid,
+    }
+    return _whole(plot_strengths(found, c, names)), said
+
+
+def _anchors(store: Store, c: Coefficients, paints: list[str]) -> dict[str, Anchor]:
+    """What the paints' own films say of how thick a film their K and S need."""
+    readings = store.card_readings()
+    found = {paint: anchor(own_films(c, paint, readings, PAINT_VIEW)) for paint in paints}
+    return {paint: own for paint, own in found.items() if own is not None}
+
+
+def _whole(ax: Any) -> Figure:
+    figure: Figure = ax.get_figure(root=True)
+    figure.set_layout_engine("tight")
+    return figure
