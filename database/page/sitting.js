@@ -6,13 +6,18 @@ async function renew() {
   const made = new DOMParser().parseFromString(await answer.text(), "text/html");
   document.title = made.title;
   document.getElementById("main").replaceChildren(...made.getElementById("main").children);
-  const asked = document.getElementById("asked");
-  const ended = document.getElementById("ended");
-  // Where something looks wrong, or it is over, a key struck too early must not decide.
-  if (ended) ended.focus();
-  else if (asked && asked.dataset.care !== undefined) asked.focus();
-  else if (asked) document.querySelector("[data-live] button").focus();
+  attend();
   return document.querySelector("main form");
+}
+
+// The usual answer has the focus; but where something looks wrong, where the instrument works and
+// when it is over, a key struck too early must not decide.
+function attend() {
+  const live = document.querySelector("[data-live]");
+  const asked = document.getElementById("asked");
+  if (!live) document.getElementById("ended")?.focus();
+  else if (live.dataset.works !== undefined || asked.dataset.care !== undefined) asked.focus();
+  else live.querySelector("button").focus();
 }
 
 async function follow() {
@@ -34,5 +39,5 @@ document.addEventListener("keydown", (event) => {
   // A key that is held down reads once.
   if (event.repeat && (event.key === "Enter" || event.key === " ") && event.target.closest("[data-live]")) event.preventDefault();
 });
-document.querySelector("[data-live] button")?.focus();
+attend();
 follow();
