@@ -69,6 +69,25 @@ class Target:
         """Light or dark, greyed or clean, and of what hue."""
         return colour_words(self.lab)
 
+    def as_ground(self, thickness_um: float | None) -> tuple[str, Array]:
+        """Return its name and its reflectance (W,), to lie below a film.
+
+        Raises
+        ------
+        InputError
+            Where there is no film, or only a colour is known.
+        """
+        if thickness_um is None:
+            raise InputError(
+                "--over", self.said, "lies below a film only", "say how thick: --thickness 60"
+            )
+        if self.reflectance is None:
+            raise InputError(
+                "--over", self.said, "is only a colour, and a film's ground needs its spectrum",
+                "name a reading, CARD/STEP, or a tube",
+            )  # fmt: skip
+        return self.said, self.reflectance
+
 
 def of_spectrum(said: str, reflectance: Array, wavelengths: Array = GRID) -> Target:
     """Make a target of a reflectance (W,); wavelengths unread are NaN."""

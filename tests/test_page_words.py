@@ -12,6 +12,7 @@ LINES = [
         "say what is on hand (tintladder tubes on NAME), or fit: tintladder fit",
         "say what is on hand (see Tubes), or fit (see Fits)",
     ),
+    ("weigh it: tintladder tubes weigh ANCHOR", "weigh it (see Tubes)"),
     ("characterise it: tintladder device scanner", "characterise it (see Scanners)"),
     ("add it with 'tintladder tubes add', or mend it", "add it (see Tubes), or mend it"),
     ("say which card was read, with --card", "say which card was read"),

@@ -10,10 +10,8 @@ from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, open_store, print_table, say
 
 if TYPE_CHECKING:
-    from ...calibrate.optics.spectra import Array
     from ...calibrate.optics.surface import Gloss
     from ..mixing import Look
-    from ..store import Store
 
 EXAMPLE = 'tintladder predict "ANCHOR=2,ROPE=1,HULL=7" --thickness 60'
 
@@ -49,6 +47,7 @@ def predict(
         from ..densities import with_densities
         from ..medium import MEDIUM, NAME, resolver, with_medium
         from ..mixing import VIEWS, by_weight, look, mix_words, parse_mix
+        from ..recipe_target import parse_target
 
         parts = parse_mix(mix, resolver(lambda name: store.find_paint(name).nickname))
         paints = [nickname for nickname in parts if nickname != MEDIUM]
@@ -64,7 +63,7 @@ def predict(
         if volume:
             coefficients, assumed = with_densities(store, coefficients)
             parts = by_weight(coefficients, parts)
-        ground = None if over is None else _ground(store, over, thickness)
+        ground = None if over is None else parse_target(over, store).as_ground(thickness)
         looks = look(coefficients, parts, thickness, gloss, ground)
     result = {
         "mix": parts,
@@ -96,20 +95,6 @@ def predict(
         ],
     }
     say(result, as_json, lambda: _show(words, looks, result, volume))
-
-
-def _ground(store: Store, text: str, thickness: float | None) -> tuple[str, Array]:
-    from ..recipe_target import parse_target
-
-    if thickness is None:
-        raise InputError("--over", text, "lies below a film only", "say how thick: --thickness 60")
-    ground = parse_target(text, store)
-    if ground.reflectance is None:
-        raise InputError(
-            "--over", text, "is only a colour, and a film's ground needs its spectrum",
-            "name a reading, CARD/STEP, or a tube",
-        )  # fmt: skip
-    return ground.said, ground.reflectance
 
 
 def check_finish(finish: str | None) -> Gloss | None:

@@ -20,6 +20,7 @@ from ..studio import Studio
 from . import (
     views_cards,
     views_fits,
+    views_foretell,
     views_kept,
     views_mix,
     views_paper,
@@ -83,6 +84,7 @@ ROUTES = (
     ("/mix/photos/{name}", views_mix.photo, GET),
     ("/mix/plate", views_mix.change_plate, POST),
     ("/mix/keep", views_mix.keep_way, POST),
+    ("/foretell", views_foretell.foretell, GET),
     ("/kept", views_kept.all_kept, GET),
     ("/kept/{batch}/swatch", views_kept.take_swatch, POST),
     ("/paper", views_paper.papers, GET),

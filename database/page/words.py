@@ -7,13 +7,13 @@ import re
 _PLACES = {
     "tubes": "Tubes", "card": "Cards", "cards": "Cards", "read": "Cards", "scan": "Cards",
     "fit": "Fits", "publish": "Releases", "releases": "Releases", "device": "Scanners",
-    "recipe": "Mix", "next": "Mix", "sheet": "Paper", "setout": "Paper", "lesson": "Paper",
-    "measure": "the card's page",
+    "recipe": "Mix", "next": "Mix", "predict": "Mix", "sheet": "Paper", "setout": "Paper",
+    "lesson": "Paper", "measure": "the card's page",
 }  # fmt: skip
 """Where on the page a command's work is done."""
 _COMMAND = re.compile(
     rf"(?::? (?:run:? |with:? |see )?|^)[('’]*tintladder ({'|'.join(_PLACES)})"
-    r"(?: (?:add|on|out|fill|load|scanner|[A-Z][A-Z-]*\b|--[a-z-]+))*[)'’]*"
+    r"(?: (?:add|on|out|fill|load|weigh|scanner|[A-Z][A-Z-]*\b|--[a-z-]+))*[)'’]*"
 )
 _ARGUMENT = r"(?: (?:[A-Z]{2,}\b|\"[^\"]*\"))?"
 _WITH_OPTION = re.compile(rf",?(?: with|:) --[a-z-]+{_ARGUMENT}")
