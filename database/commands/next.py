@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from math import hypot
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -69,12 +67,10 @@ def next(
     """Say what to add to the plate, and only add, so that the heap grows least."""
     # The database's lock keeps two from writing the plate at once.
     with open_store(studio) as store, store.transaction():
-        from ..dab import outcomes
+        from ..heap import guess_words, likely_of, next_of
         from ..mixing import parse_mix
-        from ..next_addition import next_additions
         from ..on_hand import usable
         from ..plate import on_plate, read_dab, read_plate, write_dab, write_plate
-        from ..recipe_palette import Palette
         from ..recipe_target import parse_target
 
         goal = parse_target(target, store)
@@ -93,7 +89,7 @@ def next(
                 raise InputError("--undo", None, "the plate is empty", "add something first")
             additions.pop()
             kept = kept if additions else None
-        likely = _likely(store, kept) if kept else None
+        likely = likely_of(store, kept) if kept else None
         if fresh and likely:
             additions = [{p: fresh.grams * share for p, share in likely.mixes[0].items()}]
         for text in add or []:
@@ -106,12 +102,7 @@ def next(
             )  # fmt: skip
         coefficients = usable(store, [*plate, *(kept.of if kept else ())])
         reckoned = store.model_words(coefficients)
-        found = next_additions(coefficients, plate, goal.lab, wanted)
-        if likely and kept:
-            more = on_plate([*additions[1:], found.additions])
-            palette = Palette(coefficients)
-            _, unsure = outcomes(palette, likely, kept.grams, more, goal.lab)
-            found = replace(found, band=hypot(found.band, max(unsure - found.then, 0.0)))
+        found = next_of(coefficients, additions, goal.lab, kept, likely, wanted)
         names = {paint.nickname: paint.name for paint in store.paints()}
         write_plate(folder, additions)
         write_dab(folder, kept)
@@ -129,7 +120,7 @@ def next(
         "scan_made": bool(coefficients.select(list(plate)).scan_made.any()),
         "dab": kept and _dab_as_dict(kept, likely),
     }
-    remarks = _guess(likely, names) if likely else []
+    remarks = guess_words(likely, names) if likely else []
     scanned = [names[p] for p in plate if coefficients.scan_made[coefficients.index(p)]]
     if scanned:
         remarks.append(f"{' and '.join(scanned)}: read by a scanner, so less sure.")
@@ -147,8 +138,7 @@ def _dab(
     of: list[str],
 ) -> KeptDab:
     """Read a dab's colour from its photograph, or take it as it is said."""
-    from ..dab import READ_BAND
-    from ..plate import KeptDab
+    from ..heap import dab_of
     from ..recipe_target import parse_target
 
     if heap is None:
@@ -158,20 +148,7 @@ def _dab(
     else:
         no_photo(at=at, grey=grey, white=white, black=black)
         seen = parse_target(text, store)
-    paints = tuple(dict.fromkeys(store.find_paint(name).nickname for name in of))
-    lightness, a, b = (float(x) for x in seen.lab)
-    finish = "gloss" if is_picture(text) else None
-    return KeptDab(seen.said, (lightness, a, b), seen.band or READ_BAND, finish, heap, paints)
-
-
-def _likely(store: Store, dab: KeptDab) -> Likely:
-    from ..dab import likely_mixes
-    from ..mixing import as_finished
-    from ..on_hand import usable
-    from .predict import check_finish
-
-    used = as_finished(usable(store, list(dab.of)), check_finish(dab.seen))
-    return likely_mixes(used, dab.target, dab.of)
+    return dab_of(store, seen, heap, of, "gloss" if is_picture(text) else None)
 
 
 def _dab_as_dict(dab: KeptDab, likely: Likely | None) -> dict[str, Any]:
@@ -185,23 +162,6 @@ def _dab_as_dict(dab: KeptDab, likely: Likely | None) -> dict[str, Any]:
         "between": {name: list(ends) for name, ends in likely.spread.items()},
         "shows_through_de00": likely.shows_through,
     }
-
-
-def _guess(likely: Likely, names: dict[str, str]) -> list[str]:
-    """What the heap is likely made of, in words."""
-    parts = ", ".join(
-        f"{100 * likely.mixes[0][name]:.0f} % {names[name]} ({100 * low:.0f} to {100 * high:.0f})"
-        for name, (low, high) in likely.spread.items()
-    )
-    lines = [f"By its dab the heap is likely {parts}."]
-    if likely.spread and min(low for low, _ in likely.spread.values()) == 0:
-        lines.append("Other tubes may be in it: if you know which they are, name them with --of.")
-    if likely.shows_through > 2:
-        lines.append(
-            "A thin smear of that still shows its card, and a dab must hide it: put on a second "
-            "coat."
-        )
-    return lines
 
 
 def _show(

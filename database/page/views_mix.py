@@ -12,10 +12,11 @@ from starlette.responses import Response
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.surface import GLOSSES
+from ..heap import guess_words, next_of
 from ..medium import MEDIUM, resolver
 from ..mixing import as_finished, parse_mix
 from ..new_tube import figure
-from ..next_addition import NEAR, next_additions
+from ..next_addition import NEAR
 from ..photo import Spot, parse_spot, shrunk
 from ..plate import on_plate, read_dab, read_plate, write_dab, write_plate
 from ..recipe_film import GROUNDS, Film
@@ -197,11 +198,15 @@ def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     weighed: Amounts = said["amounts"]
     way: Way = said["way"]
     goal: Goal = said["goal"]
+    searches: Searches = asked.request.app.state.searches
+    dab = read_dab(store.studio.folder) if plate else None
+    likely = searches.likely(store, dab) if dab else None
     found, grams = None, weighed.grams
     if plate and goal.manner.film is None:
-        read = tubes_for(store, list(plate))
+        read = tubes_for(store, [*plate, *(dab.of if dab else ())])
         target = said["ways"].answer.target.lab
-        found = next_additions(as_finished(read, goal.manner.finish), plate, target)
+        seen = as_finished(read, goal.manner.finish)
+        found = next_of(seen, additions, target, dab, likely)
         # Three quarters of what is missing go on first; whatever really did is typed over it.
         more = {paint: round(0.75 * g, 2) or 0.01 for paint, g in found.additions.items()}
         grams = more | {paint: 0.0 for paint in way.recipe.parts if paint not in more}
@@ -209,7 +214,7 @@ def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
         grams = {p: round(max(g - plate.get(p, 0.0), 0.0), 3) for p, g in grams.items()}
     said["plate"] = {
         "additions": additions, "seen": shown(additions), "sum": plate, "next": found,
-        "grams": grams, "dab": read_dab(store.studio.folder),
+        "grams": grams, "dab": guess_words(likely, said["names"]) if likely else [],
     }  # fmt: skip
     return True
 

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from threading import Lock
+from typing import Any, TypeVar
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.coefficients import Coefficients
 from .. import schema
+from ..dab import Likely
 from ..densities import volume_slip, with_densities
+from ..heap import likely_of
 from ..medium import MEDIUM, NAME
 from ..photo import Photo, parse_spot, shrunk, spot
+from ..plate import KeptDab
 from ..recipe import Answer, Recipe, recipes
 from ..recipe_batch import batch_grams, density
 from ..recipe_manner import Manner, as_kept, tubes_for
@@ -43,6 +47,7 @@ SCALES = (0.01, 0.1)
 SHOWN = 640
 """px of the longer side of a photograph on the page."""
 _KEPT = 12
+Found = TypeVar("Found")
 
 
 @dataclass(frozen=True)
@@ -118,8 +123,20 @@ class Searches:
     """The last searches: the same question over the same fits has the same answer."""
 
     def __init__(self) -> None:
-        self._found: OrderedDict[object, Ways] = OrderedDict()
+        self._found: OrderedDict[object, Any] = OrderedDict()
         self._lock = Lock()
+
+    def likely(self, store: Store, dab: KeptDab) -> Likely:
+        """Say, or remember, what a heap is likely made of.
+
+        Raises
+        ------
+        InputError
+            As `likely_of`.
+        """
+        there = tuple(paint.nickname for paint in store.paints() if paint.on_hand)
+        fits = tuple(sorted(store.current_fits().items()))
+        return self._remembered((dab, there, fits), lambda: likely_of(store, dab))
 
     def ways(self, store: Store, goal: Goal, laid_out: Sequence[str], most: int) -> Ways:
         """Search, or remember, the ways to a target from the tubes laid out.
@@ -146,13 +163,17 @@ class Searches:
             goal.target.said, tuple(goal.target.lab), goal.manner, goal.must, most, fits,
             read.paints, read.model, tuple(read.density), goal.kept and goal.kept.id,
         )  # fmt: skip
+        return self._remembered(key, lambda: _search(store, read, goal, most))
+
+    def _remembered(self, key: object, search: Callable[[], Found]) -> Found:
         with self._lock:
             if key not in self._found:
-                self._found[key] = _search(store, read, goal, most)
+                self._found[key] = search()
             self._found.move_to_end(key)
             while len(self._found) > _KEPT:
                 self._found.popitem(last=False)
-            return self._found[key]
+            found: Found = self._found[key]
+            return found
 
 
 def _search(store: Store, read: Coefficients, goal: Goal, most: int) -> Ways:
