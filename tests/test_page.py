@@ -34,6 +34,7 @@ LOOKS = [
     ("/cards/new", "Plan a card"),
     ("/cards/1", "What was read"),
     ("/cards/mixtures", "judges fits"),
+    ("/cards/1/sitting", "Rehearse without an instrument"),
     ("/scanners", "Scanners and phones"),
     ("/fits", "good to mix by"),
     ("/paints/ANCHOR", "from masstone to white"),

@@ -7,6 +7,7 @@ import re
 import shutil
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -206,7 +207,12 @@ def test_an_answer_given_in_another_window_counts_once(studio: Path, tmp_path: P
         assert len(emulator.sent) == sent + 1
         for nonsense in ("finish", "", "<script>"):
             assert other.answer(nonsense).status == 409
-        assert other.answer("read").status == 200
+        # And of many at the same moment one counts.
+        seen, sent = other.seen, len(emulator.sent)
+        with ThreadPoolExecutor(8) as crowd:
+            given = [crowd.submit(other.answer, "read", seen) for _ in range(8)]
+            assert sorted(each.result().status for each in given) == [200] + [409] * 7
+        assert "is read" not in other.text and len(emulator.sent) == sent + 1
 
 
 def test_one_sitting_at_a_time(studio: Path, tmp_path: Path) -> None:
@@ -439,6 +445,30 @@ def test_a_sitting_in_the_browser(browser, studio: Path, tmp_path: Path) -> None
         window.get_by_text("6 readings").wait_for()
     context.close()
     assert not faults and len(kept(studio)[1][0]) == 6
+
+
+def test_the_browser_says_that_the_server_stopped_and_goes_on(
+    browser, studio: Path, tmp_path: Path
+) -> None:
+    context = browser.new_context()
+    window = context.new_page()
+    with instrument(studio) as (emulator, port):
+        with serving(studio) as page:
+            sitter = Sitter(page, emulator)
+            sitter.begin(port, tmp_path)
+            for _ in range(6):
+                sitter.answer("read")
+            window.goto(f"{page.origin}{AT}")
+        stopped = window.get_by_role("alert").filter(has_text="server has stopped")
+        stopped.wait_for()
+        window.get_by_role("button", name="Read", exact=True).click()
+        with serving(studio, page.port):
+            window.get_by_text("1 of 6 patches are read, and kept").wait_for()
+            stopped.wait_for(state="hidden")
+            window.get_by_role("button", name="Go on where it stopped").click()
+            window.get_by_role("heading", name="Before the first reading").wait_for()
+            assert "1 of 6 patches read" in sitter.text
+    context.close()
 
 
 def test_it_goes_on_without_the_script(browser, studio: Path) -> None:

@@ -7,7 +7,7 @@ async function renew() {
   document.title = made.title;
   document.getElementById("main").replaceChildren(...made.getElementById("main").children);
   attend();
-  return document.querySelector("main form");
+  return document.querySelector("main form") || document.getElementById("main");
 }
 
 // The usual answer has the focus; but where something looks wrong, where the instrument works and
