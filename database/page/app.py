@@ -18,6 +18,7 @@ from starlette.routing import Route
 
 from ..studio import Studio
 from . import (
+    views_adopt,
     views_cards,
     views_fits,
     views_foretell,
@@ -78,6 +79,9 @@ ROUTES = (
     ("/releases", views_releases.all_releases, GET),
     ("/releases/{version}.zip", views_releases.archive, GET),
     ("/releases/{version}/report", views_releases.report_page, GET),
+    ("/adopt", views_adopt.release, GET),
+    ("/adopt", views_adopt.adopt_now, POST),
+    ("/adopt/file", views_adopt.take_release, POST),
     ("/compare", views_releases.comparison, GET),
     ("/compare.png", views_releases.comparison_picture, GET),
     ("/mix", views_mix.worksheet, GET),

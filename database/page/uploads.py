@@ -21,8 +21,17 @@ _LARGEST_TEXT = 30_000_000
 _BLOCK = 1 << 20
 
 
-def keep(studio: Studio, files: Sequence[UploadFile]) -> list[Path]:
+def keep(
+    studio: Studio, files: Sequence[UploadFile], kinds: tuple[str, ...] = (*PICTURES, *TEXTS)
+) -> list[Path]:
     """Keep files as dropped; one that is there already, byte for byte, isn't kept twice.
+
+    Parameters
+    ----------
+    studio : Studio
+    files : sequence of UploadFile
+    kinds : tuple of str
+        Endings of the names that are taken.
 
     Raises
     ------
@@ -34,11 +43,11 @@ def keep(studio: Studio, files: Sequence[UploadFile]) -> list[Path]:
     for file in files:
         name = plain_name(file.filename or "")
         suffix = Path(name).suffix.lower()
-        if suffix not in PICTURES + TEXTS:
+        if suffix not in kinds:
             raise InputError(
                 name, None, "nothing here reads files of this kind",
                 "drop a scan (TIFF, PNG, JPEG), readings (CGATS text, CSV, XLSX, CxF3) or a card's "
-                "file (TOML)",
+                "file (TOML)" if set(TEXTS) <= set(kinds) else f"drop {' or '.join(kinds)}",
             )  # fmt: skip
         if suffix in TEXTS and (file.size or 0) > _LARGEST_TEXT:
             raise InputError(

@@ -1,0 +1,78 @@
+"""Another studio's release on the page: shown first, adopted as chosen, or refused whole."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from tintladder.database.store import Store
+
+from .page_server import SCRIPT
+
+
+@pytest.fixture(scope="module")
+def theirs(demo):
+    return demo.release.archive
+
+
+def shown(page, theirs):
+    path = page.drop("/adopt/file", [theirs]).json["path"]
+    text = page.get(path).text
+    return text, re.search(r'name="seen" value="(\w+)"', text)[1]
+
+
+def test_an_empty_studio_adopts_a_release(page, theirs, tmp_path):
+    page.send("/tubes", {"name": "Deck Grey"})
+    text, seen = shown(page, theirs)
+    assert "Anchor Blue" in text and "not here yet" in text
+    form = {"file": theirs.name, "seen": seen, "do:ROPE": "leave"}
+    assert page.wait(page.send("/adopt", form))["path"] == "/fits"
+    with Store.open(tmp_path / "studio") as store:
+        fitted = set(store.current_fits())
+        assert "ANCHOR" in fitted and "ROPE" not in fitted
+    again = page.wait(page.send("/adopt", form))
+    assert "changed elsewhere" in again["fault"]
+
+
+def test_a_paint_that_is_here_too_is_kept_taken_or_set_beside(own_page, theirs):
+    page, folder = own_page
+    text, seen = shown(page, theirs)
+    assert "keep ours, leave theirs" in text
+    form = {"file": theirs.name, "seen": seen, "do:ANCHOR": "beside", "name:ANCHOR": "ANCHOR-2"}
+    # A paint comes with its white, for its numbers rest on that.
+    assert page.wait(page.send("/adopt", form | {"do:HULL": "theirs"}))["path"] == "/fits"
+    with Store.open(folder) as store:
+        assert {"ANCHOR", "ANCHOR-2"} <= set(store.current_fits())
+
+
+@pytest.mark.parametrize(
+    ("form", "words"),
+    [
+        ({"do:ANCHOR": "beside"}, "expected a nickname"),
+        ({"do:ANCHOR": "beside", "name:ANCHOR": SCRIPT}, "expected a nickname"),
+        ({"do:ANCHOR": "beside", "name:ANCHOR": "HULL"}, "nickname"),
+        ({}, "nothing is left to adopt"),
+    ],
+)
+def test_what_cannot_be_adopted_changes_nothing(demo_page, theirs, form, words):
+    _, seen = shown(demo_page, theirs)
+    answer = demo_page.send("/adopt", {"file": theirs.name, "seen": seen} | form)
+    assert answer.status == 400 and words in answer.json["line"]
+
+
+def test_a_release_that_was_tampered_with_is_refused(demo_page, theirs, tmp_path):
+    spoilt = tmp_path / "spoilt.zip"
+    raw = bytearray(theirs.read_bytes())
+    raw[len(raw) // 2] ^= 255
+    spoilt.write_bytes(raw)
+    path = demo_page.drop("/adopt/file", [spoilt]).json["path"]
+    answer = demo_page.get(path)
+    assert answer.status == 400 and "Traceback" not in answer.text
+    wrong = demo_page.get(f"/adopt?file={theirs.name}&digest={'0' * 64}")
+    demo_page.drop("/adopt/file", [theirs])
+    assert wrong.status == 400 or "digest" in wrong.text
+    kind = demo_page.drop("/adopt/file", [theirs], "paints.txt")
+    assert kind.status == 400 and "drop .zip" in kind.json["line"]
+    unknown = demo_page.send("/adopt", {"file": theirs.name, "do:ANCHOR": "eat"})
+    assert unknown.status == 400 and "expected leave or theirs" in unknown.json["line"]
+    assert demo_page.get("/adopt?file=nosuch.zip").status == 400
