@@ -2,127 +2,28 @@
 
 from __future__ import annotations
 
-import html
-import re
-import shutil
 import time
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import pytest
 from tintladder.calibrate.instrument import attended
-from tintladder.calibrate.instrument.emulated_port import plugged_in
-from tintladder.calibrate.instrument.emulator import Emulator
 from tintladder.calibrate.instrument.line import Line
 from tintladder.calibrate.instrument.profile_file import template
 from tintladder.calibrate.instrument.progress import Progress, RawReading
 from tintladder.calibrate.instrument.questions import Shown
-from tintladder.database.integrity import check_studio
-from tintladder.database.measure_store import open_sittings
 from tintladder.database.page import sitting_room
 from tintladder.database.page.sitting_room import Standing
 from tintladder.database.page.views_sitting import _reading
-from tintladder.database.reading_in import take_in
-from tintladder.database.rehearsing import emulated
-from tintladder.database.sitting_words import place_words
-from tintladder.database.store import Store
 
-from .instruments import certificate, quick
-from .page_server import Answer, Visitor, serving
-from .studio_cards import CARD_TOML, PATCHES, write_all
-
-PROFILE = quick()
-AT = "/cards/1/sitting"
-PLACES = {place_words(place): place for place in (*PATCHES, "tile/white", "tile/trap")}
-
-
-@pytest.fixture(scope="module")
-def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A studio with two cards that were never read, and beside it what the user brings."""
-    folder = tmp_path_factory.mktemp("sitting")
-    paints, card, _ = write_all(folder)
-    (folder / "keel-2.toml").write_text(CARD_TOML.replace("keel-1", "keel-2"))
-    with Store.open(folder / "studio") as store:
-        take_in(store, [paints, card, folder / "keel-2.toml"])
-    (folder / "mine.toml").write_text(PROFILE.text)
-    (folder / "tiles.txt").write_text(certificate())
-    return folder
+from .page_server import Visitor, serving
+from .page_sitter import AT, PROFILE, Sitter, instrument, kept, unread_studio
 
 
 @pytest.fixture
-def studio(made: Path, tmp_path: Path) -> Path:
-    shutil.copytree(made, tmp_path, dirs_exist_ok=True)
-    return tmp_path / "studio"
-
-
-@contextmanager
-def instrument(studio: Path) -> Iterator[tuple[Emulator, str]]:
-    with Store.open(studio) as store:
-        emulator = emulated(PROFILE, store.card("keel-1"))
-    with plugged_in(emulator) as port:
-        yield emulator, port
-
-
-@dataclass
-class Sitter:
-    """Someone at the page who lays the instrument where it says."""
-
-    page: Visitor
-    emulator: Emulator | None
-    at: str = AT
-
-    def begin(self, port: str, folder: Path, **fields: str) -> Answer:
-        files = [("profile_file", "mine.toml", folder / "mine.toml")]
-        if fields.pop("certified", ""):
-            files.append(("certificate_file", "tiles.txt", folder / "tiles.txt"))
-        return self.page.bring(self.at, {"how": "begin", "address": port, **fields}, files)
-
-    def go_on(self, port: str) -> Answer:
-        (number,) = re.findall(r'name="left" value="(\d+)"', self.text)[:1]
-        return self.page.send(self.at, {"how": "on", "address": port, "left": number})
-
-    @property
-    def text(self) -> str:
-        """What the page says, once the instrument has done its work."""
-        for _ in range(200):
-            answer = self.page.get(self.at)
-            assert answer.status == 200, answer.text
-            if "data-works" not in answer.text:
-                return html.unescape(answer.text)
-            time.sleep(0.02)
-        raise AssertionError("it is at work for ever")
-
-    @property
-    def seen(self) -> str:
-        return re.findall(r'name="seen" value="([^"]+)"', self.text)[0]
-
-    def answer(self, answer: str, seen: str | None = None) -> Answer:
-        text = self.text
-        if self.emulator is not None:
-            asked = text[text.index('id="asked"') : text.index('action="')]
-            for words, place in PLACES.items():
-                if words in asked:
-                    self.emulator.under = place
-        seen = re.findall(r'name="seen" value="([^"]+)"', text)[0] if seen is None else seen
-        return self.page.send(f"{self.at}/answer", {"seen": seen, "answer": answer})
-
-    def all_read(self, most: int = 60) -> str:
-        for _ in range(most):
-            if 'id="ended"' in (text := self.text):
-                return text
-            assert self.answer("read").status == 200
-        raise AssertionError("it doesn't end")
-
-
-def kept(studio: Path) -> tuple[int, list[tuple[str, ...]]]:
-    """How many sittings are open, and what was read in each session."""
-    with Store.open(studio) as store:
-        assert not [found for found in check_studio(store) if found.broken]
-        return len(open_sittings(store)), [r.spectra.labels for r in store.card_readings()]
+def studio(tmp_path: Path) -> Path:
+    return unread_studio(tmp_path)
 
 
 def test_a_whole_card_is_read_to_a_session(studio: Path, tmp_path: Path) -> None:
@@ -212,7 +113,7 @@ def test_an_answer_given_in_another_window_counts_once(studio: Path, tmp_path: P
         with ThreadPoolExecutor(8) as crowd:
             given = [crowd.submit(other.answer, "read", seen) for _ in range(8)]
             assert sorted(each.result().status for each in given) == [200] + [409] * 7
-        assert "is read" not in other.text and len(emulator.sent) == sent + 1
+        assert "1 of 6 patches read" in other.text and len(emulator.sent) == sent + 1
 
 
 def test_one_sitting_at_a_time(studio: Path, tmp_path: Path) -> None:
@@ -376,111 +277,3 @@ def test_a_reading_without_any_value_is_shown() -> None:
         Standing("", wavelengths=PROFILE.wavelengths, progress=Progress(1), last=shown)
     )
     assert found is not None and found.wrong and found.chart is None
-
-
-def test_a_sitting_in_the_browser(browser, studio: Path, tmp_path: Path) -> None:
-    """By clicks and keys, at a tablet's width, followed in a second window; axe-core looks on."""
-    from axe_playwright_python.sync_playwright import Axe
-
-    def look(window) -> None:
-        found = Axe().run(window).response
-        assert len(found["passes"]) > 10
-        assert not [f["id"] for f in found["violations"] if f["impact"] in ("serious", "critical")]
-        assert window.evaluate("document.documentElement.scrollWidth") <= 768
-
-    context = browser.new_context(viewport={"width": 768, "height": 1024})
-    with serving(studio) as page, instrument(studio) as (emulator, port):
-        window, other = context.new_page(), context.new_page()
-        faults: list[str] = []
-        window.on("pageerror", lambda error: faults.append(str(error)))
-        window.goto(f"{page.origin}/cards/1")
-        window.get_by_role("link", name="Sit down at the instrument").click()
-        window.get_by_text("If yours is none of these").click()
-        window.get_by_label("A file of your own").set_input_files(tmp_path / "mine.toml")
-        window.get_by_label("Or where else it is").fill("/dev/nope")
-        window.get_by_role("button", name="Sit down").click()
-        window.get_by_role("alert").filter(has_text="there is no such port").wait_for()
-        window.get_by_label("Or where else it is").fill(port)
-        window.get_by_label("How often").select_option("1")
-        window.get_by_role("button", name="Sit down").click()
-        window.get_by_role("heading", name="Before the first reading").wait_for()
-        look(window)
-        other.goto(f"{page.origin}{AT}")
-        # From here on by keyboard alone: the usual answer has the focus.
-        window.keyboard.press("Enter")
-        for words in ("the black trap", "the white tile"):
-            window.get_by_role("heading", name=words).wait_for()
-            emulator.under = PLACES[words]
-            window.keyboard.press("Enter")
-        heading = window.locator("#asked h2")
-        for done in range(2):
-            window.get_by_text(f"{done} of 6 patches read").wait_for()
-            heading.filter(has_text="Set it on bare card").wait_for()
-            emulator.under = next(p for w, p in PLACES.items() if w in heading.inner_text())
-            window.keyboard.press("Enter")
-        heading.filter(has_text="Set it on").filter(has_not_text="bare card").wait_for()
-        look(window)
-        # Laid on the bare card: a second Enter must not let it pass.
-        emulator.under = "bare/white"
-        window.keyboard.press("Enter")
-        heading.filter(has_text="▲").wait_for()
-        window.keyboard.press("Enter")
-        look(window)
-        other.locator("#asked h2").filter(has_text="▲").wait_for()
-        words = heading.inner_text()
-        emulator.under = next(p for w, p in PLACES.items() if w.lower() in words.lower())
-        window.get_by_role("button", name="Read again").click()
-        for done in range(3, 6):
-            window.get_by_text(f"{done} of 6 patches read").wait_for()
-            heading.filter(has_text="Set it on").wait_for()
-            emulator.under = next(p for w, p in PLACES.items() if w in heading.inner_text())
-            window.keyboard.press("Enter")
-            if done == 4:
-                window.wait_for_timeout(50)
-                window.reload()
-        window.get_by_role("heading", name="Card 1 is read").wait_for()
-        other.get_by_role("heading", name="Card 1 is read").wait_for()
-        look(window)
-        window.get_by_role("link", name="See what was read").click()
-        window.get_by_text("6 readings").wait_for()
-    context.close()
-    assert not faults and len(kept(studio)[1][0]) == 6
-
-
-def test_the_browser_says_that_the_server_stopped_and_goes_on(
-    browser, studio: Path, tmp_path: Path
-) -> None:
-    context = browser.new_context()
-    window = context.new_page()
-    with instrument(studio) as (emulator, port):
-        with serving(studio) as page:
-            sitter = Sitter(page, emulator)
-            sitter.begin(port, tmp_path)
-            for _ in range(6):
-                sitter.answer("read")
-            window.goto(f"{page.origin}{AT}")
-        stopped = window.get_by_role("alert").filter(has_text="server has stopped")
-        stopped.wait_for()
-        window.get_by_role("button", name="Read", exact=True).click()
-        with serving(studio, page.port):
-            window.get_by_text("1 of 6 patches are read, and kept").wait_for()
-            stopped.wait_for(state="hidden")
-            window.get_by_role("button", name="Go on where it stopped").click()
-            window.get_by_role("heading", name="Before the first reading").wait_for()
-            assert "1 of 6 patches read" in sitter.text
-    context.close()
-
-
-def test_it_goes_on_without_the_script(browser, studio: Path) -> None:
-    context = browser.new_context(java_script_enabled=False)
-    with serving(studio) as page:
-        window = context.new_page()
-        window.goto(f"{page.origin}{AT}")
-        window.get_by_role("button", name="Rehearse without an instrument").click()
-        window.get_by_role("button", name="All so, begin").click()
-        window.get_by_role("button", name="Read", exact=True).click()
-        window.get_by_role("heading", name="the white tile").wait_for()
-        window.get_by_role("link", name="See what it says now").click()
-        window.get_by_role("button", name="Stop the rehearsal").click()
-        window.get_by_role("heading", name="The rehearsal was stopped").wait_for()
-    context.close()
