@@ -30,14 +30,14 @@ def test_an_empty_studio_adopts_a_release(page, theirs, tmp_path):
     with Store.open(tmp_path / "studio") as store:
         fitted = set(store.current_fits())
         assert "ANCHOR" in fitted and "ROPE" not in fitted
-    again = page.wait(page.send("/adopt", form))
-    assert "changed elsewhere" in again["fault"]
+    again = page.send("/adopt", form)
+    assert again.status == 409 and "changed elsewhere" in again.json["line"]
 
 
 def test_a_paint_that_is_here_too_is_kept_taken_or_set_beside(own_page, theirs):
     page, folder = own_page
     text, seen = shown(page, theirs)
-    assert "keep ours, leave theirs" in text
+    assert "keep ours" in text
     form = {"file": theirs.name, "seen": seen, "do:ANCHOR": "beside", "name:ANCHOR": "ANCHOR-2"}
     # A paint comes with its white, for its numbers rest on that.
     assert page.wait(page.send("/adopt", form | {"do:HULL": "theirs"}))["path"] == "/fits"
@@ -73,6 +73,7 @@ def test_a_release_that_was_tampered_with_is_refused(demo_page, theirs, tmp_path
     assert wrong.status == 400 or "digest" in wrong.text
     kind = demo_page.drop("/adopt/file", [theirs], "paints.txt")
     assert kind.status == 400 and "drop .zip" in kind.json["line"]
-    unknown = demo_page.send("/adopt", {"file": theirs.name, "do:ANCHOR": "eat"})
+    form = {"file": theirs.name, "seen": shown(demo_page, theirs)[1], "do:ANCHOR": "eat"}
+    unknown = demo_page.send("/adopt", form)
     assert unknown.status == 400 and "expected leave or theirs" in unknown.json["line"]
     assert demo_page.get("/adopt?file=nosuch.zip").status == 400

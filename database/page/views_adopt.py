@@ -19,12 +19,9 @@ ARCHIVES = (".zip",)
 LEAVE, THEIRS, BESIDE, IN = "leave", "theirs", "beside", "in"
 CHOICES = {
     "new": {IN: "take it in", LEAVE: "leave it"},
-    "same": {
-        LEAVE: "keep ours, leave theirs", THEIRS: "mix by theirs from now on",
-        BESIDE: "keep both, theirs under another nickname",
-    },
-    "other": {LEAVE: "leave it", BESIDE: "take it in under another nickname"},
-}  # fmt: skip
+    "same": {LEAVE: "keep ours", THEIRS: "mix by theirs", BESIDE: "keep both"},
+    "other": {LEAVE: "leave it", BESIDE: "take it in"},
+}
 """What can be done with a paint that isn't here, one that is, and one whose nickname is taken."""
 
 
@@ -73,6 +70,8 @@ def adopt_now(asked: Asked) -> Response:
     digest, seen = asked.text("digest") or None, asked.text("seen")
     with asked.store() as store:
         found = adopt(store, path, digest=digest, preview=True)
+        if _seen(store, found) != seen:
+            raise Changed("what it was compared with")
     kinds = {row["paint"]: row["kind"] for row in _rows(found, path)}
     chosen = {
         paint: asked.one_of(f"do:{paint}", list(CHOICES[kind])) or next(iter(CHOICES[kind]))
