@@ -78,6 +78,10 @@ class Check(Base):
     card_id: Mapped[int] = mapped_column(ForeignKey("cards.id"))
     patch: Mapped[str]
     de00: Mapped[float]
+    calibration_id: Mapped[int | None] = mapped_column(ForeignKey("calibrations.id"))
+    """Of the scanner, where it was a scan; null where an instrument read it."""
+    scan_error: Mapped[float | None]
+    """The CIEDE2000 that the scan would show of a prediction without fault."""
 
     card: Mapped[Card] = relationship(lazy="joined")
 
