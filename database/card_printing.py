@@ -95,7 +95,7 @@ def print_new_card(store: Store, wanted: Wanted) -> Printed:
         For a tube, white or layout that can't be had, or files that can't be written.
     """
     tubes = [store.find_paint(text) for text in wanted.tubes]
-    _check_tubes(store, tubes)
+    check_tubes(store, tubes)
     white = white_for(store, wanted.white, tubes)
     ladders = {
         tube.nickname: wanted.ladder or strength_of(tube.pigments)
@@ -105,11 +105,9 @@ def print_new_card(store: Store, wanted: Wanted) -> Printed:
     name_of_layout = choose_layout(wanted.layout, wanted.page, len(ladders))
     layout = read_layout(name_of_layout)
     known = {tube.paint: tube for tube in store.tubes().values()}
-    name = _free_name(store, list(ladders) or [white.nickname])
-    if wanted.name is not None:
-        name = _check_name(wanted.name)
+    names = list(ladders) or [white.nickname]
     plan = plan_card(
-        name,
+        name_for(store, wanted.name, names[0].casefold() if len(names) == 1 else "tubes"),
         layout,
         [Ladder(paint, strength, wanted.ratios) for paint, strength in ladders.items()],
         white.nickname,
@@ -120,16 +118,30 @@ def print_new_card(store: Store, wanted: Wanted) -> Printed:
         gap_um=wanted.gap_um,
         layout_name=name_of_layout,
     )
-    if wanted.measure.unit_ml is not None:
-        note = f"{BY_VOLUME}: {wanted.measure.name}"
-        plan = replace(plan, card=replace(plan.card, note=note))
-    text_file = store.studio.folder / FOLDER / f"{name}.toml"
-    text = card_text(plan.card, [PRINTED])
-    card = parse_card(text, str(text_file), known)
     words = [
         _words(paint, ladders.get(paint.nickname), wanted)
         for paint in (*(tube for tube in tubes if tube.nickname in ladders), white)
     ]
+    return keep_printed(store, plan, layout, words)
+
+
+def keep_printed(
+    store: Store, plan: CardPlan, layout: Layout, words: Sequence[TubeWords]
+) -> Printed:
+    """Print a card as planned and its weighing sheet, and keep it: all, or nothing.
+
+    Raises
+    ------
+    InputError
+        Where a card of its name is there already, or files can't be written.
+    """
+    if plan.measure.unit_ml is not None:
+        note = f"{BY_VOLUME}: {plan.measure.name}"
+        plan = replace(plan, card=replace(plan.card, note=note))
+    name = plan.card.name
+    text_file = store.studio.folder / FOLDER / f"{name}.toml"
+    text = card_text(plan.card, [PRINTED])
+    card = parse_card(text, str(text_file), [paint.nickname for paint in store.paints()])
     card_file, sheet_file = (text_file.with_name(f"{name}{end}.pdf") for end in ("", "-weighing"))
     with store.transaction():
         _check_new(store, card, text_file)
@@ -184,7 +196,14 @@ def _or(words: Sequence[str]) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}"
 
 
-def _check_tubes(store: Store, tubes: Sequence[Paint]) -> None:
+def check_tubes(store: Store, tubes: Sequence[Paint]) -> None:
+    """Refuse tubes that are named twice, or that no theory here holds for.
+
+    Raises
+    ------
+    InputError
+        Where there is one.
+    """
     known = store.tubes()
     names = [tube.nickname for tube in tubes]
     for i, tube in enumerate(tubes):
@@ -222,7 +241,16 @@ def _is_known(store: Store, white: str) -> bool:
     return any(set(d.masses) == {white} and not d.taken_from for c in painted for d in c.drawdowns)
 
 
-def _check_name(name: str) -> str:
+def name_for(store: Store, name: str | None, stem: str) -> str:
+    """The name of a new card: as asked, else the first free one of a stem.
+
+    Raises
+    ------
+    InputError
+        For a name that makes no file.
+    """
+    if name is None:
+        return _free_name(store, stem)
     if not re.fullmatch(r"[^\W_][\w -]{0,39}", name):
         raise InputError(
             None,
@@ -233,8 +261,7 @@ def _check_name(name: str) -> str:
     return name
 
 
-def _free_name(store: Store, paints: Sequence[str]) -> str:
-    stem = paints[0].casefold() if len(paints) == 1 else "tubes"
+def _free_name(store: Store, stem: str) -> str:
     taken = {card.name.casefold() for card in store.cards()}
     number = 1
     while f"{stem}-{number}" in taken:
@@ -253,13 +280,18 @@ def _check_new(store: Store, card: Card, file: Path) -> None:
         )
 
 
-def _words(paint: Paint, strength: Strength | None, wanted: Wanted) -> TubeWords:
+def tube_words(paint: Paint, ladder: str) -> TubeWords:
+    """What a weighing sheet says of a tube; see `TubeWords` for what ladder says."""
     lot = paint.current_lot
     price = None
     if lot is not None and lot.price and lot.size_ml:
         price = lot.price / (lot.size_ml * (lot.density or TYPICAL_DENSITY))
+    return TubeWords(paint.nickname, paint.name, ladder, price, caution(paint.pigments))
+
+
+def _words(paint: Paint, strength: Strength | None, wanted: Wanted) -> TubeWords:
     if strength is None:
-        return TubeWords(paint.nickname, paint.name, "", price, caution(paint.pigments))
+        return tube_words(paint, "")
     article = "an" if strength == "ordinary" else "a"
     why = f"suggested by {' '.join(paint.pigments)} on its label"
     if wanted.ladder is not None:
@@ -269,4 +301,4 @@ def _words(paint: Paint, strength: Strength | None, wanted: Wanted) -> TubeWords
     ladder = f": {article} {strength} ladder, {why}"
     if wanted.ratios:
         ladder = ": the tints that you named"
-    return TubeWords(paint.nickname, paint.name, ladder, price, caution(paint.pigments))
+    return tube_words(paint, ladder)

@@ -50,7 +50,7 @@ class CardPlan:
     ----------
     card : Card
     errors : mapping of step to float
-        Standard error of the step's fraction of colour, relative to it.
+        Standard error of the step's fraction of colour, relative to it; see `fraction_errors`.
     measure : Measure
     densities : mapping of nickname to g/ml
     """
@@ -135,7 +135,7 @@ def plan_card(
                 "leave some out, or take another layout",
             )
         ratios = (0.0, *(ladder.ratios or tint_ratios(ladder.strength, tints)))
-        steps = [_step(layout, 1 + i, ratio, gap) for i, ratio in enumerate(ratios)]
+        steps = [step_on(layout, 1 + i, ratio, gap) for i, ratio in enumerate(ratios)]
         lead = f"{ladder.paint} " if layout.tubes > 1 else ""
         found = _weighed(ladder.paint, white, steps, measure, densities)
         drawdowns += [
@@ -143,24 +143,26 @@ def plan_card(
             for d in found
         ]
     if with_white:
-        step = _step(layout, layout.white_step or 0, np.inf, gap)
+        step = step_on(layout, layout.white_step or 0, np.inf, gap)
         drawdowns += _weighed(white, white, [step], measure, densities)
     card = Card(
         name=name,
         file=f"{name}.toml",
-        drawdowns=tuple(replace(d, lots=_lots(d, lots)) for d in drawdowns),
+        drawdowns=tuple(replace(d, lots=lots_of(d, lots)) for d in drawdowns),
         layout=layout_name or layout.name,
         balance_g=round(measure.error_g(WET_DENSITY), 4),
     )
     return CardPlan(card, fraction_errors(card, measure, densities), measure, densities)
 
 
-def _lots(d: Drawdown, lots: Mapping[str, str]) -> dict[str, str]:
-    names = dict.fromkeys(name for name in (d.paint, d.white) if name)
+def lots_of(d: Drawdown, lots: Mapping[str, str]) -> dict[str, str]:
+    """The lot of every paint that a drawdown holds, where it is known."""
+    names = dict.fromkeys(name for name in (d.paint, d.white, *d.masses) if name)
     return {name: lots[name] for name in names if lots.get(name)}
 
 
-def _step(layout: Layout, number: int, ratio: float, gap_um: float | None) -> Step:
+def step_on(layout: Layout, number: int, ratio: float, gap_um: float | None) -> Step:
+    """A step as wanted, as large as its place on a layout asks."""
     boxes = [box for over in SUBSTRATES for box in layout.boxes(number, over)]
     area = sum(box.width_mm * box.height_mm for box in boxes) / len(SUBSTRATES)
     return Step(ratio, gap_um=gap_um, area_cm2=BEYOND * area / 100)
@@ -180,7 +182,7 @@ def _weighed(
         if not _as_called(found, paint, white, steps):
             continue
         if measure.unit_ml is not None:
-            found = _by_volume(found, densities)
+            found = by_volume(found, densities)
         errors = fraction_errors(Card("", "", found), measure, densities)
         if round(max(errors.values()), 3) < LARGEST_ERROR:  # as the sheet says it
             return found
@@ -206,7 +208,7 @@ def _as_called(
     return bool((np.abs((1 - colour) / colour - wanted) <= NEAR * wanted + 1e-9).all())
 
 
-def _by_volume(
+def by_volume(
     drawdowns: Sequence[Drawdown], densities: Mapping[str, float]
 ) -> tuple[Drawdown, ...]:
     """The grams of amounts that were measured out by volume (given at the typical density)."""
@@ -230,7 +232,10 @@ def _by_volume(
 def fraction_errors(
     card: Card, measure: Measure, densities: Mapping[str, float]
 ) -> dict[str, float]:
-    """Standard error of each step's fraction of its own colour, relative to the fraction."""
+    """Standard error of each step's fraction of its own colour, relative to the fraction.
+
+    Of a free mixture that of the paint least sure.
+    """
     made = composition(card)
     each = np.array(
         [
@@ -240,9 +245,9 @@ def fraction_errors(
     )
     errors = {}
     for i, d in enumerate(card.drawdowns):
-        j = made.paints.index(d.paint or next(iter(d.masses)))
-        spread = np.sqrt(((made.by_weighing[i, :, j] * each) ** 2).sum())
-        errors[d.step] = float(spread / made.fractions[i, j])
+        own = (made.paints.index(d.paint),) if d.paint else np.flatnonzero(made.fractions[i])
+        spread = np.linalg.norm(made.by_weighing[i][:, own] * each[:, None], axis=0)
+        errors[d.step] = float((spread / made.fractions[i, own]).max())
     return errors
 
 

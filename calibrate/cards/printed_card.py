@@ -11,13 +11,14 @@ from collections.abc import Mapping
 import cv2
 import numpy as np
 
+from ..errors import InputError
 from .box import Box
 from .card import Card, Drawdown
 from .card_plan import seats
 from .fiducials import DICTIONARY, Fiducial
 from .layout import Layout, Method
 from .layout_parts import BRACKET_MM, GREY, TONE, Text
-from .printing import BOLD, PLAIN, Page
+from .printing import BOLD, PLAIN, SMALLEST_PT, Page
 
 BANDS = (
     "Paint the bands first: two coats of black, two coats of white, right up to the outline; let "
@@ -139,14 +140,28 @@ def _label(page: Page, layout: Layout, text: Text, d: Drawdown | None, blank: bo
     foot = box.y_mm + box.height_mm - 0.3
     start = box.x_mm
     if box.width_mm >= _WIDE_MM:
-        rest = Box(box.x_mm, box.y_mm + used, box.width_mm, 3.4)
-        alone = alone or not d.white or ratio == "masstone"
-        page.one_line(
-            f"{d.paint} alone" if alone else f"{d.white} to {d.paint}", rest, 6.0, grey=0.25
-        )
+        if d.paint is None:
+            _mixed(
+                page, Box(box.x_mm, box.y_mm + used, box.width_mm, foot - 2.0 - box.y_mm - used), d
+            )
+        else:
+            rest = Box(box.x_mm, box.y_mm + used, box.width_mm, 3.4)
+            alone = alone or not d.white or ratio == "masstone"
+            page.one_line(
+                f"{d.paint} alone" if alone else f"{d.white} to {d.paint}", rest, 6.0, grey=0.25
+            )
         page.words("coats" if d.opaque else "remarks", start, foot, 5.5, grey=0.35)
         start += 7.0 if d.opaque else 10.0
     page.line((start, foot), (box.x_mm + box.width_mm, foot), 0.6, 0.3)
+
+
+def _mixed(page: Page, box: Box, d: Drawdown) -> None:
+    """Say what a free mixture holds: its grams where there is room, else cut short."""
+    words = " + ".join(f"{grams:g} {paint}" for paint, grams in d.masses.items())
+    try:
+        page.fitted(words, box, 6.0, grey=0.25)
+    except InputError:
+        page.one_line(words, box, SMALLEST_PT, grey=0.25)
 
 
 def _other(page: Page, layout: Layout, text: Text, card: Card | None, number: int | None) -> None:

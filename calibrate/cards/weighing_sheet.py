@@ -187,6 +187,15 @@ def _story(
     plain, small, bold = _style(8.5, after=1), _style(7.5, grey=0.3), _style(8.5, BOLD)
     ordinal = "" if number is None else f" (no. {number})"
     by = "weight" if plan.measure.unit_ml is None else "volume"
+    shares = (
+        f"Ratios are always white to colour, by {by}: 9:1 is nine parts of white to one of colour. "
+        "Measured so, the share of colour in every step"
+    )
+    if plan.card.purpose == "check":
+        shares = (
+            "No fit ever sees these mixtures: they show how well it foretells them, so weigh them "
+            "with care and mix each until no streak is left. Measured so, the share of every paint"
+        )
     story: list[Flowable] = [
         Paragraph(f"Weighing sheet · card {escape(plan.card.name)}{ordinal}", _style(14, BOLD)),
         Spacer(0, 2.5 * mm),
@@ -198,9 +207,8 @@ def _story(
         story.append(Paragraph(f"<b>{escape(tube.nickname)}</b>{name}{ladder}.{caution}", plain))
     story += [
         Paragraph(
-            f"Measured with {plan.measure.name}. Ratios are always white to colour, by {by}: 9:1 "
-            "is nine parts of white to one of colour. Measured so, the share of colour in every "
-            "step is sure to better than 5 %. Write down what it came to where it differs.",
+            f"Measured with {plan.measure.name}. {shares} is sure to better than 5 %. Write down "
+            "what it came to where it differs.",
             plain,
         ),
         Paragraph(f"<b>Before.</b> {BEFORE}", plain),
@@ -247,7 +255,8 @@ def _table(
         cell: list[Flowable] = [Paragraph(escape(weigh), plain)]
         cell += [Paragraph(escape(words), small) for words in kept]
         sure = f"{100 * plan.errors[d.step]:.1f} %" if plan.errors[d.step] > 5e-4 else ""
-        blanks = " + ".join("_______" for _ in parts)
+        pairs = ["_______ + _______"] * (len(parts) // 2) + ["_______"] * (len(parts) % 2)
+        blanks = " +<br/>".join(pairs)
         rows.append(
             [
                 Paragraph(escape(d.step), bold),

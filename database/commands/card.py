@@ -22,7 +22,9 @@ _LADDERS = ("weak", "ordinary", "strong")
 def card(
     tubes: Annotated[
         list[str] | None,
-        typer.Argument(help="Tubes to paint a ladder of; or: fill, then a card's name or number."),
+        typer.Argument(
+            help="Tubes to paint a ladder of, or to mix; or: fill, then a card's name or number."
+        ),
     ] = None,
     scale: Annotated[
         str | None,
@@ -38,6 +40,19 @@ def card(
         str | None,
         typer.Option(
             help="weak, ordinary or strong, or tints as planned: 2,4,16; else by the label."
+        ),
+    ] = None,
+    mixtures: Annotated[
+        bool,
+        typer.Option(
+            "--mixtures",
+            help="No ladders but mixtures that prove a fit, chosen of all tubes or those named.",
+        ),
+    ] = False,
+    mix: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="PARTS", help="Or such a mixture by weight: ANCHOR=2,HULL=7; repeat it."
         ),
     ] = None,
     gap: Annotated[
@@ -65,6 +80,10 @@ def card(
     """Plan and print a card with its weighing sheet; `card fill N` says what was weighed."""
     words = tubes or []
     filling_in = bool(words) and words[0] == _FILL
+    proving = mixtures or bool(mix)
+    if proving and (filling_in or check is not None or ladder is not None):
+        other = _FILL if filling_in else "--ladder" if ladder is not None else "--check"
+        raise _slip("--mixtures", f"it doesn't go with {other}", "leave one of them out")
     for option, given in (
         ("--set", settings),
         ("--as-printed", as_printed),
@@ -80,7 +99,7 @@ def card(
         if len(words) != 2:
             raise _slip(_FILL, "expected one card", "name it, or give its number")
         _fill(words[1], settings or [], as_printed, painted, as_json, studio)
-    elif not words:
+    elif not (words or proving):
         raise _slip("card", "expected the tubes to paint", "name one: tintladder card ANCHOR")
     else:
         ratios = () if ladder is None or ladder in _LADDERS else _ratios(ladder)
@@ -88,7 +107,7 @@ def card(
             raise _slip("--gap", f"expected 10 to 2000 µm, got {gap:g}", "measure it, or ask 300")
         wanted: dict[str, Any] = {"layout": layout, "page": page, "white": white, "name": name}
         wanted |= {"ratios": ratios} if ratios else {"ladder": ladder}
-        _print(tuple(words), scale, gap, wanted, as_json, studio)
+        _print(tuple(words), scale, gap, wanted, tuple(mix or ()), proving, as_json, studio)
 
 
 def _ratios(text: str) -> tuple[float, ...]:
@@ -127,6 +146,8 @@ def _print(
     scale: str | None,
     gap: float,
     wanted: dict[str, Any],
+    mixes: tuple[str, ...],
+    proving: bool,
     as_json: bool,
     studio: str | None,
 ) -> None:
@@ -138,9 +159,11 @@ def _print(
         question = "What do you measure with: 0.01, 0.1 (grams), syringe or spoons"
         measure = measure_of(scale or _ask(question, "0.1") or "0.1")
         with working("Printing", as_json):
+            from ..card_mixtures import print_mixtures
             from ..card_printing import Wanted, print_new_card
 
-            done = print_new_card(store, Wanted(tubes, measure, gap_um=gap, **wanted))
+            asked = Wanted(tubes, measure, gap_um=gap, **wanted)
+            done = print_mixtures(store, asked, mixes) if proving else print_new_card(store, asked)
     say(_as_dict(done), as_json, lambda: _show(done))
 
 
@@ -150,6 +173,7 @@ def _as_dict(done: Printed) -> dict[str, Any]:
     return {
         "card": done.plan.card.name,
         "number": done.number,
+        "purpose": done.plan.card.purpose,
         "layout": done.layout.name,
         "page_mm": list(done.layout.page_mm),
         "steps": [
@@ -182,7 +206,8 @@ def _show(done: Printed) -> None:
             for d in done.plan.card.drawdowns
         ],
     )
-    typer.echo(f"(ratios are white to colour) It takes {done.used}")
+    proves = done.plan.card.purpose == "check"
+    typer.echo(f"{'' if proves else '(ratios are white to colour) '}It takes {done.used}")
     width, height = done.layout.page_mm
     typer.echo(f"Card {done.plan.card.name}, no. {done.number}: {done.card_file}")
     typer.echo(f"  print it at 100 % on card, {width:g} x {height:g} mm, and check its rulers")
