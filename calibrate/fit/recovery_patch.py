@@ -12,7 +12,7 @@ from ..optics.spectra import GRID, Array
 
 CORRECTION_SD = 0.01
 """How far at each wavelength a corrected spectrum may lie from the true one, channels aside."""
-_NEAR = CORRECTION_SD**2 * np.exp(-0.5 * ((GRID[:, None] - GRID[None]) / 40.0) ** 2)
+NEAR = CORRECTION_SD**2 * np.exp(-0.5 * ((GRID[:, None] - GRID[None]) / 40.0) ** 2)
 """Covariance of a correction to a spectrum: smooth, as what a fit gets wrong is."""
 
 
@@ -39,7 +39,7 @@ def corrected(fitted: Array, sensitivity: Array, channels: Array, variance: Arra
 
     What is left between the two is all that a scan can say of how well a fit holds.
     """
-    return most_likely(fitted, _NEAR, sensitivity, channels, variance)
+    return most_likely(fitted, NEAR, sensitivity, channels, variance)
 
 
 def most_likely(

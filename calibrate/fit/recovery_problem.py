@@ -100,7 +100,7 @@ def lay_out(
             label = f"{BARE}/{substrate}"
             if label in r.labels and read[r.labels.index(label)]:
                 i = r.labels.index(label)
-                found = _bare_spectrum(
+                found = bare_spectrum(
                     substrate, r.surface, sensors.sensitivity, r.channels[i], r.variance[i]
                 )
                 bare[r.card.name, substrate] = found
@@ -173,7 +173,7 @@ def _with_what_is_unsure(
     return problem, seen
 
 
-def _bare_spectrum(
+def bare_spectrum(
     substrate: str, surface: Surface, sensitivity: Array, channels: Array, variance: Array
 ) -> tuple[Array, Array]:
     """Spectrum of a bare substrate, (W,), and what is unsure of it, (F, W).
@@ -213,8 +213,13 @@ def see_through(problem: Problem, seen: Seen, variance: Array) -> tuple[int, ...
     for over in pairs.values():
         if len(over) == len(SUBSTRATES):
             rows = list(over.values())
-            apart = np.ptp(seen.channels[rows], axis=0)
-            sure = _SURE * np.sqrt(variance[rows].sum(axis=0))
-            if np.any(apart > sure + _SHOWS * seen.channels[rows].mean(axis=0)):
+            if shows(seen.channels[rows], variance[rows]):
                 found += rows
     return tuple(found)
+
+
+def shows(channels: Array, variance: Array) -> bool:
+    """Whether black and white show under a drawdown, of its channels (2, 3) over both."""
+    apart = np.ptp(channels, axis=0)
+    sure = _SURE * np.sqrt(variance.sum(axis=0))
+    return bool(np.any(apart > sure + _SHOWS * channels.mean(axis=0)))
