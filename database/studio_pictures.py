@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from ..calibrate.errors import InputError
@@ -67,11 +68,11 @@ def _one(store: Store, chosen: list[str], show: str) -> tuple[Figure, dict[str, 
         return tint_figure(fit, name, cards), said
     report = quality_report(fit, store.card_readings())
     if show == "leftover":
-        return _whole(plot_residuals(report)), said
+        return whole(plot_residuals(report)), said
     if report.hiding is None:
         raise InputError(None, fit.paint, report.unsaid[0], "read a drawdown of known thickness")
     said["sentence"] = f"{fit.paint} {report.hiding}."
-    return _whole(plot_hiding(fit, report)), said
+    return whole(plot_hiding(fit, report)), said
 
 
 def _several(
@@ -94,11 +95,11 @@ def _several(
         return reach_figure(gamut(Palette(c.select(chosen))), [names[p] for p in chosen]), {}
     try:
         if show == "tint":
-            return _whole(plot_ladders(c, whites, chosen, names)), {}
+            return whole(plot_ladders(c, whites, chosen, names)), {}
         if show == "film":
-            return _whole(plot_films(c, chosen, names, anchors=_anchors(store, c, chosen))), {}
+            return whole(plot_films(c, chosen, names, anchors=_anchors(store, c, chosen))), {}
         if show == "hiding":
-            return _whole(plot_contrasts(c, chosen, names, anchors=_anchors(store, c, chosen))), {}
+            return whole(plot_contrasts(c, chosen, names, anchors=_anchors(store, c, chosen))), {}
     except ValueError as why:
         raise InputError("--show", show, str(why), "read drawdowns of known thickness") from why
     ladders = {p: whites[p] for p in dict.fromkeys([*chosen, *needed]) if p in whites}
@@ -111,7 +112,7 @@ def _several(
         "strengths": {s.paint: round(s.ratio, 4) for s in found},
         "unsaid": unsaid,
     }
-    return _whole(plot_strengths(found, c, names)), said
+    return whole(plot_strengths(found, c, names)), said
 
 
 def _anchors(store: Store, c: Coefficients, paints: list[str]) -> dict[str, Anchor]:
@@ -121,7 +122,9 @@ def _anchors(store: Store, c: Coefficients, paints: list[str]) -> dict[str, Anch
     return {paint: own for paint, own in found.items() if own is not None}
 
 
-def _whole(ax: Any) -> Figure:
-    figure: Figure = ax.get_figure(root=True)
+def whole(ax: Axes) -> Figure:
+    """Return the figure that axes are on, its parts moved apart."""
+    figure = ax.get_figure(root=True)
+    assert figure is not None
     figure.set_layout_engine("tight")
     return figure

@@ -38,6 +38,7 @@ LOOKS = [
     ("/scanners", "Scanners and phones"),
     ("/fits", "good to mix by"),
     ("/paints/ANCHOR", "from masstone to white"),
+    ("/paints/ANCHOR/next", "What each would bring"),
     ("/publish", "othing has changed since 1.0.0"),
     ("/releases", "the boatyard"),
     ("/compare", "No paint that is in both was refitted"),

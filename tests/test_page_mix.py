@@ -186,3 +186,18 @@ def test_neutral_spots_even_a_photograph(demo_page):
     ringed = demo_page.get("/mix/photos/slipway.jpg?at=304,239&white=44,405")
     assert ringed.body != demo_page.get("/mix/photos/slipway.jpg").body
     assert demo_page.get("/mix/photos/slipway.jpg?at=there").status == 400
+
+
+def test_ways_are_drawn_under_three_lights_and_further_tubes_tried(demo_page):
+    far = [("target", "55,70,40"), ("lay", "HULL"), ("lay", "ROPE"), ("lay", "ANCHOR")]
+    start = f"/mix?{urlencode(far)}"
+    text = demo_page.get(start).text
+    assert "Would a further tube help?" in text and "With " not in text
+    picture = demo_page.get(re.search(r'src="(/mix/ways.png[^"]*)"', text)[1].replace("&amp;", "&"))
+    assert picture.headers["content-type"] == "image/png" and len(picture.body) > 5000
+    said = demo_page.wait(demo_page.send("/mix/further", far))
+    assert said["path"].endswith("further=yes#ways")
+    further = demo_page.get(said["path"].partition("#")[0]).text
+    assert re.search(r"With (Buoy Red|Pennant Magenta) too it would be", further)
+    assert demo_page.get("/mix/ways.png").status == 400
+    assert demo_page.send("/mix/further", {"target": "nosuch"}).status == 400

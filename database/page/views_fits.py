@@ -2,25 +2,19 @@
 
 from __future__ import annotations
 
-import io
-import textwrap
-from threading import Lock
-
 from starlette.responses import Response
 
 from ...calibrate.errors import InputError
 from ..fitting import StudioFit, fit_studio
-from ..plot_style import INK, TEXT, new_figure
+from ..ladder_planning import one_more
 from ..scan_fitting import unfit_scans
-from ..store import Store
-from ..studio_pictures import drawn
+from ..studio_pictures import drawn as pictured
 from .asked import Asked, view
+from .drawing import drawn
 from .jobs import Progress
 from .standing import held_out, verdicts
-from .words import for_the_page
 
-DRAWING = Lock()
-"""Matplotlib draws one figure at a time."""
+_SHOWN = 6
 OF_ONE = {
     "tint": "", "film": "In thin films, from undertone to masstone",
     "hiding": "How thick a film hides", "leftover": "What its fit leaves over",
@@ -82,13 +76,24 @@ def paint(asked: Asked) -> Response:
 
 
 @view
+def next_drawdown(asked: Asked) -> Response:
+    """Which one more drawdown of a paint would help most."""
+    with asked.store() as store:
+        row = store.find_paint(asked.path("paint"))
+        found = one_more(store, row.nickname)
+    table = found.table.head(_SHOWN).to_dict("records")
+    return asked.show("next_drawdown.html", paint=row, found=found, rows=table)
+
+
+@view
 def paint_picture(asked: Asked) -> Response:
     """What one paint does, as it is fitted now."""
     kind = asked.path("kind")
     if kind not in OF_ONE:
         raise _no_picture(kind)
     with asked.store() as store:
-        return _picture(store, [store.find_paint(asked.path("paint")).nickname], kind)
+        paint = store.find_paint(asked.path("paint")).nickname
+        return drawn(lambda: pictured(store, [paint], kind)[0])
 
 
 @view
@@ -101,22 +106,9 @@ def picture_of_all(asked: Asked) -> Response:
         fitted = store.current_fits()
         out = {paint.nickname for paint in store.paints() if not paint.on_hand}
         chosen = [paint for paint in fitted if paint not in out] if kind == "reach" else []
-        return _picture(store, chosen or list(fitted), kind)
+        paints = chosen or list(fitted)
+        return drawn(lambda: pictured(store, paints, kind)[0])
 
 
 def _no_picture(kind: str) -> InputError:
     return InputError(None, kind, "there is no such picture", "see Fits")
-
-
-def _picture(store: Store, paints: list[str], kind: str) -> Response:
-    """A picture; where it can't be drawn, one that says why."""
-    made = io.BytesIO()
-    with DRAWING:
-        try:
-            figure = drawn(store, paints, kind)[0]
-        except InputError as error:
-            figure = new_figure(11.0, 1.2)
-            said = textwrap.fill(f"This can't be drawn: {for_the_page(str(error))}.", 110)
-            figure.text(0.03, 0.5, said, fontsize=TEXT, color=INK, va="center")
-        figure.savefig(made, format="png", dpi=110)
-    return Response(made.getvalue(), media_type="image/png")

@@ -19,13 +19,17 @@ from ..new_tube import figure
 from ..next_addition import NEAR
 from ..photo import Spot, parse_spot, shrunk
 from ..plate import on_plate, read_dab, read_plate, write_dab, write_plate
+from ..plot_ways import plot_ways
 from ..recipe_film import GROUNDS, Film
 from ..recipe_manner import Manner, tubes_for
 from ..recipe_store import keep_mixed, keep_recipe, kept_recipes
 from ..recipe_target import Target
 from ..scanning import PICTURES
 from ..store import Store
+from ..studio_pictures import whole
 from .asked import Asked, Changed, go, shown, view
+from .drawing import drawn
+from .jobs import Progress
 from .swatch import swatch
 from .touching import SPOTS, touched
 from .uploads import PHOTOS, keep, kept
@@ -69,8 +73,8 @@ def worksheet(asked: Asked) -> Response:
         "faults": {}, "photo": None, "target": None, "ways": None, "way": None, "amounts": None,
         "plate": None, "photos": PHOTOS, "text": asked.text("target"),
         "chosen": _chosen(asked), "scales": SCALES, "swatch": swatch, "address": _address,
-        "near": NEAR, "goal": None, "finishes": GLOSSES, "grounds": list(GROUNDS),
-        "mediums": _MEDIUM, "touched": SPOTS,
+        "near": NEAR, "goal": None, "others": False, "further": None, "finishes": GLOSSES,
+        "grounds": list(GROUNDS), "mediums": _MEDIUM, "touched": SPOTS,
         "spots": urlencode({key: asked.text(key) for key in SPOTS if asked.text(key)}),
     }  # fmt: skip
     with asked.store() as store:
@@ -166,6 +170,10 @@ def _ways(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     ways = searches.ways(store, goal, asked.texts("lay"), most)
     said["ways"] = ways
     said["way"] = _chosen_way(asked, ways)
+    others = store.current_fits().keys() - set(ways.read.paints)
+    said["others"] = bool(others and ways.answer.missing and goal.manner.film is None)
+    if said["others"] and asked.text("further"):
+        said["further"] = searches.further(store, goal, ways, most)
     return said["way"] is not None
 
 
@@ -217,6 +225,36 @@ def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
         "grams": grams, "dab": guess_words(likely, said["names"]) if likely else [],
     }  # fmt: skip
     return True
+
+
+@view
+def try_further(asked: Asked) -> Response:
+    """Try each tube that isn't laid out as one more."""
+    searches: Searches = asked.request.app.state.searches
+    most, lay = asked.number("tubes", _MOST, 1, 6), asked.texts("lay")
+    with asked.store() as store:
+        goal = _goal(asked, store)
+    there = _address(_chosen(asked), further="yes")
+
+    def work(progress: Progress) -> str:
+        progress("one after another")
+        with asked.store() as store:
+            searches.further(store, goal, searches.ways(store, goal, lay, most), most)
+        return f"{there}#ways"
+
+    return asked.job("Trying further tubes", _address(_chosen(asked), "ways"), work)
+
+
+@view
+def ways_picture(asked: Asked) -> Response:
+    """The ways beside the target, under three lights and as films."""
+    searches: Searches = asked.request.app.state.searches
+    most = asked.number("tubes", _MOST, 1, 6)
+    with asked.store() as store:
+        goal, names = _goal(asked, store), names_of(store)
+        ways = searches.ways(store, goal, asked.texts("lay"), most)
+    seen = as_finished(ways.read, goal.manner.finish)
+    return drawn(lambda: whole(plot_ways(ways.answer, seen, names)))
 
 
 @view

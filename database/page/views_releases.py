@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import hashlib
-import io
 
 from starlette.responses import FileResponse, HTMLResponse, Response
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.colour import in_words
 from ..compare import Numbers, compare, of_release, of_store
+from ..plot_compare import plot_comparison
 from ..release import Plan, find_release, plan, publish, releases
 from ..release_files import SUMS, read_files, sha256
 from ..release_load import load_release
 from ..report import report
 from ..store import Store
+from ..studio_pictures import whole
 from .asked import Asked, Changed, view
+from .drawing import drawn
 from .jobs import Progress
 from .words import for_the_page
 
@@ -117,14 +119,6 @@ def _numbers(store: Store, which: str) -> Numbers:
 @view
 def comparison_picture(asked: Asked) -> Response:
     """The same as a picture."""
-    from ..plot_compare import plot_comparison
-    from .views_fits import DRAWING
-
     with asked.store() as store:
         found = compare(_numbers(store, asked.text("old")), _numbers(store, asked.text("new")))
-    made = io.BytesIO()
-    with DRAWING:
-        figure = plot_comparison(found).get_figure(root=True)
-        assert figure is not None
-        figure.savefig(made, format="png", dpi=110, bbox_inches="tight")
-    return Response(made.getvalue(), media_type="image/png")
+    return drawn(lambda: whole(plot_comparison(found)))

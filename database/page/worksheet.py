@@ -17,8 +17,10 @@ from ..dab import Likely
 from ..densities import volume_slip, with_densities
 from ..heap import likely_of
 from ..medium import MEDIUM, NAME
+from ..mixing import as_finished
 from ..photo import Photo, parse_spot, shrunk, spot
 from ..plate import KeptDab
+from ..reach import Widening, one_more
 from ..recipe import Answer, Recipe, recipes
 from ..recipe_batch import batch_grams, density
 from ..recipe_manner import Manner, as_kept, tubes_for
@@ -164,6 +166,14 @@ class Searches:
             read.paints, read.model, tuple(read.density), goal.kept and goal.kept.id,
         )  # fmt: skip
         return self._remembered(key, lambda: _search(store, read, goal, most))
+
+    def further(self, store: Store, goal: Goal, ways: Ways, most: int) -> list[Widening]:
+        """Try, or remember, each fitted tube that isn't laid out as one more, best first."""
+        laid_out = [paint for paint in ways.read.paints if paint != MEDIUM]
+        lab, fits = ways.answer.target.lab, tuple(sorted(store.current_fits().items()))
+        key = ("further", tuple(lab), tuple(laid_out), goal.manner, most, fits)
+        whole = as_finished(store.current_coefficients(), goal.manner.finish)
+        return self._remembered(key, lambda: one_more(whole, laid_out, lab, most))
 
     def _remembered(self, key: object, search: Callable[[], Found]) -> Found:
         with self._lock:

@@ -1,0 +1,32 @@
+"""Pictures drawn for the page, one at a time."""
+
+from __future__ import annotations
+
+import io
+import textwrap
+from collections.abc import Callable
+from threading import Lock
+
+from matplotlib.figure import Figure
+from starlette.responses import Response
+
+from ...calibrate.errors import InputError
+from ..plot_style import INK, TEXT, new_figure
+from .words import for_the_page
+
+_DRAWING = Lock()
+"""Matplotlib draws one figure at a time."""
+
+
+def drawn(draw: Callable[[], Figure]) -> Response:
+    """Answer with a picture; where it can't be drawn, with one that says why."""
+    made = io.BytesIO()
+    with _DRAWING:
+        try:
+            figure = draw()
+        except InputError as error:
+            figure = new_figure(11.0, 1.2)
+            said = textwrap.fill(f"This can't be drawn: {for_the_page(str(error))}.", 110)
+            figure.text(0.03, 0.5, said, fontsize=TEXT, color=INK, va="center")
+        figure.savefig(made, format="png", dpi=110)
+    return Response(made.getvalue(), media_type="image/png")
