@@ -18,6 +18,7 @@ from ..calibrate.fit.tube import Tube
 from ..calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ..calibrate.optics.sensors import Sensors
 from .lots import of_one_lot
+from .scan_checks import unjudged, why_not_seen
 from .scan_store import StoredChannels
 from .store import Store
 from .symmetric import symmetric
@@ -117,7 +118,7 @@ def fit_scans(
     one = of_one_lot(store.paints(), store.card_channels("fit"), paints)
     tubes = store.tubes(one.lots)
     for scan in one.readings:
-        if scan.calibration is not None and _why_not(store, scan) is None:
+        if scan.calibration is not None and why_not_seen(store, scan) is None:
             by_device.setdefault(scan.calibration, []).append(scan)
     runs, fitted = list[ScanFit](), set(measured)
     # What read most goes first: the whites of the rest may rest on it.
@@ -137,27 +138,13 @@ def fit_scans(
 
 
 def unfit_scans(store: Store) -> dict[str, str]:
-    """Cards of which no scan can be fitted, by name: why, and what to do."""
+    """Cards of which no scan can be fitted, or judge a fit, by name: why, and what to do."""
     one = of_one_lot(store.paints(), store.card_channels("fit"))
-    why = {scan.card.name: _why_not(store, scan) for scan in one.readings}
-    fit = {scan.card.name for scan in one.readings if _why_not(store, scan) is None}
+    why = {scan.card.name: why_not_seen(store, scan) for scan in one.readings}
+    fit = {scan.card.name for scan in one.readings if why_not_seen(store, scan) is None}
     read = {readings.card.name for readings in store.card_readings("fit")}
     unfit = {card: said for card, said in why.items() if said and card not in fit | read}
-    return {**one.left_out, **unfit}
-
-
-def _why_not(store: Store, scan: StoredChannels) -> str | None:
-    if scan.calibration is None:
-        return (
-            "its device isn't characterised; characterise it (tintladder device scanner) and scan "
-            "the card again"
-        )
-    if store.scanner_of(scan.calibration).device.sensors is None:
-        return (
-            "its device was characterised without spectra; take a target whose data file has "
-            "spectra, and scan the card again"
-        )
-    return None
+    return {**one.left_out, **unfit, **unjudged(store)}
 
 
 def _fit_device(

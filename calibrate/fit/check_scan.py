@@ -133,8 +133,7 @@ def _filled(spectra: Array) -> Array:
 
     As in ASTM E308 for colours, the nearest reading stands there.
     """
-    result: Array = pd.DataFrame(spectra).ffill(axis=1).bfill(axis=1).to_numpy()
-    return result
+    return np.asarray(pd.DataFrame(spectra).ffill(axis=1).bfill(axis=1), dtype=float)
 
 
 def _moves(sensors: Sensors) -> Array:
