@@ -88,3 +88,14 @@ def page(tmp_path: Path) -> Iterator[Visitor]:
     """The page of an empty studio."""
     with serving(tmp_path / "studio") as visitor:
         yield visitor
+
+
+@pytest.fixture
+def window(browser: Any) -> Iterator[Any]:
+    context = browser.new_context(viewport={"width": 1280, "height": 900})
+    opened = context.new_page()
+    faults: list[str] = []
+    opened.on("pageerror", lambda error: faults.append(str(error)))
+    yield opened
+    context.close()
+    assert not faults
