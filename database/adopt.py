@@ -350,7 +350,7 @@ _RESIDUALS = ["card", "patch", "wavelength", "measured", "fitted", "sigma"]
 
 def _quality_here(quality: pd.DataFrame, paint: str, wanted: Mapping[str, str]) -> bytes | None:
     """Return what the release says of a paint's quality, paints named as here."""
-    mine = quality[quality["paint"] == paint]
+    mine = quality[quality["paint"] == paint].drop(columns="model")
     if mine.empty:
         return None
     named = mine.assign(

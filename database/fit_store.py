@@ -129,14 +129,23 @@ class FitStore(ScanStore, PaintStore):
         ----------
         fit : int
         checks : DataFrame
-            Columns card, step, over, de00, as in `tintladder.calibrate.fit.check.Check`.
+            Columns card, step, over, de00, scan_error, as in
+            `tintladder.calibrate.fit.check.Check`, and calibration, as `scan_checks` says.
         """
         with self.transaction() as session:
             cards = {row.name: row for row in session.scalars(select(schema.Card))}
-            columns = (checks[name].tolist() for name in ("card", "step", "over", "de00"))
-            for card, step, over, de00 in zip(*columns, strict=True):
-                patch = f"{step}/{over}"
-                session.add(schema.Check(fit_id=fit, card=cards[card], patch=patch, de00=de00))
+            for row in checks.to_dict("records"):
+                scanned = row.get("calibration") is not None
+                session.add(
+                    schema.Check(
+                        fit_id=fit,
+                        card=cards[row["card"]],
+                        patch=f"{row['step']}/{row['over']}",
+                        de00=row["de00"],
+                        calibration_id=row["calibration"] if scanned else None,
+                        scan_error=row["scan_error"] if scanned else None,
+                    )
+                )
 
     def current_fits(self, model: str = TWO_FLUX) -> dict[str, int]:
         """Return the number of each fitted paint's current fit by a model, by nickname.
@@ -158,10 +167,10 @@ class FitStore(ScanStore, PaintStore):
             by_transport = self.current_fits(TRANSPORT)
             return model_choice.choose(list(paints), by_transport, model_choice.held_out(session))
 
-    def model_words(self, coefficients: Coefficients) -> str:
-        """Say which model these coefficients are of, and why not another."""
+    def model_words(self, coefficients: Coefficients, asked: bool = False) -> str:
+        """Say which model these coefficients are of, and why not another, unless it was asked."""
         by_transport = self.current_fits(TRANSPORT)
-        return model_choice.words(coefficients.model, coefficients.paints, by_transport)
+        return model_choice.words(coefficients.model, coefficients.paints, by_transport, asked)
 
     def current_coefficients(
         self, paints: Iterable[str] | None = None, model: str | None = None
@@ -193,7 +202,8 @@ class FitStore(ScanStore, PaintStore):
             current = self.current_fits(model or self.model_for(wanted))
             for nickname in wanted:
                 if nickname not in current:
-                    raise _no_fit(self.find_paint(nickname).nickname)
+                    self.fit_of(nickname, TWO_FLUX)  # refuses a paint without one
+                    raise model_choice.lacking([nickname], str(model))
             if not wanted:
                 raise InputError(
                     None, None, "no paint of this studio has a fit yet", "run: tintladder fit"
@@ -235,25 +245,29 @@ class FitStore(ScanStore, PaintStore):
             if by_scan
         ]
 
-    def fit_of(self, paint: str, model: str = TWO_FLUX) -> PaintFit:
-        """Return the current fit of a paint by a model, by nickname or part of a name.
+    def fit_of(self, paint: str, model: str | None = None) -> PaintFit:
+        """Return the current fit of a paint, by nickname or part of a name.
+
+        By the model that is given, or else that its mixes with its white are reckoned by.
 
         Raises
         ------
         InputError
-            Where there is no such paint, or it has no fit.
+            Where there is no such paint, or it has no such fit.
         """
         with self.snapshot() as session:
             found = self.find_paint(paint)
-            row = session.scalar(
+            rows = session.scalars(
                 select(schema.PaintFit).where(
-                    schema.PaintFit.paint_id == found.id,
-                    schema.PaintFit.current,
-                    schema.PaintFit.model == model,
+                    schema.PaintFit.paint_id == found.id, schema.PaintFit.current
                 )
             )
-            if row is None:
+            of_model = {row.model: row for row in rows}
+            if TWO_FLUX not in of_model:
                 raise _no_fit(found.nickname)
+            row = of_model.get(model or self.model_for(of_model[TWO_FLUX].beside))
+            if row is None:
+                raise model_choice.lacking([found.nickname], str(model))
             return _paint_fit(row, unpack_coefficients(row.fit.coefficients))
 
     def strength_reference(self) -> str | None:

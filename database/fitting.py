@@ -8,7 +8,7 @@ from typing import Any
 
 from ..calibrate.cards.readings import CardReadings
 from ..calibrate.errors import InputError
-from ..calibrate.fit.check import Check, check_mixtures
+from ..calibrate.fit.check import Check
 from ..calibrate.fit.fit import fit_paints
 from ..calibrate.fit.new_tube import fit_new_tubes
 from ..calibrate.fit.quality_report import QualityReport, quality_report
@@ -20,6 +20,7 @@ from ..calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ..calibrate.optics.transport import TRANSPORT
 from .card_store import StoredReadings
 from .lots import of_one_lot
+from .scan_checks import CheckCard, check_cards, foretell
 from .scan_fitting import ScanFit, fit_scans, unfit_scans
 from .store import Store
 from .symmetric import symmetric
@@ -29,11 +30,12 @@ from .tinting_strength import rank
 
 @dataclass(frozen=True)
 class ModelFit:
-    """A run by one model, and how it foretells the studio's check cards."""
+    """A run by one model, how it foretells the studio's check cards, and what it says of paints."""
 
     number: int
     fit: JointFit
     check: Check
+    quality: Mapping[str, QualityReport]
 
 
 @dataclass(frozen=True)
@@ -50,7 +52,7 @@ class StudioFit:
         Against the studio's check cards; of no rows where there are none.
     readings : sequence of CardReadings
         Of an instrument, that it was fitted to.
-    quality : mapping of nickname to QualityReport
+    by_two_fluxes : mapping of nickname to QualityReport
         Of every paint fitted.
     scanned : tuple of ScanFit
     unfit : mapping of card to words
@@ -66,7 +68,7 @@ class StudioFit:
     fit: JointFit
     check: Check
     readings: Sequence[CardReadings]
-    quality: Mapping[str, QualityReport]
+    by_two_fluxes: Mapping[str, QualityReport]
     scanned: tuple[ScanFit, ...] = ()
     unfit: Mapping[str, str] = field(default_factory=dict)
     transport: ModelFit | None = None
@@ -77,7 +79,7 @@ class StudioFit:
         """The run by the model that mixes are reckoned by."""
         if self.model == TRANSPORT and self.transport is not None:
             return self.transport
-        return ModelFit(self.number, self.fit, self.check)
+        return ModelFit(self.number, self.fit, self.check, self.by_two_fluxes)
 
     @property
     def judged(self) -> Check:
@@ -86,9 +88,14 @@ class StudioFit:
 
     @property
     def paints(self) -> dict[str, PaintFit]:
-        """Every paint that was fitted."""
-        runs = [self.fit, *(run.fit for run in self.scanned)]
+        """Every paint that was fitted, by the model that its mixes are reckoned by."""
+        runs = [self.fit, *(run.fit for run in self.scanned), self.in_use.fit]
         return {nickname: paint for run in runs for nickname, paint in run.paints.items()}
+
+    @property
+    def quality(self) -> dict[str, QualityReport]:
+        """What is to be said of each of them, by the same model."""
+        return {**self.by_two_fluxes, **self.in_use.quality}
 
 
 def run_fit(
@@ -149,7 +156,7 @@ def fit_studio(
     one = of_one_lot(store.paints(), readings, paints)
     readings, tubes = one.readings, store.tubes(one.lots)
     made = _fit_measured(store, readings, tubes, paints, settings, progress) if readings else None
-    again = _fit_transport(store, readings, tubes, paints, progress) if readings else None
+    again = _fit_transport(store, readings, tubes, paints, made, progress) if made else None
     with store.transaction():
         runs, quality = list[tuple[int, JointFit]](), dict[str, QualityReport]()
         transport = None
@@ -157,15 +164,16 @@ def fit_studio(
             fit, known, quality = made
             runs.append((store.record_fit(fit, readings, tubes, known, quality), fit))
         if again is not None:
-            fit, known = again
-            number = store.record_fit(fit, readings, tubes, known)
+            fit, known, said = again
+            number = store.record_fit(fit, readings, tubes, known, said)
             judged = _judge(store, [(number, fit)], None, TRANSPORT)
-            transport = ModelFit(number, fit, judged)
+            transport = ModelFit(number, fit, judged, said)
         measured = made[0].paints if made is not None else {}
         rest = [paint for paint in paints if paint not in measured]
 
         def report(fit: JointFit, tubes: Mapping[str, Tube]) -> dict[str, QualityReport]:
-            said = _quality(store, fit, [], tubes, recorded_settings(fit.settings))
+            against = _reference(store, fit)
+            said = _quality(store, fit, [], tubes, recorded_settings(fit.settings), against)
             quality.update(said)
             return said
 
@@ -208,7 +216,7 @@ def _fit_measured(
     # Once chosen, noise and smoothness are settings: what is kept follows from what is recorded.
     used = recorded_settings(learnt.settings)
     fit = run_fit(readings, tubes, known, used, progress, leave_out=True)
-    return fit, known, _quality(store, fit, readings, tubes, used)
+    return fit, known, _quality(store, fit, readings, tubes, used, _reference(store, fit))
 
 
 def _fit_transport(
@@ -216,8 +224,9 @@ def _fit_transport(
     readings: Sequence[StoredReadings],
     tubes: Mapping[str, Tube],
     paints: Sequence[str],
+    made: _Made,
     progress: Progress | None,
-) -> tuple[JointFit, Coefficients | None] | None:
+) -> _Made | None:
     """Fit to the same readings by transport, where what is known is known by it too."""
     known, beside = None, _beside(readings, paints) if paints else []
     if not store.current_fits(TRANSPORT).keys() >= set(beside):
@@ -225,8 +234,11 @@ def _fit_transport(
     if beside:
         known = store.current_coefficients(beside, TRANSPORT)
     learnt = run_fit(readings, tubes, known, FitSettings(model=TRANSPORT), progress)
-    fit = run_fit(readings, tubes, known, recorded_settings(learnt.settings), progress)
-    return fit, known
+    used = recorded_settings(learnt.settings)
+    fit = run_fit(readings, tubes, known, used, progress, leave_out=True)
+    # Strengths of both models stand side by side.
+    against = _reference(store, made[0])
+    return fit, known, _quality(store, fit, readings, tubes, used, against)
 
 
 def _beside(readings: Sequence[StoredReadings], paints: Sequence[str]) -> list[str]:
@@ -249,11 +261,11 @@ def _judge(
 ) -> Check:
     """Judge the fits on mixtures that none of them saw, each by the last one that holds its paints.
 
-    A mixture with a paint that was scanned says nothing of the others.
+    A mixture of which a paint has no fit by the model says nothing of it.
     """
     current = set(store.current_fits(model))
-    cards = [r for r in store.card_readings("check") if current.issuperset(r.card.paints)]
-    of_run: list[list[StoredReadings]] = [[] for _ in runs]
+    cards = [each for each in check_cards(store) if current.issuperset(each.card.paints)]
+    of_run: list[list[CheckCard]] = [[] for _ in runs]
     for card in cards:
         holding = [i for i, (_, fit) in enumerate(runs) if set(fit.paints) & set(card.card.paints)]
         if holding:
@@ -261,8 +273,8 @@ def _judge(
     fitted = dict.fromkeys(p for each in of_run for card in each for p in card.card.paints)
     known = store.current_coefficients(fitted or runs[0][1].paints, model)
     for (number, _), mine in zip(runs, of_run, strict=True):
-        store.record_checks(number, check_mixtures(known, mine, settings).patches)
-    return check_mixtures(known, [card for each in of_run for card in each], settings)
+        store.record_checks(number, foretell(known, mine, settings).patches)
+    return foretell(known, [card for each in of_run for card in each], settings)
 
 
 def _quality(
@@ -271,32 +283,35 @@ def _quality(
     readings: Sequence[StoredReadings],
     tubes: Mapping[str, Tube],
     settings: FitSettings,
+    against: str | None,
 ) -> dict[str, QualityReport]:
     """Report on each paint: strength against one of them all, drift against the lot before."""
-    against = _reference(store, fit)
+    model, reference = fit.coefficients.model, None
+    if against is not None and against in fit.paints:
+        reference = fit.paints[against]
+    elif against is not None and against in store.current_fits(model):
+        reference = store.fit_of(against, model)
     return {
         nickname: quality_report(
             paint,
             readings,
             left_out=fit.left_out,
-            reference=against if white_of(paint) else None,
-            old=store.lot_before(nickname, tubes[nickname].lot),
+            reference=reference if white_of(paint) else None,
+            old=store.lot_before(nickname, tubes[nickname].lot, model),
             settings=settings,
         )
         for nickname, paint in fit.paints.items()
     }
 
 
-def _reference(store: Store, fit: JointFit) -> PaintFit | None:
-    """Return the paint that strengths are stated against: that of the fits before, else the middle.
+def _reference(store: Store, fit: JointFit) -> str | None:
+    """Name the paint that strengths are stated against: that of the fits before, else the middle.
 
     One that stays lets strengths of different days stand side by side.
     """
     before = store.strength_reference()
-    if before is not None and before in fit.paints:
-        return fit.paints[before]
-    if before is not None and before in store.current_fits():
-        return store.fit_of(before)
+    if before is not None and (before in fit.paints or before in store.current_fits()):
+        return before
     whites = {name: white for name, paint in fit.paints.items() if (white := white_of(paint))}
     ranked, _ = rank(fit.coefficients, whites)
-    return fit.paints[ranked[len(ranked) // 2].paint] if ranked else None
+    return ranked[len(ranked) // 2].paint if ranked else None

@@ -8,12 +8,17 @@ import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session as OrmSession
 
+from ..calibrate.errors import InputError
 from ..calibrate.optics.coefficients import TWO_FLUX
 from ..calibrate.optics.transport import TRANSPORT
 from . import schema
 from .medium import MEDIUM
 
 WORDS = {TWO_FLUX: "two fluxes of light", TRANSPORT: "light followed along many angles"}
+SYMBOLS = {TWO_FLUX: ("K", "S"), TRANSPORT: ("mu_a", "mu_s'")}
+"""What each calls its absorption and its scattering, in plain letters."""
+LETTERS = {TWO_FLUX: ("K", "S"), TRANSPORT: ("μₐ", "μₛ′")}
+"""The same for pictures."""
 
 
 def held_out(session: OrmSession) -> dict[str, float]:
@@ -54,9 +59,13 @@ def choose(paints: Sequence[str], by_transport: Mapping[str, int], off: Mapping[
     return min(off, key=lambda model: off[model]) if off else TRANSPORT
 
 
-def words(model: str, paints: Sequence[str], by_transport: Mapping[str, int]) -> str:
-    """Say which model a mix was reckoned by, and why not by the other."""
+def words(
+    model: str, paints: Sequence[str], by_transport: Mapping[str, int], asked: bool = False
+) -> str:
+    """Say which model a mix was reckoned by, and why not by the other; `asked`, by name."""
     said = f"Reckoned by {WORDS[model]}"
+    if asked:
+        return f"{said}, as you asked."
     fitted = [paint for paint in paints if paint != MEDIUM]
     lacking = [paint for paint in fitted if paint not in by_transport]
     if model == TRANSPORT or len(lacking) == len(fitted):
@@ -65,3 +74,14 @@ def words(model: str, paints: Sequence[str], by_transport: Mapping[str, int]) ->
         return f"{said}, which came nearer on your check mixtures."
     others = f" and {len(lacking) - 3} more" if len(lacking) > 3 else ""
     return f"{said}: there is no other fit of {', '.join(lacking[:3])}{others}."
+
+
+def lacking(paints: Sequence[str], model: str) -> InputError:
+    """Say that paints have a fit, but none by this model."""
+    some = ", ".join(paints[:3]) + (f" and {len(paints) - 3} more" if len(paints) > 3 else "")
+    return InputError(
+        None,
+        some,
+        f"has no fit by {WORDS[model]}",
+        "where an instrument read it, fit again: tintladder fit; else leave --model out",
+    )

@@ -9,6 +9,7 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 from ..calibrate.fit.result import PaintFit
 from ..calibrate.optics.coefficients import ABSOLUTE
 from ..calibrate.optics.colour import srgb
+from .model_choice import LETTERS, WORDS
 from .plot_style import FAINT, INK, SMALL, SOFT, axes_or_new, dress, spread
 from .tinting import Ladder
 
@@ -87,19 +88,22 @@ def _name_curves(ax: Axes, steps: Ladder) -> None:
 def plot_k_and_s(fit: PaintFit, ax: Axes | None = None) -> Axes:
     """Show K and S of a paint over wavelength with 95 % bands, on a log scale.
 
-    Dots at the foot mark wavelengths of which only K/S is known.
+    Or, of a fit by transport, its absorption and its reduced scattering. Crosses at the foot mark
+    wavelengths of which only their ratio is known.
     """
     ax = axes_or_new(ax, 6, 4)
     c = fit.coefficients
     i = c.index(fit.paint)
     unit = "1/mm" if c.scale == ABSOLUTE else c.scale
     made = ", made from a scan" if c.scan_made[i] else ""
-    dress(ax, f"K absorbs, S scatters{made}", "wavelength, nm", f"K and S, {unit}", pad=21)
+    k, s = LETTERS[c.model]
+    title = f"{k} absorbs, {s} scatters{made}"
+    dress(ax, title, f"wavelength, nm (by {WORDS[c.model]})", f"{k} and {s}, {unit}", pad=21)
     low, high = np.inf, 0.0
     ends = []
     for name, values, sd, dash, shade in (
-        ("K", c.k[i], c.uncertainty[0][i], "-", 0.28),
-        ("S", c.s[i], c.uncertainty[1][i], (0, (5, 2)), 0.16),
+        (k, c.k[i], c.uncertainty[0][i], "-", 0.28),
+        (s, c.s[i], c.uncertainty[1][i], (0, (5, 2)), 0.16),
     ):
         # K and S are positive, and fitted as logarithms: so is their band.
         wide = np.exp(1.96 * sd / values)
@@ -128,7 +132,7 @@ def plot_k_and_s(fit: PaintFit, ax: Axes | None = None) -> Axes:
     if hidden.any():
         ax.plot(
             c.wavelengths[hidden], np.full(hidden.sum(), 0.03), "x", color=INK, ms=3.5, mew=0.8,
-            transform=ax.get_xaxis_transform(), label="only K/S known", gid="ratio-only",
+            transform=ax.get_xaxis_transform(), label=f"only {k}/{s} known", gid="ratio-only",
         )  # fmt: skip
     ax.fill_between([], [], [], color=INK, alpha=0.25, lw=0, label="95 % band")
     _legend(ax)

@@ -6,6 +6,7 @@ import shutil
 import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from importlib.metadata import version as installed_version
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,8 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session as OrmSession
 
 from ..calibrate.errors import InputError
+from ..calibrate.optics.coefficients import TWO_FLUX
+from ..calibrate.optics.transport import TRANSPORT
 from . import schema
 from .cautions import caution
 from .compare import Numbers
@@ -128,7 +131,8 @@ def plan(
             )
         wanted = version or next_version(last.version if last else None, changes)
         checked_version(wanted, [row.version for row in earlier])
-        found = gates(session, held.current, lambda paints: _numbers(held, paints), last)
+        fits = {TWO_FLUX: held.current, TRANSPORT: held.further}
+        found = gates(session, fits, partial(_numbers, held), last)
         return Plan(wanted, changes, tuple(found), excluded, held, tuple(earlier))
 
 
@@ -229,13 +233,13 @@ def find_release(store: Store, version: str) -> Path:
     )
 
 
-def _numbers(held: Contents, paints: Sequence[str]) -> Numbers:
-    """K and S of some of the paints, and of their whites."""
+def _numbers(held: Contents, model: str, paints: Sequence[str]) -> Numbers:
+    """K and S of some of the paints by a model, and of their whites."""
     whites = {p: row.beside[1] for p, row in held.current.items() if len(row.beside) > 1}
     wanted = dict.fromkeys([*paints, *(whites[p] for p in paints if p in whites)])
     parts = [
         (fit, part.select(mine))
-        for fit, part in held.parts
+        for fit, part in (held.beside if model == TRANSPORT else held.parts)
         if (mine := [paint for paint in part.paints if paint in wanted])
     ]
     return Numbers("now", join(parts), whites)

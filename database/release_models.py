@@ -13,7 +13,8 @@ import pandas as pd
 from ..calibrate.optics.transport import TRANSPORT
 
 NUMBERS = ("coefficients", "covariance", "own", "shared", "factors")
-_OF_FITS = ("fits", "nuisances", "checks")
+_BY_MODEL = (*NUMBERS, "residuals", "quality")
+_OF_FITS = ("fits", "nuisances", "patches", "checks")
 
 Tables = Mapping[str, pd.DataFrame]
 
@@ -23,7 +24,7 @@ def main(tables: Tables) -> dict[str, pd.DataFrame]:
     kept = dict(tables)
     if "transport" not in tables or tables["transport"].empty:
         return kept
-    for name in set(NUMBERS) & tables.keys():
+    for name in set(_BY_MODEL) & tables.keys():
         kept[name] = tables[name][tables[name]["model"] != TRANSPORT]
     of_transport = tables["transport"]["fit"]
     for name in set(_OF_FITS) & tables.keys():
@@ -37,7 +38,7 @@ def by_transport(tables: Tables) -> dict[str, pd.DataFrame] | None:
     if said.empty:
         return None
     kept = dict(tables)
-    for name in NUMBERS:
+    for name in _BY_MODEL:
         kept[name] = tables[name][tables[name]["model"] == TRANSPORT]
     for name in _OF_FITS:
         kept[name] = tables[name][tables[name]["fit"].isin(said["fit"])]
@@ -50,6 +51,4 @@ def by_transport(tables: Tables) -> dict[str, pd.DataFrame] | None:
     kept["paints"] = paints[[*tables["paints"].columns, "surface_offset"]]
     error = tables["wavelengths"]["transport_error"]
     kept["wavelengths"] = tables["wavelengths"].assign(model_error=error)
-    for name in ("patches", "residuals", "quality"):
-        kept[name] = tables[name].iloc[:0]
     return {name: table.reset_index(drop=True) for name, table in kept.items()}

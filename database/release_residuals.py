@@ -46,6 +46,7 @@ def residual_texts(session: OrmSession, current: Mapping[str, schema.PaintFit]) 
                 words(columns["card"][i] for i in starts),
                 words(columns["patch"][i] for i in starts),
                 spectra(values),
+                words([current[nickname].model] * starts.size),
             )
 
 

@@ -27,6 +27,7 @@ _GEOMETRY = text("geometry", "illumination:viewing of the instrument", GEOMETRIE
 _SCALE = key("scale", "absolute (1/mm), or relative to the named white (its S is 1)")
 _MODEL = key("model", "theory that the coefficients belong to")
 _OF_MODEL = replace(_MODEL, since=2)
+_BY_MODEL = replace(text("model", "theory that it was worked out by"), since=3)
 _FIT = count("fit", "number of the fit")
 _SURFACE = (
     _GEOMETRY,
@@ -330,6 +331,7 @@ TABLES: tuple[Table, ...] = (
             key("card", "name"),
             key("patch", "step/substrate"),
             *(number(name, f"read less fitted at {name} nm") for name in SPECTRUM),
+            _BY_MODEL,
         ),
         (),
         (_TO_PAINT, _TO_CARD),
@@ -355,6 +357,7 @@ TABLES: tuple[Table, ...] = (
             number("parts", "of the white to one of the reference, by weight"),
             text("conditions", "illuminant and observer, dry film, instrument"),
             text("words", "the same in a sentence"),
+            _BY_MODEL,
         ),
         (),
         (_TO_PAINT,),

@@ -6,6 +6,7 @@ import hashlib
 import json
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
+from itertools import chain
 from pathlib import PurePath
 from typing import Any
 
@@ -42,9 +43,12 @@ class Contents:
     texts : mapping of table to a callable
         That yields its lines, without the heading, in pieces; within the store's snapshot.
     paints : mapping of nickname to what the studio remembers of it
-        ``name``, ``fit``, ``meaning`` (scale and model of its numbers) and ``words``, a hash of all
-        that is said about it beside its numbers.
+        ``name``, ``fit``, ``meaning`` (scale and model of its numbers), ``words``, a hash of all
+        that is said about it beside its numbers, and ``transport``, its fit by that, if any.
     current : mapping of nickname to PaintFit
+        By two fluxes.
+    further : mapping of nickname to PaintFit
+        By transport, of those that have one.
     parts : sequence of Part
         Their K and S, fit by fit.
     beside : sequence of Part
@@ -54,6 +58,7 @@ class Contents:
     texts: Mapping[str, Texts]
     paints: Mapping[str, dict[str, Any]]
     current: Mapping[str, schema.PaintFit]
+    further: Mapping[str, schema.PaintFit]
     parts: Sequence[Part]
     beside: Sequence[Part]
 
@@ -95,6 +100,7 @@ def contents(store: Store, exclude: Collection[str] = ()) -> Contents:
         beside = store.current_parts(also, TRANSPORT) if also else []
         beside_of = {paint: part for _, part in beside for paint in part.paints}
         further = _current(session, beside_of, TRANSPORT)
+        both = (current, further)
         of_transport = {row.fit_id for row in further.values()}
         fits = {row.fit_id: row.fit for row in (*current.values(), *further.values())}
         checks = _checks(session, fits)
@@ -118,9 +124,9 @@ def contents(store: Store, exclude: Collection[str] = ()) -> Contents:
             ),
         ),
         "nuisances": lambda: rows(_TABLE["nuisances"], _nuisances(session, fits)),
-        "patches": lambda: rows(_TABLE["patches"], _patches(session, current)),
-        "residuals": lambda: residual_texts(session, current),
-        "quality": lambda: rows(_TABLE["quality"], _quality(session, current)),
+        "patches": lambda: rows(_TABLE["patches"], chain(*(_patches(session, m) for m in both))),
+        "residuals": lambda: chain(*(residual_texts(session, m) for m in both)),
+        "quality": lambda: rows(_TABLE["quality"], chain(*(_quality(session, m) for m in both))),
         "checks": lambda: rows(
             _TABLE["checks"],
             (
@@ -131,9 +137,8 @@ def contents(store: Store, exclude: Collection[str] = ()) -> Contents:
     }
     texts |= scan_texts(session, fits.values())
     texts |= coefficient_texts(parts, beside, list(current))
-    return Contents(
-        texts, {row["paint"]: _remembered(row) for row in paints}, current, parts, beside
-    )
+    remembered = {row["paint"]: _remembered(row, further.get(row["paint"])) for row in paints}
+    return Contents(texts, remembered, current, further, parts, beside)
 
 
 def _current(
@@ -241,11 +246,14 @@ def _theory(coefficients: Coefficients) -> dict[str, Any]:
     }
 
 
-def _remembered(row: dict[str, Any]) -> dict[str, Any]:
+def _remembered(row: dict[str, Any], further: schema.PaintFit | None) -> dict[str, Any]:
     said = [row[key] for key in ("name", "maker", "range", "pigments", "binder", "finish", "lot")]
     words = hashlib.sha256(json.dumps(said).encode()).hexdigest()
     meaning = f"{row['model']}, {row['scale']}"
-    return {"name": row["name"], "fit": row["fit"], "words": words, "meaning": meaning}
+    by_transport = {} if further is None else {"transport": further.fit_id}
+    return {
+        "name": row["name"], "fit": row["fit"], "words": words, "meaning": meaning, **by_transport
+    }  # fmt: skip
 
 
 def _cards(session: OrmSession, versions: Sequence[int]) -> Iterator[dict[str, Any]]:
@@ -370,7 +378,7 @@ def _quality(
     session: OrmSession, current: Mapping[str, schema.PaintFit]
 ) -> Iterator[dict[str, Any]]:
     for nickname, packed in packed_of(session, current, schema.PaintFit.quality):
-        yield from _records(packed, paint=nickname)
+        yield from _records(packed, paint=nickname, model=current[nickname].model)
 
 
 def _records(packed: bytes, **said: Any) -> Iterator[dict[str, Any]]:

@@ -27,7 +27,11 @@ from .tinting_strength import rank
 
 
 def drawn(
-    store: Store, chosen: list[str], show: str, against: str | None = None
+    store: Store,
+    chosen: list[str],
+    show: str,
+    against: str | None = None,
+    model: str | None = None,
 ) -> tuple[Figure, dict[str, Any]]:
     """Draw what some paints do.
 
@@ -39,12 +43,14 @@ def drawn(
     show : {"tint", "film", "hiding", "strength", "leftover", "reach"}
     against : str, optional
         Of strength: the paint that counts as 1.
+    model : {"two-flux", "transport"}, optional
+        By which all is foretold; by default that which mixes of these are reckoned by.
 
     Returns
     -------
     figure : Figure
     said : dict
-        What goes with it in words and figures.
+        What goes with it in words and figures; ``reckoned`` says by which model.
 
     Raises
     ------
@@ -52,16 +58,18 @@ def drawn(
         Where it can't be drawn of these.
     """
     if show == "leftover" or (show in ("tint", "hiding") and len(chosen) == 1):
-        return _one(store, chosen, show)
-    return _several(store, chosen, show, against)
+        return _one(store, chosen, show, model)
+    return _several(store, chosen, show, against, model)
 
 
-def _one(store: Store, chosen: list[str], show: str) -> tuple[Figure, dict[str, Any]]:
+def _one(
+    store: Store, chosen: list[str], show: str, model: str | None
+) -> tuple[Figure, dict[str, Any]]:
     """Draw one paint by its own fit."""
     if len(chosen) > 1:
         raise InputError("--show", show, "shows one paint at a time", "name one paint")
-    name, fit = store.find_paint(chosen[0]).name, store.fit_of(chosen[0])
-    said: dict[str, Any] = {"paint": fit.paint, "verdict": fit.verdict}
+    name, fit = store.find_paint(chosen[0]).name, store.fit_of(chosen[0], model)
+    said = {"paint": fit.paint, "verdict": fit.verdict, **_by(store, fit.coefficients, model)}
     if show == "tint":
         cards = store.cards()
         said["sentence"] = in_a_sentence(ladder(fit, cards), tint_path(fit))
@@ -76,11 +84,9 @@ def _one(store: Store, chosen: list[str], show: str) -> tuple[Figure, dict[str, 
 
 
 def _several(
-    store: Store, chosen: list[str], show: str, against: str | None
+    store: Store, chosen: list[str], show: str, against: str | None, model: str | None
 ) -> tuple[Figure, dict[str, Any]]:
-    """Draw several paints by the K and S in use."""
-    for paint in chosen:
-        store.fit_of(paint)  # refuses a paint without one
+    """Draw several paints by the numbers in use."""
     names = {paint.nickname: paint.name for paint in store.paints()}
     with store.snapshot() as session:
         whites = whites_of(session, store.current_fits())
@@ -90,16 +96,17 @@ def _several(
         reference = None
     needed = [*chosen, *([reference] if reference else [])]
     needed += [whites[paint] for paint in needed if paint in whites]
-    c = store.current_coefficients(list(dict.fromkeys(needed)))
+    c = store.current_coefficients(list(dict.fromkeys(needed)), model)
+    said = _by(store, c, model)
     if show == "reach":
-        return reach_figure(gamut(Palette(c.select(chosen))), [names[p] for p in chosen]), {}
+        return reach_figure(gamut(Palette(c.select(chosen))), [names[p] for p in chosen]), said
     try:
         if show == "tint":
-            return whole(plot_ladders(c, whites, chosen, names)), {}
+            return whole(plot_ladders(c, whites, chosen, names)), said
         if show == "film":
-            return whole(plot_films(c, chosen, names, anchors=_anchors(store, c, chosen))), {}
+            return whole(plot_films(c, chosen, names, anchors=_anchors(store, c, chosen))), said
         if show == "hiding":
-            return whole(plot_contrasts(c, chosen, names, anchors=_anchors(store, c, chosen))), {}
+            return whole(plot_contrasts(c, chosen, names, anchors=_anchors(store, c, chosen))), said
     except ValueError as why:
         raise InputError("--show", show, str(why), "read drawdowns of known thickness") from why
     ladders = {p: whites[p] for p in dict.fromkeys([*chosen, *needed]) if p in whites}
@@ -107,12 +114,17 @@ def _several(
     if not found:
         raise InputError("--show", show, "none of these has a ladder in white", "name others")
     strongest = found[0]
-    said = {
+    said |= {
         "sentence": f"{names[strongest.paint]} is the strongest: {strongest}.",
         "strengths": {s.paint: round(s.ratio, 4) for s in found},
         "unsaid": unsaid,
     }
     return whole(plot_strengths(found, c, names)), said
+
+
+def _by(store: Store, c: Coefficients, model: str | None) -> dict[str, Any]:
+    """Say which model a picture is drawn by."""
+    return {"model": c.model, "reckoned": store.model_words(c, model is not None)}
 
 
 def _anchors(store: Store, c: Coefficients, paints: list[str]) -> dict[str, Anchor]:

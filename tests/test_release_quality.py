@@ -54,12 +54,27 @@ def release(studio):
     return load_release(studio[2].archive)
 
 
-def test_the_release_has_the_figures_of_the_fit(studio, release):
-    _, done, _ = studio
-    quality = release.tables["quality"]
-    for paint, said in done.quality.items():
+MODELS = pytest.mark.parametrize("model", ["two-flux", "transport"])
+
+
+def of_model(studio, release, model):
+    """A fit by a model and what it says of its paints, and the release as that model has it."""
+    done = studio[1]
+    if model == "transport":
+        return done.transport.fit, done.transport.quality, release.by_transport
+    return done.fit, done.by_two_fluxes, replace(release, beside=None)
+
+
+@MODELS
+def test_the_release_has_the_figures_of_the_fit(studio, release, model):
+    _, said, found = of_model(studio, release, model)
+    quality = found.tables["quality"]
+    assert set(quality["paint"]) == set(said) and set(quality["model"]) == {model}
+    for paint, of_paint in said.items():
         mine = quality[quality["paint"] == paint].reset_index(drop=True)
-        pd.testing.assert_frame_equal(mine, said.rows(), check_dtype=False)
+        pd.testing.assert_frame_equal(
+            mine.drop(columns="model"), of_paint.rows(), check_dtype=False
+        )
     assert set(quality["quantity"]) <= set(quality_figures.QUANTITIES)
     dusk = quality[quality["paint"] == "DUSK"].set_index("quantity")
     assert dusk.loc["hiding thickness", "criterion"] == "one CIELAB unit"
@@ -70,19 +85,29 @@ def test_the_release_has_the_figures_of_the_fit(studio, release):
     assert "not said" not in quality["quantity"].tolist()
 
 
-def test_every_step_says_how_the_others_foretell_it(studio, release):
-    _, done, _ = studio
-    patches = release.tables["patches"]
-    left = done.fit.left_out.set_index(["card", "patch"])["de00"]
+def test_both_models_state_strengths_against_one_paint(release):
+    against = [
+        set(found.tables["quality"].query("quantity == 'tinting strength'")["against"])
+        for found in (release, release.by_transport)
+    ]
+    assert against[0] == against[1] and len(against[0]) == 1
+
+
+@MODELS
+def test_every_step_says_how_the_others_foretell_it(studio, release, model):
+    fit, _, found = of_model(studio, release, model)
+    patches = found.tables["patches"]
+    left = fit.left_out.set_index(["card", "patch"])["de00"]
     mine = patches.set_index(["card", "patch"])["left_out"]
     np.testing.assert_allclose(mine, left.loc[mine.index])
 
 
-def test_residuals_are_what_was_read_less_what_was_fitted(studio, release):
-    _, done, _ = studio
-    table = release.tables["residuals"]
-    assert len(table) == len(release.tables["patches"])
-    for paint, fit in done.fit.paints.items():
+@MODELS
+def test_residuals_are_what_was_read_less_what_was_fitted(studio, release, model):
+    made, _, found = of_model(studio, release, model)
+    table = found.tables["residuals"]
+    assert len(table) == len(found.tables["patches"])
+    for paint, fit in made.paints.items():
         left = (fit.residuals["measured"] - fit.residuals["fitted"]).to_numpy()
         mine = table.loc[table["paint"] == paint, list(SPECTRUM)].to_numpy().ravel()
         np.testing.assert_allclose(mine, left, atol=0.51e-6)
@@ -96,22 +121,25 @@ def test_rows_obey_the_json_schema(release):
         assert not [e.message for row in rows[:40] for e in check.iter_errors(row)]
 
 
+@MODELS
 def test_every_picture_and_page_hides_by_the_paints_own_films(
-    studio, release, tmp_path, monkeypatch, capsys
+    studio, release, tmp_path, monkeypatch, capsys, model
 ):
-    """Dusk Violet is the paint whose films and whose ladder disagree the most."""
+    """Dusk Violet is the paint whose films and whose ladder disagree the most by two fluxes."""
     folder, done, _ = studio
-    c = done.fit.coefficients
+    made, _, found = of_model(studio, release, model)
+    c = made.coefficients
     own = anchor(own_films(c, "DUSK", done.readings, PAINT_VIEW))
     expected = hiding_thickness(c, "DUSK", films=own).thickness_um
-    assert expected > 1.5 * hiding_thickness(c, "DUSK").thickness_um
-    said = figures_of(release.tables["quality"].query("paint == 'DUSK'"), {})
+    alone = hiding_thickness(c, "DUSK").thickness_um
+    assert expected > 1.5 * alone if model == "two-flux" else expected < 1.1 * alone
+    said = figures_of(found.tables["quality"].query("paint == 'DUSK'"), {})
     assert said.hides_um == pytest.approx(expected, rel=1e-5)
     assert said.films == pytest.approx(math.exp(own.shift), rel=1e-5)
-    at = ("--out", tmp_path / "a.png", "--studio", folder)
+    at = ("--out", tmp_path / "a.png", "--studio", folder, "--model", model)
     one = run(monkeypatch, capsys, "plot", "DUSK", "--show", "hiding", *at)
     assert f"hides black at {expected:.0f} µm" in one.out
-    assert f"{expected:.0f} µm, about" in report(release)
+    assert f"{expected:.0f} µm, about" in report(found)
     ax = plot_contrasts(c, ["DUSK"], {}, anchors={"DUSK": own})
     line = next(x for x in ax.lines if x.get_gid() == "contrast/DUSK")
     x, y = line.get_data()
@@ -145,7 +173,7 @@ def older(folder):
         # Of one model, and its fit was the only one.
         if "model" in frame:
             frame = frame[frame["model"] == "two-flux"]
-        if table.name in ("nuisances", "checks"):
+        if table.name in ("nuisances", "patches", "checks"):
             frame = frame[frame["fit"] == "1"]
         frame[columns].to_csv(path, index=False, lineterminator="\n")
         resource["schema"] |= {

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -16,6 +17,22 @@ JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON, for machin
 StudioOption = Annotated[
     str | None,
     typer.Option("--studio", metavar="DIR", help="Folder of the studio; else the one you are in."),
+]
+
+
+class Model(StrEnum):
+    """The models that paints are fitted by."""
+
+    TWO_FLUX = "two-flux"
+    TRANSPORT = "transport"
+
+
+ModelOption = Annotated[
+    Model | None,
+    typer.Option(
+        help="By two fluxes of light, or by transport: light followed along many angles. Else by "
+        "the one that mixes are reckoned by.",
+    ),
 ]
 
 

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from .common import JsonOption, StudioOption, open_store, say
+from .common import JsonOption, ModelOption, StudioOption, open_store, say
 
 EXAMPLE = "tintladder plot ANCHOR"
 
@@ -41,6 +41,7 @@ def plot(
     against: Annotated[
         str | None, typer.Option(metavar="PAINT", help="That counts as 1 in strength.")
     ] = None,
+    model: ModelOption = None,
     out: Annotated[
         Path | None,
         typer.Option(
@@ -66,7 +67,7 @@ def plot(
         chosen = list(dict.fromkeys(asked or store.current_fits()))
         if not chosen:
             raise InputError(None, None, "no paint has a fit yet", "fit with: tintladder fit")
-        figure, result = drawn(store, chosen, str(show), against)
+        figure, result = drawn(store, chosen, str(show), against, model and str(model))
     stem = Path("plots") / f"{chosen[0] if len(chosen) == 1 else 'paints'}-{show}"
     files = [
         save(figure, path) for path in wanted or [stem.with_suffix(suffix) for suffix in SUFFIXES]
@@ -76,6 +77,7 @@ def plot(
     def tell() -> None:
         if result.get("sentence"):
             typer.echo(result["sentence"])
+        typer.echo(result["reckoned"])
         for file in files:
             typer.echo(f"Picture: {file}")
 
