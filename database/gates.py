@@ -10,6 +10,7 @@ import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session as OrmSession
 
+from ..calibrate.fit.check import MOST_SCAN_ERROR
 from ..calibrate.fit.quality import FIRST_GUESS, PAINT_AGAIN
 from ..calibrate.optics.coefficients import TWO_FLUX
 from ..calibrate.optics.colour import in_words
@@ -122,14 +123,19 @@ def _held_out(
     used: Mapping[str, schema.PaintFit],
     other: Mapping[str, schema.PaintFit],
 ) -> Iterable[Gate]:
-    query = select(schema.Check.fit_id, schema.Check.de00)
+    query = select(schema.Check.fit_id, schema.Check.de00, schema.Check.scan_error)
     checks = session.execute(query).all()
     for rows in (used, other):
         models = {row.fit_id: row.model for row in rows.values()}
-        off = np.array([de00 for fit, de00 in checks if fit in models])
+        mine = [(de00, error or 0.0) for fit, de00, error in checks if fit in models]
+        off = np.array([de00 for de00, error in mine if error <= MOST_SCAN_ERROR])
+        if rows is used:
+            yield from _by_scan([error for _, error in mine if error])
         if not off.size:
             if rows is used:
                 words = "no mixtures were held out: nothing says how mixes will come out"
+                if mine:
+                    words = "no mixture that was held out was read surely enough to tell of mixes"
                 yield Gate("held-out", "", False, words)
             return
         mean, p95 = float(off.mean()), float(np.percentile(off, 95))
@@ -142,6 +148,32 @@ def _held_out(
                 f"held-out mixtures are off{by} by {in_words(mean)} (CIEDE2000 {mean:.1f}) on "
                 f"average, 95 of 100 within {p95:.1f}",
             )
+
+
+def _by_scan(errors: Sequence[float]) -> Iterable[Gate]:
+    """Say how far held-out mixtures that were scanned can be believed."""
+    told = [error for error in errors if error <= MOST_SCAN_ERROR]
+    if told:
+        yield Gate(
+            "held-out",
+            "",
+            False,
+            f"{len(told)} patches of held-out mixtures were scanned, not measured: a scan tells no "
+            f"difference below its own error, here CIEDE2000 {_rms(told):.1f}, and nothing that "
+            "its channels don't see",
+        )
+    if blind := [error for error in errors if error > MOST_SCAN_ERROR]:
+        yield Gate(
+            "held-out",
+            "",
+            False,
+            f"{len(blind)} patches of held-out mixtures don't count, as their scan is less sure "
+            f"than CIEDE2000 {MOST_SCAN_ERROR:g}",
+        )
+
+
+def _rms(values: Sequence[float]) -> float:
+    return float(np.sqrt(np.mean(np.square(values))))
 
 
 def _stale(session: OrmSession, fits: Fits) -> Iterable[Gate]:

@@ -9,6 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session as OrmSession
 
 from ..calibrate.errors import InputError
+from ..calibrate.fit.check import MOST_SCAN_ERROR
 from ..calibrate.optics.coefficients import TWO_FLUX
 from ..calibrate.optics.transport import TRANSPORT
 from . import schema
@@ -21,36 +22,70 @@ LETTERS = {TWO_FLUX: ("K", "S"), TRANSPORT: ("μₐ", "μₛ′")}
 """The same for pictures."""
 
 
-def held_out(session: OrmSession) -> dict[str, float]:
-    """Mean CIEDE2000 of the check mixtures that every model's fits in use were tried on, by model.
+@dataclass(frozen=True)
+class Trial:
+    """How far off each model was where every one was tried.
 
-    Empty where fewer than two models were tried on the same.
+    Attributes
+    ----------
+    off : mapping of model to float
+        Mean CIEDE2000; empty where fewer than two models were tried on the same.
+    by_steps : bool
+        Whether that is of steps of ladders, each foretold by all the others.
     """
-    of_fit = (
-        select(schema.PaintFit.fit_id, schema.PaintFit.model)
-        .where(schema.PaintFit.current)
-        .distinct()
-        .subquery()
-    )
-    query = (
-        select(of_fit.c.model, schema.Check.card_id, schema.Check.patch, schema.Check.de00)
-        .join(schema.Check, schema.Check.fit_id == of_fit.c.fit_id)
+
+    off: Mapping[str, float]
+    by_steps: bool = False
+
+
+def trial_of(
+    mixtures: Mapping[str, Mapping[Hashable, float]], steps: Mapping[str, Mapping[Hashable, float]]
+) -> Trial:
+    """Weigh the models by what each was tried on.
+
+    Parameters
+    ----------
+    mixtures : mapping of model to a mapping of patch to CIEDE2000
+        Of check mixtures.
+    steps : mapping of model to a mapping of paint to CIEDE2000
+        The median of its steps as all its others foretell them. They count where no mixture does.
+    """
+    for found, by_steps in ((mixtures, False), (steps, True)):
+        both = set.intersection(*(set(of) for of in found.values())) if len(found) > 1 else set()
+        if both:
+            off = {model: float(np.mean([of[at] for at in both])) for model, of in found.items()}
+            return Trial(off, by_steps)
+    return Trial({})
+
+
+def tried(session: OrmSession) -> Trial:
+    """How far off the models of a studio's fits in use were where every one was tried."""
+    fits, steps = dict[int, str](), dict[str, dict[Hashable, float]]()
+    rows = select(
+        schema.PaintFit.fit_id,
+        schema.PaintFit.model,
+        schema.PaintFit.paint_id,
+        schema.PaintFit.left_out,
+    ).where(schema.PaintFit.current)
+    for fit, model, paint, left_out in session.execute(rows):
+        fits[fit] = model
+        if left_out is not None:
+            steps.setdefault(model, {})[paint] = left_out
+    if len(set(fits.values())) < 2:
+        return Trial({})
+    checks = (
+        select(schema.Check.fit_id, schema.Check.card_id, schema.Check.patch, schema.Check.de00)
+        .where(schema.Check.fit_id.in_(sorted(fits)))
         .order_by(schema.Check.id)
     )
-    found: dict[str, dict[tuple[int, str], float]] = {}
-    for model, card, patch, de00 in session.execute(query):
-        found.setdefault(model, {})[card, patch] = de00
-    tried = set.intersection(*(set(patches) for patches in found.values())) if found else set()
-    if len(found) < 2 or not tried:
-        return {}
-    return {
-        model: float(np.mean([patches[patch] for patch in tried]))
-        for model, patches in found.items()
-    }
+    mixtures: dict[str, dict[Hashable, float]] = {}
+    for fit, card, patch, de00 in session.execute(checks):
+        mixtures.setdefault(fits[fit], {})[card, patch] = de00
+    return trial_of(mixtures, steps)
 
 
 def choose(paints: Sequence[str], by_transport: Mapping[str, int], off: Mapping[str, float]) -> str:
-    """Choose the model for a mix: the nearer, or transport where none was tried.
+    """Choose the model for a mix: the nearer where both were tried, or transport.
 
     Two fluxes where a paint has nothing else, as those read by a scanner.
     """
@@ -76,11 +111,11 @@ def words(
     return f"{said}: there is no other fit of {', '.join(lacking[:3])}{others}."
 
 
-def lacking(paints: Sequence[str], model: str) -> InputError:
+def lacking(paints: Sequence[str], model: str, place: str | None = None) -> InputError:
     """Say that paints have a fit, but none by this model."""
     some = ", ".join(paints[:3]) + (f" and {len(paints) - 3} more" if len(paints) > 3 else "")
     return InputError(
-        None,
+        place,
         some,
         f"has no fit by {WORDS[model]}",
         "where an instrument read it, fit again: tintladder fit; else leave --model out",

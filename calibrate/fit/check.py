@@ -19,6 +19,10 @@ from ..optics.spectra import Array
 from ..optics.surface import to_inside
 from .settings import FitSettings
 
+MOST_SCAN_ERROR = 2.0
+"""CIEDE2000 of its own from which on a scan tells nothing of a mixture: it would be a near miss
+where all is well (our choice)."""
+
 
 @dataclass(frozen=True)
 class Check:
@@ -49,19 +53,25 @@ class Check:
         return self.patches[self.patches["scan_error"].notna()]
 
     @property
+    def telling(self) -> pd.DataFrame:
+        """The patches that tell: all but those scanned less surely than `MOST_SCAN_ERROR`."""
+        return self.patches[~(self.patches["scan_error"] > MOST_SCAN_ERROR)]
+
+    @property
     def mean(self) -> float:
-        """Mean CIEDE2000."""
-        return float(self.patches["de00"].mean())
+        """Mean CIEDE2000 of the patches that tell; NaN without any."""
+        return float(self.telling["de00"].mean())
 
     @property
     def p95(self) -> float:
-        """95th percentile of CIEDE2000."""
-        return float(np.percentile(self.patches["de00"], 95))
+        """95th percentile of their CIEDE2000."""
+        off = self.telling["de00"].to_numpy(float)
+        return float(np.percentile(off, 95)) if off.size else np.nan
 
     @property
     def worst(self) -> float:
-        """Largest CIEDE2000."""
-        return float(self.patches["de00"].max())
+        """Their largest CIEDE2000."""
+        return float(self.telling["de00"].max())
 
 
 def mix_in_words(masses: Mapping[str, float]) -> str:

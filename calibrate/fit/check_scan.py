@@ -30,6 +30,9 @@ from .recovery_patch import NEAR
 from .recovery_problem import bare_spectrum, check_channels, shows
 from .settings import FitSettings
 
+_DARK = 0.05
+"""Reflectance below which a spectrum is believed to be nearer, in proportion (our choice)."""
+
 
 def check_scans(
     coefficients: Coefficients,
@@ -88,10 +91,17 @@ def check_scans(
     foretold = predict(
         coefficients, np.array(fractions), np.array(thickness), np.array(substrate), surface
     )
-    found = _Found(np.array(channels), np.array(variance), np.array(levels), sensors)
     whole = _filled(foretold.reflectance)
-    seen = whole + found.off(whole) @ _moves(sensors).T
-    error = found.own_error(whole, seen)
+    near = _near(whole)
+    through = sensors.sensitivity @ near
+    moves = np.linalg.solve(through @ sensors.sensitivity.T, through).transpose(0, 2, 1)
+    met = np.array(channels)
+    seen = whole + np.einsum("nwc,nc->nw", moves, met - sensors.read(whole))
+    level = np.array(levels)[:, None] * met
+    unsure = np.einsum("ecw,nw->nec", sensors.factors, whole)
+    of_channels = np.array(variance)[:, :, None] * np.eye(3) + level[:, :, None] * level[:, None]
+    of_channels += np.einsum("nec,ned->ncd", unsure, unsure)
+    error = _own_error(seen, moves, of_channels, near - moves @ through, sensors.wavelengths)
     return checked(rows, seen, foretold, error, aside)
 
 
@@ -136,40 +146,36 @@ def _filled(spectra: Array) -> Array:
     return np.asarray(pd.DataFrame(spectra).ffill(axis=1).bfill(axis=1), dtype=float)
 
 
-def _moves(sensors: Sensors) -> Array:
-    """By how much each channel moves a spectrum that is to meet it, (W, 3)."""
-    through = sensors.sensitivity @ NEAR
-    result: Array = np.linalg.solve(through @ sensors.sensitivity.T, through).T
+def _near(foretold: Array) -> Array:
+    """Covariance of how far each true spectrum may lie from the one foretold, (N, W, W).
+
+    Of a dark one it lies nearer: nothing reflects less than no light.
+    """
+    scale = np.minimum(foretold, _DARK) / _DARK
+    result: Array = scale[:, :, None] * NEAR * scale[:, None]
     return result
 
 
-class _Found:
-    """Channels (N, 3) of N patches, as scanned."""
+def _own_error(
+    seen: Array, moves: Array, of_channels: Array, unseen: Array, wavelengths: Array
+) -> Array:
+    """CIEDE2000 that the scan's own errors come to, root mean square, (N,).
 
-    def __init__(self, channels: Array, variance: Array, levels: Array, sensors: Sensors) -> None:
-        self.channels, self.variance = channels, variance
-        self.levels, self.sensors = levels, sensors
-
-    def off(self, foretold: Array) -> Array:
-        """How far the channels lie from those of foretold spectra."""
-        result: Array = self.channels - self.sensors.read(foretold)
-        return result
-
-    def own_error(self, foretold: Array, seen: Array) -> Array:
-        """CIEDE2000 that the scan's own errors come to, root mean square, (N,).
-
-        Of the channels, their shared level, the sensitivities, and what these leave open.
-        """
-        level = self.levels[:, None] * self.channels
-        unsure = np.einsum("ecw,nw->nec", self.sensors.factors, foretold)
-        covariance = self.variance[:, :, None] * np.eye(3) + level[:, :, None] * level[:, None]
-        covariance += np.einsum("nec,ned->ncd", unsure, unsure)
-        moves = _moves(self.sensors)
-        unseen = NEAR - moves @ self.sensors.sensitivity @ NEAR
-        slope = lab_jacobian(seen, self.sensors.wavelengths)
-        by_channel = slope @ moves
-        spread = by_channel @ covariance @ by_channel.transpose(0, 2, 1)
-        spread += slope @ unseen @ slope.transpose(0, 2, 1)
-        metric = ciede2000_metric(lab(seen, self.sensors.wavelengths))
-        result: Array = np.sqrt(np.einsum("nij,nji->n", metric, spread))
-        return result
+    Parameters
+    ----------
+    seen : (N, W) array
+    moves : (N, W, 3) array
+        By how much each channel moves a spectrum.
+    of_channels : (N, 3, 3) array
+        Covariance of the channels, their level and the sensitivities.
+    unseen : (N, W, W) array
+        Covariance of what the channels leave open.
+    wavelengths : (W,) array, nm
+    """
+    slope = lab_jacobian(seen, wavelengths)
+    by_channel = slope @ moves
+    spread = by_channel @ of_channels @ by_channel.transpose(0, 2, 1)
+    spread += slope @ unseen @ slope.transpose(0, 2, 1)
+    metric = ciede2000_metric(lab(seen, wavelengths))
+    result: Array = np.sqrt(np.einsum("nij,nji->n", metric, spread))
+    return result
