@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from pathlib import PurePath
 from typing import Any
 
@@ -16,6 +16,7 @@ from ..calibrate.optics.sensors import Sensors
 from ..calibrate.optics.spectra import GRID
 from ..calibrate.optics.surface import Surface
 from . import schema
+from .import_store import Undone
 from .release_columns import Table
 from .release_inputs import card_of
 from .release_scan_schema import CHANNELS, SCAN_TABLES
@@ -29,8 +30,10 @@ _SPECTRUM = [f"{w:g}" for w in GRID]
 def scan_texts(
     session: OrmSession, fits: Iterable[schema.Fit]
 ) -> dict[str, Callable[[], Iterator[str]]]:
-    """Lines of each table of scans, of those that the fits rest on, in pieces."""
-    numbers = sorted({item["scan"] for fit in fits for item in fit.inputs.get("scans", ())})
+    """Lines of each table of scans, of those that the fits rest on or were judged by, in pieces."""
+    fits = list(fits)
+    fitted = {item["scan"] for fit in fits for item in fit.inputs.get("scans", ())}
+    numbers = sorted(fitted | _judging(session, {fit.id for fit in fits}))
 
     def scans() -> Iterator[schema.Scan]:
         for number in numbers:
@@ -54,6 +57,29 @@ def scan_texts(
             _TABLE["channels"], (row for scan in scans() for row in _channels(scan))
         ),
     }
+
+
+def _judging(session: OrmSession, fits: Collection[int]) -> set[int]:
+    """Scans of the mixtures that judged the fits, by the devices that did."""
+    of_card = select(schema.Check.card_id, schema.Check.calibration_id).where(
+        schema.Check.calibration_id.is_not(None), schema.Check.fit_id.in_(sorted(fits))
+    )
+    judged = {(card, calibration) for card, calibration in session.execute(of_card.distinct())}
+    if not judged:
+        return set()
+    undone = Undone.of(session)
+    query = (
+        select(schema.Scan)
+        .where(schema.Scan.card_id.in_(sorted({card for card, _ in judged})))
+        .order_by(schema.Scan.id)
+    )
+    # Of one picture the last attempt counts.
+    last = {
+        (row.card_id, row.sha256): row
+        for row in session.scalars(query)
+        if row.id not in undone.scans
+    }
+    return {row.id for row in last.values() if (row.card_id, row.calibration_id) in judged}
 
 
 def _scanner(row: schema.Calibration) -> dict[str, Any]:
@@ -123,25 +149,41 @@ def packed_scans(
     ValueError
         Where it has a card as it was corrected after the fit.
     """
-    cards, scans = tables["cards"].set_index("card"), tables["scans"].set_index("scan")
-    found = []
+    cards, scans = tables["cards"].set_index("card"), tables["scans"].set_index("scan")["card"]
     for item in inputs:
-        said = scans.loc[item["scan"]]
-        if cards.loc[said["card"], "sha256"] != item["card_sha256"]:
-            raise ValueError(f"card {said['card']} was corrected since")
-        patches = tables["channels"][tables["channels"]["scan"] == item["scan"]]
-        found.append(
-            CardChannels(
-                card_of(tables, said["card"]),
-                patches[list(CHANNELS)].to_numpy(float),
-                patches[[f"variance_{name}" for name in CHANNELS]].to_numpy(float),
-                tuple(patches["patch"]),
-                Surface.of("45:0", "excluded"),
-                said["file"],
-                float(said["level_uncertainty"]),
-            )
-        )
-    return found
+        if cards.loc[scans[item["scan"]], "sha256"] != item["card_sha256"]:
+            raise ValueError(f"card {scans[item['scan']]} was corrected since")
+    return [_packed(tables, item["scan"]) for item in inputs]
+
+
+def judging_scans(
+    tables: Mapping[str, pd.DataFrame], card: str
+) -> Iterator[tuple[list[CardChannels], Sensors]]:
+    """Scans of a card of mixtures, a device at a time, and what the device sees.
+
+    Raises
+    ------
+    KeyError
+        Where a device isn't in the tables.
+    """
+    mine = tables["scans"][tables["scans"]["card"] == card]
+    for calibration, rows_of in mine.groupby("calibration"):
+        scans = [_packed(tables, scan) for scan in rows_of["scan"]]
+        yield scans, packed_sensors(tables, int(str(calibration)))
+
+
+def _packed(tables: Mapping[str, pd.DataFrame], scan: int) -> CardChannels:
+    said = tables["scans"].set_index("scan").loc[scan]
+    patches = tables["channels"][tables["channels"]["scan"] == scan]
+    return CardChannels(
+        card_of(tables, said["card"]),
+        patches[list(CHANNELS)].to_numpy(float),
+        patches[[f"variance_{name}" for name in CHANNELS]].to_numpy(float),
+        tuple(patches["patch"]),
+        Surface.of("45:0", "excluded"),
+        said["file"],
+        float(said["level_uncertainty"]),
+    )
 
 
 def packed_sensors(tables: Mapping[str, pd.DataFrame], calibration: int) -> Sensors:

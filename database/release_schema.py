@@ -365,12 +365,16 @@ TABLES: tuple[Table, ...] = (
     ),
     Table(
         "checks",
-        "How far each fit's prediction lies from mixtures that it never saw.",
+        "How far each fit's prediction lies from mixtures that it never saw. A scanner's are held "
+        "against it through its three channels: they tell nothing that these don't see, and no "
+        "difference below the scan's own error.",
         (
             _FIT,
             key("card", "name"),
             key("patch", "step/substrate"),
             number("de00", "CIEDE2000 of predicted against read, D50/2 deg", True),
+            Column("scanner", "string", "that scanned it; empty where it was measured", since=3),
+            Column("scan_error", "number", "RMS CIEDE2000 of the scan's own errors", since=3),
         ),
         (),
         (_TO_FIT, _TO_CARD),

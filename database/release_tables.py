@@ -104,7 +104,7 @@ def contents(store: Store, exclude: Collection[str] = ()) -> Contents:
         of_transport = {row.fit_id for row in further.values()}
         fits = {row.fit_id: row.fit for row in (*current.values(), *further.values())}
         checks = _checks(session, fits)
-        sessions, versions = _inputs(session, fits.values(), {card for _, card, _, _ in checks})
+        sessions, versions = _inputs(session, fits.values(), {check["card"] for check in checks})
         paints = [_paint(row, part_of[nickname]) for nickname, row in current.items()]
     texts: dict[str, Texts] = {
         "paints": lambda: rows(_TABLE["paints"], paints),
@@ -127,13 +127,7 @@ def contents(store: Store, exclude: Collection[str] = ()) -> Contents:
         "patches": lambda: rows(_TABLE["patches"], chain(*(_patches(session, m) for m in both))),
         "residuals": lambda: chain(*(residual_texts(session, m) for m in both)),
         "quality": lambda: rows(_TABLE["quality"], chain(*(_quality(session, m) for m in both))),
-        "checks": lambda: rows(
-            _TABLE["checks"],
-            (
-                {"fit": fit, "card": card, "patch": patch, "de00": de00}
-                for fit, card, patch, de00 in checks
-            ),
-        ),
+        "checks": lambda: rows(_TABLE["checks"], checks),
     }
     texts |= scan_texts(session, fits.values())
     texts |= coefficient_texts(parts, beside, list(current))
@@ -160,16 +154,25 @@ def _current(
     return {nickname: found[nickname] for nickname in order}
 
 
-def _checks(session: OrmSession, fits: Collection[int]) -> list[tuple[int, str, str, float]]:
+def _checks(session: OrmSession, fits: Collection[int]) -> list[dict[str, Any]]:
     query = (
-        select(
-            schema.Check.fit_id, schema.Card.name, schema.Check.patch, schema.Check.de00
-        )
+        select(schema.Check, schema.Card.name, schema.Device.name)
         .join(schema.Card)
+        .outerjoin(schema.Calibration, schema.Calibration.id == schema.Check.calibration_id)
+        .outerjoin(schema.Device, schema.Device.id == schema.Calibration.device_id)
         .order_by(schema.Check.id)
-    )  # fmt: skip
+    )
     return [
-        (fit, card, patch, de) for fit, card, patch, de in session.execute(query) if fit in fits
+        {
+            "fit": check.fit_id,
+            "card": card,
+            "patch": check.patch,
+            "de00": check.de00,
+            "scanner": scanner or "",
+            "scan_error": check.scan_error,
+        }
+        for check, card, scanner in session.execute(query)
+        if check.fit_id in fits
     ]
 
 
