@@ -295,6 +295,8 @@ def parse_spot(text: str, option: str) -> Spot:
     parts: Sequence[str] = text.replace(" ", "").split(",")
     try:
         x, y = (float(p) for p in parts)
+        if not np.isfinite([x, y]).all():
+            raise ValueError
     except ValueError:
         raise InputError(
             None, f"{option} {text}", "expected a spot in px, across and down", "write 120,80"

@@ -199,9 +199,17 @@ def _of_kept(text: str, store: Store) -> Target | None:
 
 def _of_file(text: str, store: Store) -> Target | None:
     name, _, label = text.partition("::")
-    if not (Path(name).is_file() or re.search(r"\.(txt|csv|tsv|xlsx|cgats)$", name, re.I)):
+    if not (is_there(name) or re.search(r"\.(txt|csv|tsv|xlsx|cgats)$", name, re.I)):
         return None
     return in_session(read_session(name), name, label)
+
+
+def is_there(name: str) -> bool:
+    """Whether a text is the name of a file that is there; one too long to be a name is none."""
+    try:
+        return Path(name).is_file()
+    except OSError:
+        return False
 
 
 def in_session(session: Session, name: str, label: str = "") -> Target:

@@ -33,6 +33,7 @@ PHOTOS = Path(__file__).parents[1] / "measurements" / "boatyard" / "photos"
         ("target=BUOY+3:1&lay=HULL&must=NOSUCH", "fits no tube"),
         ("target=BUOY+3:1&lay=HULL&tubes=2&must=ANCHOR&must=ROPE&must=DUSK", "3 tubes for a mix"),
         ("again=nosuch", "is no kept recipe"),
+        (f"target={'a' * 500}", "fits no tube"),
     ],
 )
 def test_a_step_of_the_worksheet_that_cannot_be_done_says_so_in_its_place(demo_page, query, words):
@@ -186,6 +187,7 @@ def test_neutral_spots_even_a_photograph(demo_page):
     ringed = demo_page.get("/mix/photos/slipway.jpg?at=304,239&white=44,405")
     assert ringed.body != demo_page.get("/mix/photos/slipway.jpg").body
     assert demo_page.get("/mix/photos/slipway.jpg?at=there").status == 400
+    assert demo_page.get("/mix/photos/slipway.jpg?at=nan,1").status == 400
 
 
 def test_ways_are_drawn_under_three_lights_and_further_tubes_tried(demo_page):

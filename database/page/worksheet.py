@@ -37,7 +37,7 @@ from ..recipe_parts import (
     weighed,
 )
 from ..recipe_store import kept_recipe
-from ..recipe_target import Target, kept_target, parse_target
+from ..recipe_target import Target, is_there, kept_target, parse_target
 from ..report_colours import Swatch
 from ..setting_out import open_photo
 from ..store import Store
@@ -296,7 +296,7 @@ def aim(store: Store, text: str) -> Target:
         As `parse_target`; a file is never opened from here.
     """
     name = text.partition("::")[0]
-    if Path(name).suffix.lower() in TEXTS or Path(name).is_file():
+    if Path(name).suffix.lower() in TEXTS or is_there(name):
         raise InputError(
             "target", text, "is a file", "drop it under Cards, then name it as CARD/STEP"
         )
