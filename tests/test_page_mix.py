@@ -81,6 +81,19 @@ def test_a_spot_of_a_photograph_can_be_aimed_at(demo_page):
     assert demo_page.get("/mix/photos/..%2Fstudio.db").status in (400, 404)
 
 
+def test_a_plate_that_is_only_begun_need_not_be_begun_anew(own_page):
+    page, _ = own_page
+    chosen = {
+        "target": "BUOY 3:1", "lay": "HULL", "way": "BUOY,HULL", "make": "40g", "mixing": "yes",
+    }  # fmt: skip
+    start = "/mix?target=BUOY+3:1&lay=HULL&lay=BUOY&way=BUOY,HULL&mixing=yes&make="
+    page.send("/mix/plate", chosen | {"do": "add", "g:BUOY": "3"})
+    begun = page.get(f"{start}40g").text
+    assert "g Hull White: three quarters of that" in begun and "to start over" not in begun
+    # Of a batch that needs 2 g only, so much more isn't worth it.
+    assert "It takes less paint to start over" in page.get(f"{start}2g").text
+
+
 def test_a_way_is_kept_under_a_name_and_can_be_aimed_at(demo_page):
     chosen = [
         ("target", "BUOY 3:1"), ("lay", "HULL"), ("lay", "BUOY"), ("way", "BUOY,HULL"),

@@ -214,7 +214,8 @@ def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
         read = tubes_for(store, [*plate, *(dab.of if dab else ())])
         target = said["ways"].answer.target.lab
         seen = as_finished(read, goal.manner.finish)
-        found = next_of(seen, additions, target, dab, likely)
+        wanted = max(sum(grams.values()), sum(plate.values()))
+        found = next_of(seen, additions, target, dab, likely, wanted)
         # Three quarters of what is missing go on first; whatever really did is typed over it.
         more = {paint: round(0.75 * g, 2) or 0.01 for paint, g in found.additions.items()}
         grams = more | {paint: 0.0 for paint in way.recipe.parts if paint not in more}
