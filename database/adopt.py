@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 from sqlalchemy import select, update
 from sqlalchemy.orm import Session as OrmSession
@@ -20,6 +21,7 @@ from . import schema
 from .joining import check_alike
 from .packing import pack_coefficients, pack_table
 from .paint_names import check_nickname, nickname_key
+from .release_choice import steps_left_out
 from .release_files import SUMS, read_files, sha256
 from .release_load import LoadedRelease, load_release
 from .store import Store
@@ -309,6 +311,7 @@ def _record(
     session.add(row)
     known = {paint.nickname_key: paint for paint in store.paints()}
     patches = tables["patches"].iloc[:0].drop(columns=["fit", "paint"])
+    left_out = steps_left_out(release)
     for paint, here in wanted.items():
         said: Any = theirs.loc[paint]
         mine = known.get(nickname_key(here)) or _new_paint(session, said, here)
@@ -339,6 +342,7 @@ def _record(
                 patches=pack_table(patches),
                 residuals=pack_table(pd.DataFrame(columns=_RESIDUALS)),
                 quality=_quality_here(tables["quality"], paint, wanted),
+                left_out=_number(left_out.get(paint, np.nan)),
             )
         )
     session.flush()

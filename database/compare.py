@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,8 +15,11 @@ from ..calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ..calibrate.optics.colour import ciede2000, lab
 from ..calibrate.optics.predict import read_films
 from ..calibrate.optics.spectra import Array
+from ..calibrate.optics.transport import TRANSPORT
 from . import schema
-from .joining import Ints, join
+from .joining import Ints, Part, join
+from .model_choice import WORDS
+from .release_choice import model_of
 from .release_coefficients import coefficients_of
 from .release_load import LoadedRelease
 from .store import Store
@@ -36,11 +39,36 @@ class Numbers:
     coefficients : Coefficients
     whites : mapping of nickname to nickname
         The white of each paint's ladder, of those that have one.
+    by_transport : Numbers or None
+        Those of the paints that have a fit by transport, where these are by two fluxes.
+    reckoned_by : str
+        The model that a mix of all these paints is reckoned by.
     """
 
     name: str
     coefficients: Coefficients
     whites: Mapping[str, str]
+    by_transport: Numbers | None = None
+    reckoned_by: str = TWO_FLUX
+
+    def of_model(self, model: str) -> Numbers:
+        """The same by a model.
+
+        Raises
+        ------
+        InputError
+            Where no paint has a fit by it.
+        """
+        if model == TWO_FLUX:
+            return self
+        if self.by_transport is None:
+            raise InputError(
+                None,
+                self.name,
+                f"no paint in it has a fit by {WORDS[model]}",
+                "leave --model out",
+            )
+        return self.by_transport
 
 
 @dataclass(frozen=True)
@@ -60,6 +88,10 @@ class Comparison:
     surface_changed : bool
         Whether both were fitted with different surfaces: then K and S aren't like for like, while
         the colours are.
+    model : str
+        That they were compared by.
+    unsaid : tuple of str
+        Paints in both that lack a fit by it on either side.
     """
 
     old: str
@@ -69,6 +101,8 @@ class Comparison:
     refitted: tuple[str, ...]
     table: pd.DataFrame
     surface_changed: bool
+    model: str = TWO_FLUX
+    unsaid: tuple[str, ...] = ()
 
 
 def lean(coefficients: Coefficients) -> Coefficients:
@@ -85,6 +119,9 @@ def lean(coefficients: Coefficients) -> Coefficients:
 
 def of_release(release: LoadedRelease) -> Numbers:
     """Return the numbers of a release."""
+    beside = release.by_transport
+    by_transport = None if beside is None else of_release(beside)
+    reckoned_by = model_of(release, list(release.tables["paints"]["paint"]))
     tables = dict(release.tables)
     wide = tables["coefficients"].pivot_table(
         index=["paint", "wavelength"], columns="quantity", values="uncertainty", dropna=False
@@ -94,7 +131,7 @@ def of_release(release: LoadedRelease) -> Numbers:
     tables |= {name: tables[name].iloc[:0] for name in ("own", "factors", "shared")}
     paints = tables["paints"]
     whites = {p: w for p, w in zip(paints["paint"], paints["white"], strict=True) if w}
-    return Numbers(release.version, coefficients_of(tables), whites)
+    return Numbers(release.version, coefficients_of(tables), whites, by_transport, reckoned_by)
 
 
 def of_store(store: Store) -> Numbers:
@@ -106,19 +143,44 @@ def of_store(store: Store) -> Numbers:
         Where no paint has a fit, or fits can't be used together.
     """
     with store.snapshot() as session:
-        parts = [(name, lean(part)) for name, part in store.current_parts(model=TWO_FLUX)]
         whites = whites_of(session, store.current_fits())
-    return Numbers("now", join(parts), whites)
+        paints = {TWO_FLUX: None, TRANSPORT: list(store.current_fits(TRANSPORT))}
+        found = {
+            model: Numbers("now", _joined(store.current_parts(some, model)), whites)
+            for model, some in paints.items()
+            if some or model == TWO_FLUX
+        }
+        every = found[TWO_FLUX]
+        reckoned_by = store.model_for(every.coefficients.paints)
+    return replace(every, by_transport=found.get(TRANSPORT), reckoned_by=reckoned_by)
 
 
-def compare(old: Numbers, new: Numbers) -> Comparison:
+def _joined(parts: Sequence[Part]) -> Coefficients:
+    return join([(name, lean(part)) for name, part in parts])
+
+
+def compare(old: Numbers, new: Numbers, model: str | None = None) -> Comparison:
     """Compare two sets of K and S.
+
+    Parameters
+    ----------
+    old, new : Numbers
+    model : {"two-flux", "transport"}, optional
+        By default that which mixes are reckoned by on both sides, else two fluxes.
 
     Raises
     ------
     InputError
-        Where they are of different scales or grids: then no figure of one stands against the other.
+        Where they are of different scales or grids: then no figure of one stands against the other;
+        or where a side has no paint by that model.
     """
+    if model is None:
+        model = old.reckoned_by if old.reckoned_by == new.reckoned_by else TWO_FLUX
+    was, now = set(old.coefficients.paints), set(new.coefficients.paints)
+    added = tuple(p for p in new.coefficients.paints if p not in was)
+    removed = tuple(p for p in old.coefficients.paints if p not in now)
+    everywhere = [paint for paint in new.coefficients.paints if paint in was]
+    old, new = old.of_model(model), new.of_model(model)
     a, b = old.coefficients, new.coefficients
     for what, same in (
         (f"{a.scale} against {b.scale}", a.scale == b.scale),
@@ -152,15 +214,16 @@ def compare(old: Numbers, new: Numbers) -> Comparison:
             "tint_de00": ciede2000(mid_tints(old, both), mid_tints(new, both)) if both else [],
         }
     )
-    now = set(new.coefficients.paints)
     return Comparison(
         old.name,
         new.name,
-        added=tuple(p for p in new.coefficients.paints if p not in was),
-        removed=tuple(p for p in old.coefficients.paints if p not in now),
+        added=added,
+        removed=removed,
         refitted=tuple(table.loc[table["refitted"], "paint"]),
         table=table,
         surface_changed=a.surface != b.surface,
+        model=a.model,
+        unsaid=tuple(paint for paint in everywhere if paint not in both),
     )
 
 

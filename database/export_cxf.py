@@ -12,7 +12,7 @@ import numpy as np
 
 from ..calibrate.formats.cxf_writing import check_writable, document
 from .compare import Numbers
-from .exports import ladders
+from .exports import ladders, whence
 
 
 def as_cxf(numbers: Numbers, created: str, paints: Sequence[str] | None = None) -> bytes:
@@ -39,6 +39,6 @@ def as_cxf(numbers: Numbers, created: str, paints: Sequence[str] | None = None) 
         check_writable(made.wavelengths[read], values, made.names),
         geometry=(surface.geometry, surface.specular),
         created=created,
-        description=f"predicted opaque tint ladders, not readings ({numbers.name})",
+        description=f"predicted opaque tint ladders, not readings ({whence(numbers)})",
         comment="predicted, not read",
     )

@@ -10,6 +10,7 @@ from ..calibrate.optics.coefficients import ABSOLUTE
 from ..calibrate.optics.predict import dry_fractions, predict
 from ..calibrate.optics.surface import to_measured
 from .compare import Numbers
+from .exports import whence
 from .mixing import CARD_BLACK, CARD_WHITE
 
 PERCENT = (100.0, 75.0, 50.0, 25.0, 10.0, 5.0, 2.0)
@@ -72,5 +73,5 @@ def as_spot_ink(numbers: Numbers, paint: str, thickness_um: float, created: str)
         made[:, read].round(6),
         geometry=(c.surface.geometry, c.surface.specular),
         created=created,
-        description=f"predicted films, not readings ({numbers.name})",
+        description=f"predicted films, not readings ({whence(numbers)})",
     )

@@ -12,13 +12,17 @@ import pandas as pd
 from ..calibrate.errors import InputError
 from ..calibrate.formats.cgats import format_cgats
 from ..calibrate.formats.session import Session
+from ..calibrate.optics.coefficients import TWO_FLUX
 from ..calibrate.optics.spectra import Array, Spectra
+from ..calibrate.optics.transport import TRANSPORT
 from .compare import Numbers, opaque_readings
+from .model_choice import SYMBOLS, WORDS
 from .release_text import figures, lines, words
 
 if TYPE_CHECKING:
     from colour import SpectralDistribution
 
+COLUMNS = {TWO_FLUX: ("K", "S"), TRANSPORT: ("mu_a", "mu_s_prime")}
 STEPS = (0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0)
 """Parts of white to one of the paint, by weight, from the masstone down."""
 
@@ -43,6 +47,11 @@ class Ladders:
     white_parts: Array
     wavelengths: Array
     reflectance: Array
+
+
+def whence(numbers: Numbers) -> str:
+    """Say whose numbers these are, and of which model."""
+    return f"{numbers.name}, by {WORDS[numbers.coefficients.model]}"
 
 
 def ladders(numbers: Numbers, paints: Sequence[str] | None = None) -> Ladders:
@@ -82,19 +91,22 @@ def tidy(numbers: Numbers) -> pd.DataFrame:
 
     Columns: paint, wavelength (nm), K, S, uncertainty_K, uncertainty_S, scale (of both), ratio_only
     (only K/S is known), dry_volume (ml that a gram leaves), white, model, and the surface record
-    that K and S belong to: geometry, specular, gloss, n, k2, haze.
+    that K and S belong to: geometry, specular, gloss, n, k2, haze, and surface_offset, which the
+    paint's own surface reflects more. By transport mu_a and mu_s_prime stand for K and S, so that
+    nobody takes one for the other.
     """
     c = numbers.coefficients
+    absorbs, scatters = COLUMNS[c.model]
     p, w = c.k.shape
     k, s = c.uncertainty
     return pd.DataFrame(
         {
             "paint": np.repeat(np.array(c.paints, dtype=object), w),
             "wavelength": np.tile(c.wavelengths, p),
-            "K": c.k.ravel(),
-            "S": c.s.ravel(),
-            "uncertainty_K": k.ravel(),
-            "uncertainty_S": s.ravel(),
+            absorbs: c.k.ravel(),
+            scatters: c.s.ravel(),
+            f"uncertainty_{absorbs}": k.ravel(),
+            f"uncertainty_{scatters}": s.ravel(),
             "scale": c.scale,
             "ratio_only": c.ratio_only.ravel(),
             "dry_volume": np.repeat(c.dry_volume, w),
@@ -108,6 +120,7 @@ def tidy(numbers: Numbers) -> pd.DataFrame:
             "n": c.surface.n,
             "k2": c.surface.k2,
             "haze": c.surface.haze,
+            "surface_offset": np.repeat(c.surface_offset, w),
         }
     )
 
@@ -143,7 +156,7 @@ def as_cgats(numbers: Numbers, paints: Sequence[str] | None = None) -> str:
         unit="fraction",
         geometry=surface.geometry,
         specular=surface.specular,
-        header={"DESCRIPTOR": f"predicted opaque tint ladders, not readings ({numbers.name})"},
+        header={"DESCRIPTOR": f"predicted opaque tint ladders, not readings ({whence(numbers)})"},
     )
     return format_cgats(session)
 
@@ -170,7 +183,9 @@ def spectral_distributions(
 
 
 def k_and_s(numbers: Numbers, paint: str) -> tuple[SpectralDistribution, SpectralDistribution]:
-    """K and S of a paint as colour-science's spectral distributions, in the unit of their scale.
+    """K and S of a paint, or its mu_a and mu_s', as colour-science's spectral distributions.
+
+    In the unit of their scale.
 
     Raises
     ------
@@ -183,7 +198,7 @@ def k_and_s(numbers: Numbers, paint: str) -> tuple[SpectralDistribution, Spectra
     read = ~np.isnan(c.k[0])
     made = [
         colour.SpectralDistribution(values[0][read], c.wavelengths[read], name=f"{paint} {name}")
-        for name, values in (("K", c.k), ("S", c.s))
+        for name, values in zip(SYMBOLS[c.model], (c.k, c.s), strict=True)
     ]
     return made[0], made[1]
 

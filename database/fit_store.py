@@ -165,12 +165,14 @@ class FitStore(ScanStore, PaintStore):
         """Return the model to reckon mixes of some paints by; see `model_choice.choose`."""
         with self.snapshot() as session:
             by_transport = self.current_fits(TRANSPORT)
-            return model_choice.choose(list(paints), by_transport, model_choice.held_out(session))
+            return model_choice.choose(list(paints), by_transport, model_choice.tried(session).off)
 
     def model_words(self, coefficients: Coefficients, asked: bool = False) -> str:
         """Say which model these coefficients are of, and why not another, unless it was asked."""
-        by_transport = self.current_fits(TRANSPORT)
-        return model_choice.words(coefficients.model, coefficients.paints, by_transport, asked)
+        with self.snapshot() as session:
+            by_transport, trial = self.current_fits(TRANSPORT), model_choice.tried(session)
+        c = coefficients
+        return model_choice.words(c.model, c.paints, by_transport, trial, asked)
 
     def current_coefficients(
         self, paints: Iterable[str] | None = None, model: str | None = None
@@ -203,7 +205,7 @@ class FitStore(ScanStore, PaintStore):
             for nickname in wanted:
                 if nickname not in current:
                     self.fit_of(nickname, TWO_FLUX)  # refuses a paint without one
-                    raise model_choice.lacking([nickname], str(model))
+                    raise model_choice.no_such_fit([nickname], str(model))
             if not wanted:
                 raise InputError(
                     None, None, "no paint of this studio has a fit yet", "run: tintladder fit"
@@ -267,7 +269,7 @@ class FitStore(ScanStore, PaintStore):
                 raise _no_fit(found.nickname)
             row = of_model.get(model or self.model_for(of_model[TWO_FLUX].beside))
             if row is None:
-                raise model_choice.lacking([found.nickname], str(model))
+                raise model_choice.no_such_fit([found.nickname], str(model))
             return _paint_fit(row, unpack_coefficients(row.fit.coefficients))
 
     def strength_reference(self) -> str | None:
@@ -360,6 +362,7 @@ def _paint_fit_row(
         patches=pack_table(fit.patches if quality is None else quality.patches),
         residuals=pack_table(fit.residuals),
         quality=None if quality is None else pack_table(quality.rows()),
+        left_out=None if quality is None else _finite(quality.left_out.median()),
     )
 
 

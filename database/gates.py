@@ -21,6 +21,7 @@ from .import_store import Undone
 from .joining import join
 from .model_choice import WORDS
 from .packing import unpack_coefficients
+from .scan_checks import told_by_scan
 
 HELD_OUT_MEAN, HELD_OUT_P95 = 2.0, 5.0
 """CIEDE2000 of held-out mixtures beyond which a release must be forced: a near miss on average, or
@@ -82,7 +83,7 @@ def gates(
     last : Release or None
         The release before.
     """
-    off = model_choice.held_out(session)
+    off = model_choice.tried(session).off
     further = {paint: row.fit_id for paint, row in fits[TRANSPORT].items()}
     used, other = dict[str, schema.PaintFit](), dict[str, schema.PaintFit]()
     for paint, row in fits[TWO_FLUX].items():
@@ -130,7 +131,8 @@ def _held_out(
         mine = [(de00, error or 0.0) for fit, de00, error in checks if fit in models]
         off = np.array([de00 for de00, error in mine if error <= MOST_SCAN_ERROR])
         if rows is used:
-            yield from _by_scan([error for _, error in mine if error])
+            by_scan = told_by_scan([error for _, error in mine if error])
+            yield from (Gate("held-out", "", False, words) for words in by_scan)
         if not off.size:
             if rows is used:
                 words = "no mixtures were held out: nothing says how mixes will come out"
@@ -148,32 +150,6 @@ def _held_out(
                 f"held-out mixtures are off{by} by {in_words(mean)} (CIEDE2000 {mean:.1f}) on "
                 f"average, 95 of 100 within {p95:.1f}",
             )
-
-
-def _by_scan(errors: Sequence[float]) -> Iterable[Gate]:
-    """Say how far held-out mixtures that were scanned can be believed."""
-    told = [error for error in errors if error <= MOST_SCAN_ERROR]
-    if told:
-        yield Gate(
-            "held-out",
-            "",
-            False,
-            f"{len(told)} patches of held-out mixtures were scanned, not measured: a scan tells no "
-            f"difference below its own error, here CIEDE2000 {_rms(told):.1f}, and nothing that "
-            "its channels don't see",
-        )
-    if blind := [error for error in errors if error > MOST_SCAN_ERROR]:
-        yield Gate(
-            "held-out",
-            "",
-            False,
-            f"{len(blind)} patches of held-out mixtures don't count, as their scan is less sure "
-            f"than CIEDE2000 {MOST_SCAN_ERROR:g}",
-        )
-
-
-def _rms(values: Sequence[float]) -> float:
-    return float(np.sqrt(np.mean(np.square(values))))
 
 
 def _stale(session: OrmSession, fits: Fits) -> Iterable[Gate]:

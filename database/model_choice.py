@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session as OrmSession
 
 from ..calibrate.errors import InputError
@@ -60,28 +61,32 @@ def trial_of(
 
 def tried(session: OrmSession) -> Trial:
     """How far off the models of a studio's fits in use were where every one was tried."""
-    fits, steps = dict[int, str](), dict[str, dict[Hashable, float]]()
-    rows = select(
-        schema.PaintFit.fit_id,
-        schema.PaintFit.model,
-        schema.PaintFit.paint_id,
-        schema.PaintFit.left_out,
-    ).where(schema.PaintFit.current)
-    for fit, model, paint, left_out in session.execute(rows):
-        fits[fit] = model
-        if left_out is not None:
-            steps.setdefault(model, {})[paint] = left_out
-    if len(set(fits.values())) < 2:
-        return Trial({})
+    in_use = (
+        select(schema.PaintFit.fit_id, schema.PaintFit.model)
+        .where(schema.PaintFit.current)
+        .distinct()
+        .subquery()
+    )
     checks = (
-        select(schema.Check.fit_id, schema.Check.card_id, schema.Check.patch, schema.Check.de00)
-        .where(schema.Check.fit_id.in_(sorted(fits)))
+        select(in_use.c.model, schema.Check.card_id, schema.Check.patch, schema.Check.de00)
+        .join(schema.Check, schema.Check.fit_id == in_use.c.fit_id)
+        .where(func.coalesce(schema.Check.scan_error, 0.0) <= MOST_SCAN_ERROR)
         .order_by(schema.Check.id)
     )
     mixtures: dict[str, dict[Hashable, float]] = {}
-    for fit, card, patch, de00 in session.execute(checks):
-        mixtures.setdefault(fits[fit], {})[card, patch] = de00
-    return trial_of(mixtures, steps)
+    for model, card, patch, de00 in session.execute(checks):
+        mixtures.setdefault(model, {})[card, patch] = de00
+    found = trial_of(mixtures, {})
+    if found.off:
+        return found
+    left_out = select(
+        schema.PaintFit.model, schema.PaintFit.paint_id, schema.PaintFit.left_out
+    ).where(schema.PaintFit.current)
+    steps: dict[str, dict[Hashable, float]] = {}
+    for model, paint, off in session.execute(left_out):
+        if off is not None:
+            steps.setdefault(model, {})[paint] = off
+    return trial_of({}, steps)
 
 
 def choose(paints: Sequence[str], by_transport: Mapping[str, int], off: Mapping[str, float]) -> str:
@@ -95,7 +100,11 @@ def choose(paints: Sequence[str], by_transport: Mapping[str, int], off: Mapping[
 
 
 def words(
-    model: str, paints: Sequence[str], by_transport: Mapping[str, int], asked: bool = False
+    model: str,
+    paints: Sequence[str],
+    by_transport: Mapping[str, int],
+    trial: Trial,
+    asked: bool = False,
 ) -> str:
     """Say which model a mix was reckoned by, and why not by the other; `asked`, by name."""
     said = f"Reckoned by {WORDS[model]}"
@@ -106,12 +115,13 @@ def words(
     if model == TRANSPORT or len(lacking) == len(fitted):
         return f"{said}."
     if not lacking:
-        return f"{said}, which came nearer on your check mixtures."
+        where = "the steps of your ladders, left out in turn" if trial.by_steps else None
+        return f"{said}, which came nearer on {where or 'your check mixtures'}."
     others = f" and {len(lacking) - 3} more" if len(lacking) > 3 else ""
     return f"{said}: there is no other fit of {', '.join(lacking[:3])}{others}."
 
 
-def lacking(paints: Sequence[str], model: str, place: str | None = None) -> InputError:
+def no_such_fit(paints: Sequence[str], model: str, place: str | None = None) -> InputError:
     """Say that paints have a fit, but none by this model."""
     some = ", ".join(paints[:3]) + (f" and {len(paints) - 3} more" if len(paints) > 3 else "")
     return InputError(

@@ -19,6 +19,7 @@ from ..calibrate.optics.coefficients import Coefficients
 from . import schema
 from .card_store import card_of_version
 from .refit import packed_readings
+from .release_choice import of_model
 from .release_inputs import session_of as packed_session
 from .release_load import LoadedRelease
 from .session_rows import session_of
@@ -54,16 +55,24 @@ class Origin:
     scans: tuple[Scanned, ...] = ()
 
 
-def of_store(store: Store, text: str) -> Origin:
+def of_store(store: Store, text: str, model: str | None = None) -> Origin:
     """Return what a paint in use rests on.
+
+    Parameters
+    ----------
+    store : Store
+    text : str
+        Nickname or part of a name.
+    model : {"two-flux", "transport"}, optional
+        By default that which its mixes with its white are reckoned by.
 
     Raises
     ------
     InputError
-        Where there is no such paint, or it has no fit.
+        Where there is no such paint, or it has no such fit.
     """
     with store.snapshot() as session:
-        fit = store.fit_of(text)
+        fit = store.fit_of(text, model)
         row = session.scalars(
             select(schema.PaintFit)
             .join(schema.Paint)
@@ -97,13 +106,13 @@ def of_store(store: Store, text: str) -> Origin:
         )
 
 
-def of_release(release: LoadedRelease, text: str) -> Origin:
-    """Return what a paint of a release rests on.
+def of_release(release: LoadedRelease, text: str, model: str | None = None) -> Origin:
+    """Return what a paint of a release rests on; `model` as for `of_store`.
 
     Raises
     ------
     InputError
-        Where it has no such paint, or the card as it was fitted isn't in it.
+        Where it has no such paint, or no such fit of it, or the card as it was fitted isn't in it.
     """
     paints = release.tables["paints"]
     mine = paints[paints["paint"].str.casefold() == text.strip().casefold()]
@@ -112,7 +121,10 @@ def of_release(release: LoadedRelease, text: str) -> Origin:
         raise InputError(
             release.name, None, f"it has no paint {text} (it has {some})", "give a nickname of it"
         )
-    paint = mine.iloc[0]
+    nickname, white = mine[["paint", "white"]].iloc[0]
+    beside = [white] if model is None and white in set(paints["paint"]) else []
+    release = of_model(release, [nickname, *beside], model)
+    paint = release.tables["paints"].set_index("paint", drop=False).loc[nickname]
     fits = release.tables["fits"]
     fit = fits[fits["fit"] == paint["fit"]].iloc[0]
     said = json.loads(fit["inputs"])
@@ -183,9 +195,9 @@ def trace(origin: Origin, wavelength: float) -> dict[str, Any]:
     Returns
     -------
     dict
-        JSON-able: ``coefficient``, ``fit``, and ``readings``, one for each patch that holds the
-        paint or is bare: corrected and raw reflectance, session, device, card, step, grams; and
-        ``scans``, the same of scanned patches.
+        JSON-able: ``coefficient`` (its ``model`` says what its K and S are), ``fit``, and
+        ``readings``, one for each patch that holds the paint or is bare: corrected and raw
+        reflectance, session, device, card, step, grams; and ``scans``, the same of scanned patches.
 
     Raises
     ------
@@ -231,6 +243,7 @@ def _coefficient(c: Coefficients, w: int) -> dict[str, Any]:
     return {
         "paint": c.paints[0],
         "wavelength": float(c.wavelengths[w]),
+        "model": c.model,
         "scale": c.scale,
         "K": _plain(c.k[0, w]),
         "S": _plain(c.s[0, w]),
@@ -240,6 +253,7 @@ def _coefficient(c: Coefficients, w: int) -> dict[str, Any]:
             name: {part: _plain(value) for part, value in of.items()} for name, of in parts.items()
         },
         "ratio_only": bool(c.ratio_only[0, w]),
+        "surface_offset": float(c.surface_offset[0]),
     }
 
 

@@ -8,7 +8,7 @@ from functools import partial
 
 import pandas as pd
 import pytest
-from tintladder.database.model_choice import choose, words
+from tintladder.database.model_choice import Trial, choose, words
 from tintladder.database.store import Store
 
 from .command import run
@@ -77,9 +77,11 @@ def test_the_choice_and_its_words():
     assert choose(["A", "B"], fits, {}) == "transport"
     assert choose(["A", "C"], fits, {"two-flux": 1.0, "transport": 0.2}) == "two-flux"
     assert choose(["A"], fits, {"two-flux": 0.1, "transport": 0.2}) == "two-flux"
-    assert words("two-flux", ["X", "Y"], {}) == "Reckoned by two fluxes of light."
-    said = words("two-flux", ["A", "P", "Q", "R", "S", "MEDIUM"], fits)
+    none = Trial({})
+    assert words("two-flux", ["X", "Y"], {}, none) == "Reckoned by two fluxes of light."
+    said = words("two-flux", ["A", "P", "Q", "R", "S", "MEDIUM"], fits, none)
     assert said.endswith("no other fit of P, Q, R and 1 more.")
+    assert words("two-flux", ["A"], fits, none, asked=True).endswith("as you asked.")
 
 
 def test_commands_say_which(store, monkeypatch, capsys):

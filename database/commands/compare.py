@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from .common import JsonOption, StudioOption, open_store, print_table, say, working
+from .common import JsonOption, ModelOption, StudioOption, open_store, print_table, say, working
 
 if TYPE_CHECKING:
     from ..compare import Comparison, Numbers
@@ -22,6 +22,7 @@ def compare(
     picture: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Draw it too, as .png or .svg.")
     ] = None,
+    model: ModelOption = None,
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
@@ -32,7 +33,7 @@ def compare(
 
         if picture is not None:
             check_suffix(picture)
-        found = made_of(numbers_of(old, studio), numbers_of(new, studio))
+        found = made_of(numbers_of(old, studio), numbers_of(new, studio), model)
         if picture is not None:
             _draw(found, picture)
     say(_as_dict(found, picture), as_json, lambda: _show(found, picture))
@@ -75,6 +76,8 @@ def _as_dict(found: Comparison, picture: Path | None) -> dict[str, Any]:
         "removed": found.removed,
         "refitted": found.refitted,
         "surface_changed": found.surface_changed,
+        "model": found.model,
+        "unsaid": found.unsaid,
         "paints": rows,
         "picture": str(picture) if picture else None,
     }
@@ -82,7 +85,9 @@ def _as_dict(found: Comparison, picture: Path | None) -> dict[str, Any]:
 
 def _show(found: Comparison, picture: Path | None) -> None:
     from ...calibrate.optics.colour import in_words
+    from ..model_choice import SYMBOLS, WORDS
 
+    k, s = SYMBOLS[found.model]
     for what, paints in (("Added", found.added), ("Removed", found.removed)):
         if paints:
             typer.echo(f"{what}: {', '.join(paints)}.")
@@ -94,7 +99,7 @@ def _show(found: Comparison, picture: Path | None) -> None:
         most = table[["masstone_de00", "tint_de00"]].fillna(0.0).max(axis=1)
         table = table.assign(most=most).sort_values("most", ascending=False, kind="stable")
         print_table(
-            ["Paint", "It looks", "Masstone", "Mid-tint", "K moved", "at", "S moved", "at"],
+            ["Paint", "It looks", "Masstone", "Mid-tint", f"{k} moved", "at", f"{s} moved", "at"],
             [
                 (
                     row["paint"],
@@ -111,9 +116,12 @@ def _show(found: Comparison, picture: Path | None) -> None:
         )
         typer.echo(
             "(masstone: the paint alone; mid-tint: 1 part to 4 of its white, by weight; both as "
-            "CIEDE2000. K and S: the largest change, over the larger standard uncertainty u.)"
+            f"CIEDE2000. {k} and {s}: the largest change, over the larger standard uncertainty u.)"
         )
+    typer.echo(f"Reckoned by {WORDS[found.model]}.")
+    if found.unsaid:
+        typer.echo(f"Nothing is said of {', '.join(found.unsaid)}: no such fit on both sides.")
     if found.surface_changed:
-        typer.echo("They were fitted with different surfaces: compare colours, not K and S.")
+        typer.echo(f"They were fitted with different surfaces: compare colours, not {k} and {s}.")
     if picture:
         typer.echo(f"Picture: {picture}")

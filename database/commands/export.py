@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ...calibrate.errors import InputError
-from .common import JsonOption, StudioOption, open_store, say, working
+from .common import JsonOption, Model, StudioOption, open_store, say, working
 from .compare import numbers_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from ..compare import Numbers
 
 EXAMPLE = "tintladder export csv --out paints.csv"
@@ -24,15 +26,23 @@ def export(
         str,
         typer.Argument(
             metavar="FORM",
-            help="csv: K and S in one table; cgats (CGATS.17) or cxf (CxF3): predicted ladders; "
-            "spot: one paint's films as a spot-ink characterisation (ISO 17972-4); with "
-            "--readings csv, cgats, cxf or xlsx.",
+            help="csv: K and S, or mu_a and mu_s', in one table; cgats (CGATS.17) or cxf (CxF3): "
+            "predicted ladders; spot: one paint's films as a spot-ink characterisation "
+            "(ISO 17972-4); with --readings csv, cgats, cxf or xlsx.",
         ),
     ],
     paints: Annotated[list[str] | None, typer.Argument(help="Nicknames; else all of them.")] = None,
     source: Annotated[
         str, typer.Option("--from", help="A version, the folder or zip of a release, or now.")
     ] = "now",
+    model: Annotated[
+        Model | None,
+        typer.Option(
+            help="By two fluxes of light, or by transport: light followed along many angles. Else "
+            "csv is by two fluxes, as most programs reckon, all else by the one that mixes are "
+            "reckoned by."
+        ),
+    ] = None,
     readings: Annotated[
         str | None,
         typer.Option(
@@ -61,16 +71,43 @@ def export(
         )
     if form == "spot" and len(paints or ()) != 1:
         raise InputError(None, "spot", "it holds one paint", "name one: export spot ANCHOR")
+    if readings is not None and model is not None:
+        raise InputError("--model", str(model), "readings are of no model", "leave it out")
     file = out or Path(f"{_file_name(readings) or 'paints'}{_SUFFIXES[form]}")
     if readings is not None:
         _readings(form, readings, raw, file, as_json, studio)
         return
     with working("Exporting", as_json):
-        numbers = numbers_of(source, studio)
+        numbers = _numbers(form, numbers_of(source, studio), paints or (), model)
         data = _data(form, numbers, paints or None, thickness)
         _write(file, data)
-    result = {"form": form, "file": str(file), "from": numbers.name, "bytes": len(data)}
-    say(result, as_json, lambda: typer.echo(f"Wrote {file} ({form}, from {numbers.name})."))
+    by = numbers.coefficients.model
+    result = {
+        "form": form, "file": str(file), "from": numbers.name, "model": by, "bytes": len(data)
+    }  # fmt: skip
+    say(result, as_json, lambda: typer.echo(f"Wrote {file} ({form}, from {_whence(numbers)})."))
+
+
+def _whence(numbers: Numbers) -> str:
+    from ..exports import whence
+
+    return whence(numbers)
+
+
+def _numbers(form: str, every: Numbers, paints: Sequence[str], model: Model | None) -> Numbers:
+    """Choose the numbers that go out."""
+    from ..exports import only
+    from ..model_choice import no_such_fit
+
+    by = model or (Model.TWO_FLUX if form == "csv" else Model(every.reckoned_by))
+    chosen = every.of_model(by)
+    if not paints:
+        return chosen
+    only(every, paints)  # refuses paints that aren't in it
+    without = [paint for paint in paints if paint not in chosen.coefficients.paints]
+    if without:
+        raise no_such_fit(without, by, every.name)
+    return only(chosen, paints)
 
 
 def _file_name(card: str | None) -> str:
@@ -102,10 +139,10 @@ def _readings(
 
 
 def _data(form: str, numbers: Numbers, paints: list[str] | None, thickness: float) -> bytes:
-    from ..exports import as_cgats, as_csv, only
+    from ..exports import as_cgats, as_csv
 
     if form == "csv":
-        return as_csv(only(numbers, paints) if paints else numbers).encode()
+        return as_csv(numbers).encode()
     if form == "cgats":
         return as_cgats(numbers, paints).encode()
     from ..export_cxf import as_cxf

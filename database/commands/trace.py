@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from .common import JsonOption, StudioOption, open_store, print_table, say
+from .common import JsonOption, ModelOption, StudioOption, open_store, print_table, say
 
 EXAMPLE = "tintladder trace ANCHOR 550"
 
@@ -18,37 +18,50 @@ def trace(
     release: Annotated[
         Path | None, typer.Option(help="Folder or zip of a release; else the studio's fit in use.")
     ] = None,
+    model: ModelOption = None,
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Walk K and S at one wavelength back: fit, reading, instrument, card, grams weighed."""
+    """Walk K and S (mu_a, mu_s') at one wavelength back: fit, reading, instrument, card, grams."""
     from ..trace import of_release, of_store
     from ..trace import trace as walk
 
     if release is not None:
         from ..release_load import load_release
 
-        origin = of_release(load_release(release), paint)
+        origin = of_release(load_release(release), paint, model)
     else:
         with open_store(studio) as store:
-            origin = of_store(store, paint)
+            origin = of_store(store, paint, model)
     found = walk(origin, wavelength)
     say(found, as_json, lambda: _show(found))
 
 
 def _show(found: dict[str, Any]) -> None:
+    from ..model_choice import SYMBOLS, WORDS
+
     value, fit = found["coefficient"], found["fit"]
+    symbols = SYMBOLS[value["model"]]
     unit = "1/mm" if value["scale"] == "absolute" else value["scale"]
-    typer.echo(f"{value['paint']} at {value['wavelength']:g} nm, in {found['place']}:")
-    for name in "KS":
+    typer.echo(
+        f"{value['paint']} at {value['wavelength']:g} nm, in {found['place']}, by "
+        f"{WORDS[value['model']]}:"
+    )
+    for name, symbol in zip("KS", symbols, strict=True):
         parts = value["uncertainty_parts"][name]
         said = ", ".join(f"{part} {_figure(u)}" for part, u in parts.items())
         typer.echo(
-            f"  {name} = {_figure(value[name])} ± {_figure(value[f'uncertainty_{name}'])} {unit} "
+            f"  {symbol} = {_figure(value[name])} ± {_figure(value[f'uncertainty_{name}'])} {unit} "
             f"(standard uncertainty: {said})"
         )
     if value["ratio_only"]:
-        typer.echo("  Only K/S is known here: the film hid its substrate.")
+        typer.echo(f"  Only {'/'.join(symbols)} is known here: the film hid its substrate.")
+    if value["surface_offset"]:
+        more = "more" if value["surface_offset"] > 0 else "less"
+        typer.echo(
+            f"  Its own surface reflects {abs(value['surface_offset']):.4f} {more} than the "
+            "surface of the fit."
+        )
     typer.echo(
         f"from fit {fit['number']} of {fit['created']}, tintladder {fit['code_version']}, judged "
         f"'{fit['verdict']}', kept as {fit['sha256'][:12]}..., of these readings:"
