@@ -83,11 +83,11 @@ def gates(
     last : Release or None
         The release before.
     """
-    off = model_choice.tried(session).off
+    trial = model_choice.tried(session)
     further = {paint: row.fit_id for paint, row in fits[TRANSPORT].items()}
     used, other = dict[str, schema.PaintFit](), dict[str, schema.PaintFit]()
     for paint, row in fits[TWO_FLUX].items():
-        used[paint] = fits[model_choice.choose([paint], further, off)][paint]
+        used[paint] = fits[model_choice.choose([paint], further, trial)][paint]
         if paint in further:
             other[paint] = row if used[paint].model == TRANSPORT else fits[TRANSPORT][paint]
     found = [

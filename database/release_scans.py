@@ -173,7 +173,7 @@ def judging_scans(
 
 
 def _packed(tables: Mapping[str, pd.DataFrame], scan: int) -> CardChannels:
-    said = tables["scans"].set_index("scan").loc[scan]
+    (said,) = tables["scans"][tables["scans"]["scan"] == scan].to_dict("records")
     patches = tables["channels"][tables["channels"]["scan"] == scan]
     return CardChannels(
         card_of(tables, said["card"]),

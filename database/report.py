@@ -13,6 +13,7 @@ import pandas as pd
 from jinja2 import Environment
 from markupsafe import Markup
 
+from ..calibrate.fit.check import MOST_SCAN_ERROR
 from ..calibrate.fit.hiding import COAT_UM
 from ..calibrate.fit.quality_report import IN_THE_MANNER
 from ..calibrate.optics.coefficients import ABSOLUTE
@@ -26,6 +27,7 @@ from .report_colours import FILM_UM, Swatch, swatches
 from .report_fits import Packed, held_out, nearer, unpack
 from .report_paint import PaintPage, paint_page, unbroken
 from .report_pictures import SIDE, Scale, hue_picture, ks_picture, lightness_picture
+from .scan_checks import rms
 from .tinting import ratio_label
 
 ORDERS = (
@@ -52,6 +54,8 @@ class Mixture:
         CIEDE2000 between foretold and read.
     foretold, read : Swatch or None
         Over the first of the grounds.
+    unsure : mapping of ground to float
+        CIEDE2000 that the scan would show were all well, where it was scanned.
     """
 
     words: str
@@ -59,6 +63,16 @@ class Mixture:
     off: Mapping[str, float]
     foretold: Swatch | None
     read: Swatch | None
+    unsure: Mapping[str, float]
+
+    @property
+    def tells(self) -> list[float]:
+        """The differences over grounds that were read surely enough to tell of mixes."""
+        return [off for over, off in self.off.items() if self.sure_to(over) <= MOST_SCAN_ERROR]
+
+    def sure_to(self, over: str) -> float:
+        """The scan's own error over a ground; 0 where it was measured."""
+        return self.unsure.get(over, 0.0)
 
     @property
     def worst(self) -> float:
@@ -75,7 +89,7 @@ class Verdict:
     mixtures : tuple of Mixture
         The worst first.
     mean, p95, worst : float
-        CIEDE2000; NaN without mixtures.
+        CIEDE2000 of those that tell; NaN without any.
     by : str
         The model that foretold them, in words.
     """
@@ -89,14 +103,34 @@ class Verdict:
     @property
     def counts(self) -> list[tuple[str, int]]:
         """How many patches are off by how much, in words, nearest first."""
-        said = [in_words(off) for m in self.mixtures for off in m.off.values()]
+        said = [in_words(off) for m in self.mixtures for off in m.tells]
         words = [in_words(limit) for limit in (0.5, 1.5, 3.0, 9.0)]
         return [(word, said.count(word)) for word in words if word in said]
 
     @property
     def patches(self) -> int:
-        """How many patches were judged."""
-        return sum(len(m.off) for m in self.mixtures)
+        """How many patches tell."""
+        return sum(len(m.tells) for m in self.mixtures)
+
+    @property
+    def blind(self) -> int:
+        """How many patches were scanned too unsurely to tell."""
+        return sum(len(m.off) for m in self.mixtures) - self.patches
+
+    @property
+    def scanned(self) -> int:
+        """How many of the patches that tell were scanned."""
+        return len(self._errors)
+
+    @property
+    def scan_error(self) -> float:
+        """The scans' own error in these, root mean square."""
+        return rms(self._errors)
+
+    @property
+    def _errors(self) -> list[float]:
+        each = (error for m in self.mixtures for error in m.unsure.values())
+        return [error for error in each if error <= MOST_SCAN_ERROR]
 
 
 def report(
@@ -216,16 +250,21 @@ def _verdict(release: LoadedRelease, packed: Packed, names: Mapping[str, str]) -
         looks = dict(zip(where, zip(guesses, seen, strict=True), strict=True))
     made = _masses(release.tables["drawdowns"], names)
     found = []
-    steps: dict[tuple[str, str], dict[str, float]] = {}
-    for card, step, over, off in table[["card", "step", "over", "de00"]].to_numpy().tolist():
-        steps.setdefault((card, step), {})[over] = off
-    for (card, step), offs in steps.items():
+    steps = dict.fromkeys(table[["card", "step"]].itertuples(index=False, name=None))
+    for card, step in steps:
+        rows = table[(table["card"] == card) & (table["step"] == step)]
+        offs = dict(zip(rows["over"], rows["de00"].tolist(), strict=True))
         over = "white" if "white" in offs else next(iter(offs))
         foretold, read = looks.get((card, step, over), (None, None))
-        found.append(Mixture(made.get((card, step), step), step, offs, foretold, read))
-    found.sort(key=lambda m: (-m.worst, m.step))
-    off = table["de00"].to_numpy(float)
-    figures = float(off.mean()), float(np.percentile(off, 95)), float(off.max())
+        scanned = rows[rows["scan_error"].notna()]
+        unsure = dict(zip(scanned["over"], scanned["scan_error"].tolist(), strict=True))
+        words = made.get((card, step), step)
+        found.append(Mixture(words, step, offs, foretold, read, unsure))
+    found.sort(key=lambda m: (not m.tells, -m.worst, m.step))
+    off = np.array([off for m in found for off in m.tells])
+    figures = np.nan, np.nan, np.nan
+    if off.size:
+        figures = float(off.mean()), float(np.percentile(off, 95)), float(off.max())
     return Verdict(tuple(found), *figures, by=WORDS[release.coefficients.model])
 
 

@@ -11,10 +11,12 @@ import pandas as pd
 
 from ..calibrate.cards.readings import CardReadings, pair
 from ..calibrate.errors import InputError
-from ..calibrate.fit.check import Check, check_mixtures
+from ..calibrate.fit.check import Check, check_mixtures, together
+from ..calibrate.fit.check_scan import check_scans
 from ..calibrate.fit.result import PaintFit
 from .release_inputs import card_of, session_of
 from .release_load import LoadedRelease
+from .release_scans import judging_scans
 
 _SPECTRA = ["card", "patch", "wavelength", "measured", "fitted", "sigma"]
 
@@ -124,19 +126,26 @@ def held_out(release: LoadedRelease, packed: Packed) -> tuple[pd.DataFrame, Chec
     Returns
     -------
     table : DataFrame
-        A row for each patch: card, step, over, de00; the mean where several fits were judged by it.
+        A row for each patch: card, step, over, de00, and scan_error, NaN where it was measured;
+        the mean where several fits were judged by it.
     check : Check or None
-        The same mixtures foretold again from the packed readings, for their looks; None where that
-        can't be done.
+        The same mixtures foretold again from the packed readings and scans, for their looks; None
+        where that can't be done.
     """
-    table = release.tables["checks"].groupby(["card", "patch"], sort=False)["de00"].mean()
-    split = table.reset_index()
+    by_patch = release.tables["checks"].groupby(["card", "patch"], sort=False)
+    split = by_patch[["de00", "scan_error"]].mean().reset_index()
     names = split["patch"].str.rsplit("/", n=1, expand=True)
     if split.empty:
         return split.assign(step=[], over=[]), None
     split = split.assign(step=names[0], over=names[1])
-    readings = [r for card in split["card"].unique() for r in packed.readings.get(card, ())]
+    scanned = split.loc[split["scan_error"].notna(), "card"].unique()
+    measured = [card for card in split["card"].unique() if card not in scanned]
+    readings = [r for card in measured for r in packed.readings.get(card, ())]
     try:
-        return split, check_mixtures(release.coefficients, readings)
-    except (InputError, ValueError):
+        found = [check_mixtures(release.coefficients, readings)]
+        for card in scanned:
+            for scans, sensors in judging_scans(release.tables, card):
+                found.append(check_scans(release.coefficients, scans, sensors))
+        return split, together(found)
+    except (InputError, KeyError, ValueError):
         return split, None

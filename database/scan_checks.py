@@ -9,7 +9,7 @@ import numpy as np
 
 from ..calibrate.cards.card import Card
 from ..calibrate.cards.readings import CardReadings
-from ..calibrate.fit.check import Check, check_mixtures, together
+from ..calibrate.fit.check import MOST_SCAN_ERROR, Check, check_mixtures, together
 from ..calibrate.fit.check_scan import check_scans
 from ..calibrate.fit.settings import FitSettings
 from ..calibrate.optics.coefficients import Coefficients
@@ -129,6 +129,33 @@ def foretell(
             seen = check_scans(coefficients, card.scans, card.sensors, settings)
             found.append(_by(card.calibration, seen))
     return together(found)
+
+
+def told_by_scan(errors: Sequence[float]) -> list[str]:
+    """Say how far scanned mixtures can be believed, of their patches' own errors (CIEDE2000)."""
+    told = [error for error in errors if error <= MOST_SCAN_ERROR]
+    blind, found = len(errors) - len(told), []
+    if told:
+        found.append(
+            f"of held-out mixtures {_patches(len(told))} scanned, not measured: a scan tells no "
+            f"difference below its own error, here CIEDE2000 {rms(told):.1f}, and nothing that its "
+            "three channels don't see"
+        )
+    if blind:
+        found.append(
+            f"of held-out mixtures {_patches(blind)} scanned less surely than CIEDE2000 "
+            f"{MOST_SCAN_ERROR:g}, which counts for nothing"
+        )
+    return found
+
+
+def rms(errors: Sequence[float]) -> float:
+    """Root mean square."""
+    return float(np.sqrt(np.mean(np.square(errors))))
+
+
+def _patches(count: int) -> str:
+    return "1 patch was" if count == 1 else f"{count} patches were"
 
 
 def _by(calibration: int | None, check: Check) -> Check:

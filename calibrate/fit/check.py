@@ -48,9 +48,10 @@ class Check:
     aside: tuple[tuple[str, str], ...] = ()
 
     @property
-    def scanned(self) -> pd.DataFrame:
-        """The patches that were scanned."""
-        return self.patches[self.patches["scan_error"].notna()]
+    def scan_errors(self) -> list[float]:
+        """The scans' own errors in the patches that were scanned."""
+        found: list[float] = self.patches["scan_error"].dropna().tolist()
+        return found
 
     @property
     def telling(self) -> pd.DataFrame:

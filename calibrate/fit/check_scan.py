@@ -94,7 +94,8 @@ def check_scans(
     whole = _filled(foretold.reflectance)
     near = _near(whole)
     through = sensors.sensitivity @ near
-    moves = np.linalg.solve(through @ sensors.sensitivity.T, through).transpose(0, 2, 1)
+    met_by = np.asarray(np.linalg.solve(through @ sensors.sensitivity.T, through), dtype=float)
+    moves = met_by.transpose(0, 2, 1)
     met = np.array(channels)
     seen = whole + np.einsum("nwc,nc->nw", moves, met - sensors.read(whole))
     level = np.array(levels)[:, None] * met

@@ -47,8 +47,10 @@ def fit(
 
 def fit_as_dict(done: StudioFit, names: dict[str, str]) -> dict[str, object]:
     """Return a fit for machines."""
+    from ..scan_checks import rms
+
     check = done.judged
-    any_check = not check.patches.empty
+    any_check = not check.telling.empty
     means = [paint.de00_mean for paint in done.paints.values()]
     return {
         "fit": done.number,
@@ -69,6 +71,8 @@ def fit_as_dict(done: StudioFit, names: dict[str, str]) -> dict[str, object]:
         "heldout_de00_max": check.worst if any_check else None,
         "model": done.model,
         "two_flux_heldout_de00_mean": done.check.mean if any_check else None,
+        "heldout_scanned": len(check.scan_errors),
+        "heldout_scan_error": rms(check.scan_errors) if check.scan_errors else None,
         "scan_fits": [{"fit": run.number, "device": run.device} for run in done.scanned],
         "not_fitted": dict(done.unfit),
     }
@@ -80,6 +84,7 @@ def show_fit(done: StudioFit) -> None:
     from ...calibrate.optics.colour import in_words
     from ...calibrate.optics.transport import TRANSPORT
     from ..model_choice import WORDS
+    from ..scan_checks import told_by_scan
 
     rows = [
         (p.paint, p.verdict, f"{p.de00_mean:.1f}", f"{p.de00_max:.1f}", "; ".join(p.reasons[1:]))
@@ -93,12 +98,15 @@ def show_fit(done: StudioFit) -> None:
     for card, why in done.unfit.items():
         typer.echo(f"Card {card} was read, but not fitted: {why}.")
     check = done.judged
+    told = check.telling
     if check.patches.empty:
         typer.echo("No check card was read, so nothing says yet how mixtures will come out.")
+    elif told.empty:
+        typer.echo("No mixture was read surely enough to say how mixtures will come out.")
     else:
         typer.echo(
-            f"Mixtures that the fit never saw ({check.patches['step'].nunique()} mixes, "
-            f"{len(check.patches)} patches): off by {check.mean:.2f} on average "
+            f"Mixtures that the fit never saw ({told.groupby(['card', 'step']).ngroups} mixes, "
+            f"{len(told)} patches): off by {check.mean:.2f} on average "
             f"({in_words(check.mean)}), 95 of 100 within {check.p95:.2f}, "
             f"the worst {check.worst:.2f} ({in_words(check.worst)})."
         )
@@ -109,3 +117,10 @@ def show_fit(done: StudioFit) -> None:
                 f"{WORDS[TWO_FLUX if done.model == TRANSPORT else TRANSPORT]} they are off by "
                 f"{other.mean:.2f}."
             )
+    for words in told_by_scan(check.scan_errors):
+        typer.echo(f"{words[0].upper()}{words[1:]}.")
+    for card, step in check.aside:
+        typer.echo(
+            f"{step} of card {card} does not hide black and white, so it says nothing: brush out "
+            "another coat and scan it again."
+        )
