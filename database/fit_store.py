@@ -165,7 +165,7 @@ class FitStore(ScanStore, PaintStore):
         """Return the model to reckon mixes of some paints by; see `model_choice.choose`."""
         with self.snapshot() as session:
             by_transport = self.current_fits(TRANSPORT)
-            return model_choice.choose(list(paints), by_transport, model_choice.tried(session).off)
+            return model_choice.choose(list(paints), by_transport, model_choice.tried(session))
 
     def model_words(self, coefficients: Coefficients, asked: bool = False) -> str:
         """Say which model these coefficients are of, and why not another, unless it was asked."""

@@ -37,7 +37,7 @@ def model_of(release: LoadedRelease, paints: Sequence[str]) -> str:
         return TWO_FLUX
     theirs = beside.tables["paints"]
     fits = dict(zip(theirs["paint"], theirs["fit"], strict=True))
-    return choose(paints, fits, tried(release).off)
+    return choose(paints, fits, tried(release))
 
 
 def of_model(

@@ -8,9 +8,17 @@ from functools import partial
 
 import pandas as pd
 import pytest
-from tintladder.database.model_choice import Trial, choose, words
+from tintladder.calibrate.fit.fit import fit_paints
+from tintladder.calibrate.fit.quality_report import quality_report
+from tintladder.calibrate.fit.settings import FitSettings
+from tintladder.database.adopt import adopt
+from tintladder.database.model_choice import Trial, choose, trial_of, words
+from tintladder.database.release import publish
+from tintladder.database.release_choice import model_of
+from tintladder.database.release_load import load_release
 from tintladder.database.store import Store
 
+from . import synthetic
 from .command import run
 from .studio_fixtures import joint_fit
 from .test_release import fill
@@ -74,14 +82,60 @@ def test_a_newer_fit_by_two_fluxes_leaves_no_older_one_beside_it(store):
 
 def test_the_choice_and_its_words():
     fits = {"A": 2, "B": 2}
-    assert choose(["A", "B"], fits, {}) == "transport"
-    assert choose(["A", "C"], fits, {"two-flux": 1.0, "transport": 0.2}) == "two-flux"
-    assert choose(["A"], fits, {"two-flux": 0.1, "transport": 0.2}) == "two-flux"
     none = Trial({})
+    assert choose(["A", "B"], fits, none) == "transport"
+    assert choose(["A", "C"], fits, Trial({"two-flux": 1.0, "transport": 0.2})) == "two-flux"
+    assert choose(["A"], fits, Trial({"two-flux": 0.1, "transport": 0.2})) == "two-flux"
     assert words("two-flux", ["X", "Y"], {}, none) == "Reckoned by two fluxes of light."
     said = words("two-flux", ["A", "P", "Q", "R", "S", "MEDIUM"], fits, none)
     assert said.endswith("no other fit of P, Q, R and 1 more.")
     assert words("two-flux", ["A"], fits, none, asked=True).endswith("as you asked.")
+
+
+def test_steps_left_out_tell_where_no_mixture_does():
+    """Two fluxes must be a tenth nearer; and a mixture that both were tried on goes before."""
+    steps = {"two-flux": {1: 0.85, 2: 0.8, 3: 9.0}, "transport": {1: 1.0, 2: 1.0}}
+    found = trial_of({}, steps)
+    assert found.by_steps and found.off == pytest.approx({"two-flux": 0.825, "transport": 1.0})
+    assert found.nearer == "two-flux"
+    assert "steps of your ladders" in words("two-flux", ["A"], {"A": 1}, found)
+    assert trial_of({}, steps | {"transport": {1: 0.9, 2: 0.9}}).nearer == "transport"
+    one = {"two-flux": {"m": 0.4, "n": 0.1}, "transport": {"m": 0.3}}
+    assert trial_of(one, steps) == Trial({"two-flux": 0.4, "transport": 0.3})
+    assert trial_of({"two-flux": {"m": 0.1}}, {"two-flux": {1: 0.1}}).nearer == "transport"
+
+
+def test_a_world_of_two_fluxes_is_told_from_its_ladders():
+    """Ladders made with two fluxes themselves; the lab's, by transport, are in test_transport."""
+    cards = synthetic.ladders(("W", "R", "B"), seed=4)
+    steps = {}
+    for model in ("two-flux", "transport"):
+        found = fit_paints(cards, synthetic.TUBES, FitSettings(model=model), leave_out=True)
+        steps[model] = {
+            name: quality_report(fit, left_out=found.left_out).left_out.median()
+            for name, fit in found.paints.items()
+        }
+    assert trial_of({}, steps).nearer == "two-flux"
+
+
+def test_a_studio_keeps_how_steps_foretell_each_other(store):
+    card = joint_fit().paints["KEEL"].patches
+    for model, off in (("two-flux", 0.2), ("transport", 0.4)):
+        fit = joint_fit() if model == "two-flux" else by_transport(joint_fit())
+        left = card[["card", "patch", "step"]].assign(de00=off)
+        quality = {name: quality_report(p, left_out=left) for name, p in fit.paints.items()}
+        store.record_fit(fit, store.card_readings(), quality=quality)
+    assert store.model_for(["KEEL"]) == "two-flux"
+    assert "steps of your ladders" in store.model_words(store.current_coefficients())
+    found = load_release(publish(store).folder)
+    assert model_of(found, ["KEEL", "HULL"]) == "two-flux"
+    with Store.open(store.studio.folder / "other") as other:
+        adopt(other, store.studio.releases / found.name)
+        assert other.model_for(["KEEL"]) == "two-flux"
+    two_flux, transport = newest(store)
+    checked(store, two_flux, 0.5)
+    checked(store, transport, 0.4)
+    assert store.model_for(["KEEL"]) == "transport", "a mixture tells more than any ladder"
 
 
 def test_commands_say_which(store, monkeypatch, capsys):
