@@ -3,7 +3,7 @@
 Sets are solved by size. A mix with a paint at nothing is a mix of fewer, so each size is searched
 only within, and then compared with the sets that it holds. All sets of a size are solved at once:
 from the nearest colours of a coarse lattice, damped Gauss-Newton steps in the logarithms of the
-shares lower CIEDE2000 itself, first in single precision and at last in double.
+shares lower CIEDE2000 itself in single precision; the best set of each target goes on in double.
 """
 
 from __future__ import annotations
@@ -31,10 +31,11 @@ BLOCK = 2048
 """Mixes worked on at once by a thread: fewer waste time on each step, more leave the cache."""
 WORKERS = os.cpu_count() or 1
 STEPS = 40
-ARRIVED = 2e-3
-"""CIEDE2000 below which nothing more is gained."""
-FLAT = 1e-3
-"""CIEDE2000 gained by e times a paint's share, below which a mix is at its best."""
+ARRIVED, FLAT = 2e-3, 1e-3
+"""CIEDE2000 below which nothing more is gained, and CIEDE2000 gained by e times a paint's share
+below which a mix is at its best."""
+_FINELY = 1e-5
+"""Of both, what is asked for in double precision."""
 UNSEEN = 0.02
 """A paint whose share, times e, moves the colour by less CIEDE2000, and which harms, has left."""
 _LATTICE = {2: 24, 3: 12, 4: 8, 5: 8, 6: 8}
@@ -85,7 +86,7 @@ def search(palette: Palette, targets: Array, most: int = 4) -> list[Solutions]:
             tubes = sets(count, size)
             fewer = found[-1] if found else None
             counted = _within(palette, tubes, fewer, targets, pool)
-            solved = _judge(palette, tubes, counted, targets, pool)
+            solved = _settled(palette, _judge(palette, tubes, counted, targets, pool), targets)
             found.append(_or_fewer(solved, fewer, palette) if fewer else solved)
     return found
 
@@ -228,23 +229,31 @@ def _lattice_colours(
 
 
 def descend(
-    palette: Palette, tubes: Ints, theta: Floats, targets: Floats, plate: Array | None = None
+    palette: Palette,
+    tubes: Ints,
+    theta: Floats,
+    targets: Floats,
+    plate: Array | None = None,
+    finely: bool = False,
 ) -> tuple[Floats, Floats]:
     """Lower CIEDE2000 from given logarithms of shares (N, M); return shares and CIEDE2000.
 
     With a `plate` (P,), counted in strength, the shares are what is added to it, in its unit.
+    `finely`: in double precision, to the end.
 
     As mixes arrive, others take their place, so that as many are worked on at once to the end.
     """
     n, size = tubes.shape
-    theta, targets = theta.astype(np.float32), targets.astype(np.float32)
-    least: Floats = np.full(n, np.inf, dtype=np.float32)
-    turns, damping = np.zeros(n, dtype=np.intp), np.full(n, 6e-3, dtype=np.float32)
+    kind: Any = np.float64 if finely else np.float32
+    arrived, flat = (x * (_FINELY if finely else 1.0) for x in (ARRIVED, FLAT))
+    theta, targets = theta.astype(kind), targets.astype(kind)
+    least: Floats = np.full(n, np.inf, dtype=kind)
+    turns, damping = np.zeros(n, dtype=np.intp), np.full(n, 6e-3, dtype=kind)
     live, begun = np.empty(0, dtype=np.intp), 0
-    step: Floats = np.empty((0, size), dtype=np.float32)
-    here: Floats = np.empty((3, 0), dtype=np.float32)
-    by: Floats = np.empty((3, 0, size), dtype=np.float32)
-    hoped: Floats = np.empty(0, dtype=np.float32)
+    step: Floats = np.empty((0, size), dtype=kind)
+    here: Floats = np.empty((3, 0), dtype=kind)
+    by: Floats = np.empty((3, 0, size), dtype=kind)
+    hoped: Floats = np.empty(0, dtype=kind)
     while live.size or begun < n:
         fresh = np.arange(begun, min(n, begun + BLOCK - live.size))
         begun += fresh.size
@@ -261,13 +270,13 @@ def descend(
         tried[:, kept], slopes[:, kept] = here[:, kept], by[:, kept]
         # Nielsen's rule: the less of what was hoped for is gained, the shorter the next step.
         gained = np.clip((before - e * e)[: len(hoped)] / hoped, -1, 2)
-        change = np.full(len(live), 1 / 6, dtype=np.float32)
+        change = np.full(len(live), 1 / 6, dtype=kind)
         change[: len(hoped)] = np.clip(1 - (2 * gained - 1) ** 3, 1 / 6, 6)
-        damping[live] *= np.where(better, change, np.float32(6))
+        damping[live] *= np.where(better, change, kind(6))
         turns[live] += 1
-        down = np.einsum("in,inm->nm", tried, slopes) / np.maximum(least[live, None], ARRIVED)
+        down = np.einsum("in,inm->nm", tried, slopes) / np.maximum(least[live, None], arrived)
         unseen = np.einsum("inm,inm->nm", slopes, slopes) < UNSEEN**2
-        on = (least[live] > ARRIVED) & (np.abs(down).max(axis=1) > FLAT)
+        on = (least[live] > arrived) & (np.abs(down).max(axis=1) > flat)
         on &= (damping[live] < 1e5) & (turns[live] < STEPS) & ~(unseen & (down > 0)).any(axis=1)
         live, here, by = live[on], tried[:, on], slopes[:, on]
         step = _step(here, by, damping[live])
@@ -286,11 +295,12 @@ def _residual(
     mixed = dense(tubes, shares, len(palette.paints))
     if plate is not None:
         mixed += plate.astype(mixed.dtype)
-    x, slopes = palette.optics[np.float32].xyz_and_slopes(mixed)
+    kind: Any = shares.dtype.type
+    x, slopes = palette.optics[kind].xyz_and_slopes(mixed)
     at = np.arange(len(slopes))[:, None, None], np.arange(3)[:, None], tubes[:, None]
     dx = np.take(slopes, np.ravel_multi_index(at, slopes.shape)) * shares[:, None, :]
     (light, a, b), dlab = to_lab(x), lab_slopes(x, dx)
-    (light0, a0, b0), small = targets.T, np.float32(_SMALL)
+    (light0, a0, b0), small = targets.T, _SMALL[kind]
     here = np.array([lightness_term(light, light0), *chroma_terms(a, b, a0, b0)])
     by_l = (lightness_term(light + small, light0) - here[0]) / small
     by_a = (np.array(chroma_terms(a + small, b, a0, b0)) - here[1:]) / small
@@ -301,8 +311,8 @@ def _residual(
     return here, turned
 
 
-_SMALL = 0.05
-"""Step of CIELAB by which CIEDE2000's slopes are taken, in single precision."""
+_SMALL: dict[Any, Any] = {np.float32: np.float32(0.05), np.float64: 1e-5}
+"""Step of CIELAB by which CIEDE2000's slopes are taken, by precision."""
 
 
 def _step(here: Floats, slopes: Floats, damping: Floats) -> Floats:
@@ -350,6 +360,23 @@ def _judge(
 
     _each(pool, work, len(off), BLOCK)
     return Solutions(tubes, palette.to_shares(counted, tubes), off.reshape(len(targets), n))
+
+
+def _settled(palette: Palette, solved: Solutions, targets: Array) -> Solutions:
+    """Go on with the best set of each target in double precision, to the end."""
+    t, best = np.arange(len(targets)), solved.difference.argmin(axis=1)
+    whole = (solved.shares[t, best] > 0).all(axis=1)
+    t, best = t[whole], best[whole]
+    tubes = solved.tubes[best]
+    counted = solved.shares[t, best] * palette.strength[tubes]
+    theta = np.log(counted / counted.max(axis=1, keepdims=True))
+    counted, off = descend(palette, tubes, theta, targets[t], finely=True)
+    shares, difference = solved.shares.copy(), solved.difference.copy()
+    nearer = off < difference[t, best]
+    t, best = t[nearer], best[nearer]
+    shares[t, best] = palette.to_shares(counted, tubes)[nearer]
+    difference[t, best] = off[nearer]
+    return Solutions(solved.tubes, shares, difference)
 
 
 def _or_fewer(solved: Solutions, fewer: Solutions, palette: Palette) -> Solutions:
