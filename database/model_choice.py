@@ -13,7 +13,7 @@ from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from sqlalchemy import func, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session as OrmSession
 
 from ..calibrate.errors import InputError
@@ -59,7 +59,9 @@ class Trial:
 
 
 def trial_of(
-    mixtures: Mapping[str, Mapping[Hashable, float]], steps: Mapping[str, Mapping[Hashable, float]]
+    mixtures: Mapping[str, Mapping[Hashable, float]],
+    steps: Mapping[str, Mapping[Hashable, float]],
+    unsure: Mapping[Hashable, float] | None = None,
 ) -> Trial:
     """Weigh the models by what each was tried on.
 
@@ -69,13 +71,28 @@ def trial_of(
         Of check mixtures.
     steps : mapping of model to a mapping of paint to CIEDE2000
         The median of its steps as all its others foretell them. They count where no mixture does.
+    unsure : mapping of patch to CIEDE2000, optional
+        The scan's own error, of check mixtures that were scanned: these count where none was
+        measured, and where the models lie further apart than that.
     """
-    for found, by_steps in ((mixtures, False), (steps, True)):
-        both = set.intersection(*(set(of) for of in found.values())) if len(found) > 1 else set()
-        if both:
-            off = {model: float(np.mean([of[at] for at in both])) for model, of in found.items()}
-            return Trial(off, by_steps)
-    return Trial({})
+    both, unsure = _shared(mixtures), unsure or {}
+    both = both - unsure.keys() or {at for at in both if unsure[at] <= MOST_SCAN_ERROR}
+    if both:
+        off = _means(mixtures, both)
+        own = float(np.sqrt(np.mean([unsure.get(at, 0.0) ** 2 for at in both])))
+        if max(off.values()) - min(off.values()) >= own:
+            return Trial(off)
+    both = _shared(steps)
+    return Trial(_means(steps, both), by_steps=True) if both else Trial({})
+
+
+def _shared(found: Mapping[str, Mapping[Hashable, float]]) -> set[Hashable]:
+    """What every model was tried on; nothing where there is but one."""
+    return set.intersection(*(set(of) for of in found.values())) if len(found) > 1 else set()
+
+
+def _means(found: Mapping[str, Mapping[Hashable, float]], among: set[Hashable]) -> dict[str, float]:
+    return {model: float(np.mean([of[at] for at in among])) for model, of in found.items()}
 
 
 def tried(session: OrmSession) -> Trial:
@@ -86,16 +103,19 @@ def tried(session: OrmSession) -> Trial:
         .distinct()
         .subquery()
     )
+    check = schema.Check
     checks = (
-        select(in_use.c.model, schema.Check.card_id, schema.Check.patch, schema.Check.de00)
-        .join(schema.Check, schema.Check.fit_id == in_use.c.fit_id)
-        .where(func.coalesce(schema.Check.scan_error, 0.0) <= MOST_SCAN_ERROR)
-        .order_by(schema.Check.id)
+        select(in_use.c.model, check.card_id, check.patch, check.de00, check.scan_error)
+        .join(check, check.fit_id == in_use.c.fit_id)
+        .order_by(check.id)
     )
     mixtures: dict[str, dict[Hashable, float]] = {}
-    for model, card, patch, de00 in session.execute(checks):
+    unsure: dict[Hashable, float] = {}
+    for model, card, patch, de00, error in session.execute(checks):
         mixtures.setdefault(model, {})[card, patch] = de00
-    found = trial_of(mixtures, {})
+        if error is not None:
+            unsure[card, patch] = error
+    found = trial_of(mixtures, {}, unsure)
     if found.off:
         return found
     left_out = select(

@@ -15,12 +15,14 @@ def tried(release: LoadedRelease) -> Trial:
     """How far off each model was where both were tried; see `model_choice.tried`."""
     beside = release.by_transport
     models = {TWO_FLUX: release} | ({} if beside is None else {TRANSPORT: beside})
-    mixtures, steps = {}, {}
+    mixtures, steps, unsure = {}, {}, dict[Hashable, float]()
     for model, each in models.items():
         checks = each.tables["checks"]
-        mixtures[model] = checks.groupby(["card", "patch"])["de00"].mean().to_dict()
+        by_patch = checks.groupby(["card", "patch"])
+        mixtures[model] = by_patch["de00"].mean().to_dict()
+        unsure |= by_patch["scan_error"].mean().dropna().to_dict()
         steps[model] = steps_left_out(each)
-    return trial_of(mixtures, steps)
+    return trial_of(mixtures, steps, unsure)
 
 
 def steps_left_out(release: LoadedRelease) -> dict[Hashable, float]:
