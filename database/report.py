@@ -16,15 +16,18 @@ from markupsafe import Markup
 from ..calibrate.fit.check import MOST_SCAN_ERROR
 from ..calibrate.fit.hiding import COAT_UM
 from ..calibrate.fit.quality_report import IN_THE_MANNER
-from ..calibrate.optics.coefficients import ABSOLUTE
+from ..calibrate.optics.coefficients import ABSOLUTE, Coefficients
 from ..calibrate.optics.colour import in_words
+from ..calibrate.optics.transport import TRANSPORT
 from .mixing import mix_words
-from .model_choice import WORDS
+from .model_choice import LETTERS, WORDS
 from .one_page import hash_of, page_environment, page_text
+from .release_choice import tried
 from .release_load import LoadedRelease
 from .release_words import caution_lines, citation
 from .report_colours import FILM_UM, Swatch, swatches
-from .report_fits import Packed, held_out, nearer, unpack
+from .report_fits import Packed, held_out, unpack
+from .report_models import fared, shown_by
 from .report_paint import PaintPage, paint_page, unbroken
 from .report_pictures import SIDE, Scale, hue_picture, ks_picture, lightness_picture
 from .scan_checks import rms
@@ -155,23 +158,28 @@ def report(
     InputError
         Where its tables don't hang together.
     """
-    packed, coefficients = unpack(release), release.coefficients
-    table = release.tables["paints"]
-    names = _names(table)
+    packed, table = unpack(release), release.tables["paints"]
+    names, by = _names(table), shown_by(release)
+    beside = next((each for each in by.values() if each is not release), None)
+    whole = {id(release): packed}
+    if beside is not None:
+        whole[id(beside)] = unpack(beside, packed)
     pages = []
-    for n, row in enumerate(table.to_dict("records"), 1):
+    for n, paint in enumerate(table["paint"], 1):
         progress(f"paint {n} of {len(table)}")
+        mine = by[paint].tables
+        row = mine["paints"][mine["paints"]["paint"] == paint].to_dict("records")[0]
         pages.append(
             paint_page(
                 {str(key): value for key, value in row.items()},
-                coefficients,
-                packed,
-                release.tables,
+                by[paint].coefficients,
+                whole[id(by[paint])],
+                mine,
                 names,
             )
         )
     pages.sort(key=lambda page: (page.name.casefold(), page.nickname))
-    return _render(release, packed, pages, names, digest)
+    return _render(release, packed, pages, names, digest, by)
 
 
 def _render(
@@ -180,10 +188,13 @@ def _render(
     pages: Sequence[PaintPage],
     names: Mapping[str, str],
     digest: str,
+    by: Mapping[str, LoadedRelease],
 ) -> str:
     seen = [page.line for page in pages] + [[s.lab for _, s in page.read] for page in pages]
     colours = np.concatenate([np.reshape(c, (-1, 3)) for c in seen])
-    scale = Scale.of(colours, release.coefficients)
+    numbers = list({id(each): each.coefficients for each in by.values()}.values())
+    scale = Scale.of(colours, numbers)
+    letters = [LETTERS[c.model] for c in numbers]
     style, script = page_text("report.css"), page_text("report.js")
     template = _environment().get_template("report.html")
     descriptor = release.descriptor
@@ -199,7 +210,15 @@ def _render(
         cautions=caution_lines(),
         pages=pages,
         anchors=_anchors([page.nickname for page in pages]),
-        pictures={page.nickname: _pictures(page, release, scale, names) for page in pages},
+        pictures={
+            page.nickname: _pictures(page, by[page.nickname].coefficients, scale, names)
+            for page in pages
+        },
+        spectrum=" and ".join(letters[0]) + ", " if len(letters) == 1 else "",
+        absorbs=" or ".join(each[0] for each in letters),
+        scatters=" or ".join(each[1] for each in letters),
+        fared=fared(release),
+        models=WORDS,
         scale=scale,
         side=SIDE,
         verdict=_verdict(release, packed, names),
@@ -226,18 +245,21 @@ def _names(paints: pd.DataFrame) -> dict[str, str]:
 
 
 def _pictures(
-    page: PaintPage, release: LoadedRelease, scale: Scale, names: Mapping[str, str]
+    page: PaintPage, coefficients: Coefficients, scale: Scale, names: Mapping[str, str]
 ) -> dict[str, Any]:
     ends = ("masstone", names.get(page.steps.white or "", ""))
     return {
         "hue": hue_picture(page.line, page.read, ends[:1], scale),
         "lightness": lightness_picture(page.line, page.read, ends, scale),
-        "ks": ks_picture(release.coefficients, page.nickname, scale),
+        "ks": ks_picture(coefficients, page.nickname, scale),
+        "letters": LETTERS[coefficients.model],
     }
 
 
 def _verdict(release: LoadedRelease, packed: Packed, names: Mapping[str, str]) -> Verdict:
-    release = nearer(release)
+    beside = release.by_transport
+    if beside is not None and len(beside.tables["checks"]):
+        release = beside if tried(release).nearer == TRANSPORT else release
     table, check = held_out(release, packed)
     if table.empty:
         return Verdict((), np.nan, np.nan, np.nan)

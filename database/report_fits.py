@@ -45,8 +45,14 @@ class Packed:
         return [reading for card in cards for reading in self.readings.get(card, ())]
 
 
-def unpack(release: LoadedRelease) -> Packed:
+def unpack(release: LoadedRelease, known: Packed | None = None) -> Packed:
     """Put the tables of a release together again.
+
+    Parameters
+    ----------
+    release : LoadedRelease
+    known : Packed, optional
+        Of the same release by another model, whose readings are these.
 
     Raises
     ------
@@ -61,16 +67,7 @@ def unpack(release: LoadedRelease) -> Packed:
             release.name, None, f"its tables don't hang together ({error})",
             "see with tintladder verify what is wrong with it, or fetch it again",
         ) from error  # fmt: skip
-    readings: dict[str, list[CardReadings]] = defaultdict(list)
-    unread: dict[str, str] = {}
-    cards = {name: card_of(tables, name) for name in tables["cards"]["card"]}
-    dry = tables["sessions"][tables["sessions"]["state"] == "dry"]
-    for number, card in dry[["session", "card"]].itertuples(index=False):
-        try:
-            readings[card].append(pair(cards[card], session_of(tables, number)))
-        except InputError as error:
-            unread[card] = str(error)
-    kept = {card: tuple(found) for card, found in readings.items()}
+    kept, unread = (known.readings, known.unread) if known is not None else _readings(tables)
     fits = {}
     patches = dict(list(tables["patches"].groupby("paint", sort=False)))
     for row in tables["paints"].to_dict("records"):
@@ -87,6 +84,22 @@ def unpack(release: LoadedRelease) -> Packed:
     return Packed(fits, kept, unread)
 
 
+def _readings(
+    tables: Mapping[str, pd.DataFrame],
+) -> tuple[dict[str, tuple[CardReadings, ...]], dict[str, str]]:
+    """Every packed reading of a card that can be used, and why those of others can't."""
+    readings: dict[str, list[CardReadings]] = defaultdict(list)
+    unread: dict[str, str] = {}
+    cards = {name: card_of(tables, name) for name in tables["cards"]["card"]}
+    dry = tables["sessions"][tables["sessions"]["state"] == "dry"]
+    for number, card in dry[["session", "card"]].itertuples(index=False):
+        try:
+            readings[card].append(pair(cards[card], session_of(tables, number)))
+        except InputError as error:
+            unread[card] = str(error)
+    return {card: tuple(found) for card, found in readings.items()}, unread
+
+
 def _as_read(patches: pd.DataFrame, readings: Mapping[str, Sequence[CardReadings]]) -> pd.DataFrame:
     """Mean reading of each patch, as the residuals of a fit have it."""
     found = []
@@ -101,26 +114,13 @@ def _as_read(patches: pd.DataFrame, readings: Mapping[str, Sequence[CardReadings
     return pd.concat(found) if found else pd.DataFrame({name: [] for name in _SPECTRA})
 
 
-def nearer(release: LoadedRelease) -> LoadedRelease:
-    """The release as its model has it that foretold the mixtures nearer that both were tried on."""
-    beside = release.by_transport
-    if beside is None:
-        return release
-    ours, theirs = (
-        each.tables["checks"].groupby(["card", "patch"])["de00"].mean()
-        for each in (release, beside)
-    )
-    both = ours.index.intersection(theirs.index)
-    return beside if theirs[both].mean() < ours[both].mean() else release
-
-
 def held_out(release: LoadedRelease, packed: Packed) -> tuple[pd.DataFrame, Check | None]:
     """Mixtures that no fit saw: how far each lies from what was foretold, as published.
 
     Parameters
     ----------
     release : LoadedRelease
-        By one model; see `nearer`.
+        By one model; see `release_choice.of_model`.
     packed : Packed
 
     Returns

@@ -118,6 +118,12 @@ class PaintPage:
         return words
 
     @property
+    def own_surface(self) -> float:
+        """What its own surface reflects beyond that of the fit; 0 where nothing tells."""
+        found = float(self.row.get("surface_offset", 0.0))
+        return found if math.isfinite(found) else 0.0
+
+    @property
     def strength(self) -> Strength | None:
         """How strongly it tints."""
         return self.figures.strength

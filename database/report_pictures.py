@@ -10,6 +10,7 @@ import numpy as np
 from ..calibrate.optics.coefficients import Coefficients
 from ..calibrate.optics.colour import chroma_hue
 from ..calibrate.optics.spectra import Array
+from .model_choice import LETTERS
 from .report_colours import Swatch
 
 SIDE = 280.0
@@ -79,16 +80,16 @@ class Scale:
     wavelengths: tuple[float, float]
 
     @classmethod
-    def of(cls, colours: Array, coefficients: Coefficients) -> Scale:
-        """Fit a scale to CIELAB colours (N, 3), and to K and S."""
+    def of(cls, colours: Array, numbers: Sequence[Coefficients]) -> Scale:
+        """Fit a scale to CIELAB colours (N, 3), and to K and S, by each model that is shown."""
         chroma = chroma_hue(colours)[0]
         reach = max(float(np.nanmax(chroma, initial=0.0)), _LEAST_CHROMA)
-        both = np.concatenate([coefficients.k, coefficients.s])
+        both = np.concatenate([values for c in numbers for values in (c.k, c.s)])
         read = both[np.isfinite(both) & (both > 0)]
         # A stray value must not press all others flat.
         low, high = np.log10(np.percentile(read, [0.5, 100])) if read.size else (-1.0, 1.0)
         decades = int(np.floor(low)), max(int(np.ceil(high)), int(np.floor(low)) + 1)
-        w = coefficients.wavelengths
+        w = numbers[0].wavelengths
         return cls(10 * np.ceil(reach / 10), decades, (float(w[0]), float(w[-1])))
 
     @property
@@ -201,7 +202,7 @@ def _path(
 
 
 def ks_picture(coefficients: Coefficients, paint: str, scale: Scale) -> Picture:
-    """K and S of a paint over wavelength, on a log scale, with their 95 % bands."""
+    """K and S of a paint (mu_a and mu_s') over wavelength, on a log scale, with 95 % bands."""
     i = coefficients.index(paint)
     first, last = scale.wavelengths
     low, high = scale.decades
@@ -211,9 +212,10 @@ def ks_picture(coefficients: Coefficients, paint: str, scale: Scale) -> Picture:
         share = (np.log10(values) - low) / (high - low)
         return _up(np.clip(share, -0.02, 1.02))
 
-    for name, values, sd in (
-        ("K", coefficients.k[i], coefficients.uncertainty[0][i]),
-        ("S", coefficients.s[i], coefficients.uncertainty[1][i]),
+    letters = LETTERS[coefficients.model]
+    for name, letter, values, sd in (
+        ("K", letters[0], coefficients.k[i], coefficients.uncertainty[0][i]),
+        ("S", letters[1], coefficients.s[i], coefficients.uncertainty[1][i]),
     ):
         read = np.isfinite(values) & (values > 0)
         if not read.any():
@@ -225,7 +227,7 @@ def ks_picture(coefficients: Coefficients, paint: str, scale: Scale) -> Picture:
         bands.append((name, _points(outline)))
         lines.append((name, _points(np.stack([x, up(values[read])], 1))))
         labels.append(
-            Label(_near(x[-1] + 5), _near(float(up(values[read])[-1]) + 4), name, "start")
+            Label(_near(x[-1] + 5), _near(float(up(values[read])[-1]) + 4), letter, "start")
         )
     if len(labels) == 2 and abs(labels[0].y - labels[1].y) < 12:
         upper = min(labels, key=lambda label: label.y)

@@ -6,6 +6,7 @@ import itertools
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,10 +15,11 @@ from tintladder.calibrate.fit.check import check_mixtures
 from tintladder.calibrate.optics.colour import srgb
 from tintladder.database.demo import make_demo
 from tintladder.database.release import publish
+from tintladder.database.release_choice import tried
 from tintladder.database.release_load import load_release
 from tintladder.database.report import report
 from tintladder.database.report_colours import FILM_UM, films
-from tintladder.database.report_fits import nearer, unpack
+from tintladder.database.report_fits import unpack
 from tintladder.database.store import Store
 from tintladder.database.tinting import ladder
 from tintladder.database.tinting_strength import rank
@@ -117,7 +119,8 @@ def test_every_paint_stands_on_the_wall_in_the_table_and_by_itself(release, page
         assert page.text.count(name) >= 4
     alone = [i for i in page.ids if i.startswith("paint-") and not i.endswith("-head")]
     assert len(alone) == len(paints)
-    for words in (*paints["reasons"].str.split("; ").str[-1], *paints["pigments"]):
+    reasons = release.by_transport.tables["paints"]["reasons"]
+    for words in (*reasons.str.split("; ").str[-1], *paints["pigments"]):
         assert words[1:] in page.text  # a sentence begins with a capital
 
 
@@ -135,8 +138,9 @@ def test_pictures_have_words_and_tables_captions(page):
     assert all(after - before <= 1 for before, after in itertools.pairwise(heads))
 
 
-def test_colours_are_those_of_a_film_worked_out_by_hand(release, text):
+def test_colours_are_those_of_a_film_worked_out_by_hand(release):
     """Kubelka 1948 over a ground, by its hyperbolic form; Saunderson 1942 outside."""
+    text = report(replace(release, beside=None))
     c = release.coefficients
     i = c.index("ANCHOR")
     a = 1 + c.k[i] / c.s[i]
@@ -157,7 +161,8 @@ def test_colours_are_those_of_a_film_worked_out_by_hand(release, text):
 
 
 def test_held_out_figures_are_those_published(demo, release, page):
-    said = nearer(release).tables["checks"]["de00"]
+    assert tried(release).nearer == "transport"
+    said = release.by_transport.tables["checks"]["de00"]
     assert f"off by CIEDE2000 {said.mean():.2f} on average" in page.text
     assert f"the worst by {said.max():.2f}" in page.text
     assert "tubes alone by light followed along many angles" in page.text
@@ -168,6 +173,31 @@ def test_held_out_figures_are_those_published(demo, release, page):
         assert off.mean() >= said.mean()
         again = check_mixtures(each.coefficients, readings).patches["de00"]
         np.testing.assert_allclose(np.sort(again), np.sort(off), atol=1e-9)
+
+
+def test_it_says_how_each_model_fared_and_shows_the_nearer(release, page, text):
+    rows = re.findall(r'<tr><th scope="row">(Two|Light)(.*?)</tr>', text, flags=re.S)
+    assert len(rows) == 2
+    for (_, row), each in zip(rows, (release, release.by_transport), strict=True):
+        off = each.tables["checks"]["de00"]
+        quality = each.tables["quality"]
+        steps = quality[quality["quantity"] == "difference of a step left out"]
+        typical = steps.groupby("paint")["value"].median().mean()
+        figures = [off.mean(), np.percentile(off, 95), off.max(), typical]
+        assert re.findall(r'number">([\d.]+)<', row) == [f"{x:.2f}" for x in figures]
+    assert [("mixes are reckoned by it" in row) for _, row in rows] == [False, True]
+    assert page.text.count("by light followed along many angles,") == 10
+    assert "μₐ absorbs, μₛ′ scatters" in page.text and "K absorbs" not in page.text
+    dusk = release.by_transport.tables["paints"].set_index("paint").loc["DUSK"]
+    surface = f"its own surface reflects {abs(dusk['surface_offset']):.4f} "
+    assert (surface in page.text) == (dusk["surface_offset"] != 0)
+
+
+def test_a_release_without_patches_by_transport_is_shown_by_two_fluxes():
+    """As every release of the second layout."""
+    zipped = Path(__file__).parent / "data" / "releases" / "second-layout.zip"
+    made = Page(report(load_release(zipped)))
+    assert "K absorbs, S scatters" in made.text and "μₐ absorbs" not in made.text
 
 
 def test_strips_show_what_was_read(demo, release):
@@ -239,10 +269,10 @@ def test_a_release_of_odd_numbers_still_makes_a_page(plain):
 
 
 def test_no_mixtures_no_readings_no_claims(release):
-    tables = dict(release.tables)
+    tables, beside = dict(release.tables), dict(release.beside)
     for name in ("checks", "sessions", "readings"):
-        tables[name] = tables[name].iloc[:0]
-    made = Page(report(replace(release, tables=tables)))
+        tables[name], beside[name] = tables[name].iloc[:0], beside[name].iloc[:0]
+    made = Page(report(replace(release, tables=tables, beside=beside)))
     assert "No mixtures were held out" in made.text
     assert "not packed here" in made.text
     assert len(made.all("article")) == len(tables["paints"])

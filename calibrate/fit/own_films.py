@@ -155,7 +155,8 @@ def _shift(
     """Logarithm of a thickness over the one that K and S need to show as much, and its noise."""
 
     def beyond(log_x: float) -> float:
-        r = read_films(c.model, c.surface, c.k[0], c.s[0], float(np.exp(log_x)), under).r
+        x = float(np.exp(log_x))
+        r = read_films(c.model, c.surface, c.k[0], c.s[0], x, under, c.surface_offset[0]).r
         return float(seen @ (r[1] - r[0])) - apart
 
     low, high = np.log(_THINNEST), np.log(_THICKEST)
