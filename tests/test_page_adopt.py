@@ -68,6 +68,7 @@ def test_a_release_that_was_tampered_with_is_refused(demo_page, theirs, tmp_path
     path = demo_page.drop("/adopt/file", [spoilt]).json["path"]
     answer = demo_page.get(path)
     assert answer.status == 400 and "Traceback" not in answer.text
+    assert "spoilt.zip" in answer.text and "dropped" not in answer.text
     wrong = demo_page.get(f"/adopt?file={theirs.name}&digest={'0' * 64}")
     demo_page.drop("/adopt/file", [theirs])
     assert wrong.status == 400 or "digest" in wrong.text

@@ -24,6 +24,9 @@ LINES = [
     ),
     ("go on: tintladder measure --resume", "go on (see the card's page)"),
     ("type tintladder verify in a terminal", "type tintladder verify in a terminal"),
+    ("/home/a b/my studio/dropped/own.csv, swatch: no", "own.csv, swatch: no"),
+    ("C:\\studio\\dropped\\own.csv: no", "own.csv: no"),
+    ("the colour dropped/own", "the colour dropped/own"),
     ("nothing of it is a command", "nothing of it is a command"),
 ]
 

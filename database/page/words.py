@@ -18,14 +18,18 @@ _COMMAND = re.compile(
 _ARGUMENT = r"(?: (?:[A-Z]{2,}\b|\"[^\"]*\"))?"
 _WITH_OPTION = re.compile(rf",?(?: with|:) --[a-z-]+{_ARGUMENT}")
 _OPTION = re.compile(rf"--([a-z-]+){_ARGUMENT}")
+_DROPPED = re.compile(r"(?:[A-Za-z]:)?[/\\][^:,'\"\n]*[/\\]dropped[/\\]")
+"""Where files that were dropped on the page lie: they are known by their names."""
 
 
 def for_the_page(line: str) -> str:
     """Return a line with its commands and options as the page calls them.
 
-    A command becomes the place where its work is done, an option that is told how to do something
-    is left out, and one that is at fault becomes the name of its field.
+    A dropped file is said by its name, a command becomes the place where its work is done, an
+    option that is told how to do something is left out, and one that is at fault becomes the name
+    of its field.
     """
+    line = _DROPPED.sub("", line)
     line = _COMMAND.sub(lambda found: f" (see {_PLACES[found[1]]})", line)
     line = _WITH_OPTION.sub("", line)
     return _OPTION.sub(lambda found: found[1].replace("-", " "), line).strip()
