@@ -7,7 +7,12 @@ from collections.abc import Sequence
 from ..calibrate.cards.card import Drawdown
 from ..calibrate.cards.label_strength import is_white, strength_of
 from ..calibrate.cards.layout import read_layout
-from ..calibrate.cards.mixture_plan import Mixture, choose_mixtures, plan_mixtures
+from ..calibrate.cards.mixture_plan import (
+    Mixture,
+    check_layout,
+    choose_mixtures,
+    plan_mixtures,
+)
 from ..calibrate.errors import InputError
 from .card_printing import (
     Printed,
@@ -60,6 +65,7 @@ def print_mixtures(store: Store, wanted: Wanted, named: Sequence[str] = ()) -> P
         of_kind = "mixtures" if _films(store, paints) else "quick-mixtures"
     name_of_layout = choose_layout(of_kind, wanted.page, 0)
     layout = read_layout(name_of_layout)
+    check_layout(layout)
     if not named:
         white = white_for(store, wanted.white, tubes).nickname
         colours = [t for t in tubes if t.nickname != white and not is_white(t.pigments)]

@@ -13,6 +13,7 @@ from tintladder.database.release import Release, publish
 from tintladder.database.store import Store
 
 from .page_server import Visitor, serving
+from .printed_cards import carded, kept, tool  # noqa: F401
 from .studio_fixtures import WHEN, fill
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")

@@ -24,7 +24,8 @@ from .measure import Measure
 from .weighing_out import OPAQUE_COATS, WET_DENSITY
 
 MOST_G = 8.0
-"""What a chosen mixture may weigh where a coarse scale asks for more than the card (our choice)."""
+"""About what a chosen mixture may weigh where a coarse scale asks for more than the card (our
+choice)."""
 _MOST_SAID_G = 30.0
 """The same of a mixture whose parts the painter named: half a tube (our choice)."""
 _LEAN = 3.0
@@ -95,7 +96,7 @@ def choose_mixtures(
             None,
             "--mixtures",
             f"expected two colours or more besides {white}, got {', '.join(strengths) or 'none'}",
-            "name more tubes; how one lies with white its ladder tells",
+            "name more tubes, or say that they are on hand: tintladder tubes on NAME",
         )
     part = {paint: 1 / tint_ratios(strength, 4)[1] for paint, strength in strengths.items()}
     pairs = Counter(pair for mixed in tried for pair in _pairs(set(mixed) & set(strengths)))
@@ -143,6 +144,20 @@ def _pairs(paints: Collection[str]) -> list[Pair]:
     return [frozenset(pair) for pair in combinations(sorted(paints), 2)]
 
 
+def check_layout(layout: Layout) -> None:
+    """Refuse a layout that is for ladders.
+
+    Raises
+    ------
+    InputError
+        Where it is.
+    """
+    if layout.tubes:
+        raise InputError(
+            None, f"layout {layout.name}", "it is for ladders, not for mixtures", "take another"
+        )
+
+
 def plan_mixtures(
     name: str,
     layout: Layout,
@@ -161,10 +176,7 @@ def plan_mixtures(
     InputError
         Where the layout is for ladders or has no room, or no amount is sure enough.
     """
-    if layout.tubes:
-        raise InputError(
-            None, f"layout {layout.name}", "it is for ladders, not for mixtures", "take another"
-        )
+    check_layout(layout)
     if len(mixtures) > layout.steps:
         raise InputError(
             None,
@@ -222,7 +234,7 @@ def _weighed(
         if mixture.said and not kept:
             continue
         masses = {paint: round(count * unit, 6) for paint, count in counts.items()}
-        (found,) = (replace(d, masses=masses),)
+        found = replace(d, masses=masses)
         if measure.unit_ml is not None:
             (found,) = by_volume((found,), densities)
         errors = fraction_errors(Card("", "", (found,)), measure, densities)

@@ -1,0 +1,100 @@
+"""Saying what was weighed for a printed card, as typed."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+from tintladder.calibrate.cards.card_file import read_card
+from tintladder.database.card_filling import parse_day
+from tintladder.database.store import Store
+
+from .command import run
+from .studio_cards import CARD_TOML
+
+
+def test_enter_means_as_printed_and_only_differences_are_typed(carded, tmp_path):
+    # masstone, 1:1 (2), 3:1 (taken, white), 10:1 (2), 32:1 (2), white, then the date.
+    typed = "\n\n1,7\n\n\n\n\n1.3 g\n\n\n2026-05-04\n"
+    said = carded("card", "fill", "keel-1", typed=typed)
+    assert said.status == 0, said.err
+    assert "1.8 g KEEL [Enter: as printed]" in said.err
+    assert "3:1: 1.4 g of 1:1" in said.err
+    assert "2 of 10 amounts differ" in said.out and "2026-05-05" in said.out
+    card = read_card(tmp_path / "cards" / "keel-1.toml")
+    steps = {d.step: d for d in card.drawdowns}
+    assert steps["1:1"].masses == {"KEEL": 1.6, "HULL": 1.7}
+    assert steps["32:1"].taken_g == 1.3
+    assert steps["masstone"].masses == {"KEEL": 1.8}
+    assert card.date == "2026-05-04"
+    with Store.open(tmp_path) as store:
+        assert store.card("keel-1") == card
+
+
+def test_filling_from_a_script(carded, tmp_path):
+    settings = ("--set", "3:1/HULL=1.5", "--set", "3:1/taken=1.3", "--painted", "2026-05-04")
+    said = carded("card", "fill", "1", *settings, "--json")
+    assert said.status == 0, said.err
+    assert said.json["changed"] == {"3:1/HULL": 1.5, "3:1/taken": 1.3}
+    assert (said.json["painted"], said.json["dry_from"]) == ("2026-05-04", "2026-05-05")
+    third = read_card(tmp_path / "cards" / "keel-1.toml").drawdowns[2]
+    assert (third.masses, third.taken_g) == ({"HULL": 1.5}, 1.3)
+    # Filled in again: what isn't set stays as it was, and other units are taken.
+    again = carded("card", "fill", "keel-1", "--set", "masstone/KEEL=2 spoons", "--json")
+    assert again.json["changed"] == {"masstone/KEEL": pytest.approx(2 * 1.25 * 1.3)}
+    card = read_card(tmp_path / "cards" / "keel-1.toml")
+    assert card.drawdowns[2].masses == {"HULL": 1.5}
+    assert card.date == date.today().isoformat()
+
+
+def test_a_card_measured_by_volume_shows_it(tool):
+    tool("card", "KEEL", "--scale", "syringe")
+    said = tool("card", "fill", "1", typed="\n" * 12)
+    assert said.status == 0, said.err
+    # HULL's density is stated: 1.45 g/ml.
+    assert "(1.2 ml) KEEL" in said.err and "1.74 g (1.2 ml) HULL" in said.err
+
+
+@pytest.mark.parametrize(
+    ("settings", "said"),
+    [
+        (("--set", "3:1/HUL=1"), "did you mean 3:1/HULL=...?"),
+        (("--set", "3:1"), "expected STEP/PAINT=GRAMS"),
+        (("--set", "3:1/HULL="), "expected grams above 0"),
+        (("--set", "3:1/HULL=0"), "expected grams above 0"),
+        (("--set", "3:1/HULL=-2"), "expected grams above 0"),
+        (("--set", "3:1/HULL=1 cup"), "expected grams above 0"),
+        (("--set", "3:1/HULL=nan"), "expected grams above 0"),
+        (("--set", "3:1/HULL=1", "--set", "3:1/HULL=2"), "set twice"),
+        (("--set", "3:1/taken=99"), "99 g are taken of step 1:1, of which 3.2 g were weighed"),
+        (("--as-printed", "--painted", "May"), "expected a date, year first"),
+        (("--as-printed", "--painted", "2999-01-01"), "still to come"),
+    ],
+)
+def test_a_slip_in_filling_changes_nothing(monkeypatch, capsys, kept, settings, said):
+    before = (kept / "cards" / "keel-1.toml").read_text()
+    outcome = run(monkeypatch, capsys, "card", "fill", "keel-1", *settings, "--studio", kept)
+    assert (outcome.status, outcome.err.count("\n")) == (2, 1) and said in outcome.err
+    assert (kept / "cards" / "keel-1.toml").read_text() == before
+    with Store.open(kept) as store:
+        assert store.card("keel-1").date is None
+
+
+def test_stopping_halfway_changes_nothing(carded, tmp_path):
+    outcome = carded("card", "fill", "keel-1", typed="\n2.0\n")
+    assert outcome.status == 2 and "stopped at the question" in outcome.err
+    with Store.open(tmp_path) as store:
+        assert store.card("keel-1").date is None
+
+
+def test_a_card_written_by_hand_is_left_to_its_hand(tool, tmp_path):
+    (tmp_path / "own.toml").write_text(CARD_TOML)
+    assert tool("read", "own.toml").status == 0
+    outcome = tool("card", "fill", "keel-1", "--as-printed")
+    assert outcome.status == 2 and "wasn't printed here" in outcome.err
+
+
+def test_days():
+    today = date(2026, 5, 4)
+    assert parse_day(None, today) == parse_day(" ", today) == today
+    assert parse_day("2026-05-03", today) == date(2026, 5, 3)
