@@ -123,7 +123,7 @@ def load_release(path: str | Path) -> LoadedRelease:
             raise InputError(path, table.file, f"can't be read ({error})", "fetch it again") from (
                 error
             )
-    whole = {table.name: _whole(table, tables.get(table.name)) for table in TABLES}
+    whole = of_this_layout(tables)
     return LoadedRelease(
         str(descriptor["name"]),
         str(descriptor["version"]),
@@ -159,6 +159,11 @@ def read_descriptor(files: Mapping[str, bytes], path: str | Path) -> dict[str, A
             "update with: pip install --upgrade tintladder",
         )
     return dict(descriptor)
+
+
+def of_this_layout(tables: Mapping[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    """Return tables of any layout with what came since, empty."""
+    return {table.name: _whole(table, tables.get(table.name)) for table in TABLES}
 
 
 def _whole(table: Table, found: pd.DataFrame | None) -> pd.DataFrame:

@@ -19,7 +19,7 @@ from ..calibrate.optics.spectra import Array
 from .release_columns import Column, Table
 from .release_descriptor import DESCRIPTOR, SCHEMA
 from .release_files import SUMS, read_files, sha256, sums
-from .release_load import parse_table, read_descriptor
+from .release_load import of_this_layout, parse_table, read_descriptor
 from .release_models import by_transport, main
 from .release_schema import tables_of
 from .verify_corrections import corrections_follow
@@ -66,9 +66,10 @@ def verify_release(path: str | Path, digest: str | None = None) -> list[str]:
                 problems.append(f"{table.file}: can't be read ({error})")
     problems += _keys(layout, tables)
     if len(tables) == len(layout) and not problems:
-        problems += _sense(main(tables))
+        whole = of_this_layout(tables)
+        problems += _sense(main(whole))
         problems += corrections_follow(tables)
-        beside = by_transport(tables) if "transport" in tables else None
+        beside = by_transport(whole)
         problems += _sense(beside) if beside else []
     return problems
 

@@ -68,6 +68,7 @@ def test_the_packed_readings_give_the_same_bytes(release):
 
 def test_a_release_of_before_surfaces_were_fitted_still_follows():
     """Published by the second layout: a fit recorded without a setting is fitted without it."""
+    assert verify_release(DATA / "second-layout.zip") == []
     second = load_release(DATA / "second-layout.zip")
     assert second.descriptor["layout"] == 2
     assert "surface_spread" not in json.loads(second.tables["fits"]["settings"][0])
