@@ -3,8 +3,8 @@
 Where no mixture was tried by both, the steps of its ladders tell, each foretold by all the others:
 in the virtual paint lab, and in worlds between it and two fluxes, they rank the models as held-out
 mixtures do nine times in ten, and are wrong where the models are nearly as good (``make bench
-NAME=choice.``). A single ladder tells less, so two fluxes must then be a tenth nearer: light
-doesn't go two ways only.
+NAME=transport.choice``). A single ladder tells less, so two fluxes must then be a tenth nearer:
+light doesn't go two ways only.
 """
 
 from __future__ import annotations

@@ -119,9 +119,9 @@ class PaintPage:
 
     @property
     def own_surface(self) -> float:
-        """What its own surface reflects beyond that of the fit; 0 where nothing tells."""
+        """What its own surface reflects beyond that of the fit; 0 where nothing much tells."""
         found = float(self.row.get("surface_offset", 0.0))
-        return found if math.isfinite(found) else 0.0
+        return round(found, 4) if math.isfinite(found) else 0.0
 
     @property
     def strength(self) -> Strength | None:

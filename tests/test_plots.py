@@ -215,6 +215,20 @@ def test_wavelengths_of_a_known_ratio_only_are_marked(fits):
     assert not marked(plot_k_and_s(fits["R"]), "ratio-only")
 
 
+@pytest.mark.parametrize(
+    "model, title, by",
+    [
+        ("two-flux", "K absorbs, S scatters", "two fluxes"),
+        ("transport", "μₐ absorbs, μₛ′ scatters", "many angles"),
+    ],
+)
+def test_k_and_s_are_called_what_they_are(fits, model, title, by):
+    ax = plot_k_and_s(replace(fits["R"], coefficients=replace(fits["R"].coefficients, model=model)))
+    assert ax.get_title("left") == title and by in ax.get_xlabel()
+    k, s = (text.get_text() for text in ax.texts[:2])
+    assert title == f"{k} absorbs, {s} scatters" and f"{k} and {s}" in ax.get_ylabel()
+
+
 def test_scan_made_is_said(fits):
     c = fits["R"].coefficients
     made = replace(c, scan_made=np.ones(len(c.paints), dtype=bool))

@@ -30,7 +30,7 @@ from .strength import CRITERIA, WHITE_PARTS, HueTurn, Strength, hue_turn, tintin
 
 IN_THE_MANNER = (
     "Contrast ratio and hiding are in the manner of ISO 6504-3, ASTM D2805 and ISO 18314-2, "
-    "predicted from K and S over a black that reflects nothing and a white that reads 0.80; "
+    "predicted from the fit over a black that reflects nothing and a white that reads 0.80; "
     "tinting strength is in the manner of ISO 18314-2. These are not tests by those standards."
 )
 

@@ -56,12 +56,9 @@ def _show(found: dict[str, Any]) -> None:
         )
     if value["ratio_only"]:
         typer.echo(f"  Only {'/'.join(symbols)} is known here: the film hid its substrate.")
-    if value["surface_offset"]:
-        more = "more" if value["surface_offset"] > 0 else "less"
-        typer.echo(
-            f"  Its own surface reflects {abs(value['surface_offset']):.4f} {more} than the "
-            "surface of the fit."
-        )
+    if own := round(value["surface_offset"], 4):
+        more = "more" if own > 0 else "less"
+        typer.echo(f"  Its own surface reflects {abs(own):.4f} {more} than the fit's others do.")
     typer.echo(
         f"from fit {fit['number']} of {fit['created']}, tintladder {fit['code_version']}, judged "
         f"'{fit['verdict']}', kept as {fit['sha256'][:12]}..., of these readings:"

@@ -23,6 +23,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     instrument,
     measure,
     mixing,
+    model_choice,
     next_step,
     page,
     plot,
