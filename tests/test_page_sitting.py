@@ -64,6 +64,8 @@ def test_stopped_here_then_gone_on_with(studio: Path, tmp_path: Path) -> None:
         assert "The sitting was stopped" in text and "Everything that was read is kept" in text
         assert "1 of 6 patches are read, and kept" in text
         assert "Go on at the instrument" in page.get("/cards/1").text
+        home = page.get("/").text
+        assert "is half read at the instrument" in home and f'href="{AT}"' in home
         # To begin anew it must be given up knowingly.
         stale = sitter.begin(port, tmp_path)
         assert stale.status == 409 and "changed elsewhere" in stale.json["line"]

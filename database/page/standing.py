@@ -8,7 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from sqlalchemy import select
 
-from .. import schema
+from ...calibrate.optics.coefficients import TWO_FLUX
+from ...calibrate.optics.transport import TRANSPORT
+from .. import model_choice, schema
 from ..card_progress import CardProgress
 from ..store import Store
 
@@ -23,10 +25,12 @@ class Verdict:
         Nickname.
     name : str
     fit : int
+        That of two fluxes, by which fits in use are told from those published.
     verdict : str
     reasons : tuple of str
     miss, worst : float or None
-        CIEDE2000 of the fit from its own patches.
+        CIEDE2000 from its own patches of the fit that its mixes with its white are reckoned by,
+        as is all that is said here.
     """
 
     paint: str
@@ -41,19 +45,21 @@ class Verdict:
 def verdicts(store: Store) -> list[Verdict]:
     """The verdict on each paint that has a fit, by nickname."""
     with store.snapshot() as session:
-        numbers = store.current_fits()
-        query = select(schema.PaintFit).where(schema.PaintFit.fit_id.in_(set(numbers.values())))
-        return sorted(
-            (
-                Verdict(
-                    row.paint.nickname, row.paint.name, row.fit_id, row.verdict,
-                    tuple(row.reasons), row.de00_mean, row.de00_max,
-                )
-                for row in session.scalars(query)
-                if numbers.get(row.paint.nickname) == row.fit_id
-            ),
-            key=lambda verdict: verdict.paint.casefold(),
-        )  # fmt: skip
+        beside, trial = store.current_fits(TRANSPORT), model_choice.tried(session)
+        rows = session.scalars(select(schema.PaintFit).where(schema.PaintFit.current)).all()
+        by_model = {(row.paint_id, row.model): row for row in rows}
+        found = []
+        for row in rows:
+            if row.model == TWO_FLUX:
+                model = model_choice.choose(row.beside, beside, trial)
+                judged = by_model[row.paint_id, model]
+                found.append(
+                    Verdict(
+                        row.paint.nickname, row.paint.name, row.fit_id, judged.verdict,
+                        tuple(judged.reasons), judged.de00_mean, judged.de00_max,
+                    )
+                )  # fmt: skip
+        return sorted(found, key=lambda verdict: verdict.paint.casefold())
 
 
 @dataclass(frozen=True)
@@ -112,9 +118,10 @@ def to_do(
     fitted: Sequence[Verdict],
     tubes: Sequence[schema.Paint],
     published: Sequence[schema.Release],
+    sittings: Collection[str],
 ) -> list[ToDo]:
-    """What there is to do, the nearest first."""
-    found = [todo for card in cards if (todo := _card(card)) is not None]
+    """What there is to do, the nearest first; `sittings` are open ones, by their cards."""
+    found = [todo for card in cards if (todo := _card(card, sittings)) is not None]
     there = {verdict.paint for verdict in fitted}
     if any(waits(card, there) for card in cards):
         found.insert(0, ToDo("Cards were read that no fit rests on yet.", "Fit", "/fits", True))
@@ -138,8 +145,10 @@ def waits(card: CardProgress, fitted: Collection[str]) -> bool:
     return bool(card.read) and not card.fitted and card.purpose == "fit" and more
 
 
-def _card(card: CardProgress) -> ToDo | None:
+def _card(card: CardProgress, sittings: Collection[str]) -> ToDo | None:
     place, who = f"/cards/{card.number}", f"Card {card.number}, {card.name},"
+    if card.name in sittings:
+        return ToDo(f"{who} is half read at the instrument.", "Go on with it", f"{place}/sitting")
     if card.as_printed:
         return ToDo(f"{who} is printed. Once it is painted:", "Say what you weighed", place)
     if not card.read and not card.wet:

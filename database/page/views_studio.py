@@ -5,6 +5,7 @@ from __future__ import annotations
 from starlette.responses import JSONResponse, Response
 
 from ..card_progress import cards_progress
+from ..measure_store import open_sittings
 from ..release import releases
 from .asked import Asked, go, view
 from .standing import to_do, verdicts
@@ -22,7 +23,8 @@ def home(asked: Asked) -> Response:
         if not tubes:
             return asked.show("start.html", accepted=ACCEPTED)
         cards, fitted, published = cards_progress(store), verdicts(store), releases(store)
-    todo = to_do(cards, fitted, tubes, published)
+        sittings = {sitting.card for sitting in open_sittings(store)}
+    todo = to_do(cards, fitted, tubes, published, sittings)
     return asked.show(
         "home.html", tubes=tubes, cards=cards, fitted=fitted, published=published, todo=todo,
         accepted=ACCEPTED,
