@@ -44,39 +44,26 @@ def predict(
     """
     gloss = check_finish(finish)
     with open_store(studio) as store:
-        from ..densities import with_densities
-        from ..medium import MEDIUM, NAME, resolver, with_medium
-        from ..mixing import VIEWS, by_weight, look, mix_words, parse_mix
+        from ..mixing import VIEWS, look
         from ..recipe_target import parse_target
+        from ..typed_mix import typed_mix
 
-        parts = parse_mix(mix, resolver(lambda name: store.find_paint(name).nickname))
-        paints = [nickname for nickname in parts if nickname != MEDIUM]
-        if not paints:
-            raise InputError("mix", mix, "medium alone has no colour", "add a paint")
-        coefficients = store.current_coefficients(paints)
-        reckoned = store.model_words(coefficients)
-        if MEDIUM in parts:
-            coefficients = with_medium(coefficients)
-        names = {paint.nickname: paint.name for paint in store.paints()}
-        words = mix_words(parts, {MEDIUM: NAME} | names)
-        assumed: list[str] = []
-        if volume:
-            coefficients, assumed = with_densities(store, coefficients)
-            parts = by_weight(coefficients, parts)
+        typed = typed_mix(store, mix, volume)
+        coefficients = typed.coefficients
         ground = None if over is None else parse_target(over, store).as_ground(thickness)
-        looks = look(coefficients, parts, thickness, gloss, ground)
+        looks = look(coefficients, typed.parts, thickness, gloss, ground)
     result = {
-        "mix": parts,
+        "mix": typed.parts,
         "scale": coefficients.scale,
         "model": coefficients.model,
-        "reckoned": reckoned,
+        "reckoned": typed.reckoned,
         "scan_made": bool(coefficients.scan_made.any()),
         "dry_volume_assumed": [
             p
             for p, known in zip(coefficients.paints, coefficients.dry_volume_measured, strict=True)
             if not known
         ],
-        "density_assumed": assumed,
+        "density_assumed": typed.assumed,
         "thickness_um": thickness,
         "finish": finish,
         "looks": [
@@ -94,7 +81,7 @@ def predict(
             for seen in looks
         ],
     }
-    say(result, as_json, lambda: _show(words, looks, result, volume))
+    say(result, as_json, lambda: _show(typed.words, looks, result, volume))
 
 
 def check_finish(finish: str | None) -> Gloss | None:

@@ -8,14 +8,14 @@ from starlette.responses import Response
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.surface import GLOSSES
-from ..densities import with_densities
-from ..medium import MEDIUM, NAME, resolver, with_medium
-from ..mixing import by_weight, look, mix_words, parse_mix
+from ..medium import MEDIUM, NAME
+from ..mixing import look
 from ..muddy import muddy
 from ..new_tube import figure
 from ..on_hand import usable
 from ..recipe_palette import Palette
 from ..store import Store
+from ..typed_mix import typed_mix
 from .asked import Asked, view
 from .swatch import swatch
 from .words import for_the_page
@@ -49,28 +49,17 @@ def foretell(asked: Asked) -> Response:
 
 def _foretold(asked: Asked, store: Store, typed: dict[str, str]) -> dict[str, Any]:
     text = ",".join(f"{name}={parts}" for name, parts in typed.items())
-    parts = parse_mix(text, resolver(lambda name: store.find_paint(name).nickname))
-    paints = [nickname for nickname in parts if nickname != MEDIUM]
-    if not paints:
-        raise InputError("mix", None, "medium alone has no colour", "add a paint")
-    read = store.current_coefficients(paints)
-    reckoned = store.model_words(read)
-    if MEDIUM in parts:
-        read = with_medium(read)
-    words, assumed = mix_words(parts, names_of(store)), list[str]()
-    if asked.one_of("by", ["volume"]):
-        read, assumed = with_densities(store, read)
-        parts = by_weight(read, parts)
+    mix = typed_mix(store, text, bool(asked.one_of("by", ["volume"])))
     thick = figure("film", asked.text("film"), "60", "µm")
     if thick == 0:
         raise InputError("film", asked.text("film"), "expected more than 0 µm", "mend it")
     gloss = next((each for each in GLOSSES if each == asked.one_of("finish", GLOSSES)), None)
     ground = aim(store, asked.text("over")).as_ground(thick) if asked.text("over") else None
-    looks = look(read, parts, thick, gloss, ground)
+    looks = look(mix.coefficients, mix.parts, thick, gloss, ground)
     return {
-        "looks": looks, "mix": words, "reckoned": reckoned, "thick": thick, "finish": gloss,
-        "assumed": assumed, "scanned": bool(read.scan_made.any()),
-        "muddy": _muddy(store, {paint: parts[paint] for paint in paints}),
+        "looks": looks, "mix": mix.words, "reckoned": mix.reckoned, "thick": thick, "finish": gloss,
+        "assumed": mix.assumed, "scanned": bool(mix.coefficients.scan_made.any()),
+        "muddy": _muddy(store, {p: part for p, part in mix.parts.items() if p != MEDIUM}),
     }  # fmt: skip
 
 
