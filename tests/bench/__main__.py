@@ -30,6 +30,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     recovery,
     robust,
     scan,
+    scan_checks,
     setout,
     stress,
     textbook,
