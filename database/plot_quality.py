@@ -7,7 +7,6 @@ from matplotlib.axes import Axes
 
 from ..calibrate.fit.drift import Drift
 from ..calibrate.fit.hiding import HIDES_AT, PAINT_VIEW, contrast_ratio
-from ..calibrate.fit.own_films import anchor
 from ..calibrate.fit.quality_report import QualityReport
 from ..calibrate.fit.result import PaintFit
 from .plot_style import FAINT, INK, PAPER, SMALL, SOFT, axes_or_new, dress
@@ -82,7 +81,7 @@ def plot_hiding(fit: PaintFit, report: QualityReport, ax: Axes | None = None) ->
     """
     ax = axes_or_new(ax, 6, 4)
     dress(ax, "How it hides", "dry thickness, µm", "contrast ratio Yb/Yw")
-    films = anchor(report.films)
+    films = report.anchor
     reach = max([150.0, *(1.2 * f.thickness_um for f in report.films)])
     hides = None if report.hiding is None else report.hiding.thickness_um
     if hides is not None and np.isfinite(hides):

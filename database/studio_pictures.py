@@ -130,7 +130,7 @@ def _by(store: Store, c: Coefficients, model: str | None) -> dict[str, Any]:
 def _anchors(store: Store, c: Coefficients, paints: list[str]) -> dict[str, Anchor]:
     """What the paints' own films say of how thick a film their K and S need."""
     readings = store.card_readings()
-    found = {paint: anchor(own_films(c, paint, readings, PAINT_VIEW)) for paint in paints}
+    found = {paint: anchor(own_films(c, paint, readings, PAINT_VIEW), c.model) for paint in paints}
     return {paint: own for paint, own in found.items() if own is not None}
 
 

@@ -2,7 +2,8 @@
 
 K and S answer to every step of a ladder. Two fluxes see a deep clear film's absorption and a tint's
 differently, so a film as thick as the card says shows its substrate more, or less, than K and S
-have it. Whatever is said of hiding is set right by that.
+have it. Whatever is said of hiding is set right by that. Light that is followed along many angles
+needs no such word: what its films are off by there is their thickness.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from ..optics.colour import View, weights, xyz
 from ..optics.predict import read_films, volume_solids
 from ..optics.spectra import Array
 from ..optics.surface import haze_prior, to_inside
+from ..optics.transport import TRANSPORT
 from .patch_means import reading_sd
 from .propagate import read_by_all
 from .settings import FitSettings
@@ -168,12 +170,17 @@ def _shift(
     return float(np.log(x) - same), sd / abs(slope)
 
 
-def anchor(films: Sequence[OwnFilm]) -> Anchor | None:
-    """Mean of what the films say, the surest first; None without films."""
+def anchor(films: Sequence[OwnFilm], model: str) -> Anchor | None:
+    """Mean of what the films say, the surest first; None without films.
+
+    By transport they say no more than whether all of them hid their substrate.
+    """
     seen = [f for f in films if np.isfinite(f.shift)]
     if not seen:
         hid = min((f.thickness_um for f in films), default=None)
         return None if hid is None else Anchor(0.0, UNTRIED, hid, hidden=True)
+    if model == TRANSPORT:
+        return None
     variance = np.array([f.noise**2 + f.spread**2 for f in seen])
     weight = (1 / variance) / (1 / variance).sum()
     return Anchor(

@@ -64,6 +64,8 @@ class QualityReport:
         Against an old lot.
     unsaid : tuple of str
         What can't be said of this paint, and why.
+    model : str
+        That it was fitted by.
     """
 
     paint: str
@@ -79,6 +81,7 @@ class QualityReport:
     strengths: tuple[Strength, ...]
     drift: Drift | None
     unsaid: tuple[str, ...]
+    model: str
 
     @property
     def left_out(self) -> pd.Series[float]:
@@ -114,7 +117,7 @@ class QualityReport:
     @property
     def anchor(self) -> Anchor | None:
         """What the films say of how thick a film K and S need; None without films."""
-        return anchor(self.films)
+        return anchor(self.films, self.model)
 
     def rows(self) -> pd.DataFrame:
         """Every figure as a row of a table for the release; see `quality_figures.figures`."""
@@ -177,8 +180,9 @@ def quality_report(
     strengths: list[Strength] = []
     try:
         films = own_films(c, paint, readings, PAINT_VIEW, settings)
-        contrast = contrast_ratio(c, paint, thickness_um, films=anchor(films))
-        hiding = hiding_thickness(c, paint, films=anchor(films))
+        held = anchor(films, c.model)
+        contrast = contrast_ratio(c, paint, thickness_um, films=held)
+        hiding = hiding_thickness(c, paint, films=held)
     except ValueError as why:
         unsaid.append(f"how well it hides can't be said: {why}")
     if white is not None:
@@ -215,6 +219,7 @@ def quality_report(
         tuple(strengths),
         moved,
         tuple(unsaid),
+        c.model,
     )
 
 
