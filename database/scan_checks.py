@@ -144,7 +144,7 @@ def told_by_scan(errors: Sequence[float]) -> list[str]:
     if blind:
         found.append(
             f"of held-out mixtures {_patches(blind)} scanned less surely than CIEDE2000 "
-            f"{MOST_SCAN_ERROR:g}, which counts for nothing"
+            f"{MOST_SCAN_ERROR:g}, so they count for nothing"
         )
     return found
 

@@ -105,6 +105,19 @@ def test_steps_left_out_tell_where_no_mixture_does():
     assert trial_of({"two-flux": {"m": 0.1}}, {"two-flux": {1: 0.1}}).nearer == "transport"
 
 
+def test_scanned_mixtures_choose_only_where_they_can_tell():
+    mixtures = {"two-flux": {"m": 1.0, "n": 1.2}, "transport": {"m": 2.0, "n": 2.4}}
+    assert trial_of(mixtures, {}, {"m": 0.5, "n": 0.5}).nearer == "two-flux"
+    # Not below the scan's own error, nor where it is too dark to be sure of anything.
+    assert trial_of(mixtures, {}, {"m": 1.5, "n": 1.5}).off == {}
+    assert trial_of(mixtures, {}, {"m": 9.0, "n": 9.0}).off == {}
+    # What was measured goes before what was scanned.
+    found = trial_of(mixtures, {}, {"m": 0.5})
+    assert found.off == {"two-flux": 1.2, "transport": 2.4}
+    steps = {"two-flux": {1: 2.0}, "transport": {1: 1.0}}
+    assert trial_of(mixtures, steps, {"m": 1.5, "n": 1.5}).by_steps
+
+
 def test_a_world_of_two_fluxes_is_told_from_its_ladders():
     """Ladders made with two fluxes themselves; the lab's, by transport, are in test_transport."""
     cards = synthetic.ladders(("W", "R", "B"), seed=4)

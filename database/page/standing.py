@@ -8,10 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from sqlalchemy import select
 
+from ...calibrate.fit.check import MOST_SCAN_ERROR
 from ...calibrate.optics.coefficients import TWO_FLUX
 from ...calibrate.optics.transport import TRANSPORT
 from .. import model_choice, schema
 from ..card_progress import CardProgress
+from ..scan_checks import told_by_scan
 from ..store import Store
 
 
@@ -71,12 +73,15 @@ class Held:
     mixes : int
     mean, p95, worst : float
         CIEDE2000 of their patches.
+    by_scan : list of str
+        How far those that were scanned can be believed.
     """
 
     mixes: int
     mean: float
     p95: float
     worst: float
+    by_scan: list[str]
 
 
 def held_out(store: Store) -> Held | None:
@@ -84,13 +89,15 @@ def held_out(store: Store) -> Held | None:
     with store.snapshot() as session:
         fits = set(store.current_fits(store.model_for(store.current_fits())).values())
         query = select(schema.Check).where(schema.Check.fit_id.in_(fits))
-        rows = session.scalars(query).all()
+        judged = session.scalars(query).all()
+        rows = [row for row in judged if (row.scan_error or 0.0) <= MOST_SCAN_ERROR]
         if not rows:
             return None
         off = np.array([row.de00 for row in rows])
         mixes = {(row.card_id, row.patch.rpartition("/")[0]) for row in rows}
         p95 = float(np.percentile(off, 95))
-        return Held(len(mixes), float(off.mean()), p95, float(off.max()))
+        by_scan = told_by_scan([row.scan_error for row in judged if row.scan_error is not None])
+        return Held(len(mixes), float(off.mean()), p95, float(off.max()), by_scan)
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from ...calibrate.cards.measure import measure_of
 from ...calibrate.errors import InputError
 from ..card_filling import fill, filling, parse_amount, parse_day
 from ..card_history import ReadFile, last_import, read_of
+from ..card_mixtures import print_mixtures
 from ..card_printing import FOLDER, PAGES, Printed, Wanted, print_new_card
 from ..card_progress import PRINTED, cards_progress, named_card
 from ..measure_store import open_sittings
@@ -23,10 +25,12 @@ from .standing import waits
 from .swatch import swatch
 from .uploads import ACCEPTED
 
+MIXTURES = "mixtures"
 LAYOUTS = (
     ("quick", "Quick card", "one tube, brushed out by hand"),
     ("six-tube", "Six-tube sheet", "up to six tubes on one sheet, in one evening"),
     ("drawdown", "Drawdown card", "films of one thickness: glazes and coverage too"),
+    (MIXTURES, "Mixtures", "no ladders, but mixes of the tubes chosen, to prove their fits"),
 )
 MEASURES = (
     ("0.1", "A scale that shows 0.1 g"),
@@ -80,7 +84,10 @@ def print_card(asked: Asked) -> Response:
     if not wanted.tubes:
         raise InputError(None, "tubes", "a card needs a tube to paint", "choose one")
     with asked.store() as store:
-        made: Printed = print_new_card(store, wanted)
+        if wanted.layout == MIXTURES:
+            made: Printed = print_mixtures(store, replace(wanted, layout=None))
+        else:
+            made = print_new_card(store, wanted)
     return go(f"/cards/{made.number}")
 
 
