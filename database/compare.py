@@ -66,7 +66,7 @@ class Numbers:
                 None,
                 self.name,
                 f"no paint in it has a fit by {WORDS[model]}",
-                "leave --model out",
+                "leave the model out",
             )
         return self.by_transport
 

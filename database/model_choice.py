@@ -167,5 +167,5 @@ def no_such_fit(paints: Sequence[str], model: str, place: str | None = None) -> 
         place,
         some,
         f"has no fit by {WORDS[model]}",
-        "where an instrument read it, fit again: tintladder fit; else leave --model out",
+        "where an instrument read it, fit again: tintladder fit; else leave the model out",
     )

@@ -9,12 +9,13 @@ from pathlib import Path
 import pandas as pd
 
 from ..calibrate.errors import InputError
-from ..calibrate.optics.coefficients import Coefficients
+from ..calibrate.optics.coefficients import TWO_FLUX, Coefficients
+from .model_choice import no_such_fit
 from .release_coefficients import OF_PAINTS, coefficients_of, of_paints, places
 from .release_columns import Table
 from .release_descriptor import DESCRIPTOR
 from .release_load import parse_table, read_descriptor
-from .release_models import main
+from .release_models import by_transport, main
 from .release_schema import tables_of
 from .release_text import heading
 
@@ -22,7 +23,7 @@ _BY_PAINT = (*OF_PAINTS, "transport")
 _WHOLE = ("wavelengths", "shared")
 
 
-def load_paint(folder: str | Path, paint: str) -> Coefficients:
+def load_paint(folder: str | Path, paint: str, model: str = TWO_FLUX) -> Coefficients:
     """Return K and S of one paint of a release, with all of their uncertainty.
 
     Parameters
@@ -31,11 +32,13 @@ def load_paint(folder: str | Path, paint: str) -> Coefficients:
         Of a release, unpacked.
     paint : str
         Nickname.
+    model : {"two-flux", "transport"}
+        Which numbers of it.
 
     Raises
     ------
     InputError
-        Where it isn't the folder of a release, or has no such paint.
+        Where it isn't the folder of a release, or has no such paint, or no such fit of it.
     """
     place = Path(folder)
     try:
@@ -51,15 +54,17 @@ def load_paint(folder: str | Path, paint: str) -> Coefficients:
         raise InputError(
             folder, None, f"expected the folder of a release ({error})", "unpack its zip first"
         ) from error
-    return _coefficients(folder, paint, found)
+    return _coefficients(folder, paint, model, found)
 
 
 def _coefficients(
-    folder: str | Path, paint: str, tables: Mapping[str, pd.DataFrame]
+    folder: str | Path, paint: str, model: str, tables: Mapping[str, pd.DataFrame]
 ) -> Coefficients:
     if tables["paints"].empty:
         raise InputError(folder, paint, "no such paint in this release", "give a nickname of it")
-    mine = main(tables)
+    mine = main(tables) if model == TWO_FLUX else by_transport(tables)
+    if mine is None:
+        raise no_such_fit([paint], model, str(folder))
     return coefficients_of(of_paints(mine, [paint], places(mine)))
 
 

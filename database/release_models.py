@@ -34,13 +34,12 @@ def main(tables: Tables) -> dict[str, pd.DataFrame]:
 
 def by_transport(tables: Tables) -> dict[str, pd.DataFrame] | None:
     """Return the tables of the same paints by transport; None where there are none."""
-    said = tables["transport"]
-    if said.empty:
+    if "transport" not in tables or tables["transport"].empty:
         return None
-    kept = dict(tables)
-    for name in _BY_MODEL:
+    said, kept = tables["transport"], dict(tables)
+    for name in set(_BY_MODEL) & tables.keys():
         kept[name] = tables[name][tables[name]["model"] == TRANSPORT]
-    for name in _OF_FITS:
+    for name in set(_OF_FITS) & tables.keys():
         kept[name] = tables[name][tables[name]["fit"].isin(said["fit"])]
     # Factors are numbered through, those of transport last.
     number = pd.Series(range(1, len(kept["shared"]) + 1), index=kept["shared"]["factor"])

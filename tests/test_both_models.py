@@ -15,11 +15,13 @@ from tintladder.database.compare import compare, of_release, of_store
 from tintladder.database.gates import stale_fits
 from tintladder.database.release import plan, publish
 from tintladder.database.release_load import load_release
+from tintladder.database.release_lookup import load_paint
 from tintladder.database.store import Store
 
 from .command import run
 from .studio_fixtures import fill, joint_fit, ladder
 from .test_model_choice import by_transport, checked, newest
+from .test_store import assert_same
 
 RELEASES = Path(__file__).parent / "data" / "releases"
 SECOND = RELEASES / "second-layout.zip"
@@ -96,7 +98,7 @@ def test_without_a_fit_by_transport_one_line_says_so(plain, tool, tmp_path, comm
     said = tool(*command.split(), "--model", "transport", "--studio", plain.studio.folder)
     assert said.status == 2 and said.out == ""
     (line,) = said.err.strip().splitlines()
-    assert "fit by light followed along many angles" in line and "--model" in line
+    assert "fit by light followed along many angles" in line and "leave the model out" in line
     assert sorted(p.name for p in tmp_path.iterdir()) == ["plain"]
 
 
@@ -240,3 +242,14 @@ def test_current_coefficients_refuse_a_model_that_a_paint_lacks(plain):
         plain.current_coefficients(["KEEL"], "transport")
     with pytest.raises(InputError, match="BRASS: has no fit yet"):
         plain.current_coefficients(["BRASS"], "transport")
+
+
+def test_one_paint_is_looked_up_by_either_model(store, plain):
+    store.record_fit(by_transport(more_absorbing(joint_fit(), 1.5, -0.002)), store.card_readings())
+    made = publish(store)
+    release = load_release(made.folder)
+    for model, whole in (("two-flux", release), ("transport", release.by_transport)):
+        for paint in ("HULL", "KEEL"):
+            assert_same(load_paint(made.folder, paint, model), whole.select([paint]))
+    with pytest.raises(InputError, match="KEEL: has no fit by light"):
+        load_paint(publish(plain).folder, "KEEL", "transport")
