@@ -15,6 +15,7 @@ from tintladder.calibrate.cards.readings import CardReadings
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.fit.fit import fit_paints
 from tintladder.calibrate.fit.new_tube import fit_new_tubes
+from tintladder.calibrate.fit.quality import judge
 from tintladder.calibrate.fit.result import JointFit
 from tintladder.calibrate.fit.settings import FitSettings
 from tintladder.calibrate.optics.coefficients import Coefficients
@@ -223,3 +224,19 @@ def test_an_opaque_tube_against_a_relative_white():
     assert found.scale == "relative to W"
     row = found.index("E")
     np.testing.assert_allclose(found.s[row], KS["E"][1] / KS["W"][1], rtol=0.02)
+
+
+# --- A paint whose own patches are all set aside.
+
+
+def test_a_paint_of_which_nothing_is_left_is_to_be_painted_again():
+    """What its own patches miss is said all the same: they are all there is to say it by."""
+    fit = fitted(*ladders(("W", "B")))
+    table = fit.paints["B"].patches
+    none = table.assign(weight=0.0)
+    verdict, reasons = judge(none, fit.coefficients, fit.coefficients.index("B"))
+    assert verdict == "paint this step again"
+    assert any("every one of them is set aside" in reason for reason in reasons)
+    alone = replace(fit.paints["B"], patches=none)
+    assert alone.de00_mean == pytest.approx(table["de00"].mean())
+    assert alone.de00_max == pytest.approx(table["de00"].max())

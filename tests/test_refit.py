@@ -6,6 +6,7 @@ import json
 import re
 from dataclasses import replace
 from functools import partial
+from importlib.metadata import version
 from importlib.resources import as_file, files
 from pathlib import Path
 
@@ -18,7 +19,7 @@ from tintladder.database.fitting import fit_studio
 from tintladder.database.integrity import check_studio
 from tintladder.database.packing import pack_coefficients
 from tintladder.database.reading_in import take_in
-from tintladder.database.refit import CLOSE, packed_readings, refit_release
+from tintladder.database.refit import AKIN, CLOSE, packed_readings, refit_release
 from tintladder.database.release import publish
 from tintladder.database.release_load import load_release
 from tintladder.database.store import Store
@@ -73,7 +74,11 @@ def test_a_release_of_before_surfaces_were_fitted_still_follows():
     assert second.descriptor["layout"] == 2
     assert "surface_spread" not in json.loads(second.tables["fits"]["settings"][0])
     assert not second.by_transport.coefficients.surface_offset.any()
-    assert all(fit.holds for fit in refit_release(second))
+    made = refit_release(second)
+    assert all(fit.holds and fit.by_another for fit in made)
+    assert all("made with tintladder 0.1.0" in fit.line for fit in made)
+    ours = replace(made[1], code_version=version("tintladder"))
+    assert CLOSE < ours.largest < AKIN and not ours.holds
 
 
 def by_two_fluxes(release, **tables):

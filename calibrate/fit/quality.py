@@ -142,12 +142,16 @@ def judge(
 ) -> tuple[str, tuple[str, ...]]:
     """Say in words how far a fit can be trusted, and why."""
     kept = table["weight"].to_numpy() > 0
-    off = np.where(kept, table["de00"].to_numpy(), np.nan)
+    left = kept.any()
+    off = np.where(kept if left else True, table["de00"].to_numpy(), np.nan)
     mean, worst = float(np.nanmean(off)), float(np.nanmax(off))
     at = table["patch"].iloc[int(np.nanargmax(off))]
     reasons = [f"on average the fit misses its own patches by CIEDE2000 {mean:.1f}"]
     verdict = GOOD_TO_MIX
-    if worst > ROUGH:
+    if not left:
+        verdict = PAINT_AGAIN
+        reasons.append("every one of them is set aside: other paints' ladders alone speak for it")
+    elif worst > ROUGH:
         verdict = PAINT_AGAIN
         reasons.append(f"{at} lies {worst:.1f} from what its ladder says")
     elif mean > GOOD:

@@ -40,16 +40,17 @@ class PaintFit:
 
     @property
     def de00_mean(self) -> float:
-        """Mean CIEDE2000 of fitted against measured patches, of those not set aside."""
+        """Mean CIEDE2000 of fitted against measured patches not set aside; of all, if all are."""
         return float(self._trusted().mean())
 
     @property
     def de00_max(self) -> float:
-        """Largest CIEDE2000 of a fitted against its measured patch, of those not set aside."""
+        """The largest of those."""
         return float(self._trusted().max())
 
     def _trusted(self) -> pd.Series:
-        return self.patches.loc[self.patches["weight"] > 0, "de00"]
+        kept = self.patches["weight"] > 0
+        return self.patches.loc[kept if kept.any() else ~kept, "de00"]
 
 
 @dataclass(frozen=True)

@@ -33,7 +33,7 @@ back.
 _FAR_KS, _FAR = 2.0, 10.0
 """Most that log K or log S moves in one step, for the model is far from linear, and most that a
 nuisance value does, in prior standard deviations."""
-_MEMORY = 2
+_MEMORY = 3
 """Last steps that the next learns from."""
 
 
@@ -236,10 +236,15 @@ def descend(
                 way = _mixed(at, step, size, past)
             past = [*past[1 - _MEMORY :], (at, step)]
         trial = form(*apart(at + way))
+        too_far = trial.cost > here.cost
+        if too_far:
+            # Half of it teaches the next step by how much.
+            way = way / 2
+            trial = form(*apart(at + way))
         if trial.cost <= here.cost:
             # A damped step falls little wherever it is taken: only a whole one tells the minimum.
             small = small + 1 if here.cost - trial.cost < tolerance else 0
-            settled = small == patience or (small > 0 and damping == 0.0)
+            settled = small == patience or (small > 0 and damping == 0.0 and not too_far)
             at, here = at + way, trial
             damping = damping / 100 if damping > _LEAST else 0.0
             if progress is not None:
