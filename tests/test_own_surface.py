@@ -19,6 +19,7 @@ from tintladder.calibrate.optics.surface import Surface, fresnel
 from tintladder.database.packing import pack_coefficients, unpack_coefficients
 from tintladder.database.recipe_palette import Palette
 
+from tests.bench.fit import demo_readings
 from tests.heldout import by_coefficients, differences
 from tests.invented_palette import by_transport, invented_coefficients
 from tests.lab import plan
@@ -152,3 +153,10 @@ def test_it_is_kept_and_what_was_kept_before_it_is_read(fit, monkeypatch):
     old = pack_coefficients(fit.coefficients)
     monkeypatch.undo()
     assert not unpack_coefficients(old).surface_offset.any()
+
+
+def test_the_boatyards_fit_comes_to_rest():
+    """A black's surface, K and S hang together, and whole steps went too far for ever."""
+    found = fit_paints(demo_readings(), Lab().tubes, SETTINGS)
+    assert found.coefficients.surface_offset.any()
+    assert not [p for p in found.paints.values() if any("settled" in r for r in p.reasons)]
