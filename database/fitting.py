@@ -20,6 +20,7 @@ from ..calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ..calibrate.optics.transport import TRANSPORT
 from .card_store import StoredReadings
 from .lots import of_one_lot
+from .model_choice import Trial, tried
 from .scan_checks import CheckCard, check_cards, foretell
 from .scan_fitting import ScanFit, fit_scans, unfit_scans
 from .store import Store
@@ -62,6 +63,8 @@ class StudioFit:
         no such fit.
     model : str
         By which mixes of the paints fitted are reckoned from now on.
+    trial : Trial
+        How far off each model was where both were tried.
     """
 
     number: int
@@ -73,6 +76,7 @@ class StudioFit:
     unfit: Mapping[str, str] = field(default_factory=dict)
     transport: ModelFit | None = None
     model: str = TWO_FLUX
+    trial: Trial = field(default_factory=lambda: Trial({}))
 
     @property
     def in_use(self) -> ModelFit:
@@ -157,7 +161,7 @@ def fit_studio(
     readings, tubes = one.readings, store.tubes(one.lots)
     made = _fit_measured(store, readings, tubes, paints, settings, progress) if readings else None
     again = _fit_transport(store, readings, tubes, paints, made, progress) if made else None
-    with store.transaction():
+    with store.transaction() as session:
         runs, quality = list[tuple[int, JointFit]](), dict[str, QualityReport]()
         transport = None
         if made is not None:
@@ -185,8 +189,10 @@ def fit_studio(
         if not runs:
             raise _nothing_read(paints, unfit)
         judged = _judge(store, runs, settings, TWO_FLUX)
-        model = store.model_for(measured)
-    return StudioFit(*runs[0], judged, readings, quality, tuple(scanned), unfit, transport, model)
+        model, trial = store.model_for(measured), tried(session)
+    return StudioFit(
+        *runs[0], judged, readings, quality, tuple(scanned), unfit, transport, model, trial
+    )
 
 
 _Made = tuple[JointFit, Coefficients | None, dict[str, QualityReport]]

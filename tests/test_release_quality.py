@@ -16,6 +16,7 @@ from tintladder.calibrate.fit import quality_figures
 from tintladder.calibrate.fit.hiding import PAINT_VIEW, contrast_ratio, hiding_thickness
 from tintladder.calibrate.fit.own_films import anchor, own_films
 from tintladder.database.adopt import adopt
+from tintladder.database.commands.fit import show_fit
 from tintladder.database.fitting import fit_studio
 from tintladder.database.plot_films import plot_contrasts
 from tintladder.database.reading_in import take_in
@@ -83,6 +84,15 @@ def test_the_release_has_the_figures_of_the_fit(studio, release, model):
     assert list(strengths["criterion"]) == ["absorption maximum", "equal depth"]
     assert set(strengths["white"]) == {"HULL"} and set(strengths["parts"]) == {9.0}
     assert "not said" not in quality["quantity"].tolist()
+
+
+def test_without_check_cards_fit_says_what_chose_the_model(studio, capsys):
+    done = studio[1]
+    assert done.trial.by_steps and done.model == "transport"
+    show_fit(done)
+    said = capsys.readouterr().out
+    two_flux, transport = (done.trial.off[model] for model in ("two-flux", "transport"))
+    assert f"come out CIEDE2000 {transport:.2f} off, by two fluxes of light {two_flux:.2f}." in said
 
 
 def test_both_models_state_strengths_against_one_paint(release):

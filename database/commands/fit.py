@@ -110,13 +110,20 @@ def show_fit(done: StudioFit) -> None:
             f"({in_words(check.mean)}), 95 of 100 within {check.p95:.2f}, "
             f"the worst {check.worst:.2f} ({in_words(check.worst)})."
         )
-        other = done.check if done.model == TRANSPORT else done.transport and done.transport.check
-        if other and not (other.patches.empty or done.in_use.check.patches.empty):
+        beside = done.check if done.model == TRANSPORT else done.transport and done.transport.check
+        if beside and not (beside.patches.empty or done.in_use.check.patches.empty):
             typer.echo(
                 f"That is by {WORDS[done.model]}, and so mixes are reckoned from now on; by "
                 f"{WORDS[TWO_FLUX if done.model == TRANSPORT else TRANSPORT]} they are off by "
-                f"{other.mean:.2f}."
+                f"{beside.mean:.2f}."
             )
+    if told.empty and done.trial.by_steps:
+        other = TWO_FLUX if done.model == TRANSPORT else TRANSPORT
+        off = done.trial.off
+        typer.echo(
+            f"Mixes are reckoned by {WORDS[done.model]}: steps left out of their ladders come out "
+            f"CIEDE2000 {off[done.model]:.2f} off, by {WORDS[other]} {off[other]:.2f}."
+        )
     for words in told_by_scan(check.scan_errors):
         typer.echo(f"{words[0].upper()}{words[1:]}.")
     for card, step in check.aside:
