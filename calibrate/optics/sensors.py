@@ -97,6 +97,38 @@ class Sensors:
             factors=np.einsum("ef,ecw->fcw", root, self.factors),
         )
 
+    def loosened(self, channels: Array, beyond: Array) -> Sensors:
+        """The same sensors, less sure, of a device whose channels are no plain sums of light.
+
+        Parameters
+        ----------
+        channels : (T, 3) array
+            Linear channel values of a target.
+        beyond : (T, 3) array
+            Standard deviation of what the sensitivities leave unexplained of them.
+
+        Notes
+        -----
+        A camera mixes its channels and bends them. Like colours are off alike, so that is no noise
+        which a ladder's many patches would average away. Here each channel may hold a share of
+        either other and a gain of its own, each so large that on the target it comes to what is
+        unexplained: greys stay sure, and a colour is the less sure the purer it is.
+        """
+        found, size = [], (beyond**2).mean(axis=0)
+        for channel, own in enumerate(self.sensitivity):
+            others = [i for i in range(len(self.sensitivity)) if i != channel]
+            gain = np.sqrt(size[channel] / (channels[:, channel] ** 2).mean())
+            rows = [gain * own]
+            for other in others:
+                apart = ((channels[:, other] - channels[:, channel]) ** 2).mean()
+                share = np.sqrt(size[channel] / apart / len(others))
+                rows.append(share * (self.sensitivity[other] - own))
+            for row in rows:
+                factor = np.zeros_like(self.sensitivity)
+                factor[channel] = row
+                found.append(factor)
+        return replace(self, factors=np.concatenate([self.factors, np.array(found)]))
+
 
 def estimate_sensors(
     reflectance: Array, channels: Array, variance: Array, wavelengths: Array = GRID

@@ -218,6 +218,8 @@ def characterise(
         variance = (_SD[0] + _SD[1] * own) ** 2
         sensors = estimate_sensors(spectra, own, variance)
         misfit = left_out_misfit(spectra, own, variance)
+        if max(misfit) > MOST_MISFIT:
+            sensors = sensors.loosened(own, np.multiply(misfit, np.sqrt(variance)))
     chosen, differences = _chosen_degree(own, tristimulus)
     return Characterised(
         name,

@@ -16,7 +16,9 @@ import cv2
 import numpy as np
 from tintladder.calibrate.cards.layout import layout_names, read_layout
 from tintladder.calibrate.errors import InputError
-from tintladder.calibrate.optics.colour import ciede2000, lab
+from tintladder.calibrate.fit.recovery import fit_scan
+from tintladder.calibrate.optics.colour import ciede2000, ciede2000_band, lab
+from tintladder.calibrate.optics.predict import dry_fractions, predict
 from tintladder.calibrate.optics.spectra import Array
 from tintladder.calibrate.scan.characterise import Characterised
 from tintladder.calibrate.scan.find import find_card, project
@@ -26,7 +28,7 @@ from tintladder.calibrate.scan.target import grid_found, read_target
 
 from ..lab.paints import PAINTS, WHITE
 from ..lab.render import PHONE_JPEG, SCANNER, SCANNER_8, Colours, Device, Pose, render, save
-from ..lab.scans import COLUMNS, ROWS, grey, ladder, painted, target_scan, target_values, truth
+from ..lab.scans import COLUMNS, LAB, ROWS, grey, ladder, painted, target_scan, target_values, truth
 from .harness import Skipped, Timing, benchmark, timed
 
 CARDS = 200
@@ -152,6 +154,50 @@ def phone_mean() -> float:
 def phone_no_grey() -> float:
     """The level rests on a typical white."""
     return float(differences("phone", False).mean())
+
+
+@lru_cache(maxsize=2)
+def _tints(kind: str) -> tuple[Array, Array]:
+    """CIEDE2000 of tints as K and S of one scanned quick card foretell them, and their bands."""
+    device, form = _KINDS[kind]
+    known, layout = characterised(kind), read_layout("quick-a5")
+    assert known.sensors is not None
+    off, band = [], []
+    for seed, paint in enumerate(2 * [p for p in PAINTS if p != WHITE]):
+        rng = np.random.default_rng([seed, 0xBA2D])
+        card = ladder(paint)
+        spectra = painted(card, layout, 8000 + seed)
+        phone = form == "JPEG"
+        pose = Pose(150, float(rng.uniform(0, 360)), float(rng.uniform(0, 8)) if phone else 0.0)
+        rendered = render(layout, Colours(device, spectra, grey()), device, pose, seed, glare=1)
+        pixels = rendered.pixels
+        if phone:
+            _, content = cv2.imencode(".jpg", pixels, [cv2.IMWRITE_JPEG_QUALITY, 92])
+            pixels = cv2.imdecode(content, cv2.IMREAD_UNCHANGED)
+        picture = picture_of(pixels, form, None if phone else 300.0)
+        scan = read_scan(picture, card, layout, {}, known, grey=GREY)
+        found = fit_scan([scan.channels], LAB.tubes, known.sensors).coefficients
+        tints = [d for d in card.drawdowns if len(d.masses) > 1]
+        made = predict(found, dry_fractions(found, [d.masses for d in tints]))
+        true = truth(card, layout, spectra)
+        colours = lab(np.array([true[f"{d.step}/white"] for d in tints]))
+        off.append(ciede2000(made.lab(), colours))
+        band.append(ciede2000_band(made.lab(), made.lab_covariance()))
+    return np.concatenate(off), np.concatenate(band)
+
+
+for _kind in ("flatbed", "phone"):
+
+    @benchmark(f"scan.{_kind}_tints_coverage", "share in their 95 % band")
+    def tints_coverage(kind: str = _kind) -> float:
+        """Of tints as the fit of one quick card foretells them."""
+        off, band = _tints(kind)
+        return float((off <= band).mean())
+
+    @benchmark(f"scan.{_kind}_tints_mean", "CIEDE2000")
+    def tints_mean(kind: str = _kind) -> float:
+        """The same tints: how far they are off."""
+        return float(_tints(kind)[0].mean())
 
 
 _READ = """
