@@ -221,6 +221,18 @@ def test_faulty_options_add_nothing(tool, options, said):
     assert "No tubes yet" in tool("tubes").out or "no studio here yet" in tool("tubes").err
 
 
+def test_decimals_stand_after_a_comma_too(tool):
+    added = ("tubes", "add", "--name", "Keel Blue", "--size", "37,5", "--volume-solids", "0,4")
+    assert tool(*added).status == 0
+    weighed = tool("tubes", "weigh", "KEEL", "--ml", "2", "--grams", "2,72")
+    assert "1.36 g/ml" in weighed.out
+    (lot,) = tool("tubes", "--json").json[0]["lots"]
+    assert (lot["size_ml"], lot["volume_solids"]) == (37.5, 0.4)
+    for faulty, said in (("2.72 g", "such as 2.72"), ("0", "0.01 or more"), ("nan", "0.01 or")):
+        refused = tool("tubes", "weigh", "KEEL", "--grams", faulty)
+        assert refused.status == 2 and said in refused.err
+
+
 def test_on_hand_and_out(tool, tmp_path):
     (tmp_path / "paints.toml").write_text(PAINTS_TOML)
     loaded = tool("tubes", "load", "paints.toml")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from enum import StrEnum
@@ -34,6 +35,23 @@ ModelOption = Annotated[
         "the one that mixes are reckoned by.",
     ),
 ]
+
+
+def number(least: float = -math.inf, most: float = math.inf) -> Callable[[str], float]:
+    """Parser of an option's figure, its decimals after a point or a comma."""
+
+    def parse(text: str) -> float:
+        try:
+            # A default comes as the number it is.
+            value = float(str(text).strip().replace(",", "."))
+        except ValueError:
+            raise typer.BadParameter(f"expected a figure such as 2.72, got {text!r}") from None
+        if not least <= value <= most:
+            bounds = f"{least:g} or more" if most == math.inf else f"{least:g} to {most:g}"
+            raise typer.BadParameter(f"expected {bounds}, got {value:g}")
+        return value
+
+    return parse
 
 
 def worked(example: str) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ...calibrate.errors import InputError
-from .common import JsonOption, StudioOption, open_store, say
+from .common import JsonOption, StudioOption, number, open_store, say
 from .photographs import (
     BlackOption,
     GreyOption,
@@ -38,7 +38,8 @@ def next(
     undo: Annotated[bool, typer.Option("--undo", help="Forget the last addition.")] = False,
     clear: Annotated[bool, typer.Option("--clear", help="Begin with an empty plate.")] = False,
     wanted: Annotated[
-        float | None, typer.Option(min=0.01, metavar="G", help="Grams needed in the end.")
+        float | None,
+        typer.Option(parser=number(0.01), metavar="G", help="Grams needed in the end."),
     ] = None,
     dab: Annotated[
         str | None,
@@ -53,7 +54,8 @@ def next(
     white: WhiteOption = None,
     black: BlackOption = None,
     heap: Annotated[
-        float | None, typer.Option(min=0.01, metavar="G", help="Grams in the heap, with --dab.")
+        float | None,
+        typer.Option(parser=number(0.01), metavar="G", help="Grams in the heap, with --dab."),
     ] = None,
     of: Annotated[
         list[str] | None,
@@ -178,7 +180,7 @@ def _show(
 
     for line in remarks:
         typer.echo(line)
-    heap = ", ".join(f"{grams:.4g} g {names[name]}" for name, grams in plate.items())
+    heap = ", ".join(f"{grams:.2f} g {names[name]}" for name, grams in plate.items())
     typer.echo(f"On the plate: {heap}: {colour_words(found.now)}.")
     typer.echo(f"Wanted: {goal.words}. It is off by {found.off:.1f} ({in_words(found.off)}).")
     if found.off <= NEAR:

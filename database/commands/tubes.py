@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ...calibrate.errors import InputError
-from .common import JsonOption, StudioOption, open_store, print_table, say, worked
+from .common import JsonOption, StudioOption, number, open_store, print_table, say, worked
 
 if TYPE_CHECKING:
     from ..schema import Paint
@@ -74,10 +74,18 @@ def add(
         str, typer.Option(help="ordinary, metallic, interference or fluorescent.")
     ] = "ordinary",
     lot: Annotated[str, typer.Option(help="The lot on this tube.")] = "",
-    price: Annotated[float | None, typer.Option(help="Of this tube.")] = None,
-    density: Annotated[float | None, typer.Option(help="Of the paint, g/ml, if known.")] = None,
+    price: Annotated[
+        float | None, typer.Option(parser=number(), metavar="MONEY", help="Of this tube.")
+    ] = None,
+    density: Annotated[
+        float | None,
+        typer.Option(parser=number(), metavar="G/ML", help="Of the paint, if known."),
+    ] = None,
     volume_solids: Annotated[
-        float | None, typer.Option(help="Dry over wet volume, 0 to 1, if known.")
+        float | None,
+        typer.Option(
+            parser=number(), metavar="PART", help="Dry over wet volume, 0 to 1, if known."
+        ),
     ] = None,
     as_json: JsonOption = False,
     studio: StudioOption = None,
@@ -165,9 +173,15 @@ def load(
 def weigh(
     ctx: typer.Context,
     nick: Annotated[str, typer.Argument(help="Nickname, or a part of the name.")],
-    grams: Annotated[float, typer.Option(min=0.01, help="What the scale shows.")],
-    ml: Annotated[float, typer.Option(min=0.1, help="Paint in the syringe.")] = 2.0,
-    empty: Annotated[float, typer.Option(min=0.0, help="What the empty syringe weighs.")] = 0.0,
+    grams: Annotated[
+        float, typer.Option(parser=number(0.01), metavar="G", help="What the scale shows.")
+    ],
+    ml: Annotated[
+        float, typer.Option(parser=number(0.1), metavar="ML", help="Paint in the syringe.")
+    ] = 2.0,
+    empty: Annotated[
+        float, typer.Option(parser=number(0.0), metavar="G", help="What the empty syringe weighs.")
+    ] = 0.0,
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
