@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from types import ModuleType
@@ -80,6 +81,9 @@ COMMANDS = (
 )
 """One module a command, in the order in which a studio comes to need them."""
 
+_DISK = (errno.ENOSPC, errno.EROFS, errno.EACCES, errno.EPERM)
+"""A disk that is full, or a folder that can't be written: for the user to mend."""
+
 
 def _name(module: ModuleType) -> str:
     return module.__name__.rpartition(".")[2]
@@ -118,6 +122,14 @@ def main() -> None:
     except Exception as error:
         if os.environ.get("TINTLADDER_TRACEBACK"):
             raise
+        if isinstance(error, OSError) and error.errno in _DISK:
+            where = f"{error.filename}: " if error.filename else ""
+            print(
+                f"tintladder: {where}can't be used ({error.strerror}); make room, or use a "
+                "folder that you may write to",
+                file=sys.stderr,
+            )
+            sys.exit(2)
         said = " ".join(f"{type(error).__name__}: {error}".split())
         print(
             f"tintladder: our fault, not yours ({said}); "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import subprocess
 import sys
 from functools import partial
@@ -93,6 +94,16 @@ def test_our_fault_exits_1_and_says_so(tool, monkeypatch):
     monkeypatch.setenv("TINTLADDER_TRACEBACK", "1")
     with pytest.raises(RuntimeError, match="two"):
         tool("releases")
+
+
+def test_a_full_disk_is_no_fault_of_ours(tool, monkeypatch):
+    def full(*_):
+        raise OSError(errno.ENOSPC, "No space left on device", "studio.db")
+
+    monkeypatch.setattr(Store, "open", full)
+    outcome = tool("releases")
+    assert (outcome.status, outcome.err.count("\n")) == (2, 1)
+    assert "studio.db: can't be used (No space left on device); make room" in outcome.err
 
 
 def test_a_file_for_a_studio_is_refused(tool, tmp_path):
