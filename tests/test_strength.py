@@ -12,11 +12,12 @@ from tintladder.calibrate.fit.fit import fit_paints
 from tintladder.calibrate.fit.propagate import beside
 from tintladder.calibrate.fit.settings import FitSettings
 from tintladder.calibrate.fit.strength import (
+    HueTurn,
     hue_turn,
     strength_in_words,
     tinting_strength,
 )
-from tintladder.calibrate.optics.colour import chroma_hue, lab
+from tintladder.calibrate.optics.colour import D50, chroma_hue, lab
 from tintladder.calibrate.optics.kubelka_munk import opaque
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.calibrate.optics.surface import Surface, to_measured
@@ -105,6 +106,15 @@ def test_hue_in_words():
     assert str(hue_turn(c, "A", "W")) == "stays close to grey as it is let down"
     steady = plain({"W": (1e-6, 100.0), "Y": (np.where(GRID < 570, 30.0, 0.1), 100.0)})
     assert str(hue_turn(steady, "Y", "W")).startswith(("turns", "keeps its hue"))
+
+
+@pytest.mark.parametrize(
+    ("parts", "words"),
+    [(0.0, "masstone"), (0.08, "1 : 12"), (2.54, "2.5 : 1"), (15.4, "15 : 1"), (142.0, "142 : 1")],
+)
+def test_white_to_colour_in_words(parts, words):
+    turn = HueTurn("P", "W", parts, parts, 200.0, 245.0, 45.0, 1.0, 0.0, 60.0, D50)
+    assert f"{words} to {words}" in str(turn)
 
 
 @pytest.mark.parametrize(

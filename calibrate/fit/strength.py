@@ -299,7 +299,8 @@ def _ratio(parts: float) -> str:
     """Say white to colour: ``3 : 1``, ``1 : 2``, or ``masstone``."""
     if parts < 1e-3:
         return "masstone"
-    return f"{parts:.2g} : 1" if parts >= 1 else f"1 : {1 / parts:.2g}"
+    more, ends = (parts, "{} : 1") if parts >= 1 else (1 / parts, "1 : {}")
+    return ends.format(f"{more:.0f}" if more >= 10 else f"{more:.2g}")
 
 
 def hue_turn(coefficients: Coefficients, paint: str, white: str, view: View = D50) -> HueTurn:
