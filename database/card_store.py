@@ -245,7 +245,7 @@ def last_version(session: OrmSession, name: str, file: str | None = None) -> sch
     if version is None:
         cards = session.scalars(select(schema.Card).order_by(schema.Card.name))
         names = [card.name for card in cards if undone.newest(card) is not None]
-        there = f" (there are: {', '.join(names[:6])})" if names else ""
+        there = f" (there are: {few(names)})" if names else ""
         raise InputError(
             file,
             None,
@@ -316,6 +316,12 @@ def card_of(version: schema.CardVersion) -> Card:
         sealed=version.sealed,
         note=version.note,
     )
+
+
+def few(names: Sequence[str]) -> str:
+    """Name the first six, and say how many more there are."""
+    more = f" and {len(names) - 6} more" if len(names) > 6 else ""
+    return ", ".join(names[:6]) + more
 
 
 def _check_patches_remain(

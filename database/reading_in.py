@@ -16,6 +16,7 @@ from ..calibrate.formats.spot_ink import card_text
 from ..calibrate.instrument.corrections_record import in_words
 from ..calibrate.instrument.sitting import Correcting
 from ..calibrate.optics.spectra import Flag
+from .card_store import few
 from .scanning import PICTURES, ReadScan, early, keep_scan, read_card_picture
 from .store import Store
 from .text_file import read_text
@@ -149,7 +150,7 @@ def _card_of(session: Session, wanted: str | None, cards: Sequence[Card]) -> str
         ]
         if len(found) == 1:
             return found[0]
-    there = ", ".join(card.name for card in cards[:6]) or "none yet"
+    there = few([card.name for card in cards]) or "none yet"
     raise InputError(
         session.file,
         None,

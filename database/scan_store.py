@@ -212,6 +212,14 @@ class ScanStore(CardStore):
             session.flush()
             return row.id, True
 
+    def other_cards(self, card: str, sha256: str) -> list[str]:
+        """Other cards that the same picture was read as, by its hash."""
+        query = select(schema.Scan).join(schema.Card).where(schema.Scan.sha256 == sha256)
+        with self.snapshot() as session:
+            undone = Undone.of(session)
+            rows = session.scalars(query.where(schema.Card.name != card))
+            return sorted({row.card.name for row in rows if row.id not in undone.scans})
+
     def card_channels(self, purpose: Literal["fit", "check"] = "fit") -> list[StoredChannels]:
         """Channels of every scan that counts, by card name, then by the picture's hash."""
         query = select(schema.Scan).join(schema.Card).order_by(schema.Scan.id)

@@ -119,11 +119,11 @@ def read_card_picture(
     InputError
         As `tintladder.calibrate.scan.reading.read_scan`, and for a card or device that isn't there.
     """
+    progress("opening the picture")
+    picture = read_picture(file)
     known = store.card(card or file.stem)
     layout, others = layouts(known)
     scanner = store.scanner(device)
-    progress("opening the picture")
-    picture = read_picture(file)
     progress("finding the card")
     characterised = None if scanner is None else scanner.device
     try:
@@ -144,6 +144,11 @@ def read_card_picture(
     if scan.evened.stray.typical:
         remarks.append("the card shows no stray light of its own: a typical share was taken")
     remarks += early(known, picture.facts.taken)
+    for other in store.other_cards(known.name, picture.facts.sha256):
+        remarks.append(
+            f"the same picture was read as card {other} before: one of the two is wrong, and "
+            "counts until it is undone (tintladder read --undo takes back what was read last)"
+        )
     drawn = draw(picture, scan.found, scan.samples)
     if overlay is not None:
         save_overlay(overlay, drawn)

@@ -123,10 +123,24 @@ def test_slips_get_one_line_and_leave_nothing(studio, tmp_path):
     assert Path("seen.png").exists() and not Path("scans").exists()
     other = studio("scan", SCANS / "buoy-red-quick.png", "--card", "nosuch")
     assert other.status == 2
+    missing = studio("scan", "nosuch.png")
+    assert missing.status == 2 and "nosuch.png: no such file" in missing.err
     grid = studio("device", "scanner", SCANS / "buoy-red-quick.png", SCANS / "target.txt")
     assert grid.status == 2 and "nothing in it looks like" in grid.err
     with Store.open(None) as store:
         assert store.card_channels() == []
+
+
+def test_one_picture_of_two_cards_is_told(studio):
+    characterise(studio)
+    first = studio("scan", SCANS / "anchor-blue-quick.png", "--json")
+    wrong = ("scan", SCANS / "anchor-blue-quick.png", "--card", "buoy-red-quick", "--json")
+    told = studio(*wrong).json["remarks"]
+    assert first.json["remarks"] == [] and len(told) == 1
+    assert "the same picture was read as card anchor-blue-quick before" in told[0]
+    assert studio("read", "--undo").status == 0
+    again = studio("scan", SCANS / "anchor-blue-quick.png", "--json")
+    assert again.json["remarks"] == []
 
 
 COLOURS = """CGATS.17
