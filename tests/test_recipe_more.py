@@ -148,7 +148,8 @@ def test_command_keeps_recipes_batches_and_swatches(own_demo, monkeypatch, capsy
     again = tintladder("moss", "--make", "40ml", "--made", "--note", "first coat", "--json").json
     assert again["recipes"][0]["parts"] == pytest.approx(first["recipes"][0]["parts"])
     assert again["batch"]["lots"] and sum(again["batch"]["grams"].values()) > 40
-    assert tintladder("moss", "--swatch", "mixtures/moss").status == 0
+    dried = tintladder("moss", "--swatch", "mixtures/moss")
+    assert dried.status == 0 and "off what was expected (" in dried.out
     (kept,) = tintladder("--json").json
     (batch,) = kept["batches"]
     assert kept["note"] == "shed door" and batch["note"] == "first coat"
@@ -162,6 +163,7 @@ def test_command_keeps_recipes_batches_and_swatches(own_demo, monkeypatch, capsy
     assert film.status == 0 and "40 µm over white" in film.out
     assert "40 µm over white" in tintladder("glaze").out
     assert tintladder("glaze", "--tubes", "2", "--without", "PITCH").status == 0
+    assert "kept as glaze, in place of the one of" in tintladder(*glaze).out
     for wrong, why_not in (
         (("62,-18,-9", "--made"), "no kept recipe"),
         (("glaze", "--swatch", "62,-18,-9"), "no batch"),

@@ -95,6 +95,7 @@ def recipe(
         from ..recipe_manner import Manner, as_kept, tubes_for
         from ..recipe_parts import weighed
         from ..recipe_store import keep_batch, kept_recipe
+        from ..recipe_swatch import dried
         from .predict import check_finish
         from .recipe_kept import show_kept
         from .recipe_shown import as_dict, prepared, show
@@ -139,6 +140,7 @@ def recipe(
         result |= {"density_assumed": assumed, "by_volume_de00": slip}
         if picture is not None:
             result["picture"] = str(_draw(answer, palette, names, picture))
+        before = kept_recipe(store, keep) if keep else None
         if keep:
             _keep(store, keep, result, manner.said, note)
         if kept and made:
@@ -147,8 +149,12 @@ def recipe(
             result["batch"] = {"made": batch.made, "grams": batch.masses, "lots": batch.lots}
             result["batch"] |= {"note": batch.note, "swatch": batch.swatch}
     said = f"The first is kept as {keep}." if keep else ""
+    if before is not None:
+        said = f"The first is kept as {keep}, in place of the one of {before.created[:10]}."
     if batch is not None:
-        said = "The swatch is kept with the batch." if swatch else "The batch is kept."
+        said = "The batch is kept."
+    if batch is not None and kept and swatch and (seen := dried(kept, batch)):
+        said = f"It dried {seen.off:.1f} off what was expected ({seen.words}); kept with the batch."
     said = f"{result['reckoned']}\n{said}".rstrip()
     if assumed:
         typical = " and ".join(names[p] for p in assumed)
