@@ -98,8 +98,9 @@ def _step(dab: Dab, i: int, names: Mapping[str, str]) -> str:
     step = dab.order.steps[i]
     grams = dab.grams[step.paint]
     said = f"{_amount(grams)} g {names.get(step.paint, step.paint)}"
-    if step.hold_back:
-        first = grams * (1 - step.hold_back)
+    first = grams * (1 - step.hold_back)
+    # Less than a scale shows isn't halved.
+    if min(first, grams - first) >= 0.01:
         said += f": {_amount(first)} g, look, then up to {_amount(grams - first)} g"
     return f"{'First' if i == 0 else 'then'} {said}" + (f" ({step.words})" if i else "")
 

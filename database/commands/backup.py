@@ -23,6 +23,7 @@ def backup(
 
     with working("Backing up", as_json):
         made = back_up(Studio.at(studio), file)
+    releases = f"{len(made.releases)} release{'' if len(made.releases) == 1 else 's'}"
     result = {
         "file": str(made.file),
         "made": made.made,
@@ -33,7 +34,7 @@ def backup(
         result,
         as_json,
         lambda: typer.echo(
-            f"Backed up to {made.file} ({made.size / 1e6:.1f} MB, {len(made.releases)} releases). "
+            f"Backed up to {made.file} ({made.size / 1e6:.1f} MB, {releases}). "
             f"Bring it back with: tintladder restore {made.file}"
         ),
     )
