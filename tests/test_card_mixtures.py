@@ -40,7 +40,7 @@ def test_a_card_of_chosen_mixtures_its_sheet_and_its_file(four, tmp_path):
     page = text_of(tmp_path / "cards" / "mixtures-1.pdf")
     first = card.drawdowns[0]
     for paint, grams in first.masses.items():
-        assert f"{grams:g} {paint}" in page
+        assert f"{grams:.2g} g {paint}" in page
     assert "None" not in page and "alone" not in page
     sheet = text_of(tmp_path / "cards" / "mixtures-1-weighing.pdf")
     assert "No fit ever sees these mixtures" in sheet and "white to colour" not in sheet

@@ -156,8 +156,8 @@ def _label(page: Page, layout: Layout, text: Text, d: Drawdown | None, blank: bo
 
 
 def _mixed(page: Page, box: Box, d: Drawdown) -> None:
-    """Say what a free mixture holds: its grams where there is room, else cut short."""
-    words = " + ".join(f"{grams:g} {paint}" for paint, grams in d.masses.items())
+    """Say what a free mixture holds, about, to know it by; cut short where there is no room."""
+    words = " + ".join(f"{grams:.2g} g {paint}" for paint, grams in d.masses.items())
     try:
         page.fitted(words, box, 6.0, grey=0.25)
     except InputError:

@@ -220,13 +220,14 @@ def _story(
         Spacer(0, 3 * mm),
     ]
     fill = f"tintladder card fill {plan.card.name if number is None else number}"
+    tell = f"Tell what differed, on the card's page or by {escape(fill)}"
     story.append(
         KeepTogether(
             [
                 Paragraph(f"<b>Drying.</b> {DRYING[layout.method]}", plain),
                 Paragraph(f"<b>Clean up.</b> {CLEAN_UP}", plain),
                 Paragraph(f"<b>Paint it takes.</b> {escape(used_words(plan, tubes))}", plain),
-                Paragraph(f"<b>Afterwards.</b> Tell what differed: {escape(fill)}", plain),
+                Paragraph(f"<b>Afterwards.</b> {tell}", plain),
                 Paragraph(CAUTIONS, small),
             ]
         )
@@ -255,7 +256,8 @@ def _table(
         cell: list[Flowable] = [Paragraph(escape(weigh), plain)]
         cell += [Paragraph(escape(words), small) for words in kept]
         sure = f"{100 * plan.errors[d.step]:.1f} %" if plan.errors[d.step] > 5e-4 else ""
-        pairs = ["_______ + _______"] * (len(parts) // 2) + ["_______"] * (len(parts) % 2)
+        blank = "_______" if len(parts) < 3 else "_____"  # two in a line, and a plus
+        pairs = [f"{blank} + {blank}"] * (len(parts) // 2) + [blank] * (len(parts) % 2)
         blanks = " +<br/>".join(pairs)
         rows.append(
             [
