@@ -296,7 +296,7 @@ def _words(paint: Paint, strength: Strength | None, wanted: Wanted) -> TubeWords
     why = f"suggested by {' '.join(paint.pigments)} on its label"
     if wanted.ladder is not None:
         why = "as you asked"
-    elif not paint.pigments:
+    elif all(pigment.casefold() == "unknown" for pigment in paint.pigments):
         why = "as its label names no pigment"
     ladder = f": {article} {strength} ladder, {why}"
     if wanted.ratios:
