@@ -242,7 +242,13 @@ def _check_fits_in(
     if not current:
         return
     parts = store.current_parts(current, TWO_FLUX)
-    check_alike([*parts, (f"release {release.version}", theirs)])
+    try:
+        check_alike([*parts, (f"release {release.version}", theirs)])
+    except InputError as error:
+        # Theirs can't be fitted anew here, as that line would advise.
+        raise InputError(
+            release.name, error.where, error.expected, "adopt it into an empty studio of its own"
+        ) from None
     if theirs.scale == ABSOLUTE:
         return
     white = theirs.scale.removeprefix("relative to ")

@@ -103,8 +103,9 @@ def test_some_may_be_left(store, theirs):
 
 def test_other_scales_and_surfaces_are_refused(store, theirs, tmp_path):
     fitted(store, "KEEL-T", scale="relative to HULL")
-    with pytest.raises(InputError, match=r"differ in scale \(relative to HULL; absolute\)"):
+    with pytest.raises(InputError, match=r"differ in scale \(relative to HULL; absolute\)") as said:
         adopt(store, theirs.archive)
+    assert said.value.do == "adopt it into an empty studio of its own"
     with Store.open(tmp_path / "other") as other:
         surface = replace(joint_fit().coefficients.surface, k2=0.61)
         fitted(other, "KEEL-T", surface=surface)

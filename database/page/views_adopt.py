@@ -59,6 +59,9 @@ def _seen(store: Store, found: Adoption) -> str:
 def take_release(asked: Asked) -> Response:
     """Keep a dropped release, and show what it holds."""
     files = keep(asked.studio, asked.uploads("files"), ARCHIVES)
+    # A studio may begin with what another gave it.
+    with asked.store(create=True):
+        pass
     digest = {"digest": asked.text("digest")} if asked.text("digest") else {}
     return go("/adopt", {"file": files[0].name} | digest)
 
