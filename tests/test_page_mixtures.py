@@ -25,3 +25,10 @@ def test_one_colour_is_refused_in_a_line(own_page):
     assert said.status == 400 and "expected two colours or more" in said.text
     with Store.open(folder) as store:
         assert "mixtures-1" not in [card.name for card in store.cards()]
+
+
+def test_a_link_to_it_has_chosen_it_already(own_page):
+    visitor, _ = own_page
+    form = visitor.get("/cards/new?layout=mixtures").text
+    assert 'value="mixtures" checked' in form and 'value="ANCHOR" checked' in form
+    assert visitor.get("/cards/new?layout=nosuch").status == 400

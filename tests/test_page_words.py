@@ -27,6 +27,8 @@ LINES = [
     ("/home/a b/my studio/dropped/own.csv, swatch: no", "own.csv, swatch: no"),
     ("C:\\studio\\dropped\\own.csv: no", "own.csv: no"),
     ("the colour dropped/own", "the colour dropped/own"),
+    ("plan one: tintladder plan ANCHOR", "plan one (see Cards)"),
+    ("from a scan (--measured-only leaves such paints out)", "from a scan"),
     ("nothing of it is a command", "nothing of it is a command"),
 ]
 

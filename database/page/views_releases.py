@@ -32,9 +32,11 @@ def preview(asked: Asked) -> Response:
         except InputError as error:
             return asked.show("publish.html", plan=None, line=for_the_page(str(error)))
         names = {paint.nickname: paint.name for paint in store.paints()}
+        from_scans = store.scan_made()
+    stopping = {g.paint for g in made.gates if g.stops and g.paint}
     return asked.show(
         "publish.html", plan=made, excluded=excluded, seen=_seen(made), names=names,
-        stopping=sorted({g.paint for g in made.gates if g.stops and g.paint}),
+        offered=sorted({*stopping, *from_scans, *excluded}),
     )  # fmt: skip
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 
 _PLACES = {
-    "tubes": "Tubes", "card": "Cards", "cards": "Cards", "read": "Cards", "scan": "Cards",
+    "tubes": "Tubes", "card": "Cards", "cards": "Cards", "plan": "Cards", "read": "Cards",
+    "scan": "Cards",
     "fit": "Fits", "publish": "Releases", "releases": "Releases", "device": "Scanners",
     "recipe": "Mix", "next": "Mix", "predict": "Mix", "sheet": "Paper", "setout": "Paper",
     "lesson": "Paper", "measure": "the card's page",
@@ -16,6 +17,8 @@ _COMMAND = re.compile(
     r"(?: (?:add|on|out|fill|load|weigh|scanner|[A-Z][A-Z-]*\b|--[a-z-]+))*[)'’]*"
 )
 _ARGUMENT = r"(?: (?:[A-Z]{2,}\b|\"[^\"]*\"))?"
+_ASIDE = re.compile(r" ?\(--[^()]*\)")
+"""What only an option of a command can do."""
 _WITH_OPTION = re.compile(rf",?(?: with|:) --[a-z-]+{_ARGUMENT}")
 _OPTION = re.compile(rf"--([a-z-]+){_ARGUMENT}")
 _DROPPED = re.compile(r"(?:[A-Za-z]:)?[/\\][^:,'\"\n]*[/\\]dropped[/\\]")
@@ -31,5 +34,5 @@ def for_the_page(line: str) -> str:
     """
     line = _DROPPED.sub("", line)
     line = _COMMAND.sub(lambda found: f" (see {_PLACES[found[1]]})", line)
-    line = _WITH_OPTION.sub("", line)
+    line = _WITH_OPTION.sub("", _ASIDE.sub("", line))
     return _OPTION.sub(lambda found: found[1].replace("-", " "), line).strip()
