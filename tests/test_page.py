@@ -213,6 +213,14 @@ def test_a_job_that_fails_says_so_in_one_line_and_leads_back(page):
     assert "Go back and mend it" in page.get(answer.json["path"]).text
 
 
+@pytest.mark.parametrize(
+    ("path", "part"), [("/paints/ANCHOR", "Fits"), ("/adopt", "Releases"), ("/heap", "Mix")]
+)
+def test_a_page_says_which_part_of_the_studio_it_is_in(demo_page, path, part):
+    (current,) = re.findall(r'aria-current="page">(\w+)<', demo_page.get(path).text)
+    assert current == part
+
+
 def test_only_what_was_shown_is_published(demo_page):
     answer = demo_page.send("/publish", {"seen": "another"})
     assert "nothing has changed" in demo_page.wait(answer)["fault"]

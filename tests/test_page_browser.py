@@ -79,6 +79,9 @@ def test_from_an_empty_studio_to_a_published_paint(window: Any, tmp_path: Path) 
         assert "good to mix by" in window.get_by_role("row", name="Anchor Blue").inner_text()
         person.click("link", "Publish")
         person.at("/publish")
+        # Paints that only a scan tells of may be left out.
+        assert window.get_by_role("checkbox", name="Anchor Blue").is_visible()
+        assert "measured only" not in window.locator("main").inner_text()
         person.click("button", "Publish 1.0.0")
         person.at("/releases?fresh=1.0.0")
         assert person.clicks <= MOST_CLICKS
@@ -180,6 +183,23 @@ def test_targets_are_large_and_nothing_runs_off_the_side(
         window.goto(f"{demo_home}{path}")
         assert window.evaluate("document.documentElement.scrollWidth") <= width, path
         assert window.evaluate(small % FINGER) == 0, path
+
+
+@pytest.mark.parametrize("path", ["/paints/ANCHOR", "/fits"])
+def test_pictures_keep_their_shape_and_their_words_can_be_read(
+    phone: Any, demo_home: str, path: str
+) -> None:
+    phone.goto(f"{demo_home}{path}")
+    phone.evaluate("for (const each of document.querySelectorAll('details')) each.open = true")
+    for drawn in phone.locator("main img").all():
+        drawn.scroll_into_view_if_needed()
+        drawn.evaluate("i => i.complete || new Promise((done) => { i.onload = done; })")
+        wide, tall, natural_wide, natural_tall = drawn.evaluate(
+            "i => [i.width, i.height, i.naturalWidth, i.naturalHeight]"
+        )
+        assert wide >= 0.75 * natural_wide or wide >= 960, drawn.get_attribute("alt")
+        assert tall >= wide * natural_tall / natural_wide - 1
+    assert phone.evaluate("document.documentElement.scrollWidth") <= 390
 
 
 def test_a_form_that_is_refused_keeps_what_was_typed(window: Any, demo_home: str) -> None:

@@ -26,7 +26,9 @@ def drawn(draw: Callable[[], Figure]) -> Response:
             figure = draw()
         except InputError as error:
             figure = new_figure(11.0, 1.2)
-            said = textwrap.fill(f"This can't be drawn: {for_the_page(str(error))}.", 110)
+            # Which picture it is stands above it on the page.
+            why = f"{error.expected}; {error.do}" if error.file == "--show" else str(error)
+            said = textwrap.fill(f"This can't be drawn: {for_the_page(why)}.", 110)
             figure.text(0.03, 0.5, said, fontsize=TEXT, color=INK, va="center")
         figure.savefig(made, format="png", dpi=110)
     return Response(made.getvalue(), media_type="image/png")

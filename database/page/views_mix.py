@@ -321,9 +321,11 @@ def _mark(picture: NDArray[np.uint8], at: Spot, scale: float, key: str) -> None:
     """Draw a ring around a spot, and beside it what it was said to be."""
     x, y = (round(min(max(scale * each, -99.0), 9999.0)) for each in at)
     word, font = "here" if key == "at" else key, cv2.FONT_HERSHEY_SIMPLEX
+    # Neutrals mostly lie side by side: their words keep out of each other's way.
+    right, down = {"white": (-20, -18), "grey": (-18, 30)}.get(key, (16, 6))
     for wide, colour in ((5, (255, 255, 255)), (1, (0, 0, 0))):
         cv2.circle(picture, (x, y), 9, colour, wide, cv2.LINE_AA)
-        cv2.putText(picture, word, (x + 16, y + 6), font, 0.6, colour, wide, cv2.LINE_AA)
+        cv2.putText(picture, word, (x + right, y + down), font, 0.6, colour, wide, cv2.LINE_AA)
 
 
 @view
