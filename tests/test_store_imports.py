@@ -89,7 +89,7 @@ def test_undo_from_the_command_line(monkeypatch, capsys, tmp_path):
     files = ("paints.toml", "keel-1.toml", "keel-1.txt")
     assert tool("read", *files).status == 0
     said = tool("read", "--undo")
-    assert said.status == 0 and "they stay in the studio, marked" in said.out
+    assert said.status == 0 and "still in the studio, marked" in said.out
     assert tool("read", "--undo").status == 2
     assert tool("read").status == 2 and tool("read", "--undo", "keel-1.txt").status == 2
     assert tool("read", *files).status == 0

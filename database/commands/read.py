@@ -89,10 +89,11 @@ def read(
 def _show_undone(back: UndoneImport) -> None:
     some = ", ".join(back.files[:_SHOWN])
     more = f" and {len(back.files) - _SHOWN} more" if len(back.files) > _SHOWN else ""
+    counts = {"file{} of readings": back.sessions, "scan{}": back.scans, "card{}": back.cards}
+    gone = " and ".join(f"{n} {w.format('' if n == 1 else 's')}" for w, n in counts.items() if n)
     typer.echo(
-        f"Undone: the import of {back.done} ({some}{more}). {back.sessions} files of "
-        f"readings, {back.scans} scans and {back.cards} cards no longer count; they stay in the "
-        "studio, marked."
+        f"Undone: the import of {back.done[:10]} ({some}{more}). No longer counted, but still in "
+        f"the studio, marked: {gone}."
     )
     if back.fits:
         typer.echo("Fits in use rest on them. Fit again: tintladder fit")
