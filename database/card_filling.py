@@ -23,6 +23,8 @@ from .whole_files import write_whole
 TAKEN = "taken"
 """What the part taken of another step is called in ``STEP/taken``."""
 _MOST_G = 10_000.0
+_SLIP = 5.0
+"""Times as much as printed, or as little, that look like a point out of place (our own rule)."""
 
 
 @dataclass(frozen=True)
@@ -133,6 +135,21 @@ def parse_amount(text: str, amount: Amount) -> float:
             "write it as in 4.8, or with its unit as in 3.5 ml or 2 spoons",
         )
     return round(value, 4)
+
+
+def slips(begun: Filling, changed: Mapping[str, float]) -> list[str]:
+    """Say where so much more or less was weighed than printed that a point may be out of place.
+
+    Nothing for a card that was filled in before: what stands there is no print.
+    """
+    if begun.card.date is not None:
+        return []
+    printed = {amount.label: amount.grams for amount in begun.amounts}
+    return [
+        f"{label}: {grams:g} g, where {printed[label]:.3g} g is printed."
+        for label, grams in changed.items()
+        if not printed[label] / _SLIP < grams < printed[label] * _SLIP
+    ]
 
 
 def parse_settings(begun: Filling, settings: Sequence[str]) -> dict[str, float]:

@@ -80,6 +80,21 @@ def test_a_slip_in_filling_changes_nothing(monkeypatch, capsys, kept, settings, 
         assert store.card("keel-1").date is None
 
 
+def test_an_answer_that_cannot_be_read_is_asked_for_again(carded):
+    said = carded("card", "fill", "keel-1", typed="1.8x\n\n" + "\n" * 9 + "May\n2026-05-04\n")
+    assert said.status == 0, said.err
+    assert said.err.count("masstone: 1.8 g KEEL") == 2 and said.err.count("Painted on") == 2
+    assert "got '1.8x'" in said.err and "got 'May'" in said.err
+    assert "0 of 10 amounts differ" in said.out and "2026-05-04" in said.out
+
+
+def test_a_point_out_of_place_is_told(carded):
+    said = carded("card", "fill", "keel-1", "--set", "1:1/KEEL=16")
+    assert "1:1/KEEL: 16 g, where 1.6 g is printed." in said.out
+    mended = carded("card", "fill", "keel-1", "--set", "1:1/KEEL=1.7", "--set", "3:1/HULL=2")
+    assert "2 of 10 amounts differ" in mended.out and "is printed" not in mended.out
+
+
 def test_stopping_halfway_changes_nothing(carded, tmp_path):
     outcome = carded("card", "fill", "keel-1", typed="\n2.0\n")
     assert outcome.status == 2 and "stopped at the question" in outcome.err

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING, Annotated, Any
+from collections.abc import Callable
+from functools import partial
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 
@@ -16,6 +18,7 @@ if TYPE_CHECKING:
 
 EXAMPLE = "tintladder card ANCHOR --scale 0.1    (afterwards: tintladder card fill 1)"
 _FILL = "fill"
+T = TypeVar("T")
 _LADDERS = ("weak", "ordinary", "strong")
 
 
@@ -141,6 +144,16 @@ def _ask(question: str, enter: str) -> str:
     return answer.strip()
 
 
+def _asked(question: str, enter: str, parse: Callable[[str], T]) -> T | None:
+    """Ask until the answer can be read; None for Enter."""
+    while answer := _ask(question, enter):
+        try:
+            return parse(answer)
+        except InputError as error:
+            typer.echo(f"  {error}", err=True)
+    return None
+
+
 def _print(
     tubes: tuple[str, ...],
     scale: str | None,
@@ -242,7 +255,7 @@ def _fill(
     as_json: bool,
     studio: str | None,
 ) -> None:
-    from ..card_filling import fill, filling, parse_amount, parse_day, parse_settings
+    from ..card_filling import fill, filling, parse_amount, parse_day, parse_settings, slips
     from ..card_progress import dry_enough
 
     with open_store(studio) as store:
@@ -252,12 +265,16 @@ def _fill(
         if asking:
             _explain(begun)
             for amount in begun.amounts:
-                typed = _ask(f"  {amount.step}: {amount.words}", "Enter: as printed")
-                if typed:
-                    changed[amount.label] = parse_amount(typed, amount)
-            if painted is None:
-                painted = _ask("Painted on", str(parse_day(None)))
-        done = fill(store, begun, changed, parse_day(painted))
+                question = f"  {amount.step}: {amount.words}"
+                if grams := _asked(
+                    question, "Enter: as printed", partial(parse_amount, amount=amount)
+                ):
+                    changed[amount.label] = grams
+        if asking and painted is None:
+            day = _asked("Painted on", str(parse_day(None)), parse_day) or parse_day(None)
+        else:
+            day = parse_day(painted)
+        done = fill(store, begun, changed, day)
     dry = dry_enough(done)
     result = {
         "card": done.name,
@@ -270,6 +287,8 @@ def _fill(
     def show() -> None:
         differing = f"{len(changed)} of {len(begun.amounts)} amounts differ from the print"
         typer.echo(f"Card {done.name}: painted on {done.date}; {differing}.")
+        for words in slips(begun, changed):
+            typer.echo(f"{words} If that is a slip, fill it in again: tintladder card fill {name}")
         typer.echo(
             f"Dry enough to read from about {dry}; if a fingertip drags, don't scan or measure it."
         )
