@@ -9,7 +9,7 @@ import re
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
-from urllib.parse import quote, urlencode
+from urllib.parse import urlencode
 
 from starlette.responses import FileResponse, Response
 
@@ -53,7 +53,7 @@ _KEYS = (
     "finish", "within", "tubes",
 )  # fmt: skip
 _LISTS = ("must", "without")
-"""What is still in the form where a picture couldn't be set out."""
+"""What is still in the form once a picture was set out, or couldn't be."""
 _ALONE = "sandbox allow-scripts allow-modals allow-downloads; frame-ancestors 'none'"
 """A handout runs its own script and prints, and gets at nothing of this page."""
 
@@ -191,14 +191,15 @@ def _print(
     make: Callable[[Store], bytes],
     again: dict[str, str | list[str]] | None = None,
 ) -> Response:
-    """Make a paper as a job; where it can't be made the way back is to its form as it was."""
+    """Make a paper as a job; its form is as it was afterwards, whether it could be made or not."""
 
     def work(progress: Progress) -> str:
         progress("mixing")
         with asked.store() as store:
             content = make(store)
             write_whole({store.studio.folder / FOLDER / name: content})
-        return f"/paper?fresh={quote(name)}"
+        return f"/paper?{urlencode({'fresh': name} | said, doseq=True)}"
 
-    back = f"/paper?{urlencode(again or {}, doseq=True)}#{at}"
+    said = again or {}
+    back = f"/paper?{urlencode(said, doseq=True)}#{at}"
     return asked.job(f"Printing {name}", back, work)
