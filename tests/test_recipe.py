@@ -201,7 +201,9 @@ def test_command_finds_keeps_and_makes(own_demo, monkeypatch, capsys):
     assert len(again["recipes"]) == 1
     weighed = again["recipes"][0]["amounts"][0]["amounts"]
     assert 40 < sum(weighed.values()) < 80
+    assert "a handy batch in the same ratio" in tintladder("recipe", "weed", "--make", "40ml").out
     shown = tintladder("recipe", "starboard", "--without", "starboard")
+    assert "handy batch" not in shown.out
     assert shown.status == 0 and "Starboard Green:" not in shown.out.split("\n\n")[1]
     assert "95 of 100" in shown.out and "%" in shown.out
     for wrong, why in (

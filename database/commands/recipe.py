@@ -162,6 +162,8 @@ def recipe(
             f"The density of {typical} is only typical: measured by volume, the first way may be "
             f"{slip:.1f} off. Weigh 2 ml once: tintladder tubes weigh {assumed[0]}\n{said}"
         )
+    if grams is not None:
+        said = f"Spoons, lengths and whole parts are a handy batch in the same ratio.\n{said}"
     if picture is not None:
         said += f"\nPicture: {picture}"
     say(result, as_json, lambda: show(answer, orders, snapped, names, palette, said))
