@@ -114,6 +114,7 @@ def test_command_sets_out_a_photograph(own_demo, monkeypatch, capsys):
     assert len(said["one_fewer"]["tubes"]) == len(said["tubes"]) - 1
     shown = tintladder("setout", "ANCHOR 4:1", "ANCHOR 1:1", "#5f8ea0", "--make", "20")
     assert shown.status == 0 and "One tube fewer" in shown.out and "95 of 100" in shown.out
+    assert ("!" in shown.out.replace("A !", "")) == ("A ! marks a colour" in shown.out)
     for wrong, why in (
         (("setout", own_demo / "nosuch.jpg"), "no such file"),
         (("setout", photo, "--grey", "9000,4"), "outside the picture"),

@@ -143,6 +143,9 @@ def _show(found: SetOut, names: dict[str, str], remark: str) -> None:
         typer.echo(f"   {dab.ml:.0f} ml: {_order(dab, names)}.")
         typer.echo(f"   {match_line(dab)}.")
     typer.echo("\nHalves: put in the first half, look, then the rest.")
+    shown = [*(dab.target.lab for dab in found.dabs), *(found.fewer.lab if found.fewer else ())]
+    if any(_hex(lab).endswith("!") for lab in shown):
+        typer.echo("A ! marks a colour that a screen can't show: the nearest is given.")
     if any(dab.recipe.scan_made for dab in found.dabs):
         typer.echo("Some of these paints were read by a scanner, not an instrument.")
     _show_fewer(found, names)
