@@ -264,7 +264,9 @@ def test_a_release_of_odd_numbers_still_makes_a_page(plain):
     scans = replace(
         loaded, tables={**loaded.tables, "paints": loaded.tables["paints"].assign(scan_made=True)}
     )
-    assert "from a scan" in Page(report(scans)).text
+    page = Page(report(scans)).text
+    assert "from a scan" in page and "tube paints, scanned, as they look" in page
+    assert "tube paints, measured, as they look" in made.text
     assert "Published" not in made.text
 
 
