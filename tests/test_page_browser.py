@@ -213,6 +213,36 @@ def test_a_form_that_is_refused_keeps_what_was_typed(window: Any, demo_home: str
     assert window.get_by_label("Maker").input_value() == "Slipway Colours (invented)"
 
 
+def test_what_was_typed_is_there_after_a_reload_and_the_way_back(
+    window: Any, own_page: Any
+) -> None:
+    home = own_page[0].origin
+    window.goto(f"{home}/tubes/ANCHOR")
+    window.get_by_text("A further tube of it").click()
+    window.locator("#new-lot").fill("A2")
+    window.locator("#finish").select_option("metallic")
+    window.locator("[name=on_hand]").first.uncheck()
+    window.reload()
+    assert window.locator("#new-lot").input_value() == "A2"
+    assert window.locator("#new-lot").is_visible()
+    window.get_by_role("link", name="Mix", exact=True).click()
+    window.wait_for_url("**/mix")
+    window.go_back()
+    assert window.locator("#finish").input_value() == "metallic"
+    assert not window.locator("[name=on_hand]").first.is_checked()
+    window.locator("#finish").select_option("ordinary")
+    window.get_by_label("Binder").fill("acrylic")
+    window.get_by_role("button", name="Keep the label so").click()
+    window.wait_for_load_state()
+    window.locator("#binder[value=acrylic]").wait_for()
+    # What another form of the page held is there yet; what was kept isn't typed any more.
+    assert window.locator("#new-lot").input_value() == "A2"
+    window.get_by_role("button", name="Add it").click()
+    window.get_by_role("heading", name="Lot A2").wait_for()
+    window.reload()
+    assert window.locator("#new-lot").input_value() == ""
+
+
 def test_a_server_that_stops_is_noticed_and_what_was_typed_stays(
     window: Any, tmp_path: Path
 ) -> None:

@@ -44,6 +44,33 @@ async function alive() {
 }
 setInterval(alive, 5000);
 
+// What was typed and not yet sent is there again after a reload or the way back, in this window,
+// unless what the form shows was changed meanwhile.
+const place = `typed ${location.pathname}`;
+const typing = "input[type=text], input[type=date], input[type=checkbox], input[type=radio], select, textarea";
+const ticked = (field) => field.type === "checkbox" || field.type === "radio";
+const fields = () => [...document.querySelectorAll(typing)].filter((field) => field.form?.method === "post" && !field.closest("[data-live]"));
+const known = (field) => [field.form.action, field.form.elements.seen?.value, field.name, ticked(field) ? field.value : ""].join(" ");
+function changed(field) {
+  if (ticked(field)) return field.checked !== field.defaultChecked;
+  if (field.options) return field.selectedIndex !== Math.max(0, [...field.options].findIndex((each) => each.defaultSelected));
+  return field.value !== field.defaultValue;
+}
+window.addEventListener("pagehide", () => {
+  const left = fields().filter((field) => !field.form.dataset.sent && changed(field));
+  const said = left.map((field) => [known(field), ticked(field) ? field.checked : field.value]);
+  if (said.length) sessionStorage.setItem(place, JSON.stringify(said));
+  else sessionStorage.removeItem(place);
+});
+const before = new Map(JSON.parse(sessionStorage.getItem(place) || "[]"));
+for (const field of before.size ? fields() : []) {
+  const said = before.get(known(field));
+  if (said === undefined) continue;
+  if (ticked(field)) field.checked = said;
+  else field.value = said;
+  for (let around = field.closest("details"); around; around = around.parentElement.closest("details")) around.open = true;
+}
+
 // A form that is refused says why beside its button, and keeps what was typed and chosen.
 function refuse(form, line) {
   let fault = form.querySelector(".fault");
@@ -75,6 +102,7 @@ async function send(form, button) {
       return;
     }
     if (answer.ok) {
+      form.dataset.sent = "yes";
       const there = new URL(JSON.parse(said).path, location);
       const here = there.pathname + there.search === location.pathname + location.search;
       location.assign(there);
