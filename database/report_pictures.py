@@ -194,7 +194,7 @@ def _path(
         for (x, y), beside, text in zip(
             (at[0], at[-1]), (at[len(at) // 3], at[-2:][0]), ends, strict=False
         ):
-            right = (beside[0] <= x and x < SIDE * 0.68) or x < SIDE * 0.3
+            right = (beside[0] <= x and x < SIDE * 0.68) or x < SIDE * 0.42
             off, anchor = (9, "start") if right else (-9, "end")
             down = 4.0 if labels else below
             labels.append(Label(_near(x + off), _near(y + down), text, anchor))
