@@ -213,6 +213,17 @@ def test_a_job_that_fails_says_so_in_one_line_and_leads_back(page):
     assert "Go back and mend it" in page.get(answer.json["path"]).text
 
 
+def test_a_card_is_let_down_with_the_white_of_the_last(page):
+    page.send("/begin", {"white_name": "Hull White", "colour_name": "Anchor Blue"})
+    assert "which white?" in page.get("/cards/new").text
+    page.send("/cards", {"tube": "ANCHOR", "white": "HULL"})
+    page.send("/tubes", {"name": "Rope Earth"})
+    page.send("/tubes/ANCHOR", {"seen": "yes", "on_hand": "no"})
+    form = page.get("/cards/new").text
+    assert '<option value="HULL" selected>' in form and "which white?" not in form
+    assert 'value="ROPE" checked' in form and "aren't on hand" in form
+
+
 @pytest.mark.parametrize(
     ("path", "part"), [("/paints/ANCHOR", "Fits"), ("/adopt", "Releases"), ("/heap", "Mix")]
 )

@@ -54,14 +54,16 @@ def new_card(asked: Asked) -> Response:
     with asked.store() as store:
         tubes, fitted = store.paints(), store.current_fits()
         on_cards = {paint for card in store.cards() for paint in card.paints}
+        whites = [d.white for card in store.cards() for d in card.drawdowns if d.white]
     layout = asked.one_of("layout", [key for key, _, _ in LAYOUTS])
     chosen = asked.texts("tube")
     if not chosen and layout == MIXTURES:
         chosen = list(fitted)
     elif not chosen:
         chosen = [t.nickname for t in tubes if t.on_hand and t.nickname not in on_cards][:1]
-    whites = [t.nickname for t in tubes if is_white(t.pigments)]
-    white = asked.text("white") or (whites[0] if len(whites) == 1 else "")
+    # The one white by its label, or that of the cards so far.
+    labelled = [t.nickname for t in tubes if is_white(t.pigments)]
+    white = asked.text("white") or (labelled if len(labelled) == 1 else whites or [""])[-1]
     return asked.show(
         "card_new.html", tubes=tubes, fitted=fitted, chosen=chosen, white=white, layouts=LAYOUTS,
         layout=layout, measures=MEASURES, pages=PAGES, strengths=STRENGTHS,
