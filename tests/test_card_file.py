@@ -108,7 +108,13 @@ def test_a_redrawn_step_needs_no_additions() -> None:
     ("old", "new", "words"),
     [
         ('"ANCHOR"\n', '"ANCHOR\n', ("line 2", "TOML")),
-        ("masses = {ANCHOR = 10.0}", "masses = {ANCHOR = 10,0}", ("line 6", "TOML")),
+        (
+            "masses = {ANCHOR = 10.0}",
+            "masses = {ANCHOR = 10,0}",
+            ("line 6", "TOML", "after a point"),
+        ),
+        ('card = "small"', 'card = "small"\ndate = 7.5.2026', ("TOML", "as in 2026-05-07")),
+        ('"ANCHOR"', '"ANCHOR"\ngap_um = 0.3', ("gap_um", "write 0.3 mm as 300")),
         ('card = "small"', 'title = "small"', ("title", "unknown key")),
         ('card = "small"', "", ("card", "no name")),
         ("white", "wihte", ("wihte", "did you mean white?")),

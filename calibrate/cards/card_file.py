@@ -36,6 +36,8 @@ _EITHER = (
 _DRAWDOWN = ("step", "masses", "from", "grams", "additions")
 _LARGEST = 1_000_000
 """Bytes; a card file is a page of text."""
+_THINNEST_UM = 2.0
+"""Thinner than any film that is drawn down or brushed: such a figure is of millimetres."""
 
 
 def _masses(table: Table, key: str, known: Collection[str] | None) -> dict[str, float]:
@@ -102,6 +104,15 @@ def _date(table: Table) -> str | None:
     raise table.error("date", "expected a date, year first", "write it as in date = 2026-05-04")
 
 
+def _micrometres(table: Table, key: str) -> float | None:
+    value = table.number(key)
+    if value is not None and value < _THINNEST_UM:
+        raise table.error(
+            key, f"expected µm, found {value:g}", f"write {value:g} mm as {1000 * value:g}"
+        )
+    return value
+
+
 def _settings(table: Table, known: Collection[str] | None) -> dict[str, Any]:
     """Return what may be set for the card or for a drawdown, and is set in this table."""
     lots: dict[str, str] = {}
@@ -115,8 +126,8 @@ def _settings(table: Table, known: Collection[str] | None) -> dict[str, Any]:
         "white": table.text("white"),
         "lot": table.text("lot"),
         "lots": lots or None,
-        "gap_um": table.number("gap_um"),
-        "thickness_um": table.number("thickness_um"),
+        "gap_um": _micrometres(table, "gap_um"),
+        "thickness_um": _micrometres(table, "thickness_um"),
         "surface": table.choice("surface", GLOSSES),
         "coats": table.count("coats"),
         "hours_dried": table.number("hours_dried", zero=True),

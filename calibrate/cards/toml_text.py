@@ -28,12 +28,19 @@ def load(text: str, file: str) -> dict[str, Any]:
         where = (place[1] or "at its end") if place else None
         if place:
             said = said[: place.start()]
-        raise InputError(
-            file,
-            where,
-            f"not TOML: {said}",
-            "write KEY = VALUE, words in quotes, and names with spaces in quotes",
-        ) from None
+        raise InputError(file, where, f"not TOML: {said}", _do(text, where)) from None
+
+
+def _do(text: str, where: str | None) -> str:
+    """Say what to write instead, by what stands on the line at fault."""
+    lines = text.splitlines()
+    number = int(where.split()[1]) if where and where.startswith("line ") else 0
+    line = lines[number - 1] if 0 < number <= len(lines) else ""
+    if re.search(r"=\s*\d{1,2}[./]\d{1,2}[./]\d{2,4}", line):
+        return "write a date year first, as in 2026-05-07"
+    if re.search(r"=\s*\d+,\d", line):
+        return "write decimals after a point, as in 10.5"
+    return "write KEY = VALUE, words in quotes, and names with spaces in quotes"
 
 
 def closest(word: str, among: Collection[str]) -> str:
