@@ -233,8 +233,9 @@ def test_what_was_typed_is_there_after_a_reload_and_the_way_back(
     window.locator("#finish").select_option("ordinary")
     window.get_by_label("Binder").fill("acrylic")
     window.get_by_role("button", name="Keep the label so").click()
+    window.get_by_text("The label is kept so").wait_for()
     window.wait_for_load_state()
-    window.locator("#binder[value=acrylic]").wait_for()
+    assert window.locator("#binder").input_value() == "acrylic"
     # What another form of the page held is there yet; what was kept isn't typed any more.
     assert window.locator("#new-lot").input_value() == "A2"
     window.get_by_role("button", name="Add it").click()

@@ -41,6 +41,7 @@ def test_parts_by_volume_say_whose_density_is_only_typical(demo_page):
         ("p:NOSUCH=1", "fits no tube"),
         ("p:ANCHOR=much", "expected parts as a number"),
         ("p:ANCHOR=-1", "expected parts as a number"),
+        ("p:ANCHOR=&by=", "expected those of one tube at least"),
         ("p:ANCHOR=0", "at least one part above zero"),
         ("p:MEDIUM=1", "medium alone has no colour"),
         ("p:ANCHOR=1&film=thick", "expected micrometres"),

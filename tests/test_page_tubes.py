@@ -30,8 +30,10 @@ def test_a_label_is_mended_once(hull, tmp_path):
         "seen": seen(hull, "label"), "name": "Hull White 2", "maker": "Slipway", "range": "Sign",
         "pigments": "PW6, PW4", "finish": "ordinary", "note": SCRIPT,
     }  # fmt: skip
-    assert hull.send("/tubes/HULL/label", form).json["path"] == "/tubes/HULL#label"
-    shown = hull.get("/tubes/HULL").text
+    path = hull.send("/tubes/HULL/label", form).json["path"]
+    assert path == "/tubes/HULL?kept=label#label"
+    shown = hull.get(path.partition("#")[0]).text
+    assert "The label is kept so" in shown
     assert 'value="PW6 PW4"' in shown and SCRIPT not in shown and "&lt;script&gt;" in shown
     stale = hull.send("/tubes/HULL/label", form | {"name": "Another"})
     assert stale.status == 409 and "HULL was changed elsewhere" in stale.json["line"]

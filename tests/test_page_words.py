@@ -6,7 +6,7 @@ import pytest
 from tintladder.database.page.words import for_the_page
 
 LINES = [
-    ("no paint has a fit yet; run: tintladder fit", "no paint has a fit yet; (see Fits)"),
+    ("no paint has a fit yet; run: tintladder fit", "no paint has a fit yet; see Fits"),
     ("add it: tintladder tubes add", "add it (see Tubes)"),
     (
         "say what is on hand (tintladder tubes on NAME), or fit: tintladder fit",
@@ -27,6 +27,10 @@ LINES = [
     ("/home/a b/my studio/dropped/own.csv, swatch: no", "own.csv, swatch: no"),
     ("C:\\studio\\dropped\\own.csv: no", "own.csv: no"),
     ("the colour dropped/own", "the colour dropped/own"),
+    (
+        "no tube; run tintladder tubes for what there is, or add it with 'tintladder tubes add'",
+        "no tube; see Tubes for what there is, or add it (see Tubes)",
+    ),
     ("plan one: tintladder plan ANCHOR", "plan one (see Cards)"),
     ("from a scan (--measured-only leaves such paints out)", "from a scan"),
     ("nothing of it is a command", "nothing of it is a command"),

@@ -39,6 +39,8 @@ def foretell(asked: Asked) -> Response:
         try:
             if typed:
                 said |= _foretold(asked, store, typed)
+            elif "by" in asked.request.query_params:
+                raise InputError(None, "parts", "expected those of one tube at least", "say them")
         except InputError as error:
             said["fault"] = for_the_page(str(error))
     return asked.show(

@@ -139,7 +139,7 @@ def change_label(asked: Asked) -> Response:
                 _finish(asked), asked.text("note"),
             ),
         )  # fmt: skip
-    return go(f"/tubes/{paint.nickname}", at="label")
+    return go(f"/tubes/{paint.nickname}", {"kept": "label"}, at="label")
 
 
 @view
@@ -153,7 +153,7 @@ def change_lot(asked: Asked) -> Response:
                     None, "lot", "a further tube needs a name", "give its lot, or any word"
                 )
             store.add_lot(paint.nickname, _typed(asked, opened=date.today()))
-            return go(f"/tubes/{paint.nickname}", at="lots")
+            return go(f"/tubes/{paint.nickname}", {"kept": "lots"}, at="lots")
         was = asked.text("was")
         there = next((lot for lot in paint.lots if lot.lot == was), None)
         asked.still(there and _figures(there), f"that tube of {paint.nickname}")
@@ -162,7 +162,7 @@ def change_lot(asked: Asked) -> Response:
             note=asked.text("note"),
         )  # fmt: skip
         store.change_lot(paint.nickname, was, said)
-    return go(f"/tubes/{paint.nickname}", at="lots")
+    return go(f"/tubes/{paint.nickname}", {"kept": "lots"}, at="lots")
 
 
 def _day(text: str) -> date | None:

@@ -17,6 +17,8 @@ _COMMAND = re.compile(
     r"(?: (?:add|on|out|fill|load|weigh|scanner|[A-Z][A-Z-]*\b|--[a-z-]+))*[)'’]*"
 )
 _ARGUMENT = r"(?: (?:[A-Z]{2,}\b|\"[^\"]*\"))?"
+_ALONE = re.compile(r"(;) \((see [^()]*)\)")
+"""A place that is all there is to do."""
 _ASIDE = re.compile(r" ?\(--[^()]*\)")
 """What only an option of a command can do."""
 _WITH_OPTION = re.compile(rf",?(?: with|:) --[a-z-]+{_ARGUMENT}")
@@ -34,5 +36,6 @@ def for_the_page(line: str) -> str:
     """
     line = _DROPPED.sub("", line)
     line = _COMMAND.sub(lambda found: f" (see {_PLACES[found[1]]})", line)
+    line = _ALONE.sub(r"\1 \2", line)
     line = _WITH_OPTION.sub("", _ASIDE.sub("", line))
     return _OPTION.sub(lambda found: found[1].replace("-", " "), line).strip()
