@@ -33,12 +33,16 @@ def solved(readings):
     return problem, prior, weight, solution
 
 
+def every(problem):
+    return {(p.card, p.label) for p in problem.patches}
+
+
 @pytest.mark.parametrize("opaque_films", [False, True], ids=["films", "opaque"])
 def test_against_true_refits(opaque_films):
     problem, prior, weight, solution = solved(
         ladders(("W", "R", "B"), seed=7, opaque_films=opaque_films)
     )
-    found = leave_steps_out(problem, solution, weight)
+    found = leave_steps_out(problem, solution, weight, every(problem))
     assert list(found["patch"]) == [p.label for p in problem.patches]
     true = np.full(len(found), np.nan)
     for drawdown in np.unique(problem.drawdown):
@@ -63,7 +67,7 @@ def test_a_mislabelled_step_is_foretold_worst():
     readings = ladders(("W", "R"), seed=2)
     readings[1] = replace(read(card, seed=201), card=claimed)
     problem, _, weight, solution = solved(readings)
-    found = leave_steps_out(problem, solution, weight)
+    found = leave_steps_out(problem, solution, weight, every(problem))
     # The ends are only foretold from one side.
     inner = found[(found["card"] == "R") & ~found["step"].isin(["masstone", "31:1"])]
     assert inner.loc[inner["de00"].idxmax(), "step"] == wrong.step
@@ -71,5 +75,14 @@ def test_a_mislabelled_step_is_foretold_worst():
 
 def test_same_again():
     problem, _, weight, solution = solved(ladders(("W", "R"), seed=1))
-    one, other = (leave_steps_out(problem, solution, weight) for _ in range(2))
+    one, other = (leave_steps_out(problem, solution, weight, every(problem)) for _ in range(2))
     assert one.equals(other)
+
+
+def test_only_what_is_asked_for_is_left_out():
+    """One patch of a step brings the step's others; the rest of the table isn't there."""
+    problem, _, weight, solution = solved(ladders(("W", "R"), seed=1))
+    whole = leave_steps_out(problem, solution, weight, every(problem))
+    some = leave_steps_out(problem, solution, weight, {("R", "3:1/black")})
+    same = whole[(whole["card"] == "R") & (whole["step"] == "3:1")].reset_index(drop=True)
+    assert some.equals(same) and len(some) == 2

@@ -197,12 +197,19 @@ def report(
     kept = trust(problem, solution.findings)
     trusted = without(problem, kept)
     found = coefficients(trusted, solution, unread(problem), ratio_only(problem), tubes)
+    fits = paint_fits(paints, problem, solution, weight, found)
+    left_out = None
+    if leave_out:
+        # A white is on every card; what tells of it are the steps of its own.
+        shown = [f.patches[["card", "patch"]].to_records(index=False) for f in fits.values()]
+        wanted = {(row.card, row.patch) for rows in shown for row in rows}
+        left_out = leave_steps_out(problem, solution, weight * kept[:, None], wanted)
     return JointFit(
-        paints=paint_fits(paints, problem, solution, weight, found),
+        paints=fits,
         coefficients=found,
         nuisances=nuisance_table(problem, solution),
         settings=settings.as_dict(),
-        left_out=leave_steps_out(problem, solution, weight * kept[:, None]) if leave_out else None,
+        left_out=left_out,
     )
 
 

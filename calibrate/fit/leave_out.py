@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import numpy as np
 import pandas as pd
 
@@ -20,8 +22,10 @@ _MOST = 30
 _FARTHEST = 2.0
 
 
-def leave_steps_out(problem: Problem, solution: Solution, weight: Array) -> pd.DataFrame:
-    """Predict every step from all the others.
+def leave_steps_out(
+    problem: Problem, solution: Solution, weight: Array, wanted: Collection[tuple[str, str]]
+) -> pd.DataFrame:
+    """Predict steps from all the others.
 
     Parameters
     ----------
@@ -30,11 +34,13 @@ def leave_steps_out(problem: Problem, solution: Solution, weight: Array) -> pd.D
         At its minimum.
     weight : (N, W) array
         The inverse variances that it was found with.
+    wanted : collection of (card, patch)
+        Each of them, with the others of its step.
 
     Returns
     -------
     DataFrame
-        A row for each patch: card, patch, step, over, de00 (predicted without its step against the
+        A row for each of these patches: card, patch, step, over, de00 (predicted without its step against the
         reading, D50/2 deg), rms (the same in reflectance).
 
     Notes
@@ -45,10 +51,12 @@ def leave_steps_out(problem: Problem, solution: Solution, weight: Array) -> pd.D
     its weighings) falls back to what was believed before.
     """
     fitted = np.full(problem.measured.shape, np.nan)
+    asked = [n for n, p in enumerate(problem.patches) if (p.card, p.label) in wanted]
+    drawdowns = np.unique(problem.drawdown[asked])
     with one_thread():
         for block, factor, response in solution.blocks:
             rest = _Rest(problem, solution, weight, block, factor, response) if block.own else None
-            for drawdown in block.drawdowns:
+            for drawdown in np.intersect1d(block.drawdowns, drawdowns):
                 rows = np.flatnonzero(problem.drawdown[block.rows] == drawdown)
                 if rest is None:
                     fitted[block.rows[rows]] = _solved_without(
@@ -56,17 +64,19 @@ def leave_steps_out(problem: Problem, solution: Solution, weight: Array) -> pd.D
                     )
                 else:
                     fitted[block.rows[rows]] = rest.without(rows)
-    fitted = np.where(np.isnan(problem.measured), np.nan, fitted)
+    rows = np.flatnonzero(np.isin(problem.drawdown, drawdowns))
+    patches, measured = [problem.patches[n] for n in rows], problem.measured[rows]
+    fitted = np.where(np.isnan(measured), np.nan, fitted[rows])
     wavelengths = problem.wavelengths
-    difference = ciede2000(lab(fitted, wavelengths), lab(problem.measured, wavelengths))
+    difference = ciede2000(lab(fitted, wavelengths), lab(measured, wavelengths))
     return pd.DataFrame(
         {
-            "card": [p.card for p in problem.patches],
-            "patch": [p.label for p in problem.patches],
-            "step": [p.step for p in problem.patches],
-            "over": [p.over for p in problem.patches],
+            "card": [p.card for p in patches],
+            "patch": [p.label for p in patches],
+            "step": [p.step for p in patches],
+            "over": [p.over for p in patches],
             "de00": difference,
-            "rms": root_mean_square(problem.measured - fitted),
+            "rms": root_mean_square(measured - fitted),
         }
     )
 
