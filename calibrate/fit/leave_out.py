@@ -40,8 +40,8 @@ def leave_steps_out(
     Returns
     -------
     DataFrame
-        A row for each of these patches: card, patch, step, over, de00 (predicted without its step against the
-        reading, D50/2 deg), rms (the same in reflectance).
+        A row for each of these patches: card, patch, step, over, de00 (predicted without its step
+        against the reading, D50/2 deg), rms (the same in reflectance).
 
     Notes
     -----
