@@ -8,7 +8,6 @@ import sys
 from types import ModuleType
 
 import typer
-from typer.core import TyperGroup
 
 from ..calibrate.errors import InputError
 from .commands import (
@@ -45,6 +44,7 @@ from .commands import (
     verify,
 )
 from .commands.common import worked
+from .commands.usage import Group
 
 COMMANDS = (
     demo,
@@ -89,7 +89,7 @@ def _name(module: ModuleType) -> str:
     return module.__name__.rpartition(".")[2]
 
 
-class _InOrder(TyperGroup):
+class _InOrder(Group):
     def list_commands(self, ctx: typer.Context) -> list[str]:  # type: ignore[override]
         return [_name(module) for module in COMMANDS]
 
@@ -107,7 +107,7 @@ app = typer.Typer(
 for module in COMMANDS:
     name = _name(module)
     if module in (tubes, device, sheet):
-        app.add_typer(module.app, name=name)
+        app.add_typer(module.app, name=name, cls=Group)
     else:
         app.command(name, epilog=worked(module.EXAMPLE))(getattr(module, name))
 

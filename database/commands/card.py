@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 import typer
 
 from ...calibrate.errors import InputError
-from .common import JsonOption, StudioOption, open_store, print_table, say, working
+from .common import JsonOption, StudioOption, number, open_store, print_table, say, working
 
 if TYPE_CHECKING:
     from ..card_filling import Filling
@@ -59,7 +59,10 @@ def card(
         ),
     ] = None,
     gap: Annotated[
-        float, typer.Option(metavar="UM", help="Gap of the applicator or height of the tape, µm.")
+        float,
+        typer.Option(
+            parser=number(), metavar="UM", help="Gap of the applicator or height of the tape, µm."
+        ),
     ] = 300.0,
     name: Annotated[str | None, typer.Option(help="Of the card; else one is found.")] = None,
     check: Annotated[

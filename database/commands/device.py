@@ -10,7 +10,7 @@ import typer
 
 from ...calibrate.errors import InputError
 from . import spectro
-from .common import JsonOption, StudioOption, open_store, say, worked, working
+from .common import JsonOption, StudioOption, number, open_store, say, worked, working
 
 if TYPE_CHECKING:
     from ...calibrate.scan.characterise import Characterised
@@ -62,7 +62,9 @@ def scanner(
     grey: Annotated[
         float | None,
         typer.Option(
-            min=0.02, max=0.95, help="Reflectance of the card's bought grey pieces, without VALUES."
+            parser=number(0.02, 0.95),
+            metavar="PART",
+            help="Reflectance of the card's bought grey pieces, without VALUES.",
         ),
     ] = None,
     as_json: JsonOption = False,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ...calibrate.errors import InputError
-from .common import JsonOption, Model, StudioOption, open_store, say, working
+from .common import JsonOption, Model, StudioOption, number, open_store, say, working
 from .compare import numbers_of
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def export(
         bool, typer.Option("--raw", help="With --readings: before any correction.")
     ] = False,
     thickness: Annotated[
-        float, typer.Option(min=1, help="With spot: of the dry films, µm.")
+        float, typer.Option(parser=number(1), metavar="UM", help="With spot: of the dry films, µm.")
     ] = 75.0,
     out: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Else paints or the card's name, here.")

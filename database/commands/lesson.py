@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from .common import JsonOption, StudioOption, open_store, say, working
+from .common import JsonOption, StudioOption, number, open_store, say, working
 from .photographs import BlackOption, GreyOption, WhiteOption, wanted_colours
 
 EXAMPLE = 'tintladder lesson photos/slipway.jpg --grey 82,405 --people 12 --title "The slipway"'
@@ -20,7 +20,8 @@ def lesson(
     ],
     people: Annotated[int, typer.Option(min=1, max=200, help="How many will mix.")] = 10,
     each: Annotated[
-        float, typer.Option(min=2, metavar="ML", help="Paint of each colour a person mixes.")
+        float,
+        typer.Option(parser=number(2), metavar="ML", help="Paint of each colour a person mixes."),
     ] = 5.0,
     title: Annotated[str, typer.Option(help="At the head of the page.")] = "What we mix today",
     note: Annotated[str, typer.Option(help="A line below it.")] = "",

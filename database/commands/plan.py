@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ...calibrate.errors import InputError
-from .common import JsonOption, StudioOption, open_store, print_table, say, working
+from .common import JsonOption, StudioOption, number, open_store, print_table, say, working
 
 if TYPE_CHECKING:
     from ...calibrate.cards.card import Drawdown
@@ -28,7 +28,7 @@ def plan(
     wanted: Annotated[
         float | None,
         typer.Option(
-            min=0.05,
+            parser=number(0.05),
             metavar="DE",
             help="How near its tints are to be foretold (CIEDE2000), with the least paint.",
         ),
@@ -40,7 +40,8 @@ def plan(
         str, typer.Option(help="Your scale's last digit: 0.01 or 0.1 (grams).")
     ] = "0.1",
     gap: Annotated[
-        float, typer.Option(metavar="UM", min=10, max=2000, help="Gap of the applicator, µm.")
+        float,
+        typer.Option(parser=number(10, 2000), metavar="UM", help="Gap of the applicator, µm."),
     ] = 300.0,
     brush: Annotated[
         bool, typer.Option("--brush", help="No applicator: paint until the black is hidden.")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ...calibrate.errors import InputError
-from .common import JsonOption, StudioOption, open_store, print_table, say
+from .common import JsonOption, StudioOption, number, open_store, print_table, say
 
 if TYPE_CHECKING:
     from ...calibrate.optics.surface import Gloss
@@ -20,7 +20,11 @@ def predict(
     mix: Annotated[str, typer.Argument(help="NAME=PARTS by weight of tube paint, comma between.")],
     thickness: Annotated[
         float | None,
-        typer.Option(min=0.1, help="Dry film thickness in µm: shows it over black and white too."),
+        typer.Option(
+            parser=number(0.1),
+            metavar="UM",
+            help="Dry film thickness in µm: shows it over black and white too.",
+        ),
     ] = None,
     over: Annotated[
         str | None,

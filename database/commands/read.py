@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ...calibrate.errors import InputError
-from .common import JsonOption, StudioOption, open_store, say, working
+from .common import JsonOption, StudioOption, number, open_store, say, working
 
 if TYPE_CHECKING:
     from ..import_store import UndoneImport
@@ -45,7 +45,11 @@ def read(
     ] = None,
     band: Annotated[
         float | None,
-        typer.Option(help="Width of the instrument's triangular band, nm, if left uncorrected."),
+        typer.Option(
+            parser=number(0),
+            metavar="NM",
+            help="Width of the instrument's triangular band, nm, if left uncorrected.",
+        ),
     ] = None,
     without: Annotated[
         str | None,

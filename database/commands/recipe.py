@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ...calibrate.errors import InputError
-from .common import JsonOption, StudioOption, open_store, say, working
+from .common import JsonOption, StudioOption, number, open_store, say, working
 from .photographs import BlackOption, GreyOption, WhiteOption, no_photo, target_in_photo
 
 if TYPE_CHECKING:
@@ -49,7 +49,11 @@ def recipe(
     ways: Annotated[int, typer.Option(min=1, max=20, help="Different ways to show.")] = 4,
     thickness: Annotated[
         float | None,
-        typer.Option(min=0.1, help="Dry film thickness in µm, for a glaze: medium may be in it."),
+        typer.Option(
+            parser=number(0.1),
+            metavar="UM",
+            help="Dry film thickness in µm, for a glaze: medium may be in it.",
+        ),
     ] = None,
     over: Annotated[
         str, typer.Option(help="With --thickness, what lies below: white or black.")
@@ -60,7 +64,9 @@ def recipe(
             help="gloss, satin or matt: as the eye sees it so finished; gloss for a photo."
         ),
     ] = None,
-    scale: Annotated[float, typer.Option(min=0.001, max=1.0, help="Step of your scale, g.")] = 0.01,
+    scale: Annotated[
+        float, typer.Option(parser=number(0.001, 1), metavar="G", help="Step of your scale, g.")
+    ] = 0.01,
     make: Annotated[
         str | None, typer.Option(metavar="AMOUNT", help="Make so much: 40ml or 25g.")
     ] = None,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from .common import JsonOption, StudioOption, open_store, print_table, say, working
+from .common import JsonOption, StudioOption, number, open_store, print_table, say, working
 
 if TYPE_CHECKING:
     from ..scanning import ReadScan
@@ -35,7 +35,11 @@ def scan(
     ] = None,
     grey: Annotated[
         float | None,
-        typer.Option(min=0.02, max=0.95, help="Reflectance of a bought grey card's two pieces."),
+        typer.Option(
+            parser=number(0.02, 0.95),
+            metavar="PART",
+            help="Reflectance of a bought grey card's two pieces.",
+        ),
     ] = None,
     without: Annotated[
         list[str] | None, typer.Option(metavar="STEP", help="A step left unpainted; repeat it.")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from .common import JsonOption, StudioOption, open_store, print_table, say, working
+from .common import JsonOption, StudioOption, number, open_store, print_table, say, working
 from .photographs import BlackOption, GreyOption, WhiteOption, wanted_colours
 
 if TYPE_CHECKING:
@@ -22,7 +22,10 @@ def setout(
         typer.Argument(help="A photograph; or several colours, each as for recipe."),
     ],
     within: Annotated[
-        float, typer.Option(min=0.5, max=20, help="How far a mix may be off, CIEDE2000.")
+        float,
+        typer.Option(
+            parser=number(0.5, 20), metavar="DE", help="How far a mix may be off, CIEDE2000."
+        ),
     ] = 2.0,
     tubes: Annotated[int, typer.Option(min=1, max=5, help="Tubes in one mix, at most.")] = 4,
     with_: Annotated[
@@ -36,7 +39,8 @@ def setout(
     ] = None,
     coats: Annotated[int, typer.Option(min=1, max=10, help="Coats, with --area.")] = 2,
     make: Annotated[
-        float, typer.Option(min=1, metavar="ML", help="Paint to make in all, without --area.")
+        float,
+        typer.Option(parser=number(1), metavar="ML", help="Paint to make in all, without --area."),
     ] = 60.0,
     finish: Annotated[
         str | None,
@@ -135,10 +139,10 @@ def _show(found: SetOut, names: dict[str, str], remark: str) -> None:
     typer.echo(
         "Set out: " + ", ".join(f"{v:.1f} ml {names.get(p, p)}" for p, v in found.ml.items())
     )
-    for number, dab in enumerate(found.dabs, 1):
+    for nth, dab in enumerate(found.dabs, 1):
         place = f", as at {dab.at[0]:g},{dab.at[1]:g}" if dab.at else ""
         typer.echo(
-            f"\n{number}. {dab.target.words}, {_hex(dab.target.lab)} ({dab.target.said}{place})"
+            f"\n{nth}. {dab.target.words}, {_hex(dab.target.lab)} ({dab.target.said}{place})"
         )
         typer.echo(f"   {dab.ml:.0f} ml: {_order(dab, names)}.")
         typer.echo(f"   {match_line(dab)}.")
@@ -186,15 +190,15 @@ def _show_fewer(found: SetOut, names: dict[str, str]) -> None:
     typer.echo(f"\nOne tube fewer, without {left}{swap}, would cost:")
     rows = [
         (
-            f"{number}",
+            f"{nth}",
             dab.target.words,
             _hex(dab.target.lab),
-            colour_words(fewer.lab[number - 1]),
-            _hex(fewer.lab[number - 1]),
+            colour_words(fewer.lab[nth - 1]),
+            _hex(fewer.lab[nth - 1]),
             f"{off:.1f} ({in_words(off)})",
         )
-        for number, (dab, off) in enumerate(zip(found.dabs, fewer.difference, strict=True), 1)
-        if fewer.lost[number - 1]
+        for nth, (dab, off) in enumerate(zip(found.dabs, fewer.difference, strict=True), 1)
+        if fewer.lost[nth - 1]
     ]
     print_table(["", "wanted", "shown", "would be", "shown", "off"], rows)
 

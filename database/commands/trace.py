@@ -7,14 +7,14 @@ from typing import Annotated, Any
 
 import typer
 
-from .common import JsonOption, ModelOption, StudioOption, open_store, print_table, say
+from .common import JsonOption, ModelOption, StudioOption, number, open_store, print_table, say
 
 EXAMPLE = "tintladder trace ANCHOR 550"
 
 
 def trace(
     paint: Annotated[str, typer.Argument(help="Nickname, or a part of the name.")],
-    wavelength: Annotated[float, typer.Argument(help="nm, such as 550.")],
+    wavelength: Annotated[float, typer.Argument(parser=number(), help="nm, such as 550.")],
     release: Annotated[
         Path | None, typer.Option(help="Folder or zip of a release; else the studio's fit in use.")
     ] = None,
