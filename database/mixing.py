@@ -51,6 +51,11 @@ def parse_mix(text: str, resolve: Callable[[str], str]) -> dict[str, float]:
     parts: dict[str, float] = {}
     for item in filter(None, (piece.strip() for piece in text.split(","))):
         name, equals, number = (piece.strip() for piece in item.partition("="))
+        if parts and re.fullmatch(r"\d+", item):
+            raise InputError(
+                "mix", text, f"{item!r} stands alone; commas part the paints",
+                "write decimals after a point, such as 'ANCHOR=2.5,HULL=7'",
+            )  # fmt: skip
         if not equals or not name:
             raise InputError(
                 "mix", item, "expected NAME=PARTS", "write for instance 'ANCHOR=2,HULL=7'"

@@ -256,7 +256,7 @@ def _of_tube(text: str, store: Store) -> Target | None:
     if not match:
         if not re.search(r"[^\W\d_]{2}", text) or _HEX.fullmatch(text):
             return None
-        paint = store.find_paint(text)
+        paint = _tube(text, store)
         return of_mix(store, {paint.nickname: 1.0}, f"{paint.name} from the tube")
     paint = store.find_paint(match[1])
     white, colour = float(match[2]), float(match[3])
@@ -271,3 +271,21 @@ def _of_tube(text: str, store: Store) -> Target | None:
         {paint.nickname: colour, beside[0]: white},
         f"{paint.name} let down {white:g} : {colour:g}, white to colour",
     )
+
+
+def _tube(text: str, store: Store) -> schema.Paint:
+    """Find a tube; where there is none, say which recipes are kept too."""
+    from .recipe_store import kept_recipes
+
+    try:
+        return store.find_paint(text)
+    except InputError as error:
+        names = [kept.recipe.name for kept in kept_recipes(store)]
+        if not names:
+            raise
+        near = [name for name in names if text.casefold() in name] or names
+        listed = ", ".join(near[:6]) + (", ..." if len(near) > 6 else "")
+        raise InputError(
+            "target", text, f"is no kept recipe (kept: {listed}); as a tube it {error.expected}",
+            "name one of either: see tintladder recipe and tintladder tubes",
+        ) from None  # fmt: skip

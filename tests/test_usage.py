@@ -5,6 +5,8 @@ from __future__ import annotations
 from functools import partial
 
 import pytest
+from tintladder.calibrate.errors import InputError
+from tintladder.database.mixing import parse_mix
 
 from .command import run
 
@@ -70,3 +72,10 @@ def test_without_a_command_the_help_is_shown(tool):
 def test_a_figure_may_have_a_decimal_comma(tool, typed):
     """What is missed afterwards is the studio or the file, never the figure."""
     assert "a figure" not in tool(*typed.split()).err
+
+
+def test_a_decimal_comma_in_a_mix_is_told_from_the_comma_between_paints():
+    with pytest.raises(InputError, match=r"'5' stands alone; .* such as 'ANCHOR=2.5,HULL=7'"):
+        parse_mix("ANCHOR=2,5,HULL=1", str.upper)
+    with pytest.raises(InputError, match="expected NAME=PARTS"):
+        parse_mix("5", str.upper)

@@ -54,7 +54,8 @@ def _said(ctx: Any = None) -> Iterator[None]:
 def _input_error(error: Any, path: str) -> InputError:
     param = getattr(error, "param", None)
     if hasattr(error, "param_type"):
-        meant = f": {param.help.rstrip('.')}" if getattr(param, "help", None) else ""
+        help_ = getattr(param, "help", None)
+        meant = f": {help_.rstrip('.')}" if help_ else ""
         return InputError(None, None, f"expected {_named(param)}{meant}", _help(path))
     if hasattr(error, "possibilities"):
         option = error.option_name
