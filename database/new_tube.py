@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
 from ..calibrate.errors import InputError
+from .cautions import UNKNOWN
 from .paint_names import check_nickname, suggest_nickname
 from .paints_file import NewLot, NewPaint
 from .schema import Paint
@@ -125,6 +127,31 @@ def add_lot(store: Store, paint: Paint, lot: str, size: str = "", **more: Any) -
 def pigments_of(text: str) -> tuple[str, ...]:
     """Colour Index names with spaces or commas between."""
     return tuple(re.findall(r"[^\s,;/]+", text))
+
+
+def pigment_hint(pigments: Sequence[str]) -> str:
+    """Say which pigments are no Colour Index generic names; empty where all are.
+
+    Parameters
+    ----------
+    pigments : sequence of str
+        Such as PB29, PR101, PY42:1 or, of natural dyes, NR9; or `cautions.UNKNOWN`.
+    """
+    strange = [
+        name
+        for name in pigments
+        if not re.fullmatch(
+            r"(P(W|Y|O|R|V|B|G|BR|BK|M)|N(Y|O|R|V|B|G|BR|BK))\d+(:\d+)?", name.upper()
+        )
+        and name.casefold() != UNKNOWN.casefold()
+    ]
+    if not strange:
+        return ""
+    return (
+        f"No Colour Index name{'s' if len(strange) > 1 else ''}: {', '.join(strange)}. Most labels "
+        "have it in small print, such as PB29; cautions and the ladder suggested rest on it. It "
+        "can be mended on the page: tintladder open."
+    )
 
 
 def lot_as_typed(

@@ -253,6 +253,24 @@ def test_on_hand_and_out(tool, tmp_path):
     assert "shelf" not in table
 
 
+def test_the_list_names_the_lots_and_which_is_in_use(tool):
+    for lot in ("A1", "A2"):
+        tool("tubes", "add", "--name", "Keel Blue", "--pigments", "PB29", "--lot", lot)
+    assert "A2 in use, A1" in tool("tubes").out
+    lots = tool("tubes", "--json").json[0]["lots"]
+    assert [(lot["lot"], lot["in_use"]) for lot in lots] == [("A1", False), ("A2", True)]
+
+
+def test_a_pigment_that_is_no_colour_index_name_gets_a_hint(tool):
+    """Generic names of pigments and natural dyes as the Colour Index writes them (from memory)."""
+    said = tool("tubes", "add", "--name", "Keel Blue", "--pigments", "ultramarine PB29")
+    assert said.status == 0 and "No Colour Index name: ultramarine. " in said.out
+    names = "PW6 PR83:1 PBr7 pbk9 NR9 Unknown"
+    assert tool("tubes", "add", "--name", "X", "--pigments", names).out == (
+        "Added X as X, on hand.\n"
+    )
+
+
 def test_the_studio_may_be_named_before_or_after(tool, tmp_path):
     place = tmp_path / "elsewhere"
     assert tool("tubes", "--studio", place, "add", "--name", "Keel Blue").status == 0

@@ -34,13 +34,14 @@ def tubes(ctx: typer.Context, as_json: JsonOption = False, studio: StudioOption 
             typer.echo("No tubes yet. Add one: tintladder tubes add")
             return
         print_table(
-            ("Nickname", "Name", "Maker", "Pigments", "On hand", "Fitted"),
+            ("Nickname", "Name", "Maker", "Pigments", "Lots", "On hand", "Fitted"),
             [
                 (
                     row["nickname"],
                     row["name"],
                     row["maker"],
                     " ".join(row["pigments"]),
+                    _lots_words(row["lots"]),
                     "yes" if row["on_hand"] else "out",
                     "yes" if row["fitted"] else "not yet",
                 )
@@ -91,7 +92,14 @@ def add(
     studio: StudioOption = None,
 ) -> None:
     """Add a tube: five questions, or the same as options."""
-    from ..new_tube import add_lot, add_tube, check_tellable, known_paint, suggested_nickname
+    from ..new_tube import (
+        add_lot,
+        add_tube,
+        check_tellable,
+        known_paint,
+        pigment_hint,
+        suggested_nickname,
+    )
     from ..paint_names import check_nickname
     from ..paints_file import check_finish
 
@@ -127,7 +135,8 @@ def add(
             volume_solids=volume_solids,
         )
         result = _described(paint)
-    say(result, as_json, lambda: typer.echo(f"Added {paint.name} as {paint.nickname}, on hand."))
+    words = f"Added {paint.name} as {paint.nickname}, on hand. {pigment_hint(paint.pigments)}"
+    say(result, as_json, lambda: typer.echo(words.rstrip()))
 
 
 @app.command("on", epilog=worked("tintladder tubes on HULL"))
@@ -230,10 +239,19 @@ def _described(paint: Paint) -> dict[str, Any]:
                 "volume_solids": lot.volume_solids,
                 "opened": lot.opened.isoformat() if lot.opened else None,
                 "on_hand": lot.on_hand,
+                "in_use": lot is paint.current_lot,
             }
             for lot in paint.lots
         ],
     }
+
+
+def _lots_words(lots: list[dict[str, Any]]) -> str:
+    """Name the lots of a paint, the one in use first where there are several."""
+    if len(lots) == 1:
+        return str(lots[0]["lot"])
+    used = [f"{lot['lot'] or '(unnamed)'} in use" for lot in lots if lot["in_use"]]
+    return ", ".join(used + [lot["lot"] or "(unnamed)" for lot in lots if not lot["in_use"]])
 
 
 def _answer(
