@@ -35,6 +35,10 @@ _SAME = (
 """Fields that a drawdown has in the database just as in memory."""
 
 
+class AlreadyReadError(InputError):
+    """The same file of readings is in the studio for that card."""
+
+
 @dataclass(frozen=True)
 class StoredReadings(CardReadings):
     """Readings of a card together with where the studio keeps both, so that a fit can name them.
@@ -138,7 +142,7 @@ class CardStore(ImportStore):
             undone, attempts = Undone.of(session), session.scalars(known).all()
             before = next((row for row in attempts if row.id not in undone.sessions), None)
             if before is not None:
-                raise InputError(
+                raise AlreadyReadError(
                     readings.file,
                     None,
                     f"already read for card {name} ({before.added}, from {before.file})",

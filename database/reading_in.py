@@ -16,7 +16,7 @@ from ..calibrate.formats.spot_ink import card_text
 from ..calibrate.instrument.corrections_record import in_words
 from ..calibrate.instrument.sitting import Correcting
 from ..calibrate.optics.spectra import Flag
-from .card_store import few
+from .card_store import AlreadyReadError, few
 from .scanning import PICTURES, ReadScan, early, keep_scan, read_card_picture
 from .store import Store
 from .text_file import read_text
@@ -58,6 +58,8 @@ def take_in(
 ) -> list[TakenIn]:
     """Add files to a studio, all or none; paints come first, then cards, readings and scans.
 
+    Readings that are there already are left as they are, and said.
+
     Parameters
     ----------
     store : Store
@@ -72,7 +74,7 @@ def take_in(
     Raises
     ------
     InputError
-        For the first file that can't be used.
+        For the first file that can't be used, and where all of it is there already.
     """
     texts = {path: read_text(path) for path in files if path.suffix.lower() == ".toml"}
     named = Path(card) if card and card.lower().endswith(".toml") else None
@@ -90,7 +92,17 @@ def take_in(
         if path not in texts and path not in spots and path.suffix.lower() not in PICTURES
     ]
     sessions = [(correcting or Correcting())(session) for session in sessions]
-    taken, read_sessions, versions, scans = [], [], [], []
+    taken, read_sessions, versions, scans = [], list[int](), [], []
+    there: list[AlreadyReadError] = []
+
+    def add(name: str, session: Session) -> TakenIn:
+        try:
+            read_sessions.append(store.add_session(name, session))
+        except AlreadyReadError as error:
+            there.append(error)
+            return TakenIn(session.file, "readings", f"{error.expected}; left as it is", name)
+        return _readings_taken(session, store.card(name))
+
     with store.transaction():
         for path, text in texts.items():
             if _lists_paints(text):
@@ -115,21 +127,23 @@ def take_in(
             if outcome != "unchanged":
                 versions.append(store.card_version(name))
             taken.append(TakenIn(str(path), "card", _card_words(read, outcome), name))
-            read_sessions.append(store.add_session(name, ink.session))
-            taken.append(_readings_taken(ink.session, read))
+            taken.append(add(name, ink.session))
         cards = store.cards() if sessions else []
         for session in sessions:
-            found = _card_of(session, card, cards)
-            read_sessions.append(store.add_session(found, session))
-            taken.append(_readings_taken(session, store.card(found)))
+            taken.append(add(_card_of(session, card, cards), session))
         for path in files:
             if path.suffix.lower() in PICTURES:
                 scanned = read_card_picture(store, path, card)
-                number, new, overlay = keep_scan(store, scanned)
-                scans += [number] if new else []
+                number, fresh, overlay = keep_scan(store, scanned)
+                scans += [number] if fresh else []
                 taken.append(_scan_taken(scanned, overlay))
-        if read_sessions or versions or scans:
-            store.record_import([str(path) for path in files], read_sessions, versions, scans)
+        new = read_sessions or versions or scans
+        if there and not new and all(item.kind != "paints" for item in taken):
+            raise there[0]
+        if new:
+            repeated = {error.file for error in there}
+            names = [str(path) for path in files if str(path) not in repeated]
+            store.record_import(names, read_sessions, versions, scans)
     return taken
 
 

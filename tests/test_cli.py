@@ -196,6 +196,20 @@ def test_the_same_readings_twice(tool, tmp_path):
     assert counts(tmp_path) == (4, 1, 1)
 
 
+def test_readings_that_are_there_already_keep_no_others_out(tool, tmp_path):
+    write_all(tmp_path)
+    tool("read", "paints.toml", "keel-1.toml", "keel-1.txt")
+    (tmp_path / "tuesday.txt").write_text(readings_text(PATCHES, 2))
+    both = tool("read", "keel-1.txt", "tuesday.txt", "--card", "keel-1")
+    assert both.status == 0
+    assert "keel-1.txt: already read for card keel-1 (" in both.out
+    assert "left as it is" in both.out and "tuesday.txt: 6 readings of 6 patches" in both.out
+    assert counts(tmp_path) == (4, 1, 2)
+    back = tool("read", "--undo").out
+    assert "(tuesday.txt)" in back and counts(tmp_path) == (4, 1, 1)
+    assert tool("read", "keel-1.toml", "keel-1.txt").status == 2
+
+
 # Publishing
 
 
