@@ -9,12 +9,14 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from ..calibrate.optics.coefficients import ABSOLUTE, Coefficients
+from ..calibrate.optics.coefficients import ABSOLUTE
 from ..calibrate.optics.colour import D50, in_words, lab, lab_to_srgb
 from ..calibrate.optics.spectra import GRID, Array
-from .mixing import VIEWS, mix_words
+from .mixing import VIEWS
 from .plot_style import INK, MAT, SMALL, SOFT, TEXT, axes_or_new, gamut_mark
 from .recipe import Answer, Recipe
+from .recipe_palette import Palette
+from .recipe_parts import WEIGHED_PARTS, parts_words, snap
 from .recipe_target import Target
 from .report_colours import FILM_UM, films
 
@@ -25,7 +27,7 @@ _WIDE, _TALL, _GAP, _WORDS = 1.5, 1.0, 0.22, 5.6
 
 def plot_ways(
     answer: Answer,
-    coefficients: Coefficients,
+    palette: Palette,
     names: Mapping[str, str],
     ax: Axes | None = None,
 ) -> Axes:
@@ -38,12 +40,12 @@ def plot_ways(
     Parameters
     ----------
     answer : Answer
-    coefficients : Coefficients
-        Of the paints of its recipes.
+    palette : Palette
+        That they were searched in.
     names : mapping of nickname to str
     ax : Axes, optional
     """
-    rows = len(answer.recipes)
+    rows, coefficients = len(answer.recipes), palette.coefficients
     thin = coefficients.scale == ABSOLUTE
     columns = len(VIEWS) + thin
     wide = columns * (_WIDE + _GAP) + _GAP
@@ -67,7 +69,9 @@ def plot_ways(
             pairs.append(lab(np.array(seen), coefficients.wavelengths))
         for i, colours in enumerate(pairs):
             cut |= _swatch(ax, _GAP + i * (_WIDE + _GAP), y, colours, f"way/{row}/{i}")
-        _words(ax, recipe, names, row, wide + 0.25, y + _TALL)
+        parts = snap(palette, recipe.parts, answer.target.lab, WEIGHED_PARTS)
+        head = f"{row + 1}.  {parts_words(parts, names)}"
+        _words(ax, recipe, head, wide + 0.25, y + _TALL)
     foot = "left half the target, right half the mix as foretold"
     if answer.target.reflectance is None:
         foot += "; the target's spectrum is unknown, so other lights show the mix alone"
@@ -107,10 +111,7 @@ def _swatch(ax: Axes, x: float, y: float, colours: Array, gid: str) -> bool:
     return bool(outside.any())
 
 
-def _words(
-    ax: Axes, recipe: Recipe, names: Mapping[str, str], row: int, x: float, top: float
-) -> None:
-    parts = {paint: round(1000 * share) / 100 for paint, share in recipe.parts.items()}
+def _words(ax: Axes, recipe: Recipe, title: str, x: float, top: float) -> None:
     said: Sequence[str] = [
         f"{in_words(recipe.difference)} (CIEDE2000 {recipe.difference:.1f}), sure to within "
         f"{recipe.band:.1f}"
@@ -120,7 +121,7 @@ def _words(
         said = [*said, f"parts from the target by {worst:.1f} under {_LIGHTS[light]}"]
     if recipe.scan_made:
         said = [*said, "a paint of it was read by a scanner"]
-    head = textwrap.wrap(f"{row + 1}.  {mix_words(parts, names)}", 62)
+    head = textwrap.wrap(title, 62)
     ax.text(x, top, "\n".join(head), ha="left", va="top", fontsize=TEXT, color=INK)
     below = top - 0.02 - 0.21 * len(head)
     ax.text(

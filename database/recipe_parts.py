@@ -9,6 +9,7 @@ import numpy as np
 
 from ..calibrate.optics.colour import ciede2000
 from ..calibrate.optics.spectra import Array
+from .mixing import mix_words
 from .recipe_palette import Palette
 
 
@@ -203,3 +204,12 @@ def tint_words(tint: Tint, names: Mapping[str, str]) -> str:
     """Say how a tint is mixed: ``1 Dusk Violet to 9 Hull White``."""
     paint, into = (names.get(p, p) for p in (tint.paint, tint.into))
     return f"{paint} tint, 1 {paint} to {tint.parts} {into}"
+
+
+def parts_words(snapped: Snapped, names: Mapping[str, str]) -> str:
+    """Say a recipe in parts: ``6 parts Rope Earth, 2 Dusk Violet tint (1 to 9 Hull White)``."""
+    tint, said = snapped.tint, dict(names)
+    if tint is not None:
+        paint, into = (names.get(p, p) for p in (tint.paint, tint.into))
+        said[tint.paint] = f"{paint} tint (1 to {tint.parts} {into})"
+    return mix_words(snapped.amounts, said)

@@ -38,7 +38,7 @@ LOOKS = {
     "contrasts": "a7fa67ea6ff58fd591109a7790c493c49718d43387e32e0664784d88681f6879",
     "strengths": "bdde9ad43b841ca43de03d829f4a3168ca296597c0b5427dc31f625ac53fc729",
     "reach": "bfb28e1dc0499e53a44d4daac8893bb4b65d59a27bb270737ba6b0643f30c087",
-    "ways": "bf76c802c08937752d7b3ffa3ff6c089c0806d12cc193b763777c0013bfcc889",
+    "ways": "bff6c003c08933762f792dff3ffec088c8086d12c489337737f6c00137e5cc89",
 }
 
 
@@ -57,7 +57,7 @@ PICTURES: dict[str, Callable[[], Any]] = {
     "contrasts": lambda: plot_contrasts(paints(), paints().paints, {}),
     "strengths": lambda: plot_strengths(rank(paints(), _ladders())[0], paints(), {}),
     "reach": lambda: reach_figure(gamut(Palette(paints())), paints().paints),
-    "ways": lambda: plot_ways(recipes(paints(), of_lab(60, 10, 20), ways=3), paints(), {}),
+    "ways": lambda: plot_ways(recipes(paints(), of_lab(60, 10, 20), ways=3), Palette(paints()), {}),
 }
 
 

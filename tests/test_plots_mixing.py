@@ -16,6 +16,7 @@ from tintladder.database.plot_ways import plot_ways
 from tintladder.database.reach import gamut
 from tintladder.database.recipe import recipes
 from tintladder.database.recipe_palette import Palette
+from tintladder.database.recipe_parts import WEIGHED_PARTS, Snapped, Tint, parts_words, snap
 from tintladder.database.recipe_target import of_lab, of_spectrum
 from tintladder.database.report_colours import films
 
@@ -65,7 +66,7 @@ def test_one_tube_alone_has_a_picture_too(palette, tmp_path):
 def test_ways_show_the_colours_that_they_say(palette):
     target = of_lab(60, 10, 20)
     answer = recipes(palette.coefficients, target, ways=2)
-    ax = plot_ways(answer, palette.coefficients, {})
+    ax = plot_ways(answer, palette, {})
     halves = [to_rgb(patch.get_facecolor()) for patch in drawn(ax, "way/0/0")]
     mixed = lab(answer.recipes[0].reflectance[None], GRID)
     np.testing.assert_allclose(halves[0], lab_to_srgb(target.lab)[0][0], atol=1e-6)
@@ -78,7 +79,7 @@ def test_a_target_with_a_spectrum_is_shown_under_every_light(palette):
     paint = palette.paints[1]
     target = of_spectrum("masstone", films(palette.coefficients, [{paint: 1.0}])[0])
     without = palette.coefficients.select([p for p in palette.paints if p != paint])
-    ax = plot_ways(recipes(without, target, ways=1), without, {})
+    ax = plot_ways(recipes(without, target, ways=1), Palette(without), {})
     assert [len(drawn(ax, f"way/0/{i}")) for i in range(3)] == [2, 2, 2]
 
 
@@ -86,5 +87,16 @@ def test_relative_numbers_show_no_thin_film(palette):
     relative = replace(palette.coefficients, scale="relative to HULL")
     answer = recipes(relative, of_lab(60, 10, 20), ways=1)
     own = new_figure(8, 4).add_subplot()
-    assert plot_ways(answer, relative, {}, own) is own
+    assert plot_ways(answer, Palette(relative), {}, own) is own
     assert not drawn(own, "way/0/3") and "film of" not in words(own)
+
+
+def test_ways_say_the_parts_that_can_be_measured(palette):
+    """In whole parts, as the page and the command say them; a tint is said with what it is of."""
+    answer = recipes(palette.coefficients, of_lab(60, 10, 20), ways=2)
+    said = words(plot_ways(answer, palette, {}))
+    for recipe in answer.recipes:
+        whole = snap(palette, recipe.parts, answer.target.lab, WEIGHED_PARTS)
+        assert parts_words(whole, {}).split(",")[0] in said
+    tinted = Snapped(WEIGHED_PARTS, {"A": 3.0, "B": 1.0}, 0.1, 0.2, Tint("B", "A", 9))
+    assert parts_words(tinted, {"A": "Hull"}) == "3 parts Hull, 1 B tint (1 to 9 Hull)"

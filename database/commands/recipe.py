@@ -210,7 +210,7 @@ def _draw(answer: Answer, palette: Palette, names: dict[str, str], file: Path) -
     from ..plot_style import save
     from ..plot_ways import plot_ways
 
-    figure = plot_ways(answer, palette.coefficients, names).get_figure(root=True)
+    figure = plot_ways(answer, palette, names).get_figure(root=True)
     assert figure is not None
     figure.set_layout_engine("tight")
     return save(figure, file)

@@ -22,6 +22,7 @@ from ..plate import on_plate, read_dab, read_plate, write_dab, write_plate
 from ..plot_ways import plot_ways
 from ..recipe_film import GROUNDS, Film
 from ..recipe_manner import Manner, tubes_for
+from ..recipe_parts import parts_words
 from ..recipe_store import keep_mixed, keep_recipe, kept_recipes
 from ..recipe_target import Target
 from ..scanning import PICTURES
@@ -71,6 +72,7 @@ def worksheet(asked: Asked) -> Response:
         return go(_address(_chosen(asked) | there, at=at))
     said: dict[str, Any] = {
         "faults": {}, "photo": None, "target": None, "ways": None, "way": None, "amounts": None,
+        "parts_words": parts_words,
         "plate": None, "photos": PHOTOS, "text": asked.text("target"),
         "chosen": _chosen(asked), "scales": SCALES, "swatch": swatch, "address": _address,
         "near": NEAR, "goal": None, "others": False, "further": None, "finishes": GLOSSES,
@@ -254,8 +256,8 @@ def ways_picture(asked: Asked) -> Response:
     with asked.store() as store:
         goal, names = _goal(asked, store), names_of(store)
         ways = searches.ways(store, goal, asked.texts("lay"), most)
-    seen = as_finished(ways.read, goal.manner.finish)
-    return drawn(lambda: whole(plot_ways(ways.answer, seen, names)))
+    palette = goal.manner.palette(ways.read)
+    return drawn(lambda: whole(plot_ways(ways.answer, palette, names)))
 
 
 @view

@@ -28,6 +28,7 @@ from ..recipe_order import Order, order_of
 from ..recipe_parts import (
     MEASURES,
     SYRINGE,
+    WEIGHED_PARTS,
     Snapped,
     amount_words,
     of_size,
@@ -195,13 +196,12 @@ def _search(store: Store, read: Coefficients, goal: Goal, most: int) -> Ways:
         answer = recipes(
             palette.coefficients, target, most, goal.must, ways=4, names=names, film=manner.film
         )
-    in_parts = next(measure for measure in MEASURES if measure.unit == "part")
     ways = tuple(
         Way(
             ",".join(sorted(recipe.parts)),
             recipe,
             swatch(recipe.lab),
-            snap(palette, recipe.parts, answer.target.lab, in_parts),
+            snap(palette, recipe.parts, answer.target.lab, WEIGHED_PARTS),
         )
         for recipe in answer.recipes
     )
