@@ -205,7 +205,7 @@ def device_words(made: Characterised) -> str:
     s = made.settings
     dpi = f", {s.dpi:g} dpi" if s.dpi else ""
     set_so = f"{s.kind}, {s.bits} bit{dpi}"
-    if np.isnan(made.mean):
+    if not made.by_target:
         return f"{set_so}; characterised by its card's own references alone, so far less sure"
     return (
         f"{set_so}; errors on patches left out in turn are "

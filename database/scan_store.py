@@ -152,6 +152,21 @@ class ScanStore(CardStore):
             )
         return there[name]
 
+    def scanner_for(self, facts: Facts, name: str | None = None) -> Scanner | None:
+        """The device of a picture: by name; else the one that its settings fit, best by a target.
+
+        Raises
+        ------
+        InputError
+            As `scanner`, where it isn't one that fits.
+        """
+        if name is None:
+            fitting = [each for each in self.scanners() if each.device.settings.fits(facts)]
+            surer = [each for each in fitting if each.device.by_target] or fitting
+            if len(surer) == 1:
+                return surer[0]
+        return self.scanner(name)
+
     def scanner_of(self, calibration: int) -> Scanner:
         """A device as one of its characterisations has it, by that one's number."""
         with self.snapshot() as session:

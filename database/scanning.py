@@ -104,7 +104,7 @@ def read_card_picture(
     card : str, optional
         Its name; else the one named like the file.
     device : str, optional
-        A characterised device; else the only one.
+        A characterised device; else the only one, or the one that the picture's settings fit.
     grey : float, optional
         Reflectance of a bought grey card's pieces.
     without : sequence of str
@@ -123,7 +123,7 @@ def read_card_picture(
     picture = read_picture(file)
     known = store.card(card or file.stem)
     layout, others = layouts(known)
-    scanner = store.scanner(device)
+    scanner = store.scanner_for(picture.facts, device)
     progress("finding the card")
     characterised = None if scanner is None else scanner.device
     try:
@@ -138,6 +138,11 @@ def read_card_picture(
     if characterised is None:
         remarks.append(
             "no device is characterised: taken as plain sRGB, so colours are far less sure"
+        )
+    elif device is None and len(store.scanners()) > 1:
+        remarks.append(
+            f"taken for a picture by {characterised.name}, by its settings; where it is another "
+            "device's, name that (tintladder scan --device NAME)"
         )
     if scan.scale == "white":
         remarks.append("no known grey: the level rests on a typical white, so bands are wide")

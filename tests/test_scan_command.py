@@ -91,8 +91,10 @@ def test_each_device_reads_its_own_pictures_alone(studio):
     assert characterise(studio, "target-8.png", "eight").status == 0
     assert characterise(studio, "target-phone.jpg", "phone").status == 0
     assert [d["device"] for d in studio("device", "--json").json] == ["eight", "phone"]
-    which = studio("scan", SCANS / "buoy-red-quick.png")
+    which = studio("scan", SCANS / "anchor-blue-quick.png")  # set like neither
     assert which.status == 2 and "eight, phone" in which.err
+    found = studio("scan", SCANS / "buoy-red-quick.png")
+    assert found.status == 0 and "taken for a picture by eight, by its settings" in found.out
     right = studio("scan", SCANS / "buoy-red-quick.png", "--device", "eight")
     assert right.status == 0 and "buoy-red-quick found" in right.out
     phone = studio("scan", SCANS / "rope-earth-quick.jpg", "--device", "phone", "--grey", "0.2")

@@ -79,6 +79,11 @@ class Characterised:
     misfit: tuple[float, float, float] | None = None
 
     @property
+    def by_target(self) -> bool:
+        """Whether a target of known values was the reference, not a card's own pieces."""
+        return not np.isnan(self.mean)
+
+    @property
     def fit_for_spectra(self) -> bool:
         """Whether K and S fitted to its channels can be more than a first guess."""
         return self.misfit is not None and max(self.misfit) <= MOST_MISFIT

@@ -47,6 +47,10 @@ class Settings:
         """For a table or a file."""
         return asdict(self)
 
+    def fits(self, facts: Facts) -> bool:
+        """Whether a picture was made with these settings."""
+        return Settings.of(facts) == self
+
     def check_same(self, facts: Facts, name: str) -> None:
         """Refuse a picture that was made with other settings.
 

@@ -31,7 +31,7 @@ def scan(
         str | None, typer.Option(help="Card that was scanned; else the one named like the file.")
     ] = None,
     device: Annotated[
-        str | None, typer.Option(help="Characterised device; else the only one.")
+        str | None, typer.Option(help="Characterised device; else the one that the settings fit.")
     ] = None,
     grey: Annotated[
         float | None,
