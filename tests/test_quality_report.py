@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from tintladder.calibrate.fit.fit import fit_paints
-from tintladder.calibrate.fit.quality_report import quality_report
+from tintladder.calibrate.fit.quality_report import IN_THE_MANNER, quality_report
 from tintladder.calibrate.fit.settings import FitSettings
 from tintladder.database import plot_quality
 
@@ -63,6 +63,21 @@ def test_words_come_first(report):
     ):
         assert words in text, words
     assert "nan" not in text
+
+
+def test_each_strength_says_what_it_is_judged_by(report):
+    text = str(report)
+    assert "By the light it takes where it takes most, it is " in text
+    assert "To the eye, by how far it takes white from white, it is " in text
+
+
+def test_the_standards_can_be_left_to_the_end_of_several_reports(report):
+    assert str(report) == f"{report.words}\n{IN_THE_MANNER}" and report.in_the_manner
+
+
+def test_no_paint_is_said_to_be_as_strong_as_itself(fit, readings):
+    alone = quality_report(fit.paints["R"], readings, reference=fit.paints["R"], settings=SETTINGS)
+    assert alone.strengths and "as strong as" not in str(alone)
 
 
 def test_rows_for_the_release(report):

@@ -26,13 +26,26 @@ from .propagate import beside
 from .quality_figures import figures
 from .result import PaintFit
 from .settings import FitSettings
-from .strength import CRITERIA, WHITE_PARTS, HueTurn, Strength, hue_turn, tinting_strength
+from .strength import (
+    CRITERIA,
+    WHITE_PARTS,
+    Criterion,
+    HueTurn,
+    Strength,
+    hue_turn,
+    tinting_strength,
+)
 
 IN_THE_MANNER = (
     "Contrast ratio and hiding are in the manner of ISO 6504-3, ASTM D2805 and ISO 18314-2, "
     "predicted from the fit over a black that reflects nothing and a white that reads 0.80; "
     "tinting strength is in the manner of ISO 18314-2. These are not tests by those standards."
 )
+_JUDGED: dict[Criterion, str] = {
+    "absorption maximum": "By the light it takes where it takes most",
+    "equal depth": "To the eye, by how far it takes white from white",
+}
+"""What a strength is judged by: a dark or dull paint may be strong by one and weak by the other."""
 
 
 @dataclass(frozen=True)
@@ -89,6 +102,16 @@ class QualityReport:
         return by_step(self.patches)
 
     def __str__(self) -> str:
+        return "\n".join([self.words, IN_THE_MANNER] if self.in_the_manner else [self.words])
+
+    @property
+    def in_the_manner(self) -> bool:
+        """Whether it holds figures that `IN_THE_MANNER` is about."""
+        return self.hiding is not None or bool(self.strengths)
+
+    @property
+    def words(self) -> str:
+        """The report without `IN_THE_MANNER`, which several in a row need but once."""
         lines = [f"{self.paint}: {self.verdict}", *(f"  because {r}" for r in self.reasons)]
         if self.hiding is not None:
             lines.append(f"It {self.hiding}.")
@@ -102,7 +125,8 @@ class QualityReport:
         if self.hue is not None:
             lines.append(f"It {self.hue}.")
         for strength in self.strengths:
-            lines.append(f"It is {strength}.")
+            if strength.reference != self.paint:
+                lines.append(f"{_JUDGED[strength.criterion]}, it is {strength}.")
         lines += [f"{_upper(reason)}." for reason in self.unsaid]
         left = self.left_out
         if not left.empty:
@@ -110,8 +134,6 @@ class QualityReport:
         lines.append(_table(self.patches))
         if self.drift is not None:
             lines.append(_upper(self.drift))
-        if self.hiding is not None or self.strengths:
-            lines.append(IN_THE_MANNER)
         return "\n".join(lines)
 
     @property

@@ -27,6 +27,7 @@ def fit(
 ) -> None:
     """Fit absorption K and scattering S of every paint read, and check them on mixtures."""
     with open_store(studio) as store, working("Fitting", as_json) as progress:
+        from ...calibrate.fit.quality_report import IN_THE_MANNER
         from ..fitting import fit_studio
 
         chosen = [store.find_paint(name).nickname for name in paints or ()]
@@ -39,7 +40,9 @@ def fit(
 
     def show() -> None:
         for report in reports:
-            typer.echo(f"{report}\n")
+            typer.echo(f"{report.words}\n")
+        if any(report.in_the_manner for report in reports):
+            typer.echo(f"{IN_THE_MANNER}\n")
         show_fit(done)
 
     say(result, as_json, show)
