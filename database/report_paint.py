@@ -261,12 +261,28 @@ def _flagged(patches: pd.DataFrame) -> tuple[str, ...]:
 def _sources(
     cards: Sequence[str], tables: Mapping[str, pd.DataFrame], packed: Packed
 ) -> tuple[Mapping[str, str], ...]:
-    """Return the sessions behind some cards; a card that none is packed of has a row too."""
+    """Return the sessions and scans behind some cards; one that none is packed of has a row too."""
     found = []
+    scanners = tables["scanners"].set_index("calibration")
     painted = tables["cards"].set_index("card")["date"]
     for card in dict.fromkeys(cards):
         rows = tables["sessions"][tables["sessions"]["card"] == card].to_dict("records")
-        for s in rows or [dict.fromkeys(tables["sessions"].columns, "")]:
+        scans = tables["scans"][tables["scans"]["card"] == card].to_dict("records")
+        for scan in scans:
+            scanner = scanners.loc[scan["calibration"]]
+            found.append(
+                {
+                    "card": card,
+                    "painted": str(painted.get(card, "")),
+                    "read": scan["taken"] or f"{scan['added'][:10]} or before",
+                    "device": scanner["device"],
+                    "how": f"scanned at {scan['dpi']:.0f} dpi, as 45:0",
+                    "calibrated": scanner["done"][:10],
+                    "file": scan["file"],
+                    "trouble": "",
+                }
+            )
+        for s in rows or ([] if scans else [dict.fromkeys(tables["sessions"].columns, "")]):
             how = [s["geometry"]]
             if s["geometry"] and s["geometry"] != "45:0":
                 how.append(f"specular {s['specular']}")

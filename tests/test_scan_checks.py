@@ -6,6 +6,7 @@ The pictures are rendered from invented paints; see `tests.lab.scans`.
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from dataclasses import replace
 from pathlib import Path
@@ -164,6 +165,7 @@ def test_a_release_says_that_a_scan_judged_it(fitted):
     page = report(loaded)
     assert page.count("from a scan") >= 6
     assert "of these patches were scanned, not measured" in page and "±" in page
+    assert re.search(r"scanned at 1[01]\d dpi, as 45:0", page) and "not packed here" not in page
     said = json.loads((made.folder / "datapackage.json").read_text())["gates"]["findings"]
     assert any("no difference below its own error" in finding["line"] for finding in said)
 
