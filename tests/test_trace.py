@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from tintladder.calibrate.errors import InputError
 from tintladder.database import trace as tracing
+from tintladder.database.commands.trace import _sure
 from tintladder.database.release import publish
 from tintladder.database.release_load import load_release
 from tintladder.database.store import Store
@@ -81,3 +82,20 @@ def test_trace_from_the_command_line(monkeypatch, capsys, studio):
     packed = tool("trace", "KEEL", 550, "--release", made.archive, "--json", *at).json
     assert packed["readings"] == tool("trace", "KEEL", 550, "--json", *at).json["readings"]
     assert tool("trace", "KEEL", 551, *at).status == 2
+
+
+@pytest.mark.parametrize(
+    ("value", "uncertainty", "said"),
+    [
+        # JCGM 100:2008 (GUM), 7.2.2 and 7.2.6, has the last three; from memory.
+        (73.3, 5.819, "73.3 ± 5.8"),
+        (0.123456, 0.00996, "0.123 ± 0.010"),
+        (12345.6, 567.8, "12350 ± 570"),
+        (4.0, 0.0, "4 ± 0"),
+        (10.05762, 0.027, "10.058 ± 0.027"),
+        (100.02147, 0.00035, "100.02147 ± 0.00035"),
+        (100.02147, 0.00079, "100.02147 ± 0.00079"),
+    ],
+)
+def test_a_value_has_the_digits_of_its_uncertainty(value, uncertainty, said):
+    assert _sure(value, uncertainty) == said

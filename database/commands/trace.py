@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -49,9 +50,9 @@ def _show(found: dict[str, Any]) -> None:
     )
     for name, symbol in zip("KS", symbols, strict=True):
         parts = value["uncertainty_parts"][name]
-        said = ", ".join(f"{part} {_figure(u)}" for part, u in parts.items())
+        said = ", ".join(f"{part} {u:.2g}" for part, u in parts.items())
         typer.echo(
-            f"  {symbol} = {_figure(value[name])} ± {_figure(value[f'uncertainty_{name}'])} {unit} "
+            f"  {symbol} = {_sure(value[name], value[f'uncertainty_{name}'])} {unit} "
             f"(standard uncertainty: {said})"
         )
     if value["ratio_only"]:
@@ -111,7 +112,7 @@ def _show_scans(rows: list[dict[str, Any]]) -> None:
                 row["patch"],
                 _grams(row),
                 *(
-                    f"{value:.4f} ± {sd:.4f}"
+                    _sure(value, sd)
                     for value, sd in zip(row["channels"], row["uncertainty"], strict=True)
                 ),
                 "" if row["fit_de00"] is None else f"{row['fit_de00']:.2f}",
@@ -138,3 +139,12 @@ def _grams(row: dict[str, Any]) -> str:
 
 def _figure(value: float | None) -> str:
     return "-" if value is None else f"{value:.4g}"
+
+
+def _sure(value: float, uncertainty: float) -> str:
+    """A value to the digits of its uncertainty, of which two are enough (JCGM 100:2008, 7.2.6)."""
+    if not 0 < uncertainty < math.inf:
+        return f"{value:.4g} ± {uncertainty:.2g}"
+    two = float(f"{uncertainty:.1e}")
+    after = 1 - math.floor(math.log10(two))
+    return " ± ".join(f"{round(each, after):.{max(after, 0)}f}" for each in (value, two))
