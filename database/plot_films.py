@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -9,6 +10,8 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
 from ..calibrate.fit.hiding import (
+    BY_RATIO,
+    BY_UNIT,
     COAT_UM,
     HIDES_AT,
     PAINT_VIEW,
@@ -110,6 +113,10 @@ def plot_contrasts(
 ) -> Axes:
     """Show the contrast ratio of several paints by dry thickness, over standard black and white.
 
+    A stroke across each curve marks the film that hides, and stands in words beside its name. A
+    light paint hides where its ratio reaches 0.98, any other where its film over black and white
+    differs by one CIELAB unit, as `hiding_thickness` has it.
+
     Parameters
     ----------
     coefficients : Coefficients
@@ -127,31 +134,53 @@ def plot_contrasts(
     ax = axes_or_new(ax, 8, max(4.5, 0.22 * len(paints) + 1.5))
     dress(ax, "How they hide", "dry thickness, µm", f"contrast ratio Yb/Yw, {PAINT_VIEW}")
     x = np.geomspace(THINNEST, THICKEST, 36)
-    ends = []
+    ends, said, lights = [], [], []
     for i, paint in enumerate(paints):
         own = (anchors or {}).get(paint)
-        found = [contrast_ratio(coefficients, paint, float(t), films=own) for t in x]
-        ratio = np.array([c.ratio for c in found])
+
+        def ratio_at(um: float, paint: str = paint, own: Anchor | None = own) -> float:
+            return contrast_ratio(coefficients, paint, um, films=own).ratio
+
+        ratio = np.array([ratio_at(float(um)) for um in x])
         ax.plot(
             x, ratio, color=INK, lw=1.1, ls=_DASHES[i % len(_DASHES)], zorder=3,
             gid=f"contrast/{paint}",
         )  # fmt: skip
+        hiding = hiding_thickness(coefficients, paint, films=own)
+        hides = hiding.thickness_um
+        if THINNEST < hides < THICKEST:
+            ax.plot(
+                hides, ratio_at(hides), "|", color=INK, ms=9, mew=1.4, zorder=4,
+                gid=f"hides/{paint}",
+            )  # fmt: skip
+        name = names.get(paint, paint)
+        said.append(f"{name}, {_film_in_words(hides)}")
+        if hiding.criterion == BY_RATIO:
+            lights.append(name)
         ends.append(ratio)
-    ax.axhline(HIDES_AT, color=SOFT, lw=0.6, zorder=1)
-    ax.annotate(
-        f"hides at {HIDES_AT:g}", (THINNEST, HIDES_AT), (3, -3), textcoords="offset points",
-        fontsize=SMALL, color=SOFT, va="top",
-    )  # fmt: skip
-    for um in (COAT_UM, 2 * COAT_UM):
+    if lights:
+        ax.axhline(HIDES_AT, color=SOFT, lw=0.6, zorder=1)
+    for um, words in ((COAT_UM, "one coat"), (2 * COAT_UM, "two")):
         ax.axvline(um, color=FAINT, lw=0.8, zorder=0)
-    ax.annotate(
-        "one coat, two", (COAT_UM, 0), (3, 3), textcoords="offset points", fontsize=SMALL,
-        color=SOFT, va="bottom",
-    )  # fmt: skip
+        ax.annotate(
+            words, (um, 0), (3, 3), textcoords="offset points", fontsize=SMALL, color=SOFT,
+            va="bottom",
+        )  # fmt: skip
     _thickness_axis(ax)
     ax.set_ylim(0, 1.06)
-    _name_lines(ax, x, ends, [names.get(p, p) for p in paints])
+    _name_lines(ax, x, ends, said)
+    light = f"{', '.join(lights)}: {BY_RATIO}, the level line"
+    by_rule = f"{light}; others: {BY_UNIT}" if lights else BY_UNIT
+    foot = f"strokes, and figures beside the names: the dry film from which it hides ({by_rule})"
+    ax.annotate(
+        textwrap.fill(foot, 110), (0, 0), (0, -34), xycoords="axes fraction",
+        textcoords="offset points", fontsize=SMALL, color=SOFT, va="top",
+    )  # fmt: skip
     return ax
+
+
+def _film_in_words(um: float) -> str:
+    return f"{um:.0f} µm" if np.isfinite(um) else "never hides"
 
 
 def _thickness_axis(ax: Axes) -> None:

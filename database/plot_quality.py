@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from ..calibrate.fit.drift import Drift
-from ..calibrate.fit.hiding import HIDES_AT, PAINT_VIEW, contrast_ratio
+from ..calibrate.fit.hiding import BY_RATIO, HIDES_AT, PAINT_VIEW, contrast_ratio
 from ..calibrate.fit.quality_report import QualityReport
 from ..calibrate.fit.result import PaintFit
 from .plot_style import FAINT, INK, PAPER, SMALL, SOFT, axes_or_new, dress
@@ -15,6 +15,9 @@ _SEEN = ((1.0, "hard to see"), (2.0, "side by side"), (5.0, "a near miss"))
 """CIEDE2000 below which a difference is so called (a rule of thumb, no source)."""
 _ROOM = 0.42
 """How far the largest residual reaches from its line, the lines being 1 apart."""
+_WORTH_SHOWING_UM = 1000.0
+"""A film that hides only beyond this would press all others against the axis."""
+_TOP = 1.04
 
 
 def plot_residuals(report: QualityReport, ax: Axes | None = None) -> Axes:
@@ -72,7 +75,8 @@ def plot_left_out(report: QualityReport, ax: Axes | None = None) -> Axes:
 def plot_hiding(fit: PaintFit, report: QualityReport, ax: Axes | None = None) -> Axes:
     """Show contrast ratio by dry thickness with its 95 % band, and the films as painted.
 
-    The films stand over the card's own black and white, the curve over the standard ones.
+    The films stand over the card's own black and white, the curve over the standard ones. The film
+    that hides is marked where the report has it; the ratio 0.98 only where that is its rule.
 
     Raises
     ------
@@ -83,31 +87,43 @@ def plot_hiding(fit: PaintFit, report: QualityReport, ax: Axes | None = None) ->
     dress(ax, "How it hides", "dry thickness, µm", "contrast ratio Yb/Yw")
     films = report.anchor
     reach = max([150.0, *(1.2 * f.thickness_um for f in report.films)])
-    hides = None if report.hiding is None else report.hiding.thickness_um
-    if hides is not None and np.isfinite(hides):
-        reach = max(reach, min(1.2 * hides, 400.0))
+    hiding = report.hiding
+    hides = np.inf if hiding is None else hiding.thickness_um
+    if hides < _WORTH_SHOWING_UM:
+        reach = max(reach, 1.2 * hides)
     x = np.linspace(reach / 60, reach, 60)
+    if hides < reach:
+        x = np.union1d(x, [hides])
     found = [contrast_ratio(fit.coefficients, fit.paint, float(t), films=films) for t in x]
     ratio = np.array([c.ratio for c in found])
     wide = 1.96 * np.array([c.uncertainty for c in found])
     ax.fill_between(x, ratio - wide, np.minimum(ratio + wide, 1.0), color=FAINT, lw=0, zorder=1)
     ax.plot(x, ratio, color=INK, lw=1.1, zorder=2, label=f"predicted, {PAINT_VIEW}")
-    ax.axhline(HIDES_AT, color=SOFT, lw=0.6, ls=(0, (4, 2)), zorder=1)
-    ax.annotate(
-        f"{HIDES_AT:g}", (0, HIDES_AT), (3, -2), textcoords="offset points", va="top",
-        fontsize=SMALL, color=SOFT,
-    )  # fmt: skip
+    if hiding is not None and hiding.criterion == BY_RATIO:
+        ax.axhline(HIDES_AT, color=SOFT, lw=0.6, ls=(0, (4, 2)), zorder=1)
+        ax.annotate(
+            f"{HIDES_AT:g}", (0, HIDES_AT), (3, -2), textcoords="offset points", va="top",
+            fontsize=SMALL, color=SOFT,
+        )  # fmt: skip
     if report.films:
         ax.plot(
             [f.thickness_um for f in report.films],
             [f.contrast for f in report.films],
             "o", ms=5, mfc=PAPER, mec=INK, mew=0.8, zorder=3, label="as painted",
         )  # fmt: skip
-    if hides is not None and hides < reach:
-        ax.axvline(hides, color=INK, lw=0.6, ls=":", zorder=1, label=f"hides at {hides:.0f} µm")
+    if hiding is not None:
+        label = f"hides at {hides:.0f} µm dry" if np.isfinite(hides) else "never hides"
+        label += f" ({hiding.criterion})"
+        if hides < reach:
+            ax.plot([hides, hides], [0, _TOP], color=INK, lw=0.8, ls=":", zorder=1, gid="hides")
+        at = [[hides], [float(np.interp(hides, x, ratio))]] if hides < reach else [[], []]
+        ax.plot(*at, "|", ms=9, mew=1.4, color=INK, zorder=4, label=label)
     ax.set_xlim(0, reach)
-    ax.set_ylim(0, 1.04)
-    ax.legend(loc="lower right", frameon=False, fontsize=SMALL, labelcolor=INK)
+    ax.set_ylim(0, _TOP)
+    ax.legend(
+        loc="upper left", bbox_to_anchor=(0.0, -0.17), borderaxespad=0.0, frameon=False,
+        fontsize=SMALL, labelcolor=INK,
+    )  # fmt: skip
     return ax
 
 

@@ -102,7 +102,7 @@ def plot_reach(
         gid="tubes",
     )  # fmt: skip
     _mark(ax, target)
-    for label in place_labels(ax, tubes[:, 1:], list(names)):
+    for label in place_labels(ax, tubes[:, 1:], list(names), leader=PAPER):
         label.set_bbox({"fc": PAPER, "ec": "none", "pad": 1.0, "alpha": 0.85})
     return ax
 

@@ -52,7 +52,7 @@ def _legend(ax: Axes) -> None:
     ax.legend(
         handles[::-1], labels[::-1],
         loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3, frameon=False, fontsize=SMALL,
-        labelcolor=INK, handlelength=2.2, columnspacing=1.4, borderaxespad=0.0, handletextpad=0.5,
+        labelcolor=INK, handlelength=2.0, columnspacing=1.1, borderaxespad=0.0, handletextpad=0.5,
     )  # fmt: skip
 
 

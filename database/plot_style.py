@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import io
-import itertools
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Literal
@@ -14,21 +13,19 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.text import Annotation, Text
-from matplotlib.transforms import Bbox, offset_copy
+from matplotlib.text import Annotation
+from matplotlib.transforms import offset_copy
 
 from ..calibrate.errors import InputError
 from ..calibrate.optics.spectra import Array
+from .label_places import label_places
 
 PAPER, MAT, INK, SOFT, FAINT = "#ffffff", "#777777", "#1f1f1f", "#636363", "#d0d0d0"
 """Greys only, so that nothing tints the colours beside it; the mat has L* 50."""
-TITLE, TEXT, SMALL = 15.0, 9.0, 7.5
+TITLE, TEXT, SMALL = 15.0, 9.0, 8.0
 """Sizes of type, points."""
 DPI = 200
 SUFFIXES = (".png", ".svg")
-
-# Where a label may stand around its point, as a direction, in order of liking.
-_AROUND = [(np.cos(a), np.sin(a)) for a in np.radians([35, 325, 145, 215, 90, 270, 0, 180])]
 
 
 def new_figure(width: float, height: float) -> Figure:
@@ -83,82 +80,92 @@ def gamut_mark(ax: Axes, x: float, y: float, size: float = 5.0) -> None:
 
 
 def place_labels(
-    ax: Axes,
-    points: Array,
-    texts: Sequence[str],
-    avoid: Array | None = None,
-    away: float = 9.0,
+    ax: Axes, points: Array, texts: Sequence[str], away: float = 9.0, leader: str = SOFT
 ) -> list[Annotation]:
-    """Label points so that no label touches another, a point, or the edge.
+    """Label points so that no label touches another, a mark, or the edge; a line only at need.
 
-    The axes must have their final place and limits. The first and the last are placed first and
-    may stand off with a leader line; any other that finds no room beside its point is left out.
+    All lines and marks that labels are to keep clear of must be drawn, and the axes have their
+    final place and limits; a cloud of dots counts for nothing. A label that finds no room beside
+    its point stands off with a leader line.
 
     Parameters
     ----------
     points : (N, 2) array
     texts : sequence of N str
-    avoid : (M, 2) array, optional
-        Other points to keep clear of, such as those of a curve.
     away : float
         Distance from a point to its label, in points of type.
+    leader : str
+        Colour of leader lines.
     """
     figure = ax.get_figure(root=True)
     assert figure is not None
     renderer = FigureCanvasAgg.get_renderer(figure.canvas)  # type: ignore[arg-type]
     ax.apply_aspect()
     unit = figure.dpi / 72
-    marks = np.concatenate([points, points[:0] if avoid is None else avoid])
-    marks = ax.transData.transform(marks[np.isfinite(marks).all(axis=1)])
-    inside = ax.get_window_extent(renderer)
-    taken: list[Bbox] = []
+    at = ax.transData.transform(np.asarray(points, dtype=float).reshape(-1, 2))
+    marks, lines = _drawn(ax, unit)
+    own = np.column_stack([at, np.full(len(at), 3.5 * unit)])
+    places = label_places(
+        at,
+        np.array([_size(ax, text, renderer) for text in texts]),
+        ax.get_window_extent(renderer).padded(-2 * unit),
+        np.concatenate([own[np.isfinite(own).all(axis=1)], marks]),
+        lines,
+        away=away * unit,
+        gap=1.5 * unit,
+    )
     placed = []
-    order = list(dict.fromkeys([0, len(points) - 1, *range(len(points))])) if len(points) else []
-    for i in order:
-        if not np.isfinite(points[i]).all():
+    for text, point, shown, place in zip(texts, points, at, places, strict=True):
+        if place is None:
             continue
-        reaches = (1.0, 1.8, 2.8) if i in (0, len(points) - 1) else (1.0,)
-        for reach, (dx, dy) in itertools.product(reaches, _AROUND):
-            label = ax.annotate(
-                texts[i],
-                points[i],
-                xytext=(dx * away * reach, dy * away * reach),
+        label = ax.annotate(
+            text,
+            point,
+            xytext=tuple((np.array(place.box[:2]) - shown) / unit),
+            textcoords="offset points",
+            ha="left",
+            va="bottom",
+            fontsize=SMALL,
+            color=INK,
+            zorder=7,
+        )
+        placed.append(label)
+        if place.led:
+            end = (np.array(place.nearest(*shown)) - shown) / unit
+            ax.annotate(
+                "",
+                point,
+                xytext=tuple(end),
                 textcoords="offset points",
-                ha="left" if dx > 0.3 else "right" if dx < -0.3 else "center",
-                va="bottom" if dy > 0.3 else "top" if dy < -0.3 else "center",
-                fontsize=SMALL,
-                color=INK,
-                zorder=7,
-                arrowprops=(
-                    {"arrowstyle": "-", "lw": 0.4, "color": SOFT, "shrinkA": 0, "shrinkB": 3}
-                    if reach > 1
-                    else None
-                ),
-            )
-            # The text alone: with its leader line the box would cover the point itself.
-            box = _text_box(label, renderer).padded(1.5 * unit)
-            clear = (
-                inside.padded(4 * unit).contains(box.x0, box.y0)
-                and inside.padded(4 * unit).contains(box.x1, box.y1)
-                and not any(box.overlaps(other) for other in taken)
-                and not _holds(box.padded(1.5 * unit), marks)
-            )
-            if clear:
-                taken.append(box)
-                placed.append(label)
-                break
-            label.remove()
+                zorder=6,
+                gid="leader",
+                arrowprops={
+                    "arrowstyle": "-", "lw": 0.5, "color": leader, "shrinkA": 0, "shrinkB": 3
+                },
+            )  # fmt: skip
     return placed
 
 
-def _text_box(label: Annotation, renderer: object) -> Bbox:
-    label.update_positions(renderer)  # type: ignore[arg-type]
-    return Text.get_window_extent(label, renderer)  # type: ignore[arg-type]
+def _size(ax: Axes, text: str, renderer: object) -> tuple[float, float]:
+    """Width and height of a label, pixels."""
+    trial = ax.text(0, 0, text, fontsize=SMALL)
+    box = trial.get_window_extent(renderer)  # type: ignore[arg-type]
+    trial.remove()
+    return box.width, box.height
 
 
-def _holds(box: Bbox, marks: Array) -> bool:
-    x, y = marks[:, 0], marks[:, 1]
-    return bool(((x > box.x0) & (x < box.x1) & (y > box.y0) & (y < box.y1)).any())
+def _drawn(ax: Axes, unit: float) -> tuple[Array, list[Array]]:
+    """Marks of axes with their half widths, (M, 3), and their lines; pixels."""
+    marks, lines = [np.zeros((0, 3))], []
+    for line in ax.lines:
+        at = line.get_transform().transform(line.get_xydata())
+        at = at[np.isfinite(at).all(axis=1)]
+        if line.get_linestyle() != "None":
+            lines.append(at)
+        if line.get_marker() not in ("", " ", "None", None):
+            half = (line.get_markersize() + line.get_markeredgewidth()) / 2 * unit
+            marks.append(np.column_stack([at, np.full(len(at), half)]))
+    return np.concatenate(marks), lines
 
 
 def spread(wanted: Iterable[float], gap: float, low: float, high: float) -> list[float]:

@@ -146,8 +146,8 @@ def _listed(items: list[str]) -> str:
 def plot_hue_path(steps: Ladder, path: TintPath | None, ax: Axes | None = None) -> Axes:
     """Show the path in the a*b* plane, seen from above: hue is the direction, chroma the distance.
 
-    Steps read over white as discs of their own colour, over black as small squares; the line is
-    predicted for films thick enough to hide.
+    Steps read over white as discs of their own colour, over black as small squares; a cross is what
+    is predicted over white of films as painted, the line of films thick enough to hide.
     """
     ax = axes_or_new(ax, 5, 5)
     dress(ax, "Hue, seen from above", "a*  green to red", "b*  blue to yellow")
@@ -198,11 +198,6 @@ def _path(
         ax.plot(*line.T, "-", color=INK, lw=1.1, zorder=2, label="predicted, film that hides all")
         ax.plot(*line[-1], "+", color=INK, ms=7, mew=1.1, zorder=2)
         shown.append(line)
-        if "white" in steps.fitted:
-            ax.plot(
-                *project(lab(steps.fitted["white"], steps.wavelengths)).T, "x", color=INK, ms=6,
-                mew=0.9, zorder=3, label="predicted over white, as painted",
-            )  # fmt: skip
     for over, mark, size in (("black", "s", 3.6), ("white", "o", 8.0)):
         if over not in steps.measured:
             continue
@@ -218,6 +213,15 @@ def _path(
             [], [], mark, ms=size * 0.8, mfc=FAINT, mec=INK, mew=0.8, ls="",
             label=f"measured over {over}",
         )  # fmt: skip
+    if path is not None and "white" in steps.fitted:
+        # Small, on top of the discs and with a light rim: it lies in nearly every one.
+        crosses = project(lab(steps.fitted["white"], steps.wavelengths))
+        ax.plot(*crosses.T, "x", color=PAPER, ms=3.8, mew=2.1, zorder=5)
+        ax.plot(
+            *crosses.T, "x", color=INK, ms=3.4, mew=0.9, zorder=6, gid="as painted",
+            label="predicted over white, as painted",
+        )  # fmt: skip
+        shown.append(crosses)
     points = np.concatenate(shown)
     _frame(ax, points, equal)
     spots, texts = shown[0], [text.splitlines()[0] for text in steps.labels]
@@ -225,7 +229,7 @@ def _path(
         spots = project(lab(steps.measured[over], steps.wavelengths))
     if path is not None and steps.white is not None:
         spots, texts = np.concatenate([spots, line[-1:]]), [*texts, steps.white]
-    place_labels(ax, spots, texts, avoid=points)
+    place_labels(ax, spots, texts)
 
 
 def _frame(ax: Axes, points: Array, equal: bool) -> None:

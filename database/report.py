@@ -29,7 +29,7 @@ from .report_colours import FILM_UM, Swatch, swatches
 from .report_fits import Packed, held_out, unpack
 from .report_models import fared, shown_by
 from .report_paint import PaintPage, paint_page, unbroken
-from .report_pictures import SIDE, Scale, hue_picture, ks_picture, lightness_picture
+from .report_pictures import COMPASS, SIDE, Scale, hue_picture, ks_picture, lightness_picture
 from .scan_checks import rms
 from .tinting import ratio_label
 
@@ -221,6 +221,7 @@ def _render(
         models=WORDS,
         scale=scale,
         side=SIDE,
+        compass=COMPASS,
         verdict=_verdict(release, packed, names),
         orders=ORDERS,
         reference=next((p.strength.reference for p in pages if p.strength), ""),

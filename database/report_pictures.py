@@ -6,10 +6,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from matplotlib.transforms import Bbox
+from reportlab.pdfbase.pdfmetrics import stringWidth
 
+from ..calibrate.cards.printing import PLAIN, load_fonts
 from ..calibrate.optics.coefficients import Coefficients
 from ..calibrate.optics.colour import chroma_hue
 from ..calibrate.optics.spectra import Array
+from .label_places import label_places
 from .model_choice import LETTERS
 from .report_colours import Swatch
 
@@ -19,6 +23,8 @@ _MARGIN = 26.0
 _LEFT, _FOOT = 42.0, 36.0
 """Room for what is written beside and below a graph."""
 _LEAST_CHROMA = 40.0
+_TYPE, _TALL, _UNDER = 11.0, 11.0, 2.6
+"""Size of type as report.css has it, height of a line, and what of it lies under its foot."""
 
 
 @dataclass(frozen=True)
@@ -40,6 +46,15 @@ class Label:
     y: float
     text: str
     anchor: str
+
+
+COMPASS = (
+    Label(SIDE / 2, 18, "b* yellow", "middle"),
+    Label(SIDE / 2, SIDE - 10, "blue", "middle"),
+    Label(SIDE - 2, SIDE / 2 - 5, "a* red", "end"),
+    Label(2, SIDE / 2 - 5, "green", "start"),
+)
+"""What stands at the ends of the axes of hue."""
 
 
 @dataclass(frozen=True)
@@ -100,6 +115,14 @@ class Scale:
         return [(c, half * c / self.chroma) for c in np.arange(step, self.chroma + 1, step)]
 
     @property
+    def ring_words(self) -> list[Label]:
+        """What is written beside the rings: their chroma, at the lower left."""
+        return [
+            Label(_near(SIDE / 2 - 0.71 * r - 3), _near(SIDE / 2 + 0.71 * r + 8), f"{c:g}", "end")
+            for c, r in self.rings
+        ]
+
+    @property
     def chroma_ticks(self) -> list[tuple[float, str]]:
         """Where chroma is written along a picture's foot."""
         step = 20 if self.chroma <= 80 else 40
@@ -157,7 +180,16 @@ def hue_picture(
             axis=1,
         )
 
-    return _path(line, read, ends, place, 4.0)
+    middle = SIDE / 2
+    turn = np.linspace(0, 2 * np.pi, 61)
+    circle = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    frame = [
+        np.array([[0, middle], [SIDE, middle]]),
+        np.array([[middle, 0], [middle, SIDE]]),
+        *(middle + radius * circle for _, radius in scale.rings),
+    ]
+    written = [*scale.ring_words, *COMPASS]
+    return _path(line, read, ends, place, Bbox.from_extents(2, 2, SIDE - 2, SIDE - 2), frame, written)
 
 
 def lightness_picture(
@@ -168,8 +200,8 @@ def lightness_picture(
     def place(lab: Array) -> Array:
         return np.stack([_across(chroma_hue(lab)[0] / scale.chroma), _up(lab[:, 0] / 100)], axis=1)
 
-    # Below the masstone, for from there the way leads up.
-    return _path(line, read, ends, place, 16.0)
+    inside = Bbox.from_extents(_LEFT + 3, _FOOT + 3, SIDE - 2, SIDE - _MARGIN + 4)
+    return _path(line, read, ends, place, inside)
 
 
 def _path(
@@ -177,9 +209,11 @@ def _path(
     read: Sequence[tuple[str, Swatch]],
     ends: tuple[str, ...],
     place: Callable[[Array], Array],
-    below: float,
+    room: Bbox,
+    frame: Sequence[Array] = (),
+    written: Sequence[Label] = (),
 ) -> Picture:
-    """Draw a path with the colours read; its first label so far below its start."""
+    """Draw a path with the colours read, its ends named off marks, words and lines."""
     at = place(line) if len(line) else np.zeros((0, 2))
     at = at[np.isfinite(at).all(axis=1)]
     known = [(over, swatch) for over, swatch in read if swatch.code]
@@ -188,17 +222,51 @@ def _path(
         Dot(_near(x), _near(y), swatch.code, swatch.words, over)
         for (x, y), (over, swatch) in zip(spots, known, strict=True)
     )
+    lines = [("path", _points(at))] if len(at) else []
     labels: list[Label] = []
-    if len(at):
-        # Away from where the path goes.
-        for (x, y), beside, text in zip(
-            (at[0], at[-1]), (at[len(at) // 3], at[-2:][0]), ends, strict=False
-        ):
-            right = (beside[0] <= x and x < SIDE * 0.68) or x < SIDE * 0.42
-            off, anchor = (9, "start") if right else (-9, "end")
-            down = 4.0 if labels else below
-            labels.append(Label(_near(x + off), _near(y + down), text, anchor))
-    return Picture((("path", _points(at)),) if len(at) else (), (), dots, tuple(labels))
+    named = [(spot, text) for spot, text in zip(at[[0, -1]] if len(at) else (), ends, strict=False)]
+    places = label_places(
+        np.array([_upright(spot) for spot, _ in named]).reshape(-1, 2),
+        np.array([(_width(text), _TALL) for _, text in named]).reshape(-1, 2),
+        room,
+        np.array(
+            [(*_upright((d.x, d.y)), 5.4 if d.over == "white" else 2.9) for d in dots]
+        ).reshape(-1, 3),
+        [_upright(one) for one in (at, *frame)],
+        [_box(word) for word in written],
+        away=9.5,
+        gap=1.5,
+    )
+    for (spot, text), found in zip(named, places, strict=True):
+        if found is None:
+            continue
+        x0, y0, x1, _ = found.box
+        left = x1 < spot[0]
+        y = SIDE - y0 - _UNDER
+        labels.append(Label(_near(x1 if left else x0), _near(y), text, "end" if left else "start"))
+        if found.led:
+            end = _upright(found.nearest(*_upright(spot)))
+            lines.append(("lead", _points(np.stack([spot, end]))))
+    return Picture(tuple(lines), (), dots, tuple(labels))
+
+
+def _upright(at: Array | tuple[float, float]) -> Array:
+    """Turn y over: down in a picture, up where labels find their places."""
+    result: Array = np.asarray(at, dtype=float) * (1, -1) + (0, SIDE)
+    return result
+
+
+def _width(text: str) -> float:
+    """Width of a label in a wide typeface: which one a browser takes isn't known."""
+    load_fonts()
+    return float(stringWidth(text, PLAIN, _TYPE))
+
+
+def _box(label: Label) -> Bbox:
+    wide = _width(label.text)
+    left = {"start": 0.0, "middle": wide / 2, "end": wide}[label.anchor]
+    low = SIDE - label.y - _UNDER
+    return Bbox.from_bounds(label.x - left, low, wide, _TALL)
 
 
 def ks_picture(coefficients: Coefficients, paint: str, scale: Scale) -> Picture:

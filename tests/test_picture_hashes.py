@@ -33,11 +33,11 @@ from .invented_palette import invented_coefficients
 APART = 12
 """Bits of 256 that may differ: other fonts and renderers move a few, another picture some 100."""
 LOOKS = {
-    "tints": "f8f0478ec78ebc718f07bc71bc713871c78e478e438e638e70f08534b8718ce1",
-    "films": "ffaa9f5480557fa88055c01fc01f7eaa7eaa9c551fe080559915845595553ff8",
-    "contrasts": "a7fa67ea6ff58fd591109a7790c493c49718d43387e32e0664784d88681f6879",
-    "strengths": "bdde9ad43b841ca43de03d829f4a3168ca296597c0b5427dc31f625ac53fc729",
-    "reach": "bfb28e1dc0499e53a44d4daac8893bb4b65d59a27bb270737ba6b0643f30c087",
+    "tints": "f8f0478ec78ebc718f07bc71bc713871c78e438e438e638e70f4855cbc7148e0",
+    "films": "ffaa9fd081557eaa8055c05fc05f7aaa7eaa9c551fe080559155845595553fe0",
+    "contrasts": "b3bd62a56ff18fde9d80913a9d72914293c6528cd2b9a7f1a5076c3e60a82c0f",
+    "strengths": "bdfa985e3a849c043ca03d839f4a7968ca186597c0b5427dc37f425bc57bc63a",
+    "reach": "bfb28e3dc0099e5ba44d4dafcc991a34b65559a37bb270687ba2e1443f34c0c3",
     "ways": "bff6c003c08933762f792dff3ffec088c8086d12c489337737f6c00137e5cc89",
 }
 
