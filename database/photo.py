@@ -49,6 +49,12 @@ MOTTLED = 6.0
 _CLIPPED = 0.02
 _ALIKE, _A_PIECE = 14, 0.15
 """Steps of 255 within which a grey card's pixels lie; share of a picture that is no card."""
+_TINTS = (-1.25, 0.75)
+"""Stops by which red and blue, on average, lie from green in a grey, under any usual light: lamps
+and daylight part red and blue instead (-0.33 by CIE A, 0.25 by a black body of 20000 K, reckoned
+from their chromaticities in sRGB; the margin is our own rule)."""
+_TINTED = 0.5
+"""Stops from the picture's own mean within which its light may be as tinted (our own rule)."""
 Spot = tuple[float, float]
 """Across and down from the upper left corner, px."""
 
@@ -114,7 +120,7 @@ def read_photo(
     Raises
     ------
     InputError
-        For a file that is no picture, or a spot outside it.
+        For a file that is no picture, and a spot outside it or plainly coloured.
     """
     picture = read_picture(path)
     pixels = _to_srgb(picture, Path(path).read_bytes())
@@ -151,6 +157,13 @@ def evened(
     file = picture.facts.file
     aside = np.zeros(pixels.shape[:2], dtype=bool)
     plain = Photo(pixels, np.ones(3), np.zeros(3), "nothing", file, aside)
+    for option, at in (("--grey", grey), ("--white", white)):
+        if at and _is_coloured(plain, at):
+            raise InputError(
+                file, f"{option} {at[0]:g},{at[1]:g}",
+                "that spot is plainly coloured beside the rest of the photograph, so it is no grey",
+                "give the spot where the card is seen, or leave it out",
+            )  # fmt: skip
     given = [(grey, GREY), (white, WHITE), (black, BLACK)]
     spots = [(at, known) for at, known in given if at is not None]
     seen = [(_light(plain, at), known) for at, known in spots]
@@ -181,6 +194,19 @@ def evened(
             "check which spot is which",
         )  # fmt: skip
     return Photo(pixels, gain, lift, by, file, aside)
+
+
+def _is_coloured(plain: Photo, at: Spot) -> bool:
+    """Whether a spot is of a colour that no usual light makes of a grey, and the picture isn't."""
+
+    def tint(light: Array) -> float:
+        red, green, blue = np.log2(np.maximum(light, 1e-4))
+        return float((red + blue) / 2 - green)
+
+    spot_tint = tint(_light(plain, at))
+    mean = tint(decoded("sRGB", plain.pixels[::4, ::4].reshape(-1, 3) / 255).mean(axis=0))
+    usual = _TINTS[0] < spot_tint < _TINTS[1]
+    return not usual and abs(spot_tint - mean) > _TINTED
 
 
 def _piece(pixels: NDArray[np.uint8], at: Spot) -> NDArray[np.bool_]:

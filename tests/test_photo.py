@@ -10,7 +10,7 @@ from PIL import Image, ImageCms
 from tintladder.calibrate.cards.layout import read_layout
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import ciede2000, srgb_to_lab
-from tintladder.database.photo import BANDS, parse_spot, read_photo, spot
+from tintladder.database.photo import BANDS, _encoded, parse_spot, read_photo, spot
 from tintladder.database.photo_colours import FEWEST, MOST, main_colours
 
 from tests.lab.photos import DEMO, MIXES, colours, scene
@@ -45,6 +45,26 @@ def test_a_grey_brings_colours_nearer_and_the_band_holds(taken):
         assert (evened < BANDS["a grey"]).mean() >= 0.9 and (raw < BANDS["nothing"]).mean() >= 0.9
         both = differences(one, white=1, black=1)
         assert both.mean() < 0.8 * raw.mean()
+
+
+def test_a_coloured_spot_is_no_grey(taken):
+    evening = next(one for one in taken if "evening" in one[0].spots)
+    with pytest.raises(InputError, match=r"--grey 5,5: that spot is plainly coloured"):
+        read_photo(evening[1], grey=(5, 5))
+    with pytest.raises(InputError, match="--white"):
+        read_photo(evening[1], white=evening[0].spots["buoy"])
+
+
+@pytest.mark.parametrize("light", [(1.85, 0.83, 0.23), (0.75, 0.99, 1.84), (1.0, 0.55, 1.05)])
+def test_under_coloured_light_a_grey_is_still_one(tmp_path: Path, light):
+    """CIE A (x, y = 0.4476, 0.4074) and a black body of 20000 K (0.2565, 0.2577) in linear sRGB by
+    IEC 61966-2-1, from memory; and a violet lamp, which tints the whole picture alike."""
+    linear = np.full((60, 90, 3), 0.18) * np.array(light)
+    linear[:, 30:60] *= 1.8
+    linear[:, 60:] *= (0.5, 0.8, 0.6)
+    seen = np.round(255 * _encoded(np.minimum(linear, 1))).astype(np.uint8)
+    Image.fromarray(seen).save(tmp_path / "lit.png")
+    assert read_photo(tmp_path / "lit.png", grey=(15, 30)).by == "a grey"
 
 
 def test_main_colours_are_those_that_were_painted(taken):
