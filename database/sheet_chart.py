@@ -21,7 +21,7 @@ STEPS = (0.0, 0.25, 0.5, 0.75, 1.0)
 TINT_LIGHTNESS = 70.0
 """L* that tints are let down to (our choice): pairs compare at one lightness."""
 _HALVINGS = 40
-_BLOCK_MM, _NAME_MM, _LABEL_MM = 43.0, 5.0, 3.4
+_BLOCK_MM, _NAME_MM, _WORDS_MM, _LABEL_MM = 46.0, 4.4, 3.8, 3.4
 
 
 @dataclass(frozen=True)
@@ -159,16 +159,19 @@ def _draw(paper: Paper, pair: Pair, names: Mapping[str, str], box: Box) -> None:
     if np.isfinite(pair.tint_lab).all():
         half_way = pair.tint_lab[len(STEPS) // 2]
     head = Box(box.x_mm, box.y_mm, box.width_mm - 1, _NAME_MM)
-    paper.page.one_line(f"{one} + {other}: {colour_words(half_way)}", head, 8, font=BOLD)
+    paper.page.one_line(f"{one} + {other}", head, 8, font=BOLD)
+    under = Box(box.x_mm, box.y_mm + _NAME_MM, box.width_mm - 1, _WORDS_MM)
+    paper.page.one_line(f"half way: {colour_words(half_way)}", under, 7, grey=0.2)
+    top = box.y_mm + _NAME_MM + _WORDS_MM
     width = box.width_mm / len(STEPS)
     rows = [
         (pair.lab, [parts_label(p) for p in pair.parts]),
         (pair.tint_lab, [white_label(w) for w in pair.white]),
     ]
     rows = [row for row in rows if np.isfinite(row[0]).all()]
-    tall = (box.height_mm - _NAME_MM) / 2
+    tall = (box.y_mm + box.height_mm - top) / 2
     for r, (colours, labels) in enumerate(rows):
-        y = box.y_mm + _NAME_MM + r * tall
+        y = top + r * tall
         for i, (colour, label) in enumerate(zip(colours, labels, strict=True)):
             x = box.x_mm + i * width
             paper.swatch(Box(x, y, width - 1, tall - _LABEL_MM - 0.6), colour)

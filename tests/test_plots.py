@@ -198,6 +198,19 @@ def test_colours_beyond_the_display_are_ringed(fits):
     assert any("display can't show" in text.get_text() for text in ax.texts)
 
 
+@pytest.mark.parametrize("plot", [plot_hue_path, plot_lightness_path])
+def test_crosses_that_the_legend_names_are_seen_on_the_discs(fits, plot):
+    ax = plot(ladder(fits["R"]), tint_path(fits["R"]))
+    (cross,) = marked(ax, "as painted")
+    assert cross.get_label() == "predicted over white, as painted"
+    discs = [line for line in ax.lines if line.get_marker() == "o" and len(line.get_xdata())]
+    assert cross.get_zorder() > max(disc.get_zorder() for disc in discs)
+    with_crosses = picture(ax.get_figure(root=True))
+    cross.set_visible(False)
+    changed = np.abs(with_crosses - picture(ax.get_figure(root=True))).max(axis=2) > 0.2
+    assert changed.sum() >= 4 * len(cross.get_xdata())
+
+
 def test_unread_patch_is_left_open_not_invented(kinds):
     steps = ladder(kinds["part unread"])
     assert np.isnan(steps.measured["black"][2]).all()

@@ -11,11 +11,11 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_rgb
 from matplotlib.image import imread
 from matplotlib.text import Text
-from tintladder.calibrate.fit.hiding import contrast_ratio, hiding_thickness
+from tintladder.calibrate.fit.hiding import BY_RATIO, BY_UNIT, contrast_ratio, hiding_thickness
 from tintladder.calibrate.optics.colour import srgb
 from tintladder.calibrate.optics.predict import predict
 from tintladder.database.demo import make_demo
-from tintladder.database.plot_films import plot_contrasts, plot_films
+from tintladder.database.plot_films import THICKEST, THINNEST, plot_contrasts, plot_films
 from tintladder.database.plot_ladders import STEPS, plot_ladders
 from tintladder.database.plot_strength import plot_strengths
 from tintladder.database.plot_style import new_figure
@@ -81,13 +81,31 @@ def test_every_paint_is_named_and_no_label_leaves_or_covers(pictures, demo, kind
         # Without the leader line, which may cross another's.
         (text.get_text(), Text.get_window_extent(text, renderer))
         for text in ax.findobj(Text)
-        if text.get_text() in named and Text.get_window_extent(text, renderer).width > 1
+        if text.get_text().split(", ")[0] in named
+        and Text.get_window_extent(text, renderer).width > 1
     ]
     page = figure.bbox
     for i, (one, box) in enumerate(boxes):
         assert box.x0 >= page.x0 and box.x1 <= page.x1, one
         for other, beside in boxes[:i]:
             assert one == other or not box.overlaps(beside), (one, other)
+
+
+def test_strokes_and_figures_of_hiding_are_those_of_the_report(pictures, coefficients, demo):
+    """ISO 6504-3's ratio for light paints, ISO 18314-2's CIELAB unit for others (as hiding.py)."""
+    ax, rules = pictures["contrasts"], set()
+    said = " ".join(words(ax).split())
+    for paint in coefficients.paints:
+        found = hiding_thickness(coefficients, paint)
+        rules.add(found.criterion)
+        assert f"{demo.names[paint]}, {found.thickness_um:.0f} µm" in said
+        strokes = drawn(ax, f"hides/{paint}")
+        assert len(strokes) == (THINNEST < found.thickness_um < THICKEST)
+        for stroke in strokes:
+            (x,), (y,) = stroke.get_data()
+            assert x == pytest.approx(found.thickness_um)
+            assert y == pytest.approx(contrast_ratio(coefficients, paint, x).ratio)
+    assert rules == {BY_RATIO, BY_UNIT} and all(rule in said for rule in rules)
 
 
 def test_tints_are_the_colours_of_their_mixes(pictures, coefficients):

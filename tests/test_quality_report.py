@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from tintladder.calibrate.fit.fit import fit_paints
+from tintladder.calibrate.fit.hiding import BY_RATIO, HIDES_AT
 from tintladder.calibrate.fit.quality_report import IN_THE_MANNER, quality_report
 from tintladder.calibrate.fit.settings import FitSettings
 from tintladder.database import plot_quality
@@ -145,6 +146,20 @@ def test_pictures(fit, report):
     assert len(ax.get_yticks()) == report.patches["step"].nunique()
     ax = plot_quality.plot_hiding(fit.paints["B"], report)
     assert ax.get_ylabel().startswith("contrast ratio")
+    (mark,) = [line for line in ax.lines if line.get_gid() == "hides"]
+    assert set(mark.get_xdata()) == {report.hiding.thickness_um}
     ax = plot_quality.plot_drift(report.drift)
     assert [t.get_text() for t in ax.get_yticklabels()] == [s.step for s in report.drift.steps]
     assert isinstance(report.rows(), pd.DataFrame)
+
+
+@pytest.mark.parametrize("paint", ["W", "B"])
+def test_a_picture_of_hiding_has_one_rule_the_report_s(fit, paint):
+    """The ratio 0.98 is ruled off only where it is what judges: ISO 6504-3, for light paints."""
+    found = quality_report(fit.paints[paint])
+    ax = plot_quality.plot_hiding(fit.paints[paint], found)
+    ruled = [line for line in ax.lines if set(line.get_ydata()) == {HIDES_AT}]
+    assert len(ruled) == (found.hiding.criterion == BY_RATIO) == (paint == "W")
+    said = [text.get_text() for text in ax.get_legend().get_texts()]
+    assert f"hides at {found.hiding.thickness_um:.0f} µm dry ({found.hiding.criterion})" in said
+    assert str(round(found.hiding.thickness_um)) in str(found.hiding)

@@ -9,6 +9,7 @@ from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import lab
 from tintladder.calibrate.optics.kubelka_munk import opaque
 from tintladder.calibrate.optics.surface import to_measured
+from tintladder.database.colour_words import colour_words
 from tintladder.database.demo import make_demo
 from tintladder.database.paper import CUT, NEARLY, Paper
 from tintladder.database.recipe_palette import Palette
@@ -79,6 +80,15 @@ def test_a_chart_names_every_pair_and_says_how_far_to_trust_it(palette):
     assert said.count(" + ") >= len(coloured) * (len(coloured) - 1) // 2
     assert "Anchor Blue +" in said and NEARLY.split(":")[0] in said
     assert "alone" in said
+
+
+def test_titles_of_a_chart_are_whole(palette):
+    names = {paint: f"Quinacridone {paint.title()} Deep" for paint in palette.paints}
+    said = text_of(chart(palette, names))
+    assert "…" not in said
+    for pair in pairs(palette):
+        words = colour_words(pair.tint_lab[len(STEPS) // 2])
+        assert f"{names[pair.paints[0]]} + {names[pair.paints[1]]} half way: {words}" in said
 
 
 def test_labels_of_parts_are_such_as_a_hand_measures():
