@@ -16,7 +16,7 @@ from ..calibrate.cards.weighing import composition
 from ..calibrate.cards.weighing_out import WET_DENSITY
 from ..calibrate.errors import InputError
 from .card_printing import BY_VOLUME, FOLDER
-from .card_progress import PRINTED, named_card
+from .card_progress import PRINTED, named_card, printed_on
 from .store import Store
 from .whole_files import write_whole
 
@@ -66,11 +66,14 @@ class Filling:
         As it stands in the studio.
     amounts : tuple of Amount
         In the order in which they were weighed.
+    printed : date
+        The day on which it came into the studio.
     """
 
     number: int
     card: Card
     amounts: tuple[Amount, ...]
+    printed: date
 
 
 def filling(store: Store, name: str) -> Filling:
@@ -90,7 +93,7 @@ def filling(store: Store, name: str) -> Filling:
             "correct the file and read it again: tintladder read",
         )
     densities = {p: t.wet_density for p, t in store.tubes().items()}
-    return Filling(number, card, _amounts(card, densities))
+    return Filling(number, card, _amounts(card, densities), printed_on(store, number))
 
 
 def _amounts(card: Card, densities: Mapping[str, float]) -> tuple[Amount, ...]:
@@ -182,13 +185,13 @@ def parse_settings(begun: Filling, settings: Sequence[str]) -> dict[str, float]:
     return found
 
 
-def parse_day(text: str | None, today: date | None = None) -> date:
+def parse_day(text: str | None, today: date | None = None, printed: date | None = None) -> date:
     """Read the day on which a card was painted; today where none is said.
 
     Raises
     ------
     InputError
-        For what isn't a date, and one to come.
+        For what isn't a date, one to come, and one before the card was printed.
     """
     today = today or date.today()
     if text is None or not text.strip():
@@ -204,6 +207,12 @@ def parse_day(text: str | None, today: date | None = None) -> date:
         ) from None
     if day > today:
         raise InputError(None, "painted on", f"{day} is still to come", "give the day it was done")
+    if printed is not None and day < printed:
+        raise InputError(
+            None, "painted on", f"the card was printed on {printed}, and {day} is before that",
+            "give the day it was painted; if its paper is older than this studio, write the date "
+            "into its file and read that again",
+        )  # fmt: skip
     return day
 
 

@@ -18,7 +18,7 @@ from ..calibrate.cards.printed_card import print_card
 from ..calibrate.cards.weighing_sheet import TubeWords, print_sheet, used_words
 from ..calibrate.errors import InputError
 from ..calibrate.fit.tube import TYPICAL_DENSITY
-from .card_progress import PRINTED, card_number
+from .card_progress import PRINTED, card_number, waiting
 from .cautions import caution
 from .schema import Paint
 from .store import Store
@@ -75,6 +75,8 @@ class Printed:
     card_file, sheet_file, text_file : Path
     used : str
         Words on the paint it takes.
+    waiting : tuple of str
+        Cards of the same tubes that were printed before and aren't painted yet.
     """
 
     number: int
@@ -84,6 +86,7 @@ class Printed:
     sheet_file: Path
     text_file: Path
     used: str
+    waiting: tuple[str, ...]
 
 
 def print_new_card(store: Store, wanted: Wanted) -> Printed:
@@ -155,7 +158,8 @@ def keep_printed(
             }
         )
     used = used_words(plan, words)
-    return Printed(number, plan, layout, card_file, sheet_file, text_file, used)
+    before = waiting(store, card)
+    return Printed(number, plan, layout, card_file, sheet_file, text_file, used, before)
 
 
 def choose_layout(layout: str | None, page: str | None, tubes: int) -> str:

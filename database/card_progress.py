@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from sqlalchemy import select
@@ -181,6 +181,26 @@ def card_number(store: Store, name: str) -> int:
         Where there is none of that name.
     """
     return named_card(store, name)[0]
+
+
+def printed_on(store: Store, number: int) -> date:
+    """The day, as the clock on the wall had it, on which a card came into the studio."""
+    with store.snapshot() as session:
+        added = session.get_one(schema.Card, number).versions[0].added
+    return datetime.fromisoformat(added).astimezone().date()
+
+
+def waiting(store: Store, card: Card) -> tuple[str, ...]:
+    """Other cards of the same tubes, for a fit, that are printed and neither painted nor read."""
+    return tuple(
+        other.name
+        for other in cards_progress(store)
+        if other.as_printed
+        and not (other.read or other.scans)
+        and other.purpose == card.purpose == "fit"
+        and other.name != card.name
+        and set(other.paints) == set(card.paints)
+    )
 
 
 def named_card(store: Store, text: str) -> tuple[int, Card, str]:

@@ -8,6 +8,7 @@ from pathlib import Path
 import pymupdf
 import pytest
 from tintladder.calibrate.cards.measure import measure_of
+from tintladder.database import card_store
 from tintladder.database.card_printing import Wanted, print_new_card
 from tintladder.database.store import Store
 
@@ -36,9 +37,11 @@ def kept(tmp_path_factory):
 
 
 @pytest.fixture
-def carded(tool):
-    """The same with a printed card, keel-1."""
-    said = tool("card", "KEEL", "--scale", "0.1", "--json")
+def carded(tool, monkeypatch):
+    """The same with a card, keel-1, printed on 1 May 2026."""
+    with monkeypatch.context() as then:
+        then.setattr(card_store, "now", lambda: "2026-05-01T12:00:00Z")
+        said = tool("card", "KEEL", "--scale", "0.1", "--json")
     assert said.status == 0, said.err
     return tool
 

@@ -113,3 +113,19 @@ def test_days():
     today = date(2026, 5, 4)
     assert parse_day(None, today) == parse_day(" ", today) == today
     assert parse_day("2026-05-03", today) == date(2026, 5, 3)
+    assert parse_day("2026-05-03", today, date(2026, 5, 3)) == date(2026, 5, 3)
+
+
+def test_a_card_is_painted_after_it_is_printed(carded):
+    early = carded("card", "fill", "1", "--as-printed", "--painted", "2026-04-30")
+    assert early.status == 2 and early.err.count("\n") == 1
+    assert "printed on 2026-05-01, and 2026-04-30 is before that" in early.err
+
+
+def test_a_second_card_of_the_same_tubes_says_that_the_first_waits(carded):
+    assert (
+        "keel-1 is printed already and not painted" in carded("card", "KEEL", "--scale", "0.1").out
+    )
+    carded("card", "fill", "1", "--as-printed")
+    carded("card", "fill", "2", "--as-printed")
+    assert "already" not in carded("card", "KEEL", "--scale", "0.1").out

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 from tintladder.calibrate.cards.card_file import read_card
 from tintladder.database.store import Store
@@ -73,7 +75,7 @@ def test_mixtures_that_were_named(four, tmp_path):
     ]  # fmt: skip
     whole = sum(made["steps"][0]["masses"].values())
     assert made["steps"][0]["masses"]["HULL"] / whole == pytest.approx(0.7, rel=0.07)
-    said = four("card", "fill", "of mine", "--set", "mix 2/SEA=0.9", "--painted", "2026-05-04")
+    said = four("card", "fill", "of mine", "--set", "mix 2/SEA=0.9", "--painted", date.today())
     assert said.status == 0, said.err
     card = read_card(tmp_path / "cards" / "of mine.toml")
     assert card.drawdowns[1].masses["SEA"] == 0.9 and card.purpose == "check"

@@ -6,6 +6,7 @@ import re
 import shutil
 import sqlite3
 from contextlib import closing
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -132,10 +133,10 @@ def test_what_was_weighed_is_kept_and_its_second_window_is_told(page):
     page.send("/begin", {"white_name": "Hull White", "colour_name": "Anchor Blue"})
     page.send("/cards", {"tube": "ANCHOR", "white": "HULL"})
     seen = re.search(r'name="seen" value="(\d+)"', page.get("/cards/1").text)[1]
-    form = {"seen": seen, "g:3:1/HULL": "2,1", "painted": "2026-11-01"}
+    form = {"seen": seen, "g:3:1/HULL": "2,1", "painted": str(date.today())}
     assert page.send("/cards/1/weighed", form).status == 200
     card = page.get("/cards/1").text
-    assert 'name="g:3:1/HULL" value="2.1"' in card and "painted 2026-11-01" in card
+    assert 'name="g:3:1/HULL" value="2.1"' in card and f"painted {date.today()}" in card
     other = page.send("/cards/1/weighed", form | {"g:3:1/HULL": "9"})
     assert other.status == 409 and "changed elsewhere" in other.json["line"]
     assert 'value="2.1"' in page.get("/cards/1").text

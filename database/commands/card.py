@@ -204,6 +204,7 @@ def _as_dict(done: Printed) -> dict[str, Any]:
             for d in done.plan.card.drawdowns
         ],
         "grams": weighed(done.plan.card.drawdowns),
+        "unpainted": list(done.waiting),
         "files": [str(file) for file in (done.card_file, done.sheet_file, done.text_file)],
     }
 
@@ -229,6 +230,15 @@ def _show(done: Printed) -> None:
     typer.echo(f"  print it at 100 % on card, {width:g} x {height:g} mm, and check its rulers")
     typer.echo(f"Weighing sheet: {done.sheet_file}")
     typer.echo(f"When it is painted: tintladder card fill {done.number}")
+    if done.waiting:
+        typer.echo(
+            f"Of the same tubes {_listed(done.waiting)} printed already and not painted yet: paint "
+            "one of them, or both if you mean to."
+        )
+
+
+def _listed(cards: tuple[str, ...]) -> str:
+    return f"card {cards[0]} is" if len(cards) == 1 else f"cards {', '.join(cards)} are"
 
 
 def _check(layout: str, as_json: bool) -> None:
@@ -274,9 +284,10 @@ def _fill(
                 ):
                     changed[amount.label] = grams
         if asking and painted is None:
-            day = _asked("Painted on", str(parse_day(None)), parse_day) or parse_day(None)
+            parse = partial(parse_day, printed=begun.printed)
+            day = _asked("Painted on", str(parse_day(None)), parse) or parse_day(None)
         else:
-            day = parse_day(painted)
+            day = parse_day(painted, printed=begun.printed)
         done = fill(store, begun, changed, day)
     dry = dry_enough(done)
     result = {

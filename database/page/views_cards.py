@@ -152,5 +152,5 @@ def fill_card(asked: Asked) -> Response:
             typed = asked.text(f"g:{amount.label}")
             if typed and typed != f"{amount.grams:g}":
                 changed[amount.label] = parse_amount(typed, amount)
-        fill(store, begun, changed, parse_day(asked.text("painted")))
+        fill(store, begun, changed, parse_day(asked.text("painted"), printed=begun.printed))
     return go(f"/cards/{begun.number}", at="read")
