@@ -189,7 +189,9 @@ def hue_picture(
         *(middle + radius * circle for _, radius in scale.rings),
     ]
     written = [*scale.ring_words, *COMPASS]
-    return _path(line, read, ends, place, Bbox.from_extents(2, 2, SIDE - 2, SIDE - 2), frame, written)
+    return _path(
+        line, read, ends, place, Bbox.from_extents(2, 2, SIDE - 2, SIDE - 2), frame, written
+    )
 
 
 def lightness_picture(
