@@ -142,8 +142,8 @@ def take_in(
             raise there[0]
         if new:
             repeated = {error.file for error in there}
-            names = [str(path) for path in files if str(path) not in repeated]
-            store.record_import(names, read_sessions, versions, scans)
+            fresh_files = [str(path) for path in files if str(path) not in repeated]
+            store.record_import(fresh_files, read_sessions, versions, scans)
     return taken
 
 
