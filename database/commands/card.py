@@ -232,8 +232,8 @@ def _show(done: Printed) -> None:
     typer.echo(f"When it is painted: tintladder card fill {done.number}")
     if done.waiting:
         typer.echo(
-            f"Of the same tubes {_listed(done.waiting)} printed already and not painted yet: paint "
-            "one of them, or both if you mean to."
+            f"Of the same tubes {_listed(done.waiting)} printed already and not painted yet: "
+            "one is enough, unless you mean to paint more."
         )
 
 
