@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -275,11 +275,3 @@ def _is_black(coefficients: Coefficients, nickname: str) -> bool:
     seen = (coefficients.wavelengths >= 430) & (coefficients.wavelengths <= 680)
     k, s = coefficients.absorption[row, seen], coefficients.s[row, seen]
     return bool(np.nanmin(k) > 0.3 * np.nanmax(k) and np.nanmin(k / s) > 2)
-
-
-def tint_ladder(
-    coefficients: Coefficients, paint: str, white: str, ratios: Sequence[float]
-) -> Prediction:
-    """Predict opaque tints of a paint, given as parts of white to one of colour, by mass."""
-    used = coefficients.select([paint, white])
-    return predict(used, dry_fractions(used, [{paint: 1.0, white: r} for r in ratios]))

@@ -154,8 +154,9 @@ def words(
     if model == TRANSPORT or len(lacking) == len(fitted):
         return f"{said}."
     if not lacking:
-        where = "the steps of your ladders, left out in turn" if trial.by_steps else None
-        return f"{said}, which came nearer on {where or 'your check mixtures'}."
+        steps = "the steps of your ladders, left out in turn"
+        where = steps if trial.by_steps else "your check mixtures"
+        return f"{said}, which came nearer on {where}."
     others = f" and {len(lacking) - 3} more" if len(lacking) > 3 else ""
     return f"{said}: there is no other fit of {', '.join(lacking[:3])}{others}."
 

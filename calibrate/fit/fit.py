@@ -201,8 +201,8 @@ def report(
     left_out = None
     if leave_out:
         # A white is on every card; what tells of it are the steps of its own.
-        shown = [f.patches[["card", "patch"]].to_records(index=False) for f in fits.values()]
-        wanted = {(row.card, row.patch) for rows in shown for row in rows}
+        shown = [f.patches[["card", "patch"]] for f in fits.values()]
+        wanted = {patch for rows in shown for patch in rows.itertuples(index=False, name=None)}
         left_out = leave_steps_out(problem, solution, weight * kept[:, None], wanted)
     return JointFit(
         paints=fits,
