@@ -17,6 +17,7 @@ from ..calibrate.formats.session import Session
 from . import schema
 from .import_store import ImportStore, Undone
 from .session_rows import reading_rows, session_of
+from .some_names import few
 from .tile_store import last_white, tile_calibrations
 from .transactions import now
 
@@ -320,12 +321,6 @@ def card_of(version: schema.CardVersion) -> Card:
         sealed=version.sealed,
         note=version.note,
     )
-
-
-def few(names: Sequence[str]) -> str:
-    """Name the first six, and say how many more there are."""
-    more = f" and {len(names) - 6} more" if len(names) > 6 else ""
-    return ", ".join(names[:6]) + more
 
 
 def _check_patches_remain(

@@ -22,6 +22,7 @@ from ..calibrate.optics.coefficients import TWO_FLUX
 from ..calibrate.optics.transport import TRANSPORT
 from . import schema
 from .medium import MEDIUM
+from .some_names import few
 
 WORDS = {TWO_FLUX: "two fluxes of light", TRANSPORT: "light followed along many angles"}
 SYMBOLS = {TWO_FLUX: ("K", "S"), TRANSPORT: ("mu_a", "mu_s'")}
@@ -157,16 +158,14 @@ def words(
         steps = "the steps of your ladders, left out in turn"
         where = steps if trial.by_steps else "your check mixtures"
         return f"{said}, which came nearer on {where}."
-    others = f" and {len(lacking) - 3} more" if len(lacking) > 3 else ""
-    return f"{said}: there is no other fit of {', '.join(lacking[:3])}{others}."
+    return f"{said}: there is no other fit of {few(lacking, 3)}."
 
 
 def no_such_fit(paints: Sequence[str], model: str, place: str | None = None) -> InputError:
     """Say that paints have a fit, but none by this model."""
-    some = ", ".join(paints[:3]) + (f" and {len(paints) - 3} more" if len(paints) > 3 else "")
     return InputError(
         place,
-        some,
+        few(paints, 3),
         f"has no fit by {WORDS[model]}",
         "where an instrument read it, fit again: tintladder fit; else leave the model out",
     )

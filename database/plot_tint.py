@@ -24,6 +24,7 @@ from .plot_style import (
     gamut_mark,
     place_labels,
 )
+from .some_names import few
 from .tinting import Ladder, TintPath
 
 _GAP = 0.18
@@ -86,7 +87,7 @@ def plot_strip(steps: Ladder, path: TintPath | None, ax: Axes | None = None) -> 
             color=INK,
             linespacing=1.1,
         )
-    lines = [f"▲ {words}: {_listed(where)}" for words, where in said.items()]
+    lines = [f"▲ {words}: {few(where, 5)}" for words, where in said.items()]
     if cut:
         lines.append("◎ a display can't show this colour: the nearest is shown")
     ax.text(
@@ -135,12 +136,6 @@ def _swatch(
     if known and outside:
         gamut_mark(ax, x + 0.12, y + height / 2)
     return known and outside
-
-
-def _listed(items: list[str]) -> str:
-    if len(items) <= 5:
-        return ", ".join(items)
-    return ", ".join(items[:5]) + f" and {len(items) - 5} more"
 
 
 def plot_hue_path(steps: Ladder, path: TintPath | None, ax: Axes | None = None) -> Axes:

@@ -16,8 +16,9 @@ from ..calibrate.formats.spot_ink import card_text
 from ..calibrate.instrument.corrections_record import in_words
 from ..calibrate.instrument.sitting import Correcting
 from ..calibrate.optics.spectra import Flag
-from .card_store import AlreadyReadError, few
+from .card_store import AlreadyReadError
 from .scanning import PICTURES, ReadScan, early, keep_scan, read_card_picture
+from .some_names import few
 from .store import Store
 from .text_file import read_text
 
