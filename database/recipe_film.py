@@ -8,7 +8,8 @@ import numpy as np
 
 from ..calibrate.errors import InputError
 from ..calibrate.optics.coefficients import ABSOLUTE, Coefficients
-from ..calibrate.optics.colour import ciede2000, ciede2000_residual, weights
+from ..calibrate.optics.colour import ciede2000, weights
+from ..calibrate.optics.difference_terms import ciede2000_residual
 from ..calibrate.optics.predict import Prediction, predict, read_films
 from ..calibrate.optics.spectra import Array
 from .mixing import CARD_BLACK, CARD_WHITE

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 from tintladder.calibrate.errors import InputError
-from tintladder.calibrate.optics.colour import ciede2000, ciede2000_residual, lab
+from tintladder.calibrate.optics.colour import ciede2000, lab
+from tintladder.calibrate.optics.difference_terms import ciede2000_residual
 from tintladder.calibrate.optics.predict import predict
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.database.recipe_engine import lattice, search

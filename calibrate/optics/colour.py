@@ -1,13 +1,15 @@
 """Colour of a reflectance: CIELAB, CIEDE2000 and what a display can show of it.
 
-The colorimetry is colour-science's; here its weights are built once and applied to whole tables.
+The weights of observers and lights are colour-science's, kept in a table beside this file that
+``python -m tests.weights_table`` makes: loading that package takes longer than a prediction.
 """
 
 from __future__ import annotations
 
-import warnings
+import math
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
+from importlib.resources import files
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,19 +19,35 @@ from .spectra import GRID, Array
 # CIELAB's cube root gives way to a line below (6/29)^3 (ISO/CIE 11664-4).
 _EPSILON = (6 / 29) ** 3
 _SLOPE = 1 / (3 * (6 / 29) ** 2)
-_OBSERVERS = {
-    2: "CIE 1931 2 Degree Standard Observer",
-    10: "CIE 1964 10 Degree Standard Observer",
-}
 ILLUMINANTS = ("D50", "D65", "A")
+OBSERVERS = (2, 10)
+WEIGHTS_TABLE = "weights.csv"
+WEIGHTS_GRID: Array = np.arange(360.0, 781.0, 10.0)
+"""Wavelengths of the table, nm."""
+PERCENT = 2.0
+"""No reading is brighter than this as a fraction of the perfect diffuser: it is in percent."""
 
 
 @dataclass(frozen=True)
 class View:
-    """An illuminant and an observer; D50 and 2 degrees by default (ISO 13655)."""
+    """An illuminant and an observer; D50 and 2 degrees by default (ISO 13655).
+
+    Attributes
+    ----------
+    illuminant : {"D50", "D65", "A"}
+    observer : {2, 10}
+        Field of view in degrees: the CIE 1931 or the CIE 1964 standard observer.
+    """
 
     illuminant: str = "D50"
     observer: int = 2
+
+    def __post_init__(self) -> None:
+        if self.illuminant not in ILLUMINANTS or self.observer not in OBSERVERS:
+            raise ValueError(
+                f"there is no table of {self}; the illuminants are {', '.join(ILLUMINANTS)}, the "
+                "observers 2 and 10 degrees"
+            )
 
     def __str__(self) -> str:
         return f"{self.illuminant}/{self.observer}°"
@@ -38,36 +56,29 @@ class View:
 D50 = View()
 
 
-@lru_cache(maxsize=64)
-def _full_weights(view: View) -> tuple[Array, Array]:
-    """Weights at 10 nm over 360-780 nm, (W, 3), and the white point, Y = 1."""
-    with warnings.catch_warnings():
-        # colour-science warns of optional packages that nothing here needs.
-        warnings.simplefilter("ignore")
-        import colour
-
-        cmfs = colour.MSDS_CMFS[_OBSERVERS[view.observer]].copy()
-        shape = colour.SpectralShape(360, 780, 1)
-        cmfs.align(shape)
-        illuminant = colour.SDS_ILLUMINANTS[view.illuminant].copy().align(shape)
-        weights = colour.colorimetry.tristimulus_weighting_factors_ASTME2022(
-            cmfs, illuminant, colour.SpectralShape(360, 780, 10)
-        )
-    w = np.asarray(weights, dtype=float)
-    w = w / w[:, 1].sum()
-    return w, w.sum(axis=0)
+@cache
+def _table() -> dict[View, Array]:
+    """Weights of every view over `WEIGHTS_GRID`, (W, 3) each; those of Y sum to 1."""
+    text = (files(__package__) / WEIGHTS_TABLE).read_text(encoding="ascii").splitlines()
+    columns = np.array([line.split(",")[1:] for line in text[1:]], dtype=float)
+    views = [View(light, observer) for light in ILLUMINANTS for observer in OBSERVERS]
+    return {view: columns[:, 3 * i : 3 * i + 3] for i, view in enumerate(views)}
 
 
 @lru_cache(maxsize=256)
 def _weights(view: View, wavelengths: bytes) -> tuple[Array, Array]:
     grid = np.frombuffer(wavelengths, dtype=float)
-    full, white = _full_weights(view)
-    at = np.arange(360.0, 781.0, 10.0)
+    if not np.isin(grid, WEIGHTS_GRID).all() or not np.allclose(np.diff(grid), 10):
+        raise ValueError(
+            f"colour needs readings 10 nm apart at whole tens within 360-780 nm, not at "
+            f"{', '.join(f'{w:g}' for w in grid[:3])}, ... nm; bring them there with to_grid"
+        )
+    full = _table()[view]
     # ASTM E308: weights beyond the readings go to the first and the last reading.
-    index = np.abs(np.clip(at, grid[0], grid[-1])[:, None] - grid[None, :]).argmin(axis=1)
+    index = np.clip((WEIGHTS_GRID - grid[0]) / 10, 0, grid.size - 1).astype(int)
     folded = np.zeros((grid.size, 3))
     np.add.at(folded, index, full)
-    return folded, white
+    return folded, full.sum(axis=0)
 
 
 def weights(wavelengths: Array = GRID, view: View = D50) -> tuple[Array, Array]:
@@ -92,13 +103,29 @@ def weights(wavelengths: Array = GRID, view: View = D50) -> tuple[Array, Array]:
     return _weights(view, np.ascontiguousarray(wavelengths, dtype=float).tobytes())
 
 
+def _readings(reflectance: Array, wavelengths: Array) -> Array:
+    """Reflectances as rows (N, W), with one sentence where they can't be those of a paint."""
+    r = np.atleast_2d(np.asarray(reflectance, dtype=float))
+    if r.ndim != 2 or r.shape[1] != len(wavelengths):
+        raise ValueError(
+            f"reflectance of shape {np.shape(reflectance)} for {len(wavelengths)} wavelengths "
+            f"({wavelengths[0]:g}-{wavelengths[-1]:g} nm); give the wavelengths it was read at"
+        )
+    if np.fmax.reduce(r, axis=None, initial=0.0) > PERCENT:
+        raise ValueError(
+            f"a reflectance of {np.nanmax(r):g} is in percent; divide by 100, for the perfect "
+            "diffuser is 1"
+        )
+    return r
+
+
 def xyz(reflectance: Array, wavelengths: Array = GRID, view: View = D50) -> Array:
     """Tristimulus values of reflectances (N, W), Y = 1 for the perfect diffuser; (N, 3).
 
     Wavelengths at which a row is NaN at either end of its range are treated as unread (ASTM E308);
     a gap inside its range makes the row NaN.
     """
-    r = np.atleast_2d(np.asarray(reflectance, dtype=float))
+    r = _readings(reflectance, wavelengths)
     read = ~np.isnan(r)
     out = np.empty((r.shape[0], 3))
     masks, which = np.unique(read, axis=0, return_inverse=True)
@@ -119,11 +146,7 @@ def _f(t: Array) -> Array:
 
 def lab(reflectance: Array, wavelengths: Array = GRID, view: View = D50) -> Array:
     """CIELAB of reflectances (N, W): (N, 3)."""
-    _, white = weights(GRID, view)
-    f = _f(xyz(reflectance, wavelengths, view) / white)
-    return np.stack(
-        [116 * f[:, 1] - 16, 500 * (f[:, 0] - f[:, 1]), 200 * (f[:, 1] - f[:, 2])], axis=1
-    )
+    return lab_of_xyz(xyz(reflectance, wavelengths, view) / weights(GRID, view)[1])
 
 
 def lab_jacobian(reflectance: Array, wavelengths: Array = GRID, view: View = D50) -> Array:
@@ -145,11 +168,39 @@ def chroma_hue(colours: Array) -> tuple[Array, Array]:
 
 def ciede2000(one: Array, other: Array) -> Array:
     """CIEDE2000 colour difference of CIELAB colours (..., 3), ISO/CIE 11664-6."""
-    import colour
-
-    result: Array = np.asarray(
-        colour.delta_E(np.asarray(one), np.asarray(other), method="CIE 2000"), dtype=float
+    (l1, a1, b1), (l2, a2, b2) = (np.moveaxis(np.asarray(c, float), -1, 0) for c in (one, other))
+    stretch = 1.5 - 0.5 * _fullness((np.hypot(a1, b1) + np.hypot(a2, b2)) / 2)
+    c1, c2 = np.hypot(stretch * a1, b1), np.hypot(stretch * a2, b2)
+    h1, h2 = (np.degrees(np.arctan2(b, stretch * a)) % 360 for a, b in ((a1, b1), (a2, b2)))
+    # A grey has no hue: the difference of hue is none, and the other's hue is the mean.
+    grey = c1 * c2 == 0
+    turn = np.where(grey, 0.0, h2 - h1)
+    turn = turn - 360 * (turn > 180) + 360 * (turn < -180)
+    hue = np.where(grey, h1 + h2, h1 + turn / 2) % 360
+    light, chroma = ((l1 + l2) / 2 - 50) ** 2, (c1 + c2) / 2
+    t = (
+        1
+        - 0.17 * _cos(hue - 30)
+        + 0.24 * _cos(2 * hue)
+        + 0.32 * _cos(3 * hue + 6)
+        - 0.20 * _cos(4 * hue - 63)
     )
+    d_l = (l2 - l1) / (1 + 0.015 * light / np.sqrt(20 + light))
+    d_c = (c2 - c1) / (1 + 0.045 * chroma)
+    d_h = 2 * np.sqrt(c1 * c2) * np.sin(np.radians(turn / 2)) / (1 + 0.015 * chroma * t)
+    blue = np.radians(60 * np.exp(-(((hue - 275) / 25) ** 2)))
+    rotation = -2 * _fullness(chroma) * np.sin(blue)
+    result: Array = np.sqrt(np.maximum(d_l**2 + d_c**2 + d_h**2 + rotation * d_c * d_h, 0))
+    return result
+
+
+def _fullness(chroma: Array) -> Array:
+    result: Array = np.sqrt(chroma**7 / (chroma**7 + 25.0**7))
+    return result
+
+
+def _cos(degrees: Array) -> Array:
+    result: Array = np.cos(np.radians(degrees))
     return result
 
 
@@ -191,15 +242,34 @@ def ciede2000_band(colours: Array, covariance: Array) -> Array:
     The squared distance is a sum of squared normal variables; its 95th percentile is that of a
     scaled chi-square of the same mean and variance (Welch-Satterthwaite, JCGM 100, G.4).
     """
-    from scipy.stats import chi2
-
     product = ciede2000_metric(colours) @ np.atleast_3d(covariance)
     mean = np.trace(product, axis1=1, axis2=2)
     spread = 2 * np.trace(product @ product, axis1=1, axis2=2)
     # A colour that is sure has no freedom, and no band.
     freedom = np.where(mean > 0, 2 * mean**2 / np.maximum(spread, 1e-300), 1.0)
-    result: Array = np.sqrt(mean * chi2.ppf(0.95, freedom) / freedom)
+    result: Array = np.sqrt(mean * chi_square_95(freedom) / freedom)
     return result
+
+
+def chi_square_95(freedom: Array) -> Array:
+    """95th percentile of chi-square for 1 to 3 degrees of freedom, whole or not.
+
+    Notes
+    -----
+    Newton's steps on the series of the incomplete gamma function; scipy's takes longer to load
+    than a prediction takes in all.
+    """
+    half = np.asarray(freedom, dtype=float) / 2
+    over_gamma = np.exp([-math.lgamma(h + 1) for h in half.ravel()]).reshape(half.shape)
+    x = np.full(half.shape, 3.0)  # half the percentile
+    for _ in range(8):
+        term = total = np.ones_like(x)
+        for n in range(1, 40):
+            term = term * x / (half + n)
+            total = total + term
+        density = x**half * np.exp(-x) * over_gamma
+        x = x - (density * total - 0.95) / (density * half / x)
+    return 2 * x
 
 
 def srgb(reflectance: Array, wavelengths: Array = GRID) -> tuple[Array, NDArray[np.bool_]]:
@@ -215,17 +285,32 @@ def srgb(reflectance: Array, wavelengths: Array = GRID) -> tuple[Array, NDArray[
     return srgb_of_xyz(xyz(reflectance, wavelengths, D50))
 
 
+# IEC 61966-2-1, to the four decimals it gives.
+_TO_LINEAR = np.array(
+    [[3.2406, -1.5372, -0.4986], [-0.9689, 1.8758, 0.0415], [0.0557, -0.204, 1.057]]
+)
+_FROM_LINEAR = np.array(
+    [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
+)
+_BRADFORD = np.array(
+    [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]
+)
+_D50_XY, _D65_XY = (0.3457, 0.3585), (0.3127, 0.3290)
+
+
+def _adapted(start: tuple[float, float], end: tuple[float, float]) -> Array:
+    """Matrix that takes tristimulus values from one white to another."""
+    whites = (np.array([x / y, 1.0, (1 - x - y) / y]) for x, y in (start, end))
+    before, after = (_BRADFORD @ white for white in whites)
+    result: Array = np.linalg.solve(_BRADFORD, (after / before)[:, None] * _BRADFORD)
+    return result
+
+
 def srgb_of_xyz(tristimulus: Array) -> tuple[Array, NDArray[np.bool_]]:
     """As `srgb`, from tristimulus values under D50, (N, 3)."""
-    import colour
-
-    whites = colour.CCS_ILLUMINANTS[_OBSERVERS[2]]
-    rgb = np.asarray(
-        colour.XYZ_to_sRGB(
-            tristimulus, illuminant=whites["D50"], chromatic_adaptation_transform="Bradford"
-        ),
-        dtype=float,
-    )
+    linear = np.asarray(tristimulus, dtype=float) @ (_TO_LINEAR @ _adapted(_D50_XY, _D65_XY)).T
+    curved = 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055
+    rgb = np.where(linear <= 0.0031308, 12.92 * linear, curved)
     cut = np.clip(rgb, 0, 1)
     return cut, np.any(np.abs(rgb - cut) > 1 / 255, axis=-1)
 
@@ -255,117 +340,11 @@ def in_words(difference: float) -> str:
     return "a different colour"
 
 
-def ciede2000_residual(colours: Array, targets: Array) -> Array:
-    """CIEDE2000 as a vector: its three terms, turned so that their squares sum to the difference's.
-
-    Parameters
-    ----------
-    colours, targets : (..., 3) array
-        CIELAB, of shapes that broadcast.
-
-    Returns
-    -------
-    (..., 3) array
-        Its norm is CIEDE2000; smooth where the colours meet, as a least-squares solver needs.
-
-    References
-    ----------
-    ISO/CIE 11664-6:2014.
-    """
-    c, t = np.asarray(colours, dtype=float), np.asarray(targets, dtype=float)
-    parts = residual_terms((c[..., 0], c[..., 1], c[..., 2]), (t[..., 0], t[..., 1], t[..., 2]))
-    return np.stack(parts, axis=-1)
-
-
-def residual_terms(
-    colour: tuple[Array, Array, Array], target: tuple[Array, Array, Array]
-) -> tuple[Array, Array, Array]:
-    """As `ciede2000_residual`, of L*, a* and b* each in an array of its own.
-
-    Notes
-    -----
-    Hue angles are never formed but one: with the two colours' directions u and v the difference of
-    hue is ``cross(u, v) sqrt(2 / (|u||v| + dot(u, v)))``, the mean hue the direction of their sum.
-    """
-    (l1, a1, b1), (l0, a0, b0) = colour, target
-    return lightness_term(l1, l0), *chroma_terms(a1, b1, a0, b0)
-
-
-def lightness_term(l1: Array, l0: Array) -> Array:
-    """First of `residual_terms`: of L* alone."""
-    mean_l = 0.5 * (l1 + l0) - 50
-    mean_l *= mean_l
-    result: Array = (l1 - l0) / (1 + 0.015 * mean_l / np.sqrt(20 + mean_l))
-    return result
-
-
-def chroma_terms(a1: Array, b1: Array, a0: Array, b0: Array) -> tuple[Array, Array]:
-    """The other two of `residual_terms`: of a* and b*."""
-    fullness = _fullness(0.5 * (np.sqrt(a1 * a1 + b1 * b1) + np.sqrt(a0 * a0 + b0 * b0)))
-    stretch = 1.5 - 0.5 * fullness
-    u1, u0 = stretch * a1, stretch * a0
-    chroma1, chroma0 = np.sqrt(u1 * u1 + b1 * b1), np.sqrt(u0 * u0 + b0 * b0)
-    both = chroma1 * chroma0
-    # Opposite hues leave no mean and no sign; nudged, they take one of the two.
-    d_hue = (u0 * b1 - b0 * u1) * np.sqrt(2 / np.maximum(both + u1 * u0 + b1 * b0, 1e-12))
-    # Of a grey the other colour's hue is the mean.
-    x = u1 * chroma0 + u0 * chroma1 + np.where(both < 1e-12, u1 + u0, 0.0)
-    y = b1 * chroma0 + b0 * chroma1 + np.where(both < 1e-12, b1 + b0, 0.0)
-    size = np.sqrt(x * x + y * y)
-    over = 1 / np.maximum(size, 1e-12)
-    cos = np.where(size > 1e-12, x * over, 1.0)
-    sin = y * over
-    cos2, sin2 = cos * cos - sin * sin, 2 * cos * sin
-    cos3, sin3 = cos2 * cos - sin2 * sin, sin2 * cos + cos2 * sin
-    cos4, sin4 = cos2 * cos2 - sin2 * sin2, 2 * cos2 * sin2
-    t = (
-        1
-        - 0.17 * (cos * _COS[30] + sin * _SIN[30])
-        + 0.24 * cos2
-        + 0.32 * (cos3 * _COS[6] - sin3 * _SIN[6])
-        - 0.20 * (cos4 * _COS[63] + sin4 * _SIN[63])
-    )
-    # Degrees from the hue of 275; the standard counts hues from 0, so none is more than 85 above.
-    off = _DEGREES * np.arctan2(
-        sin * _COS[275] - cos * _SIN[275], cos * _COS[275] + sin * _SIN[275]
-    )
-    off = np.where(off >= 85, off - 360, off)
-    mean_c = 0.5 * (chroma1 + chroma0)
-    off *= 1 / 25
-    turn = _RT * np.exp(-off * off)
-    half_rt = -np.sin(turn) * _fullness(mean_c)
-    d_c = (chroma1 - chroma0) / (1 + 0.045 * mean_c)
-    d_h = d_hue / (1 + 0.015 * mean_c * t)
-    return d_c + half_rt * d_h, d_h * np.sqrt(1 - half_rt * half_rt)
-
-
-def _fullness(chroma: Array) -> Array:
-    """CIEDE2000's ``sqrt(C^7 / (C^7 + 25^7))``."""
-    c = chroma * (1 / 25)
-    c2 = c * c
-    c7 = c2 * c2 * c2 * c
-    result: Array = np.sqrt(c7 / (c7 + 1))
-    return result
-
-
-_RT, _DEGREES = float(np.radians(60)), float(np.degrees(1))
-_COS = {angle: float(np.cos(np.radians(angle))) for angle in (6, 30, 63, 275)}
-_SIN = {angle: float(np.sin(np.radians(angle))) for angle in (6, 30, 63, 275)}
-
-
 def srgb_to_lab(rgb: Array) -> Array:
     """CIELAB under D50 of sRGB (N, 3), 0-1, adapted from D65 by the Bradford transform."""
-    import colour
-
-    whites = colour.CCS_ILLUMINANTS[_OBSERVERS[2]]
-    x = np.asarray(
-        colour.sRGB_to_XYZ(
-            np.atleast_2d(rgb),
-            illuminant=whites["D50"],
-            chromatic_adaptation_transform="Bradford",
-        ),
-        dtype=float,
-    )
+    v = np.atleast_2d(np.asarray(rgb, dtype=float))
+    linear = np.where(v <= 0.04045, v / 12.92, ((np.maximum(v, 0) + 0.055) / 1.055) ** 2.4)
+    x = linear @ (_adapted(_D65_XY, _D50_XY) @ _FROM_LINEAR).T
     return lab_of_xyz(x / weights(GRID, D50)[1])
 
 

@@ -8,7 +8,6 @@ from enum import IntFlag
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator
 
 from ..errors import InputError
 
@@ -200,6 +199,8 @@ def to_grid(spectra: Spectra, grid: Array = GRID) -> Spectra:
     if np.allclose(wl[nearest], at, atol=1e-6) and (not equal or steps[0] >= 10 - 1e-6):
         out[:, inside] = v[:, nearest]
     else:
+        from scipy.interpolate import PchipInterpolator  # slow to load, and seldom needed
+
         whole = np.flatnonzero(~gaps)
         if equal and steps[0] < 10 - 1e-6:
             out[np.ix_(whole, inside)] = _triangular(wl, v[whole], at)

@@ -1,0 +1,104 @@
+"""CIEDE2000 as three terms whose squares sum to it, as a least-squares solver needs it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .spectra import Array
+
+_RT, _DEGREES = float(np.radians(60)), float(np.degrees(1))
+_COS = {angle: float(np.cos(np.radians(angle))) for angle in (6, 30, 63, 275)}
+_SIN = {angle: float(np.sin(np.radians(angle))) for angle in (6, 30, 63, 275)}
+
+
+def ciede2000_residual(colours: Array, targets: Array) -> Array:
+    """CIEDE2000 as a vector: its three terms, turned so that their squares sum to the difference's.
+
+    Parameters
+    ----------
+    colours, targets : (..., 3) array
+        CIELAB, of shapes that broadcast.
+
+    Returns
+    -------
+    (..., 3) array
+        Its norm is CIEDE2000; smooth where the colours meet, as a least-squares solver needs.
+
+    References
+    ----------
+    ISO/CIE 11664-6:2014.
+    """
+    c, t = np.asarray(colours, dtype=float), np.asarray(targets, dtype=float)
+    parts = residual_terms((c[..., 0], c[..., 1], c[..., 2]), (t[..., 0], t[..., 1], t[..., 2]))
+    return np.stack(parts, axis=-1)
+
+
+def residual_terms(
+    colour: tuple[Array, Array, Array], target: tuple[Array, Array, Array]
+) -> tuple[Array, Array, Array]:
+    """As `ciede2000_residual`, of L*, a* and b* each in an array of its own.
+
+    Notes
+    -----
+    Hue angles are never formed but one: with the two colours' directions u and v the difference of
+    hue is ``cross(u, v) sqrt(2 / (|u||v| + dot(u, v)))``, the mean hue the direction of their sum.
+    """
+    (l1, a1, b1), (l0, a0, b0) = colour, target
+    return lightness_term(l1, l0), *chroma_terms(a1, b1, a0, b0)
+
+
+def lightness_term(l1: Array, l0: Array) -> Array:
+    """First of `residual_terms`: of L* alone."""
+    mean_l = 0.5 * (l1 + l0) - 50
+    mean_l *= mean_l
+    result: Array = (l1 - l0) / (1 + 0.015 * mean_l / np.sqrt(20 + mean_l))
+    return result
+
+
+def chroma_terms(a1: Array, b1: Array, a0: Array, b0: Array) -> tuple[Array, Array]:
+    """The other two of `residual_terms`: of a* and b*."""
+    fullness = _fullness(0.5 * (np.sqrt(a1 * a1 + b1 * b1) + np.sqrt(a0 * a0 + b0 * b0)))
+    stretch = 1.5 - 0.5 * fullness
+    u1, u0 = stretch * a1, stretch * a0
+    chroma1, chroma0 = np.sqrt(u1 * u1 + b1 * b1), np.sqrt(u0 * u0 + b0 * b0)
+    both = chroma1 * chroma0
+    # Opposite hues leave no mean and no sign; nudged, they take one of the two.
+    d_hue = (u0 * b1 - b0 * u1) * np.sqrt(2 / np.maximum(both + u1 * u0 + b1 * b0, 1e-12))
+    # Of a grey the other colour's hue is the mean.
+    x = u1 * chroma0 + u0 * chroma1 + np.where(both < 1e-12, u1 + u0, 0.0)
+    y = b1 * chroma0 + b0 * chroma1 + np.where(both < 1e-12, b1 + b0, 0.0)
+    size = np.sqrt(x * x + y * y)
+    over = 1 / np.maximum(size, 1e-12)
+    cos = np.where(size > 1e-12, x * over, 1.0)
+    sin = y * over
+    cos2, sin2 = cos * cos - sin * sin, 2 * cos * sin
+    cos3, sin3 = cos2 * cos - sin2 * sin, sin2 * cos + cos2 * sin
+    cos4, sin4 = cos2 * cos2 - sin2 * sin2, 2 * cos2 * sin2
+    t = (
+        1
+        - 0.17 * (cos * _COS[30] + sin * _SIN[30])
+        + 0.24 * cos2
+        + 0.32 * (cos3 * _COS[6] - sin3 * _SIN[6])
+        - 0.20 * (cos4 * _COS[63] + sin4 * _SIN[63])
+    )
+    # Degrees from the hue of 275; the standard counts hues from 0, so none is more than 85 above.
+    off = _DEGREES * np.arctan2(
+        sin * _COS[275] - cos * _SIN[275], cos * _COS[275] + sin * _SIN[275]
+    )
+    off = np.where(off >= 85, off - 360, off)
+    mean_c = 0.5 * (chroma1 + chroma0)
+    off *= 1 / 25
+    turn = _RT * np.exp(-off * off)
+    half_rt = -np.sin(turn) * _fullness(mean_c)
+    d_c = (chroma1 - chroma0) / (1 + 0.045 * mean_c)
+    d_h = d_hue / (1 + 0.015 * mean_c * t)
+    return d_c + half_rt * d_h, d_h * np.sqrt(1 - half_rt * half_rt)
+
+
+def _fullness(chroma: Array) -> Array:
+    """CIEDE2000's ``sqrt(C^7 / (C^7 + 25^7))``."""
+    c = chroma * (1 / 25)
+    c2 = c * c
+    c7 = c2 * c2 * c2 * c
+    result: Array = np.sqrt(c7 / (c7 + 1))
+    return result
