@@ -60,7 +60,6 @@ def test_percentile_of_chi_square_as_in_scipy():
     [
         (np.full(31, 0.5), GRID, "give the wavelengths"),
         (np.full((2, 3, 36), 0.5), GRID, "give the wavelengths"),
-        (np.full(36, 50.0), GRID, "percent"),
         (np.full(36, 0.5), GRID + 5, "to_grid"),
         (np.full(71, 0.5), np.arange(380, 731, 5.0), "to_grid"),
         (np.full(18, 0.5), np.arange(380, 721, 20.0), "to_grid"),
@@ -70,6 +69,11 @@ def test_what_is_no_row_of_readings_is_refused(reflectance, wavelengths, says):
     for of in (xyz, lab):
         with pytest.raises(ValueError, match=says):
             of(reflectance, wavelengths)
+
+
+def test_percent_is_refused():
+    with pytest.raises(ValueError, match="a reflectance of 50 is in percent"):
+        lab(np.array([[0.1] * 35 + [np.nan], [50.0] * 36]))
 
 
 def test_unknown_views_and_surfaces_are_refused():

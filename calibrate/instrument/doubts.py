@@ -12,8 +12,8 @@ import numpy as np
 
 from ..cards.card import BARE, SUBSTRATES, Card
 from ..cards.weighing import composition
-from ..optics.colour import ciede2000, lab
-from ..optics.spectra import HIGHEST, LOWEST, Array, Spectra, to_grid
+from ..optics.colour import D50, ciede2000, lab_of_xyz, weights, xyz
+from ..optics.spectra import GRID, HIGHEST, LOWEST, Array, Spectra, to_grid
 from .profile import Due
 
 _LIKE_BARE = 1.0
@@ -32,7 +32,9 @@ def colours(values: Array, wavelengths: Array) -> Array:
     """CIELAB, D50/2°, (N, 3) of readings (N, W) on an instrument's own wavelengths."""
     rows = np.atleast_2d(values)
     labels = [str(i) for i in range(len(rows))]
-    return lab(to_grid(Spectra.from_values(wavelengths, rows, labels)).values)
+    seen = to_grid(Spectra.from_values(wavelengths, rows, labels)).values
+    # Not by `lab`, which refuses what no paint can read: here that is a doubt among others.
+    return lab_of_xyz(xyz(seen) / weights(GRID, D50)[1])
 
 
 def spread(repeats: Array, wavelengths: Array) -> float:

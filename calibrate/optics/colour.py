@@ -111,12 +111,16 @@ def _readings(reflectance: Array, wavelengths: Array) -> Array:
             f"reflectance of shape {np.shape(reflectance)} for {len(wavelengths)} wavelengths "
             f"({wavelengths[0]:g}-{wavelengths[-1]:g} nm); give the wavelengths it was read at"
         )
-    if np.fmax.reduce(r, axis=None, initial=0.0) > PERCENT:
-        raise ValueError(
-            f"a reflectance of {np.nanmax(r):g} is in percent; divide by 100, for the perfect "
-            "diffuser is 1"
-        )
     return r
+
+
+def check_fraction(reflectance: Array) -> None:
+    """Refuse reflectances in percent with a ValueError, where they are plainly that."""
+    most = np.fmax.reduce(np.asarray(reflectance, dtype=float), axis=None, initial=0.0)
+    if most > PERCENT:
+        raise ValueError(
+            f"a reflectance of {most:g} is in percent; divide by 100, for the perfect diffuser is 1"
+        )
 
 
 def xyz(reflectance: Array, wavelengths: Array = GRID, view: View = D50) -> Array:
@@ -146,6 +150,7 @@ def _f(t: Array) -> Array:
 
 def lab(reflectance: Array, wavelengths: Array = GRID, view: View = D50) -> Array:
     """CIELAB of reflectances (N, W): (N, 3)."""
+    check_fraction(reflectance)
     return lab_of_xyz(xyz(reflectance, wavelengths, view) / weights(GRID, view)[1])
 
 
