@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from tintladder.database.demo import Demo, make_demo
-from tintladder.database.release import Release, publish
-from tintladder.database.store import Store
+from tintladder.database.demo.demo import Demo, make_demo
+from tintladder.database.releases.publish import Release, publish
+from tintladder.database.store.store import Store
 
 from .page_server import Visitor, serving
 from .printed_cards import carded, kept, tool  # noqa: F401

@@ -26,13 +26,13 @@ from tintladder.calibrate.formats.table_writing import format_csv, format_xlsx
 from tintladder.calibrate.formats.target_values import read_target_values
 from tintladder.calibrate.instrument.profile_file import parse_profile, profile_names, profile_text
 from tintladder.calibrate.scan.image import read_facts
-from tintladder.database.compare import Numbers
-from tintladder.database.export_spot_ink import as_spot_ink
-from tintladder.database.paints_file import parse_paints
-from tintladder.database.release import publish
-from tintladder.database.release_load import load_release
-from tintladder.database.store import Store
-from tintladder.database.verify import verify_release
+from tintladder.database.releases.compare import Numbers
+from tintladder.database.releases.export.spot_ink import as_spot_ink
+from tintladder.database.releases.load import load_release
+from tintladder.database.releases.publish import publish
+from tintladder.database.releases.verify import verify_release
+from tintladder.database.store.paints_file import parse_paints
+from tintladder.database.store.store import Store
 
 from .studio_fixtures import PAINTS_TOML, coefficients, ladder, session
 from .test_release import fill

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 import pandas as pd
-from tintladder.database.release_load import LoadedRelease
+from tintladder.database.releases.load import LoadedRelease
 
 from tests.lab.paints import WHITE
 

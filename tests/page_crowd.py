@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from tintladder.database.plate import on_plate, read_plate
-from tintladder.database.store import Store
+from tintladder.database.easel.plate import on_plate, read_plate
+from tintladder.database.store.store import Store
 
 from .page_server import Visitor, serving
 

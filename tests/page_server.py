@@ -14,7 +14,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from tintladder.database.page.server import listen, server_of
-from tintladder.database.studio import Studio
+from tintladder.database.store.studio import Studio
 
 _EDGE = "----invented-edge"
 SCRIPT = "<script>alert('hull')</script>"

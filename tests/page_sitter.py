@@ -12,12 +12,12 @@ from pathlib import Path
 
 from tintladder.calibrate.instrument.emulated_port import plugged_in
 from tintladder.calibrate.instrument.emulator import Emulator
-from tintladder.database.integrity import check_studio
-from tintladder.database.measure_store import open_sittings
-from tintladder.database.reading_in import take_in
-from tintladder.database.rehearsing import emulated
-from tintladder.database.sitting_words import place_words
-from tintladder.database.store import Store
+from tintladder.database.cards.intake import take_in
+from tintladder.database.cards.rehearsing import emulated
+from tintladder.database.cards.sitting_words import place_words
+from tintladder.database.care.integrity import check_studio
+from tintladder.database.store.sittings import open_sittings
+from tintladder.database.store.store import Store
 
 from .instruments import certificate, quick
 from .page_server import Answer, Visitor

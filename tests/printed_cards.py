@@ -8,9 +8,9 @@ from pathlib import Path
 import pymupdf
 import pytest
 from tintladder.calibrate.cards.measure import measure_of
-from tintladder.database import card_store
-from tintladder.database.card_printing import Wanted, print_new_card
-from tintladder.database.store import Store
+from tintladder.database.cards.printing import Wanted, print_new_card
+from tintladder.database.store import cards
+from tintladder.database.store.store import Store
 
 from .command import run
 from .studio_fixtures import PAINTS_TOML
@@ -40,7 +40,7 @@ def kept(tmp_path_factory):
 def carded(tool, monkeypatch):
     """The same with a card, keel-1, printed on 1 May 2026."""
     with monkeypatch.context() as then:
-        then.setattr(card_store, "now", lambda: "2026-05-01T12:00:00Z")
+        then.setattr(cards, "now", lambda: "2026-05-01T12:00:00Z")
         said = tool("card", "KEEL", "--scale", "0.1", "--json")
     assert said.status == 0, said.err
     return tool

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from tintladder.calibrate.cards.card import Card, Drawdown
 from tintladder.calibrate.cards.channels import CardChannels
-from tintladder.calibrate.fit.result import JointFit, PaintFit
+from tintladder.calibrate.fit.problem.result import JointFit, PaintFit
 from tintladder.calibrate.formats.session import Session
 from tintladder.calibrate.optics.coefficients import ABSOLUTE, Coefficients
 from tintladder.calibrate.optics.spectra import GRID, Spectra

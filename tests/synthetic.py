@@ -13,9 +13,9 @@ import numpy as np
 from tintladder.calibrate.cards.card import SUBSTRATES, Card, Drawdown
 from tintladder.calibrate.cards.readings import CardReadings
 from tintladder.calibrate.cards.weighing import composition
-from tintladder.calibrate.fit.patch_means import reading_sd
-from tintladder.calibrate.fit.settings import FitSettings
-from tintladder.calibrate.fit.tube import Tube
+from tintladder.calibrate.fit.problem.patch_means import reading_sd
+from tintladder.calibrate.fit.problem.settings import FitSettings
+from tintladder.calibrate.fit.problem.tube import Tube
 from tintladder.calibrate.optics.kubelka_munk import film, opaque
 from tintladder.calibrate.optics.spectra import GRID, Array, Spectra
 from tintladder.calibrate.optics.surface import Gloss, Surface, haze_prior, to_inside, to_measured

@@ -8,13 +8,13 @@ from functools import partial
 import numpy as np
 import pytest
 from tintladder.calibrate.errors import InputError
-from tintladder.database import trace as tracing
-from tintladder.database.adopt import adopt
-from tintladder.database.integrity import check_studio
-from tintladder.database.release import publish
-from tintladder.database.release_load import load_release
-from tintladder.database.store import Store
-from tintladder.database.verify import verify_release
+from tintladder.database.care import trace as tracing
+from tintladder.database.care.integrity import check_studio
+from tintladder.database.releases.adopt import adopt
+from tintladder.database.releases.load import load_release
+from tintladder.database.releases.publish import publish
+from tintladder.database.releases.verify import verify_release
+from tintladder.database.store.store import Store
 
 from .command import run
 from .studio_fixtures import PAINTS_TOML, fill, joint_fit, ladder, session

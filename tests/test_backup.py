@@ -10,12 +10,12 @@ from hashlib import sha256
 
 import pytest
 from tintladder.calibrate.errors import InputError
-from tintladder.database import backup as backing
-from tintladder.database.backup import back_up, restore
-from tintladder.database.release import publish, releases
-from tintladder.database.store import Store
-from tintladder.database.studio import Studio
-from tintladder.database.verify import verify_release
+from tintladder.database.care import backup as backing
+from tintladder.database.care.backup import back_up, restore
+from tintladder.database.releases.publish import publish, releases
+from tintladder.database.releases.verify import verify_release
+from tintladder.database.store.store import Store
+from tintladder.database.store.studio import Studio
 
 from .command import run
 from .studio_fixtures import fill, ladder, session

@@ -10,13 +10,13 @@ import numpy as np
 import pandas as pd
 import pytest
 from tintladder.calibrate.errors import InputError
-from tintladder.calibrate.fit.quality import PAINT_AGAIN
-from tintladder.database.compare import compare, of_release, of_store
-from tintladder.database.gates import stale_fits
-from tintladder.database.release import plan, publish
-from tintladder.database.release_load import load_release
-from tintladder.database.release_lookup import load_paint
-from tintladder.database.store import Store
+from tintladder.calibrate.fit.judging.quality import PAINT_AGAIN
+from tintladder.database.releases.compare import compare, of_release, of_store
+from tintladder.database.releases.gates import stale_fits
+from tintladder.database.releases.load import load_release
+from tintladder.database.releases.lookup import load_paint
+from tintladder.database.releases.publish import plan, publish
+from tintladder.database.store.store import Store
 
 from .command import run
 from .studio_fixtures import fill, joint_fit, ladder

@@ -6,8 +6,8 @@ from datetime import date
 
 import pytest
 from tintladder.calibrate.cards.card_file import read_card
-from tintladder.database.card_filling import parse_day
-from tintladder.database.store import Store
+from tintladder.database.cards.filling import parse_day
+from tintladder.database.store.store import Store
 
 from .command import run
 from .studio_cards import CARD_TOML

@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 from tintladder.calibrate.cards.card_file import read_card
-from tintladder.database.store import Store
+from tintladder.database.store.store import Store
 
 from .command import run
 from .printed_cards import files, text_of

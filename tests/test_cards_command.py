@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 from tintladder.calibrate.cards.card_file import read_card
-from tintladder.database.card_progress import cards_progress, dry_enough
-from tintladder.database.store import Store
+from tintladder.database.cards.progress import cards_progress, dry_enough
+from tintladder.database.store.store import Store
 
 from .studio_cards import readings_text
 from .studio_fixtures import joint_fit

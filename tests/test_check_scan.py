@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from tintladder.calibrate.cards.channels import CardChannels
 from tintladder.calibrate.errors import InputError
-from tintladder.calibrate.fit.check import MOST_SCAN_ERROR, check_mixtures, together
-from tintladder.calibrate.fit.check_scan import check_scans
-from tintladder.calibrate.fit.fit import fit_paints
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.scans.check import check_scans
+from tintladder.calibrate.fit.uncertainty.check import MOST_SCAN_ERROR, check_mixtures, together
 from tintladder.calibrate.optics.colour import ciede2000, lab
 from tintladder.calibrate.optics.sensors import Sensors
 from tintladder.calibrate.optics.spectra import GRID

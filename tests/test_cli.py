@@ -9,7 +9,7 @@ from functools import partial
 
 import pytest
 from tintladder.database import cli
-from tintladder.database.store import Store
+from tintladder.database.store.store import Store
 
 from .command import run
 from .studio_cards import CARD_TOML, PATCHES, readings_text, write_all

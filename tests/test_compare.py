@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.surface import Surface
-from tintladder.database.compare import Numbers, compare, of_release, of_store
-from tintladder.database.plot_compare import plot_comparison
-from tintladder.database.release import publish
-from tintladder.database.release_load import load_release
-from tintladder.database.store import Store
+from tintladder.database.pictures.compared import plot_comparison
+from tintladder.database.releases.compare import Numbers, compare, of_release, of_store
+from tintladder.database.releases.load import load_release
+from tintladder.database.releases.publish import publish
+from tintladder.database.store.store import Store
 
 from .command import run
 from .studio_fixtures import coefficients, fill, joint_fit

@@ -14,15 +14,15 @@ from tintladder.calibrate.formats.session import Session
 from tintladder.calibrate.instrument.corrections import Optics
 from tintladder.calibrate.instrument.sitting import Correcting, corrected_alone
 from tintladder.calibrate.optics.spectra import Flag, Spectra
-from tintladder.database import schema
-from tintladder.database.release import publish
-from tintladder.database.release_inputs import session_of as packed_session
-from tintladder.database.release_load import load_release
-from tintladder.database.session_rows import session_of
-from tintladder.database.store import Store
-from tintladder.database.trace import of_release, of_store, trace
-from tintladder.database.verify import verify_release
-from tintladder.database.verify_corrections import corrections_follow
+from tintladder.database.care.trace import of_release, of_store, trace
+from tintladder.database.releases.load import load_release
+from tintladder.database.releases.publish import publish
+from tintladder.database.releases.tables.inputs import session_of as packed_session
+from tintladder.database.releases.verify import verify_release
+from tintladder.database.releases.verify_corrections import corrections_follow
+from tintladder.database.store import schema
+from tintladder.database.store.session_rows import session_of
+from tintladder.database.store.store import Store
 
 from .command import run
 from .invented_instrument import FILMS, TILES

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tintladder.calibrate.fit.tube import TYPICAL_DENSITY
+from tintladder.calibrate.fit.problem.tube import TYPICAL_DENSITY
 from tintladder.calibrate.optics.colour import ciede2000
-from tintladder.database.densities import typical_density, volume_slip, with_densities
-from tintladder.database.on_hand import usable
-from tintladder.database.recipe_order import lab_of
-from tintladder.database.recipe_palette import Palette
-from tintladder.database.store import Store
+from tintladder.database.easel.densities import typical_density, volume_slip, with_densities
+from tintladder.database.easel.on_hand import usable
+from tintladder.database.mixing.order import lab_of
+from tintladder.database.mixing.palette import Palette
+from tintladder.database.store.store import Store
 
 from tests.command import run
 from tests.invented_palette import invented_coefficients

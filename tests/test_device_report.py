@@ -13,10 +13,10 @@ from tintladder.calibrate.instrument.agreement import agreement, scatter
 from tintladder.calibrate.instrument.sitting import Correcting
 from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.calibrate.optics.spectra import Spectra
-from tintladder.database.device_report import compare_instruments, instrument_reports
-from tintladder.database.plot_devices import instrument_figure
-from tintladder.database.plot_style import save
-from tintladder.database.store import Store
+from tintladder.database.cards.device_report import compare_instruments, instrument_reports
+from tintladder.database.pictures.devices import instrument_figure
+from tintladder.database.pictures.style import save
+from tintladder.database.store.store import Store
 
 from .command import run
 from .invented_instrument import FILMS, TILES

@@ -14,9 +14,8 @@ from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.formats.read import read_session
 from tintladder.calibrate.optics.predict import dry_fractions, predict
 from tintladder.calibrate.optics.surface import Surface
-from tintladder.database.compare import Numbers
-from tintladder.database.export_cxf import as_cxf
-from tintladder.database.exports import (
+from tintladder.database.releases.compare import Numbers
+from tintladder.database.releases.export import (
     STEPS,
     as_cgats,
     as_csv,
@@ -26,8 +25,9 @@ from tintladder.database.exports import (
     spectral_distributions,
     tidy,
 )
-from tintladder.database.release import publish
-from tintladder.database.store import Store
+from tintladder.database.releases.export.cxf import as_cxf
+from tintladder.database.releases.publish import publish
+from tintladder.database.store.store import Store
 
 from .command import run
 from .studio_fixtures import coefficients, fill, ladder, session

@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from tintladder.calibrate.cards.card import Card, Drawdown
-from tintladder.calibrate.fit.clusters import clusters
-from tintladder.calibrate.fit.problem import build
-from tintladder.calibrate.fit.settings import FitSettings
+from tintladder.calibrate.fit.problem.arrays import build
+from tintladder.calibrate.fit.problem.settings import FitSettings
+from tintladder.calibrate.fit.solver.clusters import clusters
 from tintladder.calibrate.optics.surface import Surface
 
 from tests.synthetic import BALANCE_G, GAP_UM, KS, TUBES, ladder, read

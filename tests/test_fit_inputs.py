@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from tintladder.calibrate.cards.card import Card, Drawdown
 from tintladder.calibrate.errors import InputError
-from tintladder.calibrate.fit.fit import fit_paints
-from tintladder.calibrate.fit.tube import Tube
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.problem.tube import Tube
 
 from tests.synthetic import GAP_UM, TUBES, ladder, read
 

@@ -13,11 +13,11 @@ import pytest
 from tintladder.calibrate.cards.card import Card, Drawdown
 from tintladder.calibrate.cards.readings import CardReadings
 from tintladder.calibrate.errors import InputError
-from tintladder.calibrate.fit.fit import fit_paints
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.judging.quality import judge
 from tintladder.calibrate.fit.new_tube import fit_new_tubes
-from tintladder.calibrate.fit.quality import judge
-from tintladder.calibrate.fit.result import JointFit
-from tintladder.calibrate.fit.settings import FitSettings
+from tintladder.calibrate.fit.problem.result import JointFit
+from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.optics.coefficients import Coefficients
 from tintladder.calibrate.optics.predict import dry_fractions, predict
 from tintladder.calibrate.optics.surface import Surface

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from tintladder.calibrate.fit.fit import fit_paints
-from tintladder.calibrate.fit.hiding import (
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.judging.hiding import (
     AT_FILM,
     BY_RATIO,
     BY_UNIT,
@@ -21,8 +21,8 @@ from tintladder.calibrate.fit.hiding import (
     hiding_thickness,
     is_light,
 )
-from tintladder.calibrate.fit.own_films import Anchor, anchor, own_films
-from tintladder.calibrate.fit.settings import FitSettings
+from tintladder.calibrate.fit.judging.own_films import Anchor, anchor, own_films
+from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.optics.colour import lab, xyz
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.calibrate.optics.surface import Surface, to_inside

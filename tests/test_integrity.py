@@ -9,9 +9,9 @@ from dataclasses import replace
 from functools import partial
 
 import pytest
-from tintladder.database.integrity import check_studio
-from tintladder.database.release import publish
-from tintladder.database.store import Store
+from tintladder.database.care.integrity import check_studio
+from tintladder.database.releases.publish import publish
+from tintladder.database.store.store import Store
 
 from .command import run
 from .studio_fixtures import fill, joint_fit, ladder, session

@@ -12,7 +12,7 @@ from tintladder.calibrate.cards.weighing import composition
 from tintladder.calibrate.formats.read import read_session
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.calibrate.optics.surface import Surface, to_measured
-from tintladder.database.paints_file import parse_paints
+from tintladder.database.store.paints_file import parse_paints
 
 from tests.lab import boatyard, plan
 from tests.lab.drawdown import (

@@ -13,14 +13,14 @@ from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from tintladder.calibrate.cards.printing import PLAIN, load_fonts
-from tintladder.database.label_places import label_places
-from tintladder.database.plot_reach import reach_figure
-from tintladder.database.plot_style import axes_or_new, place_labels
-from tintladder.database.reach import gamut
-from tintladder.database.recipe_palette import Palette
-from tintladder.database.release_load import load_release
-from tintladder.database.report import report
-from tintladder.database.report_pictures import COMPASS, SIDE
+from tintladder.database.mixing.gamut import gamut
+from tintladder.database.mixing.palette import Palette
+from tintladder.database.paper.report.page import report
+from tintladder.database.paper.report.pictures import COMPASS, SIDE
+from tintladder.database.pictures.label_places import label_places
+from tintladder.database.pictures.reach import reach_figure
+from tintladder.database.pictures.style import axes_or_new, place_labels
+from tintladder.database.releases.load import load_release
 
 from .invented_palette import invented_coefficients
 

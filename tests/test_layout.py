@@ -6,12 +6,7 @@ from pathlib import Path
 import pytest
 from tintladder.calibrate.cards.card import SUBSTRATES
 from tintladder.calibrate.cards.fiducials import OWN_FROM, PLACES, told_by
-from tintladder.calibrate.cards.layout import (
-    layout_faults,
-    layout_names,
-    parse_layout,
-    read_layout,
-)
+from tintladder.calibrate.cards.layout import layout_faults, layout_names, parse_layout, read_layout
 from tintladder.calibrate.errors import InputError
 
 SMALL = """layout = "small"

@@ -7,16 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from tintladder.calibrate.fit.fit import (
-    first_weight,
-    full_weight,
-    smooth_prior,
-    starting_values,
-)
-from tintladder.calibrate.fit.leave_out import leave_steps_out
-from tintladder.calibrate.fit.problem import build
-from tintladder.calibrate.fit.settings import FitSettings
-from tintladder.calibrate.fit.solve import solve
+from tintladder.calibrate.fit.joint import first_weight, full_weight, smooth_prior, starting_values
+from tintladder.calibrate.fit.judging.leave_out import leave_steps_out
+from tintladder.calibrate.fit.problem.arrays import build
+from tintladder.calibrate.fit.problem.settings import FitSettings
+from tintladder.calibrate.fit.solver.solve import solve
 from tintladder.calibrate.optics.colour import ciede2000, lab
 
 from tests.synthetic import NOISE, TUBES, ladder, ladders, read

@@ -11,12 +11,12 @@ import numpy as np
 import pytest
 from tintladder.calibrate.optics.colour import ciede2000, ciede2000_band, srgb_of_xyz, weights
 from tintladder.calibrate.optics.predict import predict
-from tintladder.database.lesson import lesson
-from tintladder.database.lesson_numbers import numbers, opaque_table
-from tintladder.database.recipe_palette import Palette
-from tintladder.database.recipe_target import of_lab
-from tintladder.database.schema import Paint
-from tintladder.database.setout import set_out
+from tintladder.database.mixing.palette import Palette
+from tintladder.database.mixing.setout import set_out
+from tintladder.database.mixing.target import of_lab
+from tintladder.database.paper.handout.lesson import lesson
+from tintladder.database.paper.handout.numbers import numbers, opaque_table
+from tintladder.database.store.schema import Paint
 
 from .invented_palette import by_transport, invented_coefficients
 

@@ -10,11 +10,11 @@ from importlib.resources import as_file, files
 import pytest
 from tintladder.calibrate.cards.card import Drawdown
 from tintladder.calibrate.errors import InputError
-from tintladder.database.fitting import fit_studio
-from tintladder.database.lots import lot_painted, of_one_lot
-from tintladder.database.paints_file import NewLot
-from tintladder.database.reading_in import take_in
-from tintladder.database.store import Store
+from tintladder.database.cards.intake import take_in
+from tintladder.database.fits.fitting import fit_studio
+from tintladder.database.store.lots import lot_painted, of_one_lot
+from tintladder.database.store.paints_file import NewLot
+from tintladder.database.store.store import Store
 
 from .command import run
 from .studio_fixtures import PAINTS_TOML, ladder, session

@@ -15,11 +15,11 @@ from tintladder.calibrate.instrument.emulated_port import plugged_in
 from tintladder.calibrate.instrument.emulator import Emulator
 from tintladder.calibrate.instrument.mishaps import Mishaps
 from tintladder.calibrate.instrument.profile_file import template
-from tintladder.database.integrity import check_studio
-from tintladder.database.measure_store import open_sittings
-from tintladder.database.reading_in import take_in
-from tintladder.database.rehearsing import emulated
-from tintladder.database.store import Store
+from tintladder.database.cards.intake import take_in
+from tintladder.database.cards.rehearsing import emulated
+from tintladder.database.care.integrity import check_studio
+from tintladder.database.store.sittings import open_sittings
+from tintladder.database.store.store import Store
 
 from .command import run
 from .instruments import certificate, quick
@@ -95,7 +95,7 @@ def test_a_card_is_read_and_a_fit_may_take_it(studio, tmp_path):
 
 def _sessions():
     from sqlalchemy import select
-    from tintladder.database import schema
+    from tintladder.database.store import schema
 
     return select(schema.Session)
 

@@ -13,8 +13,8 @@ from tintladder.calibrate.instrument.attended import now
 from tintladder.calibrate.instrument.instrument import Identity
 from tintladder.calibrate.instrument.progress import RawReading
 from tintladder.calibrate.optics.spectra import to_grid
-from tintladder.database import measuring
-from tintladder.database.measure_store import (
+from tintladder.database.cards import sitting as measuring
+from tintladder.database.store.sittings import (
     begin_sitting,
     find_sitting,
     finish_sitting,
@@ -24,7 +24,7 @@ from tintladder.database.measure_store import (
     open_sittings,
     progress_of,
 )
-from tintladder.database.store import Store
+from tintladder.database.store.store import Store
 
 from .instruments import emulated, quick, scene
 from .studio_fixtures import PAINTS_TOML, ladder

@@ -8,15 +8,15 @@ from functools import partial
 
 import pandas as pd
 import pytest
-from tintladder.calibrate.fit.fit import fit_paints
-from tintladder.calibrate.fit.quality_report import quality_report
-from tintladder.calibrate.fit.settings import FitSettings
-from tintladder.database.adopt import adopt
-from tintladder.database.model_choice import Trial, choose, trial_of, words
-from tintladder.database.release import publish
-from tintladder.database.release_choice import model_of
-from tintladder.database.release_load import load_release
-from tintladder.database.store import Store
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.judging.quality_report import quality_report
+from tintladder.calibrate.fit.problem.settings import FitSettings
+from tintladder.database.mixing.model_choice import Trial, choose, trial_of, words
+from tintladder.database.releases.adopt import adopt
+from tintladder.database.releases.load import load_release
+from tintladder.database.releases.model_choice import model_of
+from tintladder.database.releases.publish import publish
+from tintladder.database.store.store import Store
 
 from . import synthetic
 from .command import run

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tintladder.database.demo import make_demo
-from tintladder.database.muddy import cleanest_pair, lean, muddy
-from tintladder.database.recipe_order import lab_of
-from tintladder.database.recipe_palette import Palette
+from tintladder.database.demo.demo import make_demo
+from tintladder.database.mixing.greying import cleanest_pair, lean, muddy
+from tintladder.database.mixing.order import lab_of
+from tintladder.database.mixing.palette import Palette
 
 from tests.command import run
 from tests.invented_palette import invented_coefficients

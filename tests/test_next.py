@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import ciede2000
-from tintladder.database.dab import likely_mixes, outcomes
-from tintladder.database.next_addition import NEAR, next_additions
-from tintladder.database.plate import on_plate, read_dab, read_plate, write_plate
-from tintladder.database.recipe_order import lab_of
-from tintladder.database.recipe_palette import Palette
-from tintladder.database.recipe_target import Target
+from tintladder.database.easel.plate import on_plate, read_dab, read_plate, write_plate
+from tintladder.database.mixing.heap_guess import likely_mixes, outcomes
+from tintladder.database.mixing.next_addition import NEAR, next_additions
+from tintladder.database.mixing.order import lab_of
+from tintladder.database.mixing.palette import Palette
+from tintladder.database.mixing.target import Target
 
 from tests.command import run
 from tests.invented_palette import invented_coefficients

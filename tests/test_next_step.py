@@ -13,13 +13,19 @@ from tintladder.calibrate.cards.card_file import parse_card
 from tintladder.calibrate.cards.weighing import composition
 from tintladder.calibrate.cards.weighing_out import LEAST_STEPS, Step, weigh_out, weighed
 from tintladder.calibrate.errors import InputError
-from tintladder.calibrate.fit.fit import fit_paints
-from tintladder.calibrate.fit.guess import PEAK_K, Guess
-from tintladder.calibrate.fit.information import DRIFT, TARGETS
-from tintladder.calibrate.fit.next_step import RATIOS, Plan, choose, next_drawdown, plan_ladder
-from tintladder.calibrate.fit.noise import TYPICAL
-from tintladder.calibrate.fit.settings import FitSettings
-from tintladder.calibrate.fit.tube import Tube
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.planning.guess import PEAK_K, Guess
+from tintladder.calibrate.fit.planning.information import DRIFT, TARGETS
+from tintladder.calibrate.fit.planning.next_step import (
+    RATIOS,
+    Plan,
+    choose,
+    next_drawdown,
+    plan_ladder,
+)
+from tintladder.calibrate.fit.problem.noise import TYPICAL
+from tintladder.calibrate.fit.problem.settings import FitSettings
+from tintladder.calibrate.fit.problem.tube import Tube
 from tintladder.calibrate.optics.surface import Surface
 
 from tests.bench.next_step import EVEN, HALVING, differences, lab_trials, made_trials, make, targets

@@ -8,12 +8,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from tintladder.calibrate.cards.readings import CardReadings
-from tintladder.calibrate.fit.finding import Finding
-from tintladder.calibrate.fit.fit import fit_paints
-from tintladder.calibrate.fit.outliers import trust
-from tintladder.calibrate.fit.problem import build
-from tintladder.calibrate.fit.result import JointFit, PaintFit
-from tintladder.calibrate.fit.settings import FitSettings
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.judging.outliers import trust
+from tintladder.calibrate.fit.problem.arrays import build
+from tintladder.calibrate.fit.problem.finding import Finding
+from tintladder.calibrate.fit.problem.result import JointFit, PaintFit
+from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.optics.spectra import Array, Spectra
 
 from tests import synthetic

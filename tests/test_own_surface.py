@@ -10,14 +10,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from tintladder.calibrate.cards.card import Card, Drawdown
-from tintladder.calibrate.fit.fit import fit_paints
+from tintladder.calibrate.fit.joint import fit_paints
 from tintladder.calibrate.fit.new_tube import fit_new_tubes
-from tintladder.calibrate.fit.own_surface import showing_surface
-from tintladder.calibrate.fit.settings import FitSettings
+from tintladder.calibrate.fit.problem.own_surface import showing_surface
+from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.optics.predict import dry_fractions, predict
 from tintladder.calibrate.optics.surface import Surface, fresnel
-from tintladder.database.packing import pack_coefficients, unpack_coefficients
-from tintladder.database.recipe_palette import Palette
+from tintladder.database.mixing.palette import Palette
+from tintladder.database.store.packing import pack_coefficients, unpack_coefficients
 
 from tests.bench.fit import demo_readings
 from tests.heldout import by_coefficients, differences
@@ -146,7 +146,7 @@ def test_it_is_kept_and_what_was_kept_before_it_is_read(fit, monkeypatch):
     packed = pack_coefficients(fit.coefficients)
     again = unpack_coefficients(packed)
     np.testing.assert_array_equal(again.surface_offset, fit.coefficients.surface_offset)
-    from tintladder.database import packing
+    from tintladder.database.store import packing
 
     before = tuple(name for name in packing._ARRAYS if name != "surface_offset")
     monkeypatch.setattr(packing, "_ARRAYS", before)

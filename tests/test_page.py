@@ -10,9 +10,9 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from tintladder.database import engine
-from tintladder.database.page.views_fits import OF_ALL, OF_ONE
-from tintladder.database.store import Store
+from tintladder.database.page.views.fits import OF_ALL, OF_ONE
+from tintladder.database.store import engine
+from tintladder.database.store.store import Store
 
 from .page_crowd import crowd
 from .page_server import SCRIPT, Visitor, serving

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
-from tintladder.database.store import Store
+from tintladder.database.store.store import Store
 
 from .page_server import SCRIPT
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from tintladder.database.store import Store
+from tintladder.database.store.store import Store
 
 from .page_access import serious_faults
 from .page_server import serving

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 
 import pytest
-from tintladder.database.mixing import look
-from tintladder.database.store import Store
+from tintladder.database.mixing.prediction import look
+from tintladder.database.store.store import Store
 
 
 def test_a_mix_is_foretold_as_the_studio_s_fits_have_it(demo_page, demo):

@@ -8,7 +8,7 @@ from pathlib import Path
 from urllib.parse import parse_qs
 
 import pytest
-from tintladder.database.plate import on_plate, read_dab, read_plate, write_plate
+from tintladder.database.easel.plate import on_plate, read_dab, read_plate, write_plate
 
 PHOTOS = Path(__file__).parents[1] / "measurements" / "boatyard" / "photos"
 BACK = "/mix?target=BUOY+3:1&lay=HULL&lay=BUOY&way=BUOY,HULL&make=20g&mixing=yes#plate"

@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 from tintladder.calibrate.optics.colour import ciede2000
-from tintladder.database.recipe_store import keep_mixed, kept_recipes
-from tintladder.database.recipe_swatch import dried
-from tintladder.database.store import Store
+from tintladder.database.easel.swatches import dried
+from tintladder.database.store.recipes import keep_mixed, kept_recipes
+from tintladder.database.store.store import Store
 
 from .page_server import SCRIPT
 

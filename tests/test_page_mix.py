@@ -8,9 +8,9 @@ from urllib.parse import urlencode
 
 import pytest
 from sqlalchemy import select
-from tintladder.database.recipe_store import kept_recipes
-from tintladder.database.schema import Recipe
-from tintladder.database.store import Store
+from tintladder.database.store.recipes import kept_recipes
+from tintladder.database.store.schema import Recipe
+from tintladder.database.store.store import Store
 
 PHOTOS = Path(__file__).parents[1] / "measurements" / "boatyard" / "photos"
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tintladder.database.store import Store
+from tintladder.database.store.store import Store
 
 
 def test_a_card_of_mixtures_is_planned_and_printed(own_page):

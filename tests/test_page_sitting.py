@@ -15,7 +15,7 @@ from tintladder.calibrate.instrument.progress import Progress, RawReading
 from tintladder.calibrate.instrument.questions import Shown
 from tintladder.database.page import sitting_room
 from tintladder.database.page.sitting_room import Standing
-from tintladder.database.page.views_sitting import _reading
+from tintladder.database.page.views.sitting import _reading
 
 from .page_server import Visitor, serving
 from .page_sitter import AT, PROFILE, Sitter, instrument, kept, unread_studio

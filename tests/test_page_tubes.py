@@ -6,7 +6,7 @@ import re
 from datetime import date
 
 import pytest
-from tintladder.database.store import Store
+from tintladder.database.store.store import Store
 
 from .page_server import SCRIPT, Visitor
 

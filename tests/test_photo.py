@@ -10,8 +10,8 @@ from PIL import Image, ImageCms
 from tintladder.calibrate.cards.layout import read_layout
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import ciede2000, srgb_to_lab
-from tintladder.database.photo import BANDS, _encoded, parse_spot, read_photo, spot
-from tintladder.database.photo_colours import FEWEST, MOST, main_colours
+from tintladder.database.mixing.photo import BANDS, _encoded, parse_spot, read_photo, spot
+from tintladder.database.mixing.photo_colours import FEWEST, MOST, main_colours
 
 from tests.lab.photos import DEMO, MIXES, colours, scene
 from tests.lab.render import PHONE_JPEG, Colours, Pose, render, save

@@ -17,16 +17,16 @@ import imagehash
 import numpy as np
 import pytest
 from PIL import Image
-from tintladder.database.plot_films import plot_contrasts, plot_films
-from tintladder.database.plot_ladders import plot_ladders
-from tintladder.database.plot_reach import reach_figure
-from tintladder.database.plot_strength import plot_strengths
-from tintladder.database.plot_ways import plot_ways
-from tintladder.database.reach import gamut
-from tintladder.database.recipe import recipes
-from tintladder.database.recipe_palette import Palette
-from tintladder.database.recipe_target import of_lab
-from tintladder.database.tinting_strength import rank
+from tintladder.database.mixing.gamut import gamut
+from tintladder.database.mixing.palette import Palette
+from tintladder.database.mixing.recipes import recipes
+from tintladder.database.mixing.strengths import rank
+from tintladder.database.mixing.target import of_lab
+from tintladder.database.pictures.films import plot_contrasts, plot_films
+from tintladder.database.pictures.ladders import plot_ladders
+from tintladder.database.pictures.reach import reach_figure
+from tintladder.database.pictures.strength import plot_strengths
+from tintladder.database.pictures.ways import plot_ways
 
 from .invented_palette import invented_coefficients
 

@@ -16,18 +16,15 @@ from matplotlib.colors import to_rgb
 from matplotlib.image import imread
 from matplotlib.text import Text
 from tintladder.calibrate.errors import InputError
-from tintladder.calibrate.fit.fit import fit_paints
+from tintladder.calibrate.fit.joint import fit_paints
 from tintladder.calibrate.optics.colour import srgb
 from tintladder.calibrate.optics.spectra import GRID
-from tintladder.database.plot_spectra import plot_k_and_s, plot_reflectance
-from tintladder.database.plot_style import save, spread
-from tintladder.database.plot_tint import plot_hue_path, plot_lightness_path, plot_strip
-from tintladder.database.plots import tint_figure
-from tintladder.database.store import Store
-from tintladder.database.tinting import (
-    ladder,
-    tint_path,
-)
+from tintladder.database.mixing.ladder import ladder, tint_path
+from tintladder.database.pictures.figures import tint_figure
+from tintladder.database.pictures.spectra import plot_k_and_s, plot_reflectance
+from tintladder.database.pictures.style import save, spread
+from tintladder.database.pictures.tint import plot_hue_path, plot_lightness_path, plot_strip
+from tintladder.database.store.store import Store
 
 from . import synthetic
 from .command import run

@@ -10,15 +10,15 @@ from matplotlib.colors import to_rgb
 from matplotlib.text import Text
 from tintladder.calibrate.optics.colour import lab, lab_to_srgb
 from tintladder.calibrate.optics.spectra import GRID
-from tintladder.database.plot_reach import plot_reach, reach_figure
-from tintladder.database.plot_style import new_figure, save
-from tintladder.database.plot_ways import plot_ways
-from tintladder.database.reach import gamut
-from tintladder.database.recipe import recipes
-from tintladder.database.recipe_palette import Palette
-from tintladder.database.recipe_parts import WEIGHED_PARTS, Snapped, Tint, parts_words, snap
-from tintladder.database.recipe_target import of_lab, of_spectrum
-from tintladder.database.report_colours import films
+from tintladder.database.mixing.gamut import gamut
+from tintladder.database.mixing.measures import WEIGHED_PARTS, Snapped, Tint, parts_words, snap
+from tintladder.database.mixing.palette import Palette
+from tintladder.database.mixing.recipes import recipes
+from tintladder.database.mixing.target import of_lab, of_spectrum
+from tintladder.database.pictures.reach import plot_reach, reach_figure
+from tintladder.database.pictures.style import new_figure, save
+from tintladder.database.pictures.swatch import films
+from tintladder.database.pictures.ways import plot_ways
 
 from .invented_palette import invented_coefficients
 

@@ -11,16 +11,21 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_rgb
 from matplotlib.image import imread
 from matplotlib.text import Text
-from tintladder.calibrate.fit.hiding import BY_RATIO, BY_UNIT, contrast_ratio, hiding_thickness
+from tintladder.calibrate.fit.judging.hiding import (
+    BY_RATIO,
+    BY_UNIT,
+    contrast_ratio,
+    hiding_thickness,
+)
 from tintladder.calibrate.optics.colour import srgb
 from tintladder.calibrate.optics.predict import predict
-from tintladder.database.demo import make_demo
-from tintladder.database.plot_films import THICKEST, THINNEST, plot_contrasts, plot_films
-from tintladder.database.plot_ladders import STEPS, plot_ladders
-from tintladder.database.plot_strength import plot_strengths
-from tintladder.database.plot_style import new_figure
-from tintladder.database.store import Store
-from tintladder.database.tinting_strength import rank
+from tintladder.database.demo.demo import make_demo
+from tintladder.database.mixing.strengths import rank
+from tintladder.database.pictures.films import THICKEST, THINNEST, plot_contrasts, plot_films
+from tintladder.database.pictures.ladders import STEPS, plot_ladders
+from tintladder.database.pictures.strength import plot_strengths
+from tintladder.database.pictures.style import new_figure
+from tintladder.database.store.store import Store
 
 from .command import run
 

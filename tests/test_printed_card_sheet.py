@@ -20,12 +20,7 @@ from tintladder.calibrate.cards.card_plan import (
     seats,
 )
 from tintladder.calibrate.cards.card_text import card_text
-from tintladder.calibrate.cards.label_strength import (
-    STRENGTHS,
-    is_white,
-    strength_of,
-    tint_ratios,
-)
+from tintladder.calibrate.cards.label_strength import STRENGTHS, is_white, strength_of, tint_ratios
 from tintladder.calibrate.cards.layout import layout_names, read_layout
 from tintladder.calibrate.cards.measure import measure_of
 from tintladder.calibrate.cards.weighing_sheet import TubeWords, amounts, print_sheet, used_words

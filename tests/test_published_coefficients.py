@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tintladder.calibrate.fit.fit import fit_paints
-from tintladder.calibrate.fit.settings import FitSettings
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.optics.colour import chroma_hue, lab
 from tintladder.calibrate.optics.spectra import GRID
 

@@ -8,11 +8,12 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from tintladder.calibrate.fit.fit import fit_paints
-from tintladder.calibrate.fit.hiding import BY_RATIO, HIDES_AT
-from tintladder.calibrate.fit.quality_report import IN_THE_MANNER, quality_report
-from tintladder.calibrate.fit.settings import FitSettings
-from tintladder.database import plot_quality
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.judging.hiding import BY_RATIO, HIDES_AT
+from tintladder.calibrate.fit.judging.quality_figures import as_dict, figures
+from tintladder.calibrate.fit.judging.quality_report import IN_THE_MANNER, quality_report
+from tintladder.calibrate.fit.problem.settings import FitSettings
+from tintladder.database.pictures import quality
 
 from tests.synthetic import NOISE, TUBES, ladders
 
@@ -82,7 +83,7 @@ def test_no_paint_is_said_to_be_as_strong_as_itself(fit, readings):
 
 
 def test_rows_for_the_release(report):
-    rows = report.rows()
+    rows = figures(report)
     assert set(rows["paint"]) == {"B"}
     table = rows.set_index("quantity")
     for quantity in ("contrast ratio", "hiding thickness", "spreading", "hue turn"):
@@ -97,7 +98,7 @@ def test_rows_for_the_release(report):
 
 
 def test_json_holds_no_nan(report):
-    said = report.as_dict()
+    said = as_dict(report)
     again = json.loads(json.dumps(said, allow_nan=False))
     assert again == said
     assert len(said["residuals"]) == len(report.residuals)
@@ -112,7 +113,7 @@ def test_opaque_ladders_say_what_cant_be_said():
     assert "How well it hides can't be said: K and S of R are relative to W" in str(found)
     assert "tinting strength can't be said: W has no ladder in white" in found.unsaid
     assert found.hue is not None
-    json.dumps(found.as_dict(), allow_nan=False)
+    json.dumps(as_dict(found), allow_nan=False)
 
 
 def test_without_readings_hiding_is_less_sure(fit, readings):
@@ -134,7 +135,7 @@ def test_a_gap_in_the_readings_is_said(fit):
 
 
 def test_pictures(fit, report):
-    ax = plot_quality.plot_residuals(report)
+    ax = quality.plot_residuals(report)
     lines = [line for line in ax.lines if str(line.get_gid()).startswith("residual/")]
     assert len(lines) == len(report.patches)
     at = ax.get_yticks()[0]
@@ -142,22 +143,22 @@ def test_pictures(fit, report):
     shown = lines[0].get_ydata() - at
     left = (rows["measured"] - rows["fitted"]).to_numpy()
     assert np.corrcoef(shown, left)[0, 1] > 0.999
-    ax = plot_quality.plot_left_out(report)
+    ax = quality.plot_left_out(report)
     assert len(ax.get_yticks()) == report.patches["step"].nunique()
-    ax = plot_quality.plot_hiding(fit.paints["B"], report)
+    ax = quality.plot_hiding(fit.paints["B"], report)
     assert ax.get_ylabel().startswith("contrast ratio")
     (mark,) = [line for line in ax.lines if line.get_gid() == "hides"]
     assert set(mark.get_xdata()) == {report.hiding.thickness_um}
-    ax = plot_quality.plot_drift(report.drift)
+    ax = quality.plot_drift(report.drift)
     assert [t.get_text() for t in ax.get_yticklabels()] == [s.step for s in report.drift.steps]
-    assert isinstance(report.rows(), pd.DataFrame)
+    assert isinstance(figures(report), pd.DataFrame)
 
 
 @pytest.mark.parametrize("paint", ["W", "B"])
 def test_a_picture_of_hiding_has_one_rule_the_report_s(fit, paint):
     """The ratio 0.98 is ruled off only where it is what judges: ISO 6504-3, for light paints."""
     found = quality_report(fit.paints[paint])
-    ax = plot_quality.plot_hiding(fit.paints[paint], found)
+    ax = quality.plot_hiding(fit.paints[paint], found)
     ruled = [line for line in ax.lines if set(line.get_ydata()) == {HIDES_AT}]
     assert len(ruled) == (found.hiding.criterion == BY_RATIO) == (paint == "W")
     said = [text.get_text() for text in ax.get_legend().get_texts()]

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from tintladder.database.reach import gamut, one_more
-from tintladder.database.recipe_palette import Palette
+from tintladder.database.mixing.gamut import gamut, one_more
+from tintladder.database.mixing.palette import Palette
 
 from tests.invented_palette import invented_coefficients
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from tintladder.database import cli
-from tintladder.database.demo import make_demo
+from tintladder.database.demo.demo import make_demo
 
 README = Path(__file__).parents[1] / "README.md"
 TEXT = README.read_text(encoding="utf-8")

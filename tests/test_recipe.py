@@ -8,15 +8,16 @@ from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import View, ciede2000, lab
 from tintladder.calibrate.optics.predict import dry_fractions, predict
 from tintladder.calibrate.optics.spectra import GRID
-from tintladder.database.recipe import lacks, recipes
-from tintladder.database.recipe_batch import area_grams, batch_grams
-from tintladder.database.recipe_judge import clumsiness
-from tintladder.database.recipe_lights import special_metamerism
-from tintladder.database.recipe_order import lab_of, order_of, too_much, waste
-from tintladder.database.recipe_palette import Palette
-from tintladder.database.recipe_parts import MEASURES, SPOONS, WEIGHED_PARTS, amount_words, snap
-from tintladder.database.recipe_target import of_hex, of_lab, of_spectrum, parse_target
-from tintladder.database.store import Store
+from tintladder.database.easel.asked_colour import parse_target
+from tintladder.database.mixing.batch import area_grams, batch_grams
+from tintladder.database.mixing.measures import MEASURES, SPOONS, WEIGHED_PARTS, amount_words, snap
+from tintladder.database.mixing.metamerism import special_metamerism
+from tintladder.database.mixing.order import lab_of, order_of, too_much, waste
+from tintladder.database.mixing.palette import Palette
+from tintladder.database.mixing.ranking import clumsiness
+from tintladder.database.mixing.recipes import lacks, recipes
+from tintladder.database.mixing.target import of_hex, of_lab, of_spectrum
+from tintladder.database.store.store import Store
 
 from tests.command import run
 from tests.invented_palette import invented_coefficients

@@ -12,8 +12,8 @@ from tintladder.calibrate.optics.colour import ciede2000, lab
 from tintladder.calibrate.optics.difference_terms import ciede2000_residual
 from tintladder.calibrate.optics.predict import predict
 from tintladder.calibrate.optics.spectra import GRID
-from tintladder.database.recipe_engine import lattice, search
-from tintladder.database.recipe_palette import Palette, lab_slopes, to_lab
+from tintladder.database.mixing.palette import Palette, lab_slopes, to_lab
+from tintladder.database.mixing.search import lattice, search
 
 from tests.invented_palette import by_transport, invented_coefficients
 

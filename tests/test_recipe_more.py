@@ -10,15 +10,15 @@ from scipy.optimize import minimize
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.calibrate.optics.predict import dry_fractions, predict
-from tintladder.database.joining import join
-from tintladder.database.mixing import as_finished, why
-from tintladder.database.recipe import recipe_as_given, recipes, recipes_of_many
-from tintladder.database.recipe_engine import search
-from tintladder.database.recipe_film import GROUNDS, Film, FilmPalette, bettered
-from tintladder.database.recipe_order import lab_of
-from tintladder.database.recipe_palette import Palette
-from tintladder.database.recipe_parts import SPOONS, WEIGHED_PARTS, snap, tint_words, weighed
-from tintladder.database.recipe_target import as_seen, of_lab, of_spectrum
+from tintladder.database.mixing.film import GROUNDS, Film, FilmPalette, bettered
+from tintladder.database.mixing.joining import join
+from tintladder.database.mixing.measures import SPOONS, WEIGHED_PARTS, snap, tint_words, weighed
+from tintladder.database.mixing.order import lab_of
+from tintladder.database.mixing.palette import Palette
+from tintladder.database.mixing.prediction import as_finished, why
+from tintladder.database.mixing.recipes import recipe_as_given, recipes, recipes_of_many
+from tintladder.database.mixing.search import search
+from tintladder.database.mixing.target import as_seen, of_lab, of_spectrum
 
 from tests.command import run
 from tests.invented_palette import invented_coefficients

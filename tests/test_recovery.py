@@ -8,15 +8,15 @@ import numpy as np
 import pytest
 from tintladder.calibrate.cards.channels import CardChannels
 from tintladder.calibrate.errors import InputError
-from tintladder.calibrate.fit.check import check_mixtures
-from tintladder.calibrate.fit.clusters import clusters
-from tintladder.calibrate.fit.fit import fit_paints
-from tintladder.calibrate.fit.recovery import fit_scan
-from tintladder.calibrate.fit.recovery_patch import corrected, patch_spectra
-from tintladder.calibrate.fit.recovery_prior import Likeness, ScanPrior
-from tintladder.calibrate.fit.recovery_problem import lay_out
-from tintladder.calibrate.fit.recovery_solve import Part
-from tintladder.calibrate.fit.settings import FitSettings
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.problem.settings import FitSettings
+from tintladder.calibrate.fit.scans.patch import corrected, patch_spectra
+from tintladder.calibrate.fit.scans.prior import Likeness, ScanPrior
+from tintladder.calibrate.fit.scans.problem import lay_out
+from tintladder.calibrate.fit.scans.recovery import fit_scan
+from tintladder.calibrate.fit.scans.solve import Part
+from tintladder.calibrate.fit.solver.clusters import clusters
+from tintladder.calibrate.fit.uncertainty.check import check_mixtures
 from tintladder.calibrate.optics.colour import ciede2000, lab
 from tintladder.calibrate.optics.sensors import Sensors, estimate_sensors
 from tintladder.calibrate.optics.spectra import GRID

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from tintladder.calibrate.fit.recovery import fit_scan
+from tintladder.calibrate.fit.scans.recovery import fit_scan
 from tintladder.calibrate.optics.surface import Surface
 
 from .bench.recovery import quick_card

@@ -14,16 +14,16 @@ import numpy as np
 import pandas as pd
 import pytest
 from tintladder.calibrate.optics.predict import predict
-from tintladder.database.adopt import adopt
-from tintladder.database.fitting import fit_studio
-from tintladder.database.integrity import check_studio
-from tintladder.database.packing import pack_coefficients
-from tintladder.database.reading_in import take_in
-from tintladder.database.refit import AKIN, CLOSE, packed_readings, refit_release
-from tintladder.database.release import publish
-from tintladder.database.release_load import load_release
-from tintladder.database.store import Store
-from tintladder.database.verify import verify_release
+from tintladder.database.cards.intake import take_in
+from tintladder.database.care.integrity import check_studio
+from tintladder.database.care.refit import AKIN, CLOSE, packed_readings, refit_release
+from tintladder.database.fits.fitting import fit_studio
+from tintladder.database.releases.adopt import adopt
+from tintladder.database.releases.load import load_release
+from tintladder.database.releases.publish import publish
+from tintladder.database.releases.verify import verify_release
+from tintladder.database.store.packing import pack_coefficients
+from tintladder.database.store.store import Store
 
 from .command import run
 from .test_store import assert_same

@@ -9,10 +9,10 @@ import zipfile
 
 import pytest
 from tintladder.calibrate.errors import InputError
-from tintladder.database import release as release_module
-from tintladder.database.release import publish, releases
-from tintladder.database.store import Store
-from tintladder.database.verify import verify_release
+from tintladder.database.releases import publish as release_module
+from tintladder.database.releases.publish import publish, releases
+from tintladder.database.releases.verify import verify_release
+from tintladder.database.store.store import Store
 
 from .studio_fixtures import PAINTS_TOML, WHEN, fill, joint_fit
 

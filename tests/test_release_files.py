@@ -7,9 +7,9 @@ import zipfile
 
 import pytest
 from tintladder.calibrate.errors import InputError
-from tintladder.database.release_files import Archive
-from tintladder.database.release_load import load_release
-from tintladder.database.verify import verify_release
+from tintladder.database.releases.files import Archive
+from tintladder.database.releases.load import load_release
+from tintladder.database.releases.verify import verify_release
 
 
 def bad_zip(tmp_path, names):

@@ -11,13 +11,13 @@ from functools import partial
 import pandas as pd
 import pytest
 from tintladder.calibrate.errors import InputError
-from tintladder.calibrate.fit.quality import FIRST_GUESS, PAINT_AGAIN
-from tintladder.database.cautions import caution
-from tintladder.database.paints_file import NewLot
-from tintladder.database.release import plan, publish, releases
-from tintladder.database.release_load import load_release
-from tintladder.database.store import Store
-from tintladder.database.verify import verify_release
+from tintladder.calibrate.fit.judging.quality import FIRST_GUESS, PAINT_AGAIN
+from tintladder.database.common.cautions import caution
+from tintladder.database.releases.load import load_release
+from tintladder.database.releases.publish import plan, publish, releases
+from tintladder.database.releases.verify import verify_release
+from tintladder.database.store.paints_file import NewLot
+from tintladder.database.store.store import Store
 
 from .command import run
 from .studio_fixtures import PAINTS_TOML, fill, joint_fit, ladder, session

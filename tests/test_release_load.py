@@ -9,12 +9,12 @@ import jsonschema
 import numpy as np
 import pandas as pd
 import pytest
-from tintladder.database.release import publish
-from tintladder.database.release_descriptor import json_schema
-from tintladder.database.release_load import load_release
-from tintladder.database.release_schema import TABLES
-from tintladder.database.store import Store
-from tintladder.database.verify import verify_release
+from tintladder.database.releases.load import load_release
+from tintladder.database.releases.publish import publish
+from tintladder.database.releases.tables.descriptor import json_schema
+from tintladder.database.releases.tables.schema import TABLES
+from tintladder.database.releases.verify import verify_release
+from tintladder.database.store.store import Store
 
 from .studio_fixtures import PAINTS_TOML, fill, joint_fit, ladder, named_by_fit, session
 from .test_store import assert_same

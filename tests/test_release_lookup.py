@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 from tintladder.calibrate.errors import InputError
-from tintladder.database import release_load
-from tintladder.database.release import publish
-from tintladder.database.release_coefficients import gigabytes
-from tintladder.database.release_load import load_release
-from tintladder.database.release_lookup import load_paint
-from tintladder.database.store import Store
+from tintladder.database.releases import load
+from tintladder.database.releases.load import load_release
+from tintladder.database.releases.lookup import load_paint
+from tintladder.database.releases.publish import publish
+from tintladder.database.releases.tables.coefficients import gigabytes
+from tintladder.database.store.store import Store
 
 from .bench.database import big_studio, nickname
 from .studio_fixtures import fill
@@ -40,7 +40,7 @@ def test_paints_that_share_nothing_take_no_room_together(tmp_path, monkeypatch):
     }  # fmt: skip
     assert 90 < gigabytes(many) < 100
     assert gigabytes(release.tables) < 0.01
-    monkeypatch.setattr(release_load, "MOST_GIGABYTES", gigabytes(release.tables) / 2)
+    monkeypatch.setattr(load, "MOST_GIGABYTES", gigabytes(release.tables) / 2)
     with pytest.raises(InputError, match=r"would take .* GB at once; load some of them"):
         _ = release.coefficients
     assert release.select(["P00003", "P00014"]).paints == ("P00003", "P00014")

@@ -12,22 +12,22 @@ import numpy as np
 import pandas as pd
 import pytest
 from jsonschema import Draft202012Validator
-from tintladder.calibrate.fit import quality_figures
-from tintladder.calibrate.fit.hiding import PAINT_VIEW, contrast_ratio, hiding_thickness
-from tintladder.calibrate.fit.own_films import anchor, own_films
-from tintladder.database.adopt import adopt
+from tintladder.calibrate.fit.judging import quality_figures
+from tintladder.calibrate.fit.judging.hiding import PAINT_VIEW, contrast_ratio, hiding_thickness
+from tintladder.calibrate.fit.judging.own_films import anchor, own_films
+from tintladder.database.cards.intake import take_in
 from tintladder.database.commands.fit import show_fit
-from tintladder.database.fitting import fit_studio
-from tintladder.database.plot_films import plot_contrasts
-from tintladder.database.reading_in import take_in
-from tintladder.database.release import publish
-from tintladder.database.release_descriptor import json_schema
-from tintladder.database.release_load import load_release
-from tintladder.database.release_schema import SPECTRUM, tables_of
-from tintladder.database.report import report
-from tintladder.database.report_figures import figures_of
-from tintladder.database.store import Store
-from tintladder.database.verify import verify_release
+from tintladder.database.fits.fitting import fit_studio
+from tintladder.database.paper.report.figures import figures_of
+from tintladder.database.paper.report.page import report
+from tintladder.database.pictures.films import plot_contrasts
+from tintladder.database.releases.adopt import adopt
+from tintladder.database.releases.load import load_release
+from tintladder.database.releases.publish import publish
+from tintladder.database.releases.tables.descriptor import json_schema
+from tintladder.database.releases.tables.schema import SPECTRUM, tables_of
+from tintladder.database.releases.verify import verify_release
+from tintladder.database.store.store import Store
 
 from .command import run
 from .studio_fixtures import fill
@@ -74,7 +74,7 @@ def test_the_release_has_the_figures_of_the_fit(studio, release, model):
     for paint, of_paint in said.items():
         mine = quality[quality["paint"] == paint].reset_index(drop=True)
         pd.testing.assert_frame_equal(
-            mine.drop(columns="model"), of_paint.rows(), check_dtype=False
+            mine.drop(columns="model"), quality_figures.figures(of_paint), check_dtype=False
         )
     assert set(quality["quantity"]) <= set(quality_figures.QUANTITIES)
     dusk = quality[quality["paint"] == "DUSK"].set_index("quantity")
@@ -160,7 +160,7 @@ def test_a_paint_that_never_hides_has_words_for_it(studio):
     _, done, _ = studio
     quality = done.quality["DUSK"]
     never = replace(quality.hiding, thickness_um=np.inf, relative_uncertainty=np.inf, spreading=0.0)
-    rows = replace(quality, hiding=never).rows()
+    rows = quality_figures.figures(replace(quality, hiding=never))
     assert not np.isinf(rows["value"]).any()
     said = figures_of(rows, {})
     assert said.hides_um == math.inf

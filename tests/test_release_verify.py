@@ -10,9 +10,9 @@ import numpy as np
 import pandas as pd
 import pytest
 from tintladder.calibrate.errors import InputError
-from tintladder.database.release_files import sums
-from tintladder.database.release_load import load_release
-from tintladder.database.verify import verify_release
+from tintladder.database.releases.files import sums
+from tintladder.database.releases.load import load_release
+from tintladder.database.releases.verify import verify_release
 
 
 def seal(folder):

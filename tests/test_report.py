@@ -11,18 +11,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 from tintladder.calibrate.errors import InputError
-from tintladder.calibrate.fit.check import check_mixtures
+from tintladder.calibrate.fit.uncertainty.check import check_mixtures
 from tintladder.calibrate.optics.colour import srgb
-from tintladder.database.demo import make_demo
-from tintladder.database.release import publish
-from tintladder.database.release_choice import tried
-from tintladder.database.release_load import load_release
-from tintladder.database.report import report
-from tintladder.database.report_colours import FILM_UM, films
-from tintladder.database.report_fits import unpack
-from tintladder.database.store import Store
-from tintladder.database.tinting import ladder
-from tintladder.database.tinting_strength import rank
+from tintladder.database.demo.demo import make_demo
+from tintladder.database.mixing.ladder import ladder
+from tintladder.database.mixing.strengths import rank
+from tintladder.database.paper.report.fits import unpack
+from tintladder.database.paper.report.page import report
+from tintladder.database.pictures.swatch import FILM_UM, films
+from tintladder.database.releases.load import load_release
+from tintladder.database.releases.model_choice import tried
+from tintladder.database.releases.publish import publish
+from tintladder.database.store.store import Store
 
 from .command import run
 from .studio_fixtures import WHEN, fill

@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from tintladder.database.release_load import load_release
-from tintladder.database.report import report
+from tintladder.database.paper.report.page import report
+from tintladder.database.releases.load import load_release
 
 BEYOND = """
 [...document.querySelectorAll('main *, body > * *')]

@@ -17,34 +17,34 @@ from sqlalchemy import select
 from tintladder.calibrate.cards.card_file import read_card
 from tintladder.calibrate.cards.layout import read_layout
 from tintladder.calibrate.cards.measure import measure_of
-from tintladder.calibrate.fit.check import MOST_SCAN_ERROR
+from tintladder.calibrate.fit.uncertainty.check import MOST_SCAN_ERROR
 from tintladder.calibrate.formats.cgats import format_cgats
 from tintladder.calibrate.formats.session import Session
 from tintladder.calibrate.optics.colour import ciede2000, lab
 from tintladder.calibrate.optics.spectra import GRID, Spectra
-from tintladder.database import schema
-from tintladder.database.card_filling import fill, filling, parse_day
-from tintladder.database.card_mixtures import print_mixtures
-from tintladder.database.card_printing import Wanted
-from tintladder.database.card_progress import cards_progress
-from tintladder.database.characterising import characterise_device
-from tintladder.database.fitting import fit_studio
-from tintladder.database.integrity import check_studio
-from tintladder.database.reading_in import take_in
-from tintladder.database.refit import refit_release
-from tintladder.database.release import plan, publish
-from tintladder.database.release_load import load_release
-from tintladder.database.report import report
-from tintladder.database.scan_checks import (
+from tintladder.database.cards.characterising import characterise_device
+from tintladder.database.cards.filling import fill, filling, parse_day
+from tintladder.database.cards.intake import take_in
+from tintladder.database.cards.mixtures import print_mixtures
+from tintladder.database.cards.printing import Wanted
+from tintladder.database.cards.progress import cards_progress
+from tintladder.database.cards.scanning import read_card_picture, take_picture
+from tintladder.database.care.integrity import check_studio
+from tintladder.database.care.refit import refit_release
+from tintladder.database.fits.check_mixtures import (
     ScannedCheck,
     check_cards,
     foretell,
     told_by_scan,
     unjudged,
 )
-from tintladder.database.scanning import read_card_picture, take_picture
-from tintladder.database.store import Store
-from tintladder.database.verify import verify_release
+from tintladder.database.fits.fitting import fit_studio
+from tintladder.database.paper.report.page import report
+from tintladder.database.releases.load import load_release
+from tintladder.database.releases.publish import plan, publish
+from tintladder.database.releases.verify import verify_release
+from tintladder.database.store import schema
+from tintladder.database.store.store import Store
 
 from .command import run
 from .lab.render import Colours, Pose, render, save

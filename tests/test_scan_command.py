@@ -11,7 +11,7 @@ from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.formats.target_values import plain_label, read_target_values
 from tintladder.calibrate.optics.colour import ciede2000, lab
 from tintladder.calibrate.scan.image import read_picture
-from tintladder.database.store import Store
+from tintladder.database.store.store import Store
 
 from .command import run
 from .lab.scans import (

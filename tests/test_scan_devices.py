@@ -14,10 +14,10 @@ from tintladder.calibrate.optics.spectra import Spectra
 from tintladder.calibrate.scan.characterise import MOST_MISFIT, Characterised
 from tintladder.calibrate.scan.image import read_picture
 from tintladder.calibrate.scan.reading import level_of
-from tintladder.database.characterising import characterise_device, device_words, use_words
-from tintladder.database.fitting import fit_studio
-from tintladder.database.reading_in import take_in
-from tintladder.database.store import Store
+from tintladder.database.cards.characterising import characterise_device, device_words, use_words
+from tintladder.database.cards.intake import take_in
+from tintladder.database.fits.fitting import fit_studio
+from tintladder.database.store.store import Store
 
 from .command import run
 
@@ -68,7 +68,7 @@ def test_a_card_alone_characterises_with_wide_bands(store):
     assert sure.device.fit_for_spectra
     band = store.current_coefficients(["ANCHOR"]).uncertainty[0]
     with store.transaction():
-        from tintladder.database.scanning import keep_scan, read_card_picture
+        from tintladder.database.cards.scanning import keep_scan, read_card_picture
 
         keep_scan(store, read_card_picture(store, picture, device="flatbed"))
     fit_studio(store)
@@ -144,7 +144,7 @@ def test_the_command_takes_a_card_alone(store, monkeypatch, capsys):
 
 
 def test_of_several_devices_the_one_whose_settings_fit_reads_a_picture(store):
-    from tintladder.database.scanning import read_card_picture
+    from tintladder.database.cards.scanning import read_card_picture
 
     flat, phone = SCANS / "anchor-blue-quick.png", SCANS / "rope-earth-quick.jpg"
     characterise_device(store, "by-card", SCANS / "anchor-blue-quick.png", card="anchor-blue-quick")
@@ -162,7 +162,7 @@ def test_of_several_devices_the_one_whose_settings_fit_reads_a_picture(store):
 
 
 def test_missing_references_are_told(store):
-    from tintladder.database.scanning import layouts, read_card_picture
+    from tintladder.database.cards.scanning import layouts, read_card_picture
 
     characterise_device(store, "phone", SCANS / "target-phone.jpg", VALUES)
     read = read_card_picture(store, SCANS / "rope-earth-quick.jpg", device="phone")

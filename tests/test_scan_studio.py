@@ -18,22 +18,22 @@ from tintladder.calibrate.cards.layout import read_layout
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import ciede2000, lab
 from tintladder.calibrate.optics.predict import dry_fractions, predict
-from tintladder.database.backup import back_up, restore
-from tintladder.database.card_progress import cards_progress
-from tintladder.database.characterising import characterise_device
-from tintladder.database.fitting import fit_studio
-from tintladder.database.gates import stale_fits
-from tintladder.database.integrity import check_studio
-from tintladder.database.reading_in import take_in
-from tintladder.database.refit import refit_release
-from tintladder.database.release import plan, publish
-from tintladder.database.release_load import load_release
-from tintladder.database.scan_fitting import unfit_scans
-from tintladder.database.scanning import early, keep_scan, read_card_picture
-from tintladder.database.store import Store
-from tintladder.database.studio import Studio
-from tintladder.database.trace import of_release, of_store, trace
-from tintladder.database.verify import verify_release
+from tintladder.database.cards.characterising import characterise_device
+from tintladder.database.cards.intake import take_in
+from tintladder.database.cards.progress import cards_progress
+from tintladder.database.cards.scanning import early, keep_scan, read_card_picture
+from tintladder.database.care.backup import back_up, restore
+from tintladder.database.care.integrity import check_studio
+from tintladder.database.care.refit import refit_release
+from tintladder.database.care.trace import of_release, of_store, trace
+from tintladder.database.fits.fitting import fit_studio
+from tintladder.database.fits.scan_fitting import unfit_scans
+from tintladder.database.releases.gates import stale_fits
+from tintladder.database.releases.load import load_release
+from tintladder.database.releases.publish import plan, publish
+from tintladder.database.releases.verify import verify_release
+from tintladder.database.store.store import Store
+from tintladder.database.store.studio import Studio
 
 from .command import run
 from .lab.scans import DEMO, SEED, demo_scan, painted, truth

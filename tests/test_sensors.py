@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 from tintladder.calibrate.optics.spectra import GRID
-from tintladder.database.characterising import characterise_device
-from tintladder.database.store import Store
+from tintladder.database.cards.characterising import characterise_device
+from tintladder.database.store.store import Store
 
 from .invented_scanner import LED, target
 

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import ciede2000
-from tintladder.database.recipe_engine import search
-from tintladder.database.recipe_palette import Palette
-from tintladder.database.recipe_target import of_lab
-from tintladder.database.setout import LEAST_ML, set_out
-from tintladder.database.setout_tubes import fewest_tubes
+from tintladder.database.mixing.palette import Palette
+from tintladder.database.mixing.search import search
+from tintladder.database.mixing.setout import LEAST_ML, set_out
+from tintladder.database.mixing.setout_tubes import fewest_tubes
+from tintladder.database.mixing.target import of_lab
 
 from tests.command import run
 from tests.invented_palette import invented_coefficients

@@ -9,13 +9,12 @@ from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import lab
 from tintladder.calibrate.optics.kubelka_munk import opaque
 from tintladder.calibrate.optics.surface import to_measured
-from tintladder.database.colour_words import colour_words
-from tintladder.database.demo import make_demo
-from tintladder.database.paper import CUT, NEARLY, Paper
-from tintladder.database.recipe_palette import Palette
-from tintladder.database.recipe_target import of_lab
-from tintladder.database.setout import set_out
-from tintladder.database.sheet_chart import (
+from tintladder.database.common.colour_words import colour_words
+from tintladder.database.demo.demo import make_demo
+from tintladder.database.mixing.palette import Palette
+from tintladder.database.mixing.setout import set_out
+from tintladder.database.mixing.target import of_lab
+from tintladder.database.paper.chart import (
     STEPS,
     TINT_LIGHTNESS,
     chart,
@@ -23,7 +22,8 @@ from tintladder.database.sheet_chart import (
     parts_label,
     white_label,
 )
-from tintladder.database.sheet_setout import print_setout
+from tintladder.database.paper.setout import print_setout
+from tintladder.database.paper.sheet import CUT, NEARLY, Paper
 
 from .command import run
 from .invented_palette import invented_coefficients

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pymupdf
 import pytest
-from tintladder.database.demo import make_demo
+from tintladder.database.demo.demo import make_demo
 
 from .command import run
 

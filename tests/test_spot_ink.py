@@ -10,10 +10,10 @@ from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.formats.read import read_session, read_spot_ink
 from tintladder.calibrate.formats.spot_ink import card_text
 from tintladder.calibrate.optics.predict import dry_fractions, predict
-from tintladder.database.compare import Numbers
-from tintladder.database.export_spot_ink import PERCENT, as_spot_ink
-from tintladder.database.mixing import CARD_BLACK
-from tintladder.database.store import Store
+from tintladder.database.mixing.prediction import CARD_BLACK
+from tintladder.database.releases.compare import Numbers
+from tintladder.database.releases.export.spot_ink import PERCENT, as_spot_ink
+from tintladder.database.store.store import Store
 
 from .command import run
 from .studio_fixtures import PAINTS_TOML, coefficients, fill
@@ -96,7 +96,7 @@ def test_what_cannot_be_a_card_is_one_line(file, old, new, expected):
 
 
 def test_other_cxf_is_no_spot_ink(numbers, tmp_path):
-    from tintladder.database.export_cxf import as_cxf
+    from tintladder.database.releases.export.cxf import as_cxf
 
     path = tmp_path / "ladders.cxf"
     path.write_bytes(as_cxf(numbers, CREATED))

@@ -15,16 +15,16 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 from tintladder.calibrate.errors import InputError
-from tintladder.database.engine import migration_config, open_engine
-from tintladder.database.packing import (
+from tintladder.database.store.engine import migration_config, open_engine
+from tintladder.database.store.packing import (
     pack_coefficients,
     pack_table,
     unpack_coefficients,
     unpack_table,
 )
-from tintladder.database.schema import APPEND_ONLY, HEAD, Base
-from tintladder.database.store import Store
-from tintladder.database.studio import Studio
+from tintladder.database.store.schema import APPEND_ONLY, HEAD, Base
+from tintladder.database.store.store import Store
+from tintladder.database.store.studio import Studio
 
 from .studio_fixtures import PAINTS_TOML, coefficients, joint_fit, ladder, named_by_fit, session
 
@@ -138,7 +138,7 @@ def test_what_is_no_studio_is_refused(tmp_path):
 
 
 def test_a_studio_that_another_program_holds(filled, monkeypatch):
-    monkeypatch.setattr("tintladder.database.engine.BUSY_SECONDS", 0.05)
+    monkeypatch.setattr("tintladder.database.store.engine.BUSY_SECONDS", 0.05)
     with sqlite3.connect(filled.studio.database) as other, Store.open(filled.studio) as second:
         other.execute("BEGIN IMMEDIATE")
         with pytest.raises(InputError, match=r"can't be used \(database is locked\)"):

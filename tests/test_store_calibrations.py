@@ -10,12 +10,12 @@ from tintladder.calibrate.formats.cgats import format_cgats
 from tintladder.calibrate.formats.cxf_writing import format_cxf
 from tintladder.calibrate.formats.read import read_session
 from tintladder.calibrate.formats.table_writing import format_csv
-from tintladder.database import schema
-from tintladder.database.integrity import check_studio
-from tintladder.database.release import publish
-from tintladder.database.release_load import load_release
-from tintladder.database.store import Store
-from tintladder.database.trace import of_release, of_store, trace
+from tintladder.database.care.integrity import check_studio
+from tintladder.database.care.trace import of_release, of_store, trace
+from tintladder.database.releases.load import load_release
+from tintladder.database.releases.publish import publish
+from tintladder.database.store import schema
+from tintladder.database.store.store import Store
 
 from .studio_fixtures import PAINTS_TOML, joint_fit, ladder, session
 

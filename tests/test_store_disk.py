@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pytest
 from tintladder.calibrate.errors import InputError
-from tintladder.database import engine
-from tintladder.database.integrity import check_studio
-from tintladder.database.store import Store
+from tintladder.database.care.integrity import check_studio
+from tintladder.database.store import engine
+from tintladder.database.store.store import Store
 
 from .studio_fixtures import PAINTS_TOML, fill, ladder, session
 

@@ -9,9 +9,9 @@ from functools import partial
 import pytest
 from alembic import command
 from tintladder.calibrate.errors import InputError
-from tintladder.database.engine import _engine, migration_config
-from tintladder.database.store import Store
-from tintladder.database.studio import Studio
+from tintladder.database.store.engine import _engine, migration_config
+from tintladder.database.store.store import Store
+from tintladder.database.store.studio import Studio
 
 from .command import run
 from .studio_cards import write_all
@@ -133,7 +133,7 @@ def test_where_no_copy_can_be_made_nothing_is_migrated(tmp_path, monkeypatch):
         raise sqlite3.OperationalError("database or disk is full")
 
     with monkeypatch.context() as patch:
-        patch.setattr("tintladder.database.engine.copy_database", full)
+        patch.setattr("tintladder.database.store.engine.copy_database", full)
         with pytest.raises(InputError, match="disk is full"):
             Store.open(studio)
     with sqlite3.connect(studio.database) as raw:

@@ -9,9 +9,9 @@ import time
 from pathlib import Path
 
 from tintladder.calibrate.errors import InputError
-from tintladder.database.release import publish, releases
-from tintladder.database.store import Store
-from tintladder.database.verify import verify_release
+from tintladder.database.releases.publish import publish, releases
+from tintladder.database.releases.verify import verify_release
+from tintladder.database.store.store import Store
 
 from .studio_fixtures import PAINTS_TOML, joint_fit, ladder, scanned, session
 

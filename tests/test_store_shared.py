@@ -18,19 +18,19 @@ from sqlalchemy.exc import DBAPIError
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.instrument.instrument import Identity
 from tintladder.calibrate.instrument.progress import RawReading
-from tintladder.database.integrity import check_studio
-from tintladder.database.measure_store import (
+from tintladder.database.care.integrity import check_studio
+from tintladder.database.releases.load import load_release
+from tintladder.database.releases.publish import publish, releases
+from tintladder.database.releases.verify import verify_release
+from tintladder.database.store.schema import APPEND_ONLY, Base
+from tintladder.database.store.sittings import (
     begin_sitting,
     finish_sitting,
     keep_reading,
     open_sittings,
     progress_of,
 )
-from tintladder.database.release import publish, releases
-from tintladder.database.release_load import load_release
-from tintladder.database.schema import APPEND_ONLY, Base
-from tintladder.database.store import Store
-from tintladder.database.verify import verify_release
+from tintladder.database.store.store import Store
 
 from . import postgres
 from .command import run

@@ -7,16 +7,16 @@ from functools import cache
 
 import numpy as np
 import pytest
-from tintladder.calibrate.fit.drift import drift
-from tintladder.calibrate.fit.fit import fit_paints
-from tintladder.calibrate.fit.propagate import beside
-from tintladder.calibrate.fit.settings import FitSettings
-from tintladder.calibrate.fit.strength import (
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.judging.drift import drift
+from tintladder.calibrate.fit.judging.strength import (
     HueTurn,
     hue_turn,
     strength_in_words,
     tinting_strength,
 )
+from tintladder.calibrate.fit.problem.settings import FitSettings
+from tintladder.calibrate.fit.uncertainty.propagate import beside
 from tintladder.calibrate.optics.colour import D50, chroma_hue, lab
 from tintladder.calibrate.optics.kubelka_munk import opaque
 from tintladder.calibrate.optics.spectra import GRID

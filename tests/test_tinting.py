@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from tintladder.calibrate.fit.fit import fit_paints
+from tintladder.calibrate.fit.joint import fit_paints
 from tintladder.calibrate.optics.spectra import GRID
-from tintladder.database.tinting import (
+from tintladder.database.mixing.ladder import (
     TintPath,
     half_way,
     hue_in_words,

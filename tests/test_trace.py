@@ -7,11 +7,11 @@ from functools import partial
 import numpy as np
 import pytest
 from tintladder.calibrate.errors import InputError
-from tintladder.database import trace as tracing
+from tintladder.database.care import trace as tracing
 from tintladder.database.commands.trace import _sure
-from tintladder.database.release import publish
-from tintladder.database.release_load import load_release
-from tintladder.database.store import Store
+from tintladder.database.releases.load import load_release
+from tintladder.database.releases.publish import publish
+from tintladder.database.store.store import Store
 
 from .command import run
 from .studio_fixtures import fill, joint_fit, ladder, session

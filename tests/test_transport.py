@@ -6,8 +6,8 @@ The lab's adding-doubling is itself held to iadpython elsewhere.
 import numpy as np
 import pytest
 from tintladder.calibrate.cards.card import Card, Drawdown
-from tintladder.calibrate.fit.fit import fit_paints
-from tintladder.calibrate.fit.settings import FitSettings
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.optics.kubelka_munk import opaque
 from tintladder.calibrate.optics.predict import predict
 from tintladder.calibrate.optics.surface import Surface, to_measured

@@ -6,9 +6,9 @@ from functools import partial
 
 import pytest
 from tintladder.calibrate.errors import InputError
-from tintladder.database.paint_names import LONGEST, check_nickname, suggest_nickname
-from tintladder.database.paints_file import NewLot, NewPaint, parse_paints
-from tintladder.database.store import Store
+from tintladder.database.store.paint_names import LONGEST, check_nickname, suggest_nickname
+from tintladder.database.store.paints_file import NewLot, NewPaint, parse_paints
+from tintladder.database.store.store import Store
 
 from .command import run
 from .studio_fixtures import PAINTS_TOML

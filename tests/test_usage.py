@@ -6,7 +6,7 @@ from functools import partial
 
 import pytest
 from tintladder.calibrate.errors import InputError
-from tintladder.database.mixing import parse_mix
+from tintladder.database.mixing.prediction import parse_mix
 
 from .command import run
 

@@ -9,15 +9,7 @@ from itertools import combinations
 
 from ..errors import InputError
 from .card import Card, Drawdown
-from .card_plan import (
-    LARGEST_ERROR,
-    NEAR,
-    CardPlan,
-    by_volume,
-    fraction_errors,
-    lots_of,
-    step_on,
-)
+from .card_plan import LARGEST_ERROR, NEAR, CardPlan, by_volume, fraction_errors, lots_of, step_on
 from .label_strength import STRENGTHS, Strength, tint_ratios
 from .layout import Layout
 from .measure import Measure

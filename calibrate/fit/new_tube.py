@@ -11,16 +11,16 @@ from ..cards.readings import CardReadings
 from ..errors import InputError
 from ..optics.coefficients import ABSOLUTE, Coefficients
 from ..optics.spectra import Array
-from .fit import minimise, report, with_noise
-from .posterior import OWN_FACTORS, reduced
-from .problem import Problem, build
-from .result import JointFit
-from .seen import check_fittable
-from .settings import FitSettings
-from .solve import Progress, Solution
-from .start import starting_values
-from .threads import one_thread
-from .tube import Tube
+from .joint import minimise, report, with_noise
+from .problem.arrays import Problem, build
+from .problem.result import JointFit
+from .problem.seen import check_fittable
+from .problem.settings import FitSettings
+from .problem.start import starting_values
+from .problem.threads import one_thread
+from .problem.tube import Tube
+from .solver.solve import Progress, Solution
+from .uncertainty.posterior import OWN_FACTORS, reduced
 
 
 def fit_new_tubes(

@@ -1,1 +1,1 @@
-"""One module a file format."""
+"""Readings in and out, one module a file format. Nothing is corrected or judged here."""

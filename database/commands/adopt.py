@@ -11,7 +11,7 @@ from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, open_store, say, working
 
 if TYPE_CHECKING:
-    from ..adopt import Adoption
+    from ..releases.adopt import Adoption
 
 EXAMPLE = "tintladder adopt paints-1.0.0.zip --preview"
 
@@ -41,7 +41,7 @@ def adopt(
     """Take another studio's release into yours: its paints, numbers and where they come from."""
     renamed = dict(_pair(text) for text in rename or ())
     with working("Adopting", as_json), open_store(studio, create=True) as store:
-        from ..adopt import adopt as merge
+        from ..releases.adopt import adopt as merge
 
         made = merge(store, release, renamed, take or (), skip or (), digest, preview)
     say(_as_dict(made), as_json, lambda: _show(made))

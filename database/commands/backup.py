@@ -18,8 +18,8 @@ def backup(
     studio: StudioOption = None,
 ) -> None:
     """Write the whole studio to one file, also while others use it."""
-    from ..backup import back_up
-    from ..studio import Studio
+    from ..care.backup import back_up
+    from ..store.studio import Studio
 
     with working("Backing up", as_json):
         made = back_up(Studio.at(studio), file)

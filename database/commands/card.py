@@ -13,8 +13,8 @@ from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, number, open_store, print_table, say, working
 
 if TYPE_CHECKING:
-    from ..card_filling import Filling
-    from ..card_printing import Printed
+    from ..cards.filling import Filling
+    from ..cards.printing import Printed
 
 EXAMPLE = "tintladder card ANCHOR --scale 0.1    (afterwards: tintladder card fill 1)"
 _FILL = "fill"
@@ -175,8 +175,8 @@ def _print(
         question = "What do you measure with: 0.01, 0.1 (grams), syringe or spoons"
         measure = measure_of(scale or _ask(question, "0.1") or "0.1")
         with working("Printing", as_json):
-            from ..card_mixtures import print_mixtures
-            from ..card_printing import Wanted, print_new_card
+            from ..cards.mixtures import print_mixtures
+            from ..cards.printing import Wanted, print_new_card
 
             asked = Wanted(tubes, measure, gap_um=gap, **wanted)
             done = print_mixtures(store, asked, mixes) if proving else print_new_card(store, asked)
@@ -268,8 +268,8 @@ def _fill(
     as_json: bool,
     studio: str | None,
 ) -> None:
-    from ..card_filling import fill, filling, parse_amount, parse_day, parse_settings, slips
-    from ..card_progress import dry_enough
+    from ..cards.filling import fill, filling, parse_amount, parse_day, parse_settings, slips
+    from ..cards.progress import dry_enough
 
     with open_store(studio) as store:
         begun = filling(store, name)

@@ -11,14 +11,14 @@ from .common import JsonOption, StudioOption, open_store, print_table, say
 if TYPE_CHECKING:
     from datetime import date
 
-    from ..card_progress import CardProgress
+    from ..cards.progress import CardProgress
 
 EXAMPLE = "tintladder cards"
 
 
 def cards(as_json: JsonOption = False, studio: StudioOption = None) -> None:
     """List the cards: printed, painted, dry enough from about when, read, fitted."""
-    from ..card_progress import cards_progress
+    from ..cards.progress import cards_progress
 
     with open_store(studio) as store:
         found = cards_progress(store)

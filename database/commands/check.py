@@ -13,7 +13,7 @@ EXAMPLE = "tintladder check"
 def check(as_json: JsonOption = False, studio: StudioOption = None) -> None:
     """Look the studio over: is it whole, does anything hang loose, is anything out of date."""
     with working("Checking", as_json) as progress, open_store(studio) as store:
-        from ..integrity import check_studio
+        from ..care.integrity import check_studio
 
         found = check_studio(store, progress)
         place = store.studio.folder

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
-    from ..store import Store
+    from ..store.store import Store
 
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON, for machines.")]
 StudioOption = Annotated[
@@ -61,7 +61,7 @@ def worked(example: str) -> str:
 
 def open_store(studio: str | None, create: bool = False) -> Store:
     """Open the studio that the user means; heavy imports wait until here."""
-    from ..store import Store
+    from ..store.store import Store
 
     return Store.open(studio, create)
 

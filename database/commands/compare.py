@@ -10,7 +10,7 @@ import typer
 from .common import JsonOption, ModelOption, StudioOption, open_store, print_table, say, working
 
 if TYPE_CHECKING:
-    from ..compare import Comparison, Numbers
+    from ..releases.compare import Comparison, Numbers
 
 EXAMPLE = "tintladder compare 1.0.0 now"
 _SHOWN = 40
@@ -28,8 +28,8 @@ def compare(
 ) -> None:
     """Say what changed from one release to another: paints, K and S, and what it looks like."""
     with working("Comparing", as_json):
-        from ..compare import compare as made_of
-        from ..plot_style import check_suffix
+        from ..pictures.style import check_suffix
+        from ..releases.compare import compare as made_of
 
         if picture is not None:
             check_suffix(picture)
@@ -41,25 +41,23 @@ def compare(
 
 def numbers_of(text: str, studio: str | None) -> Numbers:
     """Return the numbers that the user means: now, a version, or a release anywhere."""
-    from ..compare import of_release, of_store
-    from ..release_load import load_release
+    from ..releases.compare import of_release, of_store
+    from ..releases.load import load_release
 
     if text == "now":
         with open_store(studio) as store:
             return of_store(store)
     if Path(text).exists():
         return of_release(load_release(text))
-    from ..release import find_release
+    from ..releases.publish import find_release
 
     with open_store(studio) as store:
         return of_release(load_release(find_release(store, text)))
 
 
 def _draw(found: Comparison, picture: Path) -> None:
-    from matplotlib.figure import Figure
-
-    from ..plot_compare import plot_comparison
-    from ..plot_style import save
+    from ..pictures.compared import plot_comparison
+    from ..pictures.style import Figure, save
 
     figure = plot_comparison(found).get_figure(root=True)
     assert isinstance(figure, Figure)
@@ -85,7 +83,7 @@ def _as_dict(found: Comparison, picture: Path | None) -> dict[str, Any]:
 
 def _show(found: Comparison, picture: Path | None) -> None:
     from ...calibrate.optics.colour import in_words
-    from ..model_choice import SYMBOLS, WORDS
+    from ..mixing.model_choice import SYMBOLS, WORDS
 
     k, s = SYMBOLS[found.model]
     for what, paints in (("Added", found.added), ("Removed", found.removed)):

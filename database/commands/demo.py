@@ -11,7 +11,7 @@ from .common import JsonOption, StudioOption, say, working
 from .fit import fit_as_dict, show_fit
 
 if TYPE_CHECKING:
-    from ..demo import Demo
+    from ..demo.demo import Demo
 
 EXAMPLE = "tintladder demo"
 
@@ -19,7 +19,7 @@ EXAMPLE = "tintladder demo"
 def demo(as_json: JsonOption = False, studio: StudioOption = None) -> None:
     """Show the main job on invented paints: read, fit, check, publish, plot, mix."""
     with working("Painting a demo", as_json) as progress:
-        from ..demo import make_demo
+        from ..demo.demo import make_demo
 
         made = make_demo(Path(studio or "tintladder-demo"), progress)
     result = fit_as_dict(made.fitted, made.names)
@@ -38,7 +38,7 @@ def demo(as_json: JsonOption = False, studio: StudioOption = None) -> None:
 
 def _show(made: Demo) -> None:
     from ...calibrate.optics.colour import in_words
-    from ..mixing import mix_words
+    from ..mixing.prediction import mix_words
 
     words = mix_words(made.recipe, made.names)
     typer.echo(f"A kelp green, {made.look.words}: {words} by weight. {_sentence(made.why)}")

@@ -14,7 +14,7 @@ from .common import JsonOption, StudioOption, number, open_store, say, worked, w
 
 if TYPE_CHECKING:
     from ...calibrate.scan.characterise import Characterised
-    from ..characterising import Made
+    from ..cards.characterising import Made
 
 EXAMPLE = "tintladder device scanner target.tif target.txt --name flatbed"
 app = typer.Typer()
@@ -74,7 +74,7 @@ def scanner(
     if card is not None and (grid or corners):
         raise InputError(None, "--card", "a card shows where it lies", "leave out the corners")
     with working("Characterising", as_json) as told, open_store(studio, create=True) as store:
-        from ..characterising import characterise_device, parse_corners, parse_grid
+        from ..cards.characterising import characterise_device, parse_corners, parse_grid
 
         made = characterise_device(
             store,
@@ -110,7 +110,7 @@ def _as_dict(made: Characterised) -> dict[str, Any]:
 
 
 def _list(devices: list[Characterised]) -> None:
-    from ..characterising import device_words
+    from ..cards.characterising import device_words
 
     if not devices:
         typer.echo("No device is characterised yet: tintladder device scanner --help")
@@ -119,7 +119,7 @@ def _list(devices: list[Characterised]) -> None:
 
 
 def _show(made: Made) -> None:
-    from ..characterising import device_words, use_words
+    from ..cards.characterising import device_words, use_words
 
     device = made.device
     typer.echo(

@@ -15,7 +15,7 @@ from .compare import numbers_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from ..compare import Numbers
+    from ..releases.compare import Numbers
 
 EXAMPLE = "tintladder export csv --out paints.csv"
 _SUFFIXES = {"csv": ".csv", "cgats": ".txt", "cxf": ".cxf", "spot": ".cxf", "xlsx": ".xlsx"}
@@ -89,15 +89,15 @@ def export(
 
 
 def _whence(numbers: Numbers) -> str:
-    from ..exports import whence
+    from ..releases.export import whence
 
     return whence(numbers)
 
 
 def _numbers(form: str, every: Numbers, paints: Sequence[str], model: Model | None) -> Numbers:
     """Choose the numbers that go out."""
-    from ..exports import only
-    from ..model_choice import no_such_fit
+    from ..mixing.model_choice import no_such_fit
+    from ..releases.export import only
 
     by = model or (Model.TWO_FLUX if form == "csv" else Model(every.reckoned_by))
     chosen = every.of_model(by)
@@ -121,7 +121,7 @@ def _readings(
     from ...calibrate.formats.cxf_writing import format_cxf
     from ...calibrate.formats.table_writing import format_csv, format_xlsx
     from ...calibrate.instrument.sitting import corrected_alone
-    from ..transactions import now
+    from ..store.transactions import now
 
     with open_store(studio) as store:
         number, read = store.last_session(card)
@@ -139,15 +139,15 @@ def _readings(
 
 
 def _data(form: str, numbers: Numbers, paints: list[str] | None, thickness: float) -> bytes:
-    from ..exports import as_cgats, as_csv
+    from ..releases.export import as_cgats, as_csv
 
     if form == "csv":
         return as_csv(numbers).encode()
     if form == "cgats":
         return as_cgats(numbers, paints).encode()
-    from ..export_cxf import as_cxf
-    from ..export_spot_ink import as_spot_ink
-    from ..transactions import now
+    from ..releases.export.cxf import as_cxf
+    from ..releases.export.spot_ink import as_spot_ink
+    from ..store.transactions import now
 
     if form == "spot" and paints:
         return as_spot_ink(numbers, paints[0], thickness, now())

@@ -9,7 +9,7 @@ import typer
 from .common import JsonOption, StudioOption, open_store, print_table, say, working
 
 if TYPE_CHECKING:
-    from ..fitting import StudioFit
+    from ..fits.fitting import StudioFit
 
 EXAMPLE = "tintladder fit"
 
@@ -27,8 +27,9 @@ def fit(
 ) -> None:
     """Fit absorption K and scattering S of every paint read, and check them on mixtures."""
     with open_store(studio) as store, working("Fitting", as_json) as progress:
-        from ...calibrate.fit.quality_report import IN_THE_MANNER
-        from ..fitting import fit_studio
+        from ...calibrate.fit.judging.quality_figures import as_dict
+        from ...calibrate.fit.judging.quality_report import IN_THE_MANNER
+        from ..fits.fitting import fit_studio
 
         chosen = [store.find_paint(name).nickname for name in paints or ()]
         done = fit_studio(store, chosen, progress=lambda step, _: progress(f"step {step}"))
@@ -36,7 +37,7 @@ def fit(
     reports = list(done.quality.values()) if full else []
     result = fit_as_dict(done, names)
     if full:
-        result["quality"] = [report.as_dict() for report in reports]
+        result["quality"] = [as_dict(report) for report in reports]
 
     def show() -> None:
         for report in reports:
@@ -50,7 +51,7 @@ def fit(
 
 def fit_as_dict(done: StudioFit, names: dict[str, str]) -> dict[str, object]:
     """Return a fit for machines."""
-    from ..scan_checks import rms
+    from ..fits.check_mixtures import rms
 
     check = done.judged
     any_check = not check.telling.empty
@@ -86,8 +87,8 @@ def show_fit(done: StudioFit) -> None:
     from ...calibrate.optics.coefficients import TWO_FLUX
     from ...calibrate.optics.colour import in_words
     from ...calibrate.optics.transport import TRANSPORT
-    from ..model_choice import WORDS
-    from ..scan_checks import told_by_scan
+    from ..fits.check_mixtures import told_by_scan
+    from ..mixing.model_choice import WORDS
 
     rows = [
         (p.paint, p.verdict, f"{p.de00_mean:.1f}", f"{p.de00_max:.1f}", "; ".join(p.reasons[1:]))

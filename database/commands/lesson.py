@@ -49,8 +49,9 @@ def lesson(
 ) -> None:
     """Write one page for a class: it opens on any phone, and foretells mixes without a network."""
     with open_store(studio) as store, working("Setting out", as_json):
-        from ..setting_out import Choice, handout
-        from ..whole_files import write_whole
+        from ..common.whole_files import write_whole
+        from ..easel.setting_out import Choice
+        from ..paper.for_colours import handout
         from .predict import check_finish
         from .recipe import split
 

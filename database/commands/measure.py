@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from ...calibrate.instrument.emulator import Emulator
     from ...calibrate.instrument.profile import Profile
     from ...calibrate.instrument.trial import Tried
-    from ..measuring import Sat
-    from ..sitting_terminal import SittingTerminal
+    from ..cards.sitting import Sat
+    from .sitting_terminal import SittingTerminal
 
 EXAMPLE = "tintladder measure keel --port /dev/ttyUSB0 --profile mine.toml"
 _LAMP = "Don't look into the instrument's lamp. Never lay it on wet paint."
@@ -144,8 +144,8 @@ def _console(as_json: bool) -> Console:
 def _terminal(
     profile: Profile, title: str, yes: bool, as_json: bool, emulator: Emulator | None = None
 ) -> SittingTerminal:
-    from ..rehearsing import Hand
-    from ..sitting_terminal import SittingTerminal
+    from ..cards.rehearsing import Hand
+    from .sitting_terminal import SittingTerminal
 
     console = _console(as_json)
     if emulator is None:
@@ -180,9 +180,9 @@ def _begin(
     known_tiles = _certified(tiles)
     with open_store(studio) as store:
         from ...calibrate.instrument.profile_file import read_profile
-        from ..card_progress import named_card
-        from ..measure_store import begin_sitting
-        from ..measuring import connected, sit
+        from ..cards.progress import named_card
+        from ..cards.sitting import connected, sit
+        from ..store.sittings import begin_sitting
 
         known, card = read_profile(profile), named_card(store, card)[1].name
         with connected(known, port) as instrument:
@@ -205,9 +205,9 @@ def _resume(
 ) -> None:
     _told_dry(yes, dry)
     with open_store(studio) as store:
-        from ..card_progress import named_card
-        from ..measure_store import find_sitting
-        from ..measuring import connected, sit
+        from ..cards.progress import named_card
+        from ..cards.sitting import connected, sit
+        from ..store.sittings import find_sitting
 
         sitting = find_sitting(store, named_card(store, card)[1].name if card else None)
         if tiles is None and sitting.tiles is not None:
@@ -250,9 +250,9 @@ def _rehearse(
 
     from ...calibrate.instrument.emulated_port import plugged_in
     from ...calibrate.instrument.profile_file import read_profile
-    from ..measure_store import begin_sitting
-    from ..measuring import connected, sit
-    from ..rehearsing import emulated, parse_mishaps, rehearsal
+    from ..cards.rehearsing import emulated, parse_mishaps, rehearsal
+    from ..cards.sitting import connected, sit
+    from ..store.sittings import begin_sitting
 
     known_tiles = _certified(tiles)
     known, shares = read_profile(profile), parse_mishaps(mishap)
@@ -284,7 +284,7 @@ def _stand_in(
 
     from ...calibrate.instrument.emulated_port import plugged_in
     from ...calibrate.instrument.profile_file import read_profile
-    from ..rehearsing import emulated, parse_mishaps, rehearsal
+    from ..cards.rehearsing import emulated, parse_mishaps, rehearsal
 
     known, shares = read_profile(profile), parse_mishaps(mishap)
     with (
@@ -312,7 +312,7 @@ def _stand_in(
 def _check(profile: str, port: str, yes: bool, as_json: bool) -> None:
     from ...calibrate.instrument.profile_file import read_profile
     from ...calibrate.instrument.trial import try_profile
-    from ..measuring import connected
+    from ..cards.sitting import connected
 
     known = read_profile(profile)
     terminal = _terminal(known, f"Trying {profile}", yes, as_json)

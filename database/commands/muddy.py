@@ -9,7 +9,7 @@ import typer
 from .common import JsonOption, StudioOption, open_store, print_table, say
 
 if TYPE_CHECKING:
-    from ..muddy import Muddy
+    from ..mixing.greying import Muddy
 
 EXAMPLE = 'tintladder muddy "ANCHOR=1,LANTERN=3"'
 
@@ -21,10 +21,10 @@ def muddy(
 ) -> None:
     """Say why a mix greys, which paint dulls it, and the cleanest pair on hand for its hue."""
     with open_store(studio) as store:
-        from ..mixing import parse_mix
-        from ..muddy import muddy as find
-        from ..on_hand import usable
-        from ..recipe_palette import Palette
+        from ..easel.on_hand import usable
+        from ..mixing.greying import muddy as find
+        from ..mixing.palette import Palette
+        from ..mixing.prediction import parse_mix
 
         parts = parse_mix(mix, lambda name: store.find_paint(name).nickname)
         coefficients = usable(store, list(parts), [])
@@ -54,8 +54,8 @@ def muddy(
 
 
 def _show(found: Muddy, names: dict[str, str], reckoned: str) -> None:
-    from ..colour_words import colour_words
-    from ..mixing import mix_words
+    from ..common.colour_words import colour_words
+    from ..mixing.prediction import mix_words
 
     typer.echo(
         f"The mix is {colour_words(found.lab)}, of chroma {found.chroma:.0f}; at its hue and "

@@ -9,22 +9,15 @@ import typer
 
 from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, number, open_store, say
-from .photographs import (
-    BlackOption,
-    GreyOption,
-    WhiteOption,
-    is_picture,
-    no_photo,
-    target_in_photo,
-)
+from .photographs import BlackOption, GreyOption, WhiteOption, is_picture, no_photo, target_in_photo
 from .recipe import split
 
 if TYPE_CHECKING:
-    from ..dab import Likely
-    from ..next_addition import Next
-    from ..plate import KeptDab
-    from ..recipe_target import Target
-    from ..store import Store
+    from ..easel.plate import KeptDab
+    from ..mixing.heap_guess import Likely
+    from ..mixing.next_addition import Next
+    from ..mixing.target import Target
+    from ..store.store import Store
 
 EXAMPLE = 'tintladder next "62,-18,-9" --add "HULL=8,STARBOARD=1"'
 
@@ -69,11 +62,11 @@ def next(
     """Say what to add to the plate, and only add, so that the heap grows least."""
     # The database's lock keeps two from writing the plate at once.
     with open_store(studio) as store, store.transaction():
-        from ..heap import guess_words, likely_of, next_of
-        from ..mixing import parse_mix
-        from ..on_hand import usable
-        from ..plate import on_plate, read_dab, read_plate, write_dab, write_plate
-        from ..recipe_target import parse_target
+        from ..easel.asked_colour import parse_target
+        from ..easel.heap import guess_words, likely_of, next_of
+        from ..easel.on_hand import usable
+        from ..easel.plate import on_plate, read_dab, read_plate, write_dab, write_plate
+        from ..mixing.prediction import parse_mix
 
         goal = parse_target(target, store)
         folder = store.studio.folder
@@ -140,8 +133,8 @@ def _dab(
     of: list[str],
 ) -> KeptDab:
     """Read a dab's colour from its photograph, or take it as it is said."""
-    from ..heap import dab_of
-    from ..recipe_target import parse_target
+    from ..easel.asked_colour import parse_target
+    from ..easel.heap import dab_of
 
     if heap is None:
         raise InputError("--dab", text, "expected the grams in the heap too", "weigh it: --heap 8")
@@ -175,8 +168,8 @@ def _show(
     remarks: list[str],
 ) -> None:
     from ...calibrate.optics.colour import in_words
-    from ..colour_words import colour_words
-    from ..next_addition import NEAR
+    from ..common.colour_words import colour_words
+    from ..mixing.next_addition import NEAR
 
     for line in remarks:
         typer.echo(line)

@@ -30,7 +30,7 @@ def open(
     from threading import Thread
 
     from ..page.server import serve
-    from ..studio import Studio
+    from ..store.studio import Studio
 
     def ready(address: str) -> None:
         words = f"The studio's page: {address} (this machine only; Ctrl-C stops it)"

@@ -10,9 +10,9 @@ import typer
 from ...calibrate.errors import InputError
 
 if TYPE_CHECKING:
-    from ..recipe_target import Target
-    from ..setting_out import Wanted
-    from ..store import Store
+    from ..easel.setting_out import Wanted
+    from ..mixing.target import Target
+    from ..store.store import Store
 
 GreyOption = Annotated[
     str | None,
@@ -52,8 +52,8 @@ def wanted_colours(
     store: Store, colours: list[str], grey: str | None, white: str | None, black: str | None
 ) -> Wanted:
     """What is to be mixed: the main colours of one photograph, or each colour as it is said."""
-    from ..recipe_target import parse_target
-    from ..setting_out import open_photo, wanted_each, wanted_of
+    from ..easel.asked_colour import parse_target
+    from ..easel.setting_out import open_photo, wanted_each, wanted_of
 
     if len(colours) == 1 and is_picture(colours[0]):
         return wanted_of(open_photo(colours[0], grey, white, black), Path(colours[0]).stem)
@@ -71,8 +71,8 @@ def target_in_photo(
     InputError
         Where no spot is given, or it lies outside.
     """
-    from ..photo import parse_spot, spot
-    from ..setting_out import open_photo
+    from ..easel.setting_out import open_photo
+    from ..mixing.photo import parse_spot, spot
 
     if at is None:
         raise InputError(

@@ -12,7 +12,7 @@ from .common import JsonOption, StudioOption, number, open_store, print_table, s
 
 if TYPE_CHECKING:
     from ...calibrate.cards.card import Drawdown
-    from ...calibrate.fit.next_step import Ladder, OneMore
+    from ...calibrate.fit.planning.next_step import Ladder, OneMore
 
 EXAMPLE = "tintladder plan ANCHOR --scale 0.1    (once it is fitted: tintladder plan ANCHOR --next)"
 _SHOWN = 6
@@ -56,7 +56,7 @@ def plan(
     """Plan which tints of a tube to paint, and what to weigh, so that least paint tells most."""
     from ...calibrate.cards.label_strength import STRENGTHS
     from ...calibrate.cards.measure import measure_of
-    from ..ladder_planning import one_more, planned
+    from ..cards.planning import one_more, planned
 
     if wanted is not None and steps is not None:
         raise InputError("--steps", None, "it doesn't go with --wanted", "give one of the two")

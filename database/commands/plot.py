@@ -54,8 +54,8 @@ def plot(
 ) -> None:
     """Draw how paints tint toward white, look in thin films, hide, tint, and what they reach."""
     from ...calibrate.errors import InputError
-    from ..plot_style import SUFFIXES, check_suffix, save
-    from ..studio_pictures import drawn
+    from ..pictures.of_studio import drawn
+    from ..pictures.style import SUFFIXES, check_suffix, save
 
     wanted = [check_suffix(out)] if out else []
     if against is not None and show is not Show.STRENGTH:

@@ -11,7 +11,7 @@ from .common import JsonOption, StudioOption, number, open_store, print_table, s
 
 if TYPE_CHECKING:
     from ...calibrate.optics.surface import Gloss
-    from ..mixing import Look
+    from ..mixing.prediction import Look
 
 EXAMPLE = 'tintladder predict "ANCHOR=2,ROPE=1,HULL=7" --thickness 60'
 
@@ -48,9 +48,9 @@ def predict(
     """
     gloss = check_finish(finish)
     with open_store(studio) as store:
-        from ..mixing import VIEWS, look
-        from ..recipe_target import parse_target
-        from ..typed_mix import typed_mix
+        from ..easel.asked_colour import parse_target
+        from ..easel.typed_mix import typed_mix
+        from ..mixing.prediction import VIEWS, look
 
         typed = typed_mix(store, mix, volume)
         coefficients = typed.coefficients
@@ -106,7 +106,7 @@ def check_finish(finish: str | None) -> Gloss | None:
 
 def _show(words: str, looks: list[Look], result: dict, volume: bool) -> None:
     from ...calibrate.optics.colour import in_words
-    from ..mixing import VIEWS
+    from ..mixing.prediction import VIEWS
 
     whole = looks[0]
     finish = f", {result['finish']}" if result["finish"] else ""

@@ -9,8 +9,8 @@ import typer
 from .common import JsonOption, StudioOption, open_store, say, working
 
 if TYPE_CHECKING:
-    from ..gates import Gate
-    from ..release_changes import Changes
+    from ..releases.changes import Changes
+    from ..releases.gates import Gate
 
 EXAMPLE = 'tintladder publish --note "two new blues"'
 
@@ -39,8 +39,8 @@ def publish(
 ) -> None:
     """Publish your fitted paints as a release: numbered, hashed, never changed after."""
     with working("Publishing", as_json), open_store(studio) as store:
-        from ..release import plan
-        from ..release import publish as make
+        from ..releases.publish import plan
+        from ..releases.publish import publish as make
 
         if preview:
             planned = plan(store, version, exclude or (), measured_only)

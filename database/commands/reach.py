@@ -9,8 +9,8 @@ import typer
 from .common import JsonOption, StudioOption, open_store, print_table, say, working
 
 if TYPE_CHECKING:
-    from ..reach import Gamut, Widening
-    from ..recipe import Answer
+    from ..mixing.gamut import Gamut, Widening
+    from ..mixing.recipes import Answer
 
 EXAMPLE = 'tintladder reach "55,70,40"'
 
@@ -30,11 +30,11 @@ def reach(
     A tube that is out, or left out, is tried as the one further tube.
     """
     with open_store(studio) as store, working("Searching", as_json):
-        from ..on_hand import usable
-        from ..reach import gamut, one_more
-        from ..recipe import recipes
-        from ..recipe_palette import Palette
-        from ..recipe_target import parse_target
+        from ..easel.asked_colour import parse_target
+        from ..easel.on_hand import usable
+        from ..mixing.gamut import gamut, one_more
+        from ..mixing.palette import Palette
+        from ..mixing.recipes import recipes
         from .recipe import split
 
         names = {paint.nickname: paint.name for paint in store.paints()}
@@ -78,14 +78,14 @@ def reach(
 
 
 def _show(drawn: Gamut, answer: Answer | None, more: list[Widening], names: dict[str, str]) -> None:
-    from ..mixing import mix_words
+    from ..mixing.prediction import mix_words
 
     if answer is None:
         typer.echo(
             f"From L* {drawn.darkest:.0f} to {drawn.lightest:.0f}. Chroma that mixes of up to "
             "three come to, at least:"
         )
-        from ..colour_words import hue_name
+        from ..common.colour_words import hue_name
 
         rows = []
         for c in range(0, len(drawn.hues), 2):

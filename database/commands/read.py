@@ -11,8 +11,8 @@ from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, number, open_store, say, working
 
 if TYPE_CHECKING:
-    from ..import_store import UndoneImport
-    from ..reading_in import TakenIn
+    from ..cards.intake import TakenIn
+    from ..store.imports import UndoneImport
 
 EXAMPLE = "tintladder read keel.toml keel.txt"
 _SHOWN = 5
@@ -79,7 +79,7 @@ def read(
         from ...calibrate.formats.read import read_session
         from ...calibrate.instrument.corrections import Optics
         from ...calibrate.instrument.sitting import Correcting
-        from ..reading_in import take_in
+        from ..cards.intake import take_in
 
         known = (
             read_session(tiles, unit=unit, geometry=geometry, specular=specular) if tiles else None

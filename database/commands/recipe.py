@@ -12,12 +12,12 @@ from .common import JsonOption, StudioOption, number, open_store, say, working
 from .photographs import BlackOption, GreyOption, WhiteOption, no_photo, target_in_photo
 
 if TYPE_CHECKING:
-    from .. import schema
-    from ..recipe import Answer, Recipe
-    from ..recipe_manner import Manner
-    from ..recipe_palette import Palette
-    from ..recipe_target import Target
-    from ..store import Store
+    from ..easel.manner import Manner
+    from ..mixing.palette import Palette
+    from ..mixing.recipes import Answer, Recipe
+    from ..mixing.target import Target
+    from ..store import schema
+    from ..store.store import Store
 
 EXAMPLE = 'tintladder recipe "62,-18,-9" --without PITCH --tubes 3'
 
@@ -94,14 +94,14 @@ def recipe(
 ) -> None:
     """Search every set of tubes on hand for a colour; say how to begin and how sure it is."""
     with open_store(studio) as store, working("Searching", as_json):
-        from ..densities import volume_slip, with_densities
-        from ..medium import MEDIUM, NAME
-        from ..recipe import recipes
-        from ..recipe_film import Film
-        from ..recipe_manner import Manner, as_kept, tubes_for
-        from ..recipe_parts import weighed
-        from ..recipe_store import keep_batch, kept_recipe
-        from ..recipe_swatch import dried
+        from ..easel.densities import volume_slip, with_densities
+        from ..easel.manner import Manner, as_kept, tubes_for
+        from ..easel.swatches import dried
+        from ..mixing.film import Film
+        from ..mixing.measures import weighed
+        from ..mixing.medium import MEDIUM, NAME
+        from ..mixing.recipes import recipes
+        from ..store.recipes import keep_batch, kept_recipe
         from .predict import check_finish
         from .recipe_kept import show_kept
         from .recipe_shown import as_dict, prepared, show
@@ -112,7 +112,7 @@ def recipe(
             say(listed[1], as_json, lambda: show_kept(listed[0], names))
             return
         if picture is not None:
-            from ..plot_style import check_suffix
+            from ..pictures.style import check_suffix
 
             check_suffix(picture)
         gloss = check_finish(finish or ("gloss" if photo else None))
@@ -177,7 +177,7 @@ def recipe(
 
 def _kept(store: Store, asked: dict[str, str | None]) -> tuple[list[Any], list[dict[str, Any]]]:
     """Every kept recipe, as it is and for machines."""
-    from ..recipe_store import kept_recipes
+    from ..store.recipes import kept_recipes
     from .recipe_kept import kept_as_dict
 
     for option, text in asked.items():
@@ -196,7 +196,7 @@ def _wanted(
     white: str | None,
     black: str | None,
 ) -> Target:
-    from ..recipe_target import parse_target
+    from ..easel.asked_colour import parse_target
 
     if photo is not None:
         if target is not None:
@@ -207,8 +207,8 @@ def _wanted(
 
 
 def _draw(answer: Answer, palette: Palette, names: dict[str, str], file: Path) -> Path:
-    from ..plot_style import save
-    from ..plot_ways import plot_ways
+    from ..pictures.style import save
+    from ..pictures.ways import plot_ways
 
     figure = plot_ways(answer, palette, names).get_figure(root=True)
     assert figure is not None
@@ -217,14 +217,14 @@ def _draw(answer: Answer, palette: Palette, names: dict[str, str], file: Path) -
 
 
 def _nickname(store: Store, text: str) -> str:
-    from ..medium import resolver
+    from ..mixing.medium import resolver
 
     return resolver(lambda name: store.find_paint(name).nickname)(text)
 
 
 def _swatch(store: Store, kept: schema.Recipe, text: str) -> schema.Batch:
-    from ..recipe_swatch import keep_swatch
-    from ..recipe_target import parse_target
+    from ..easel.asked_colour import parse_target
+    from ..easel.swatches import keep_swatch
 
     return keep_swatch(store, kept.name, parse_target(text, store))
 
@@ -242,7 +242,7 @@ def _grams(
     area: str | None,
     coats: int,
 ) -> float | None:
-    from ..recipe_batch import batch_grams
+    from ..mixing.batch import batch_grams
 
     if make and area:
         raise InputError("--area", area, "--make was given too", "give one of them")
@@ -254,7 +254,7 @@ def _grams(
 
 
 def _keep(store: Store, name: str, result: dict[str, Any], seen: dict[str, Any], note: str) -> None:
-    from ..recipe_store import keep_recipe
+    from ..store.recipes import keep_recipe
 
     first = result["recipes"][0]
     predicted = {k: first[k] for k in ("lab", "difference_de00", "band_de00")} | seen

@@ -9,13 +9,13 @@ import typer
 from .common import print_table
 
 if TYPE_CHECKING:
-    from .. import schema
-    from ..recipe_store import Kept
+    from ..store import schema
+    from ..store.recipes import Kept
 
 
 def kept_as_dict(kept: Kept) -> dict[str, Any]:
     """Everything kept of a recipe, for machines."""
-    from ..recipe_swatch import dried
+    from ..easel.swatches import dried
 
     row = kept.recipe
     return {
@@ -66,7 +66,7 @@ def show_kept(kept: list[Kept], names: dict[str, str]) -> None:
 
 def show_batches(kept: list[Kept]) -> None:
     """List the batches of recipes."""
-    from ..recipe_swatch import dried
+    from ..easel.swatches import dried
 
     rows = []
     for each in kept:

@@ -9,10 +9,10 @@ import typer
 from .common import print_table
 
 if TYPE_CHECKING:
-    from ..recipe import Answer, Recipe
-    from ..recipe_order import Order
-    from ..recipe_palette import Palette
-    from ..recipe_parts import Snapped
+    from ..mixing.measures import Snapped
+    from ..mixing.order import Order
+    from ..mixing.palette import Palette
+    from ..mixing.recipes import Answer, Recipe
 
 
 def prepared(
@@ -22,10 +22,10 @@ def prepared(
 
     With `grams` to be made the scale and the syringe measure so much; else a handy batch.
     """
-    from ..recipe_batch import density
-    from ..recipe_order import order_of
-    from ..recipe_parts import MEASURES, SYRINGE, of_size, snap
-    from ..recipe_parts import scale as by_scale
+    from ..mixing.batch import density
+    from ..mixing.measures import MEASURES, SYRINGE, of_size, snap
+    from ..mixing.measures import scale as by_scale
+    from ..mixing.order import order_of
 
     measures = [by_scale(scale), *MEASURES[2:]]
     if grams is not None:
@@ -104,7 +104,7 @@ def show(
     last: str,
 ) -> None:
     """Say it to people; `last` is said at the end."""
-    from ..recipe_film import FilmPalette
+    from ..mixing.film import FilmPalette
 
     target = answer.target
     typer.echo(f"Wanted: {target.words} ({target.said}).")
@@ -133,8 +133,8 @@ def show(
 
 def _lines(recipe: Recipe, weighed: Snapped, names: dict[str, str], palette: Palette) -> list[str]:
     """What is to be known of one way."""
-    from ..recipe import match_words
-    from ..recipe_parts import tint_words
+    from ..mixing.measures import tint_words
+    from ..mixing.recipes import match_words
 
     lines = [match_words(recipe)]
     if recipe.why:
@@ -159,7 +159,7 @@ def _lines(recipe: Recipe, weighed: Snapped, names: dict[str, str], palette: Pal
 
 
 def _amounts(snapped: Snapped, order: Order, names: dict[str, str]) -> str:
-    from ..recipe_parts import amount_words
+    from ..mixing.measures import amount_words
 
     tinted = snapped.tint.paint if snapped.tint else None
     return ", ".join(
@@ -194,7 +194,7 @@ def _show_order(order: Order, names: dict[str, str]) -> None:
 
 def _show_amounts(amounts: list[Snapped], order: Order, names: dict[str, str]) -> None:
     from ...calibrate.optics.colour import in_words
-    from ..recipe_parts import tint_words
+    from ..mixing.measures import tint_words
 
     rows = [
         (

@@ -11,7 +11,7 @@ EXAMPLE = "tintladder releases"
 
 def releases(as_json: JsonOption = False, studio: StudioOption = None) -> None:
     """List what you have published."""
-    from ..release import releases as published
+    from ..releases.publish import releases as published
 
     with open_store(studio) as store:
         rows = [

@@ -31,10 +31,10 @@ def report(
         raise InputError(out, None, "expected a file that ends in .html", "give such a name")
     place = _place(release, studio)
     with working("Making the page", as_json) as progress:
-        from ..release_files import SUMS, read_files, sha256
-        from ..release_load import load_release
-        from ..report import report as page_of
-        from ..whole_files import write_whole
+        from ..common.whole_files import write_whole
+        from ..paper.report.page import report as page_of
+        from ..releases.files import SUMS, read_files, sha256
+        from ..releases.load import load_release
 
         loaded = load_release(place)
         sums = read_files(place).get(SUMS)
@@ -63,7 +63,7 @@ def _place(release: str | None, studio: str | None) -> Path:
 
     if release is not None and (Path(release).exists() or release.endswith(".zip")):
         return Path(release)
-    from ..release import find_release, releases
+    from ..releases.publish import find_release, releases
 
     with open_store(studio) as store:
         if release is not None:

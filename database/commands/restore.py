@@ -22,8 +22,8 @@ def restore(
     studio: StudioOption = None,
 ) -> None:
     """Bring a studio back from a backup, whole or not at all."""
-    from ..backup import restore as bring_back
-    from ..studio import Studio
+    from ..care.backup import restore as bring_back
+    from ..store.studio import Studio
 
     place = Studio.at(studio)
     with working("Restoring", as_json):

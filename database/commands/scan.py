@@ -10,7 +10,7 @@ import typer
 from .common import JsonOption, StudioOption, number, open_store, print_table, say, working
 
 if TYPE_CHECKING:
-    from ..scanning import ReadScan
+    from ..cards.scanning import ReadScan
 
 EXAMPLE = "tintladder scan keel.tif --card keel --device flatbed"
 BEFORE = (
@@ -55,7 +55,7 @@ def scan(
         say({"before": BEFORE}, as_json, lambda: typer.echo(BEFORE))
         return
     with working("Reading the scan", as_json) as told, open_store(studio) as store:
-        from ..scanning import read_card_picture, take_picture
+        from ..cards.scanning import read_card_picture, take_picture
 
         read = read_card_picture(store, file, card, device, grey, without or (), overlay, told)
         number, drawn = take_picture(store, read)

@@ -11,7 +11,7 @@ from .common import JsonOption, StudioOption, number, open_store, print_table, s
 from .photographs import BlackOption, GreyOption, WhiteOption, wanted_colours
 
 if TYPE_CHECKING:
-    from ..setout import Dab, SetOut
+    from ..mixing.setout import Dab, SetOut
 
 EXAMPLE = "tintladder setout photos/slipway.jpg --grey 82,405 --area 40x50cm"
 
@@ -59,7 +59,8 @@ def setout(
 ) -> None:
     """Find the fewest tubes on hand that mix all main colours of a picture, and say how."""
     with open_store(studio) as store, working("Looking at the picture", as_json) as told:
-        from ..setting_out import Choice, set_out_for, setout_paper
+        from ..easel.setting_out import Choice, set_out_for
+        from ..paper.for_colours import setout_paper
         from .predict import check_finish
         from .recipe import split
 
@@ -69,7 +70,7 @@ def setout(
         told("comparing every set of tubes")
         found = set_out_for(store, wanted, choice, within, tubes, make, area, coats)
         if paper is not None:
-            from ..whole_files import write_whole
+            from ..common.whole_files import write_whole
 
             write_whole({paper: setout_paper(store, found, wanted, page)})
     remark = wanted.remark
@@ -159,7 +160,7 @@ def _show(found: SetOut, names: dict[str, str], remark: str) -> None:
 
 def match_line(dab: Dab) -> str:
     """Say how near a colour comes."""
-    from ..recipe import match_words
+    from ..mixing.recipes import match_words
 
     said = match_words(dab.recipe)
     if not dab.reached:
@@ -181,7 +182,7 @@ def _show_fewer(found: SetOut, names: dict[str, str]) -> None:
     if found.fewer is None:
         return
     from ...calibrate.optics.colour import in_words
-    from ..colour_words import colour_words
+    from ..common.colour_words import colour_words
 
     fewer = found.fewer
     left = " and ".join(names.get(p, p) for p in fewer.left_out)

@@ -29,7 +29,7 @@ def sheet(ctx: typer.Context, as_json: JsonOption = False, studio: StudioOption 
     if ctx.invoked_subcommand is not None:
         return
     with open_store(studio) as store, working("Mixing", as_json):
-        from ..sheets import labels_of_tubes, mixing_chart
+        from ..paper.of_studio import labels_of_tubes, mixing_chart
 
         printed = {CHART: mixing_chart(store), TUBES: labels_of_tubes(store)}
     _keep(printed, as_json)
@@ -45,7 +45,7 @@ def chart(
 ) -> None:
     """Print every pair of tubes in steps, as they are and let down with white."""
     with open_store(studio) as store, working("Mixing", as_json):
-        from ..sheets import mixing_chart
+        from ..paper.of_studio import mixing_chart
 
         printed = {out or CHART: mixing_chart(store, paints or [], page)}
     _keep(printed, as_json)
@@ -61,7 +61,7 @@ def tubes(
 ) -> None:
     """Print labels for tubes: masstone and tint, how each leans, covers and tints."""
     with open_store(studio) as store, working("Gathering", as_json):
-        from ..sheets import labels_of_tubes
+        from ..paper.of_studio import labels_of_tubes
 
         printed = {out or TUBES: labels_of_tubes(store, paints or [], page)}
     _keep(printed, as_json)
@@ -80,14 +80,14 @@ def pots(
 ) -> None:
     """Print labels for pots of kept batches: parts, tubes and lots, date, dried colour."""
     with open_store(studio) as store, working("Gathering", as_json):
-        from ..sheets import labels_of_pots
+        from ..paper.of_studio import labels_of_pots
 
         printed = {out or POTS: labels_of_pots(store, recipes or [], page)}
     _keep(printed, as_json)
 
 
 def _keep(printed: dict[Path, bytes], as_json: bool) -> None:
-    from ..whole_files import write_whole
+    from ..common.whole_files import write_whole
 
     write_whole(printed)
     files = [str(file) for file in printed]

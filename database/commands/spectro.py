@@ -11,7 +11,7 @@ from .common import JsonOption, StudioOption, open_store, say
 
 if TYPE_CHECKING:
     from ...calibrate.instrument.agreement import Scatter
-    from ..device_report import Compared, InstrumentReport, TileTrend
+    from ..cards.device_report import Compared, InstrumentReport, TileTrend
 
 _WANTED = 0.1
 """Standard error of a patch's mean that repeats should come to, CIELAB."""
@@ -34,8 +34,8 @@ def spectro(
 ) -> None:
     """Say how well a spectrophotometer repeats itself, drifts, and agrees with another."""
     from ...calibrate.errors import InputError
-    from ..device_report import compare_instruments, instrument_reports
-    from ..plot_style import check_suffix
+    from ..cards.device_report import compare_instruments, instrument_reports
+    from ..pictures.style import check_suffix
 
     if out is not None:
         check_suffix(out)
@@ -48,8 +48,8 @@ def spectro(
             )
         compared = compare_instruments(store, reports[0].name, against) if against else None
     if out is not None:
-        from ..plot_devices import instrument_figure
-        from ..plot_style import save
+        from ..pictures.devices import instrument_figure
+        from ..pictures.style import save
 
         save(instrument_figure(reports[0]), out)
     said = {

@@ -24,11 +24,11 @@ def trace(
     studio: StudioOption = None,
 ) -> None:
     """Walk K and S (mu_a, mu_s') at one wavelength back: fit, reading, instrument, card, grams."""
-    from ..trace import of_release, of_store
-    from ..trace import trace as walk
+    from ..care.trace import of_release, of_store
+    from ..care.trace import trace as walk
 
     if release is not None:
-        from ..release_load import load_release
+        from ..releases.load import load_release
 
         origin = of_release(load_release(release), paint, model)
     else:
@@ -39,7 +39,7 @@ def trace(
 
 
 def _show(found: dict[str, Any]) -> None:
-    from ..model_choice import SYMBOLS, WORDS
+    from ..mixing.model_choice import SYMBOLS, WORDS
 
     value, fit = found["coefficient"], found["fit"]
     symbols = SYMBOLS[value["model"]]

@@ -12,7 +12,7 @@ from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, number, open_store, print_table, say, worked
 
 if TYPE_CHECKING:
-    from ..schema import Paint
+    from ..store.schema import Paint
 
 EXAMPLE = "tintladder tubes"
 
@@ -92,7 +92,7 @@ def add(
     studio: StudioOption = None,
 ) -> None:
     """Add a tube: five questions, or the same as options."""
-    from ..new_tube import (
+    from ..cards.new_tube import (
         add_lot,
         add_tube,
         check_tellable,
@@ -100,8 +100,8 @@ def add(
         pigment_hint,
         suggested_nickname,
     )
-    from ..paint_names import check_nickname
-    from ..paints_file import check_finish
+    from ..store.paint_names import check_nickname
+    from ..store.paints_file import check_finish
 
     check_finish(finish)
     with open_store(studio or ctx.obj, create=True) as store:
@@ -169,7 +169,7 @@ def load(
     studio: StudioOption = None,
 ) -> None:
     """Add every tube of a file, all or none."""
-    from ..text_file import read_text
+    from ..common.text_file import read_text
 
     text = read_text(file)
     with open_store(studio or ctx.obj, create=True) as store:

@@ -13,7 +13,7 @@ from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, say, working
 
 if TYPE_CHECKING:
-    from ..refit import Refit
+    from ..care.refit import Refit
 
 EXAMPLE = "tintladder verify releases/paints-1.0.0.zip"
 
@@ -31,7 +31,7 @@ def verify(
     studio: StudioOption = None,
 ) -> None:
     """Check that a release is as published, makes sense, and follows from its readings."""
-    from ..verify import verify_release
+    from ..releases.verify import verify_release
 
     with working("Checking", as_json) as progress:
         known = digest or _kept_digest(release, studio)
@@ -64,8 +64,8 @@ def verify(
 
 
 def _refits(release: Path, progress: Callable[[str], None]) -> list[Refit]:
-    from ..refit import refit_release
-    from ..release_load import load_release
+    from ..care.refit import refit_release
+    from ..releases.load import load_release
 
     return refit_release(load_release(release), progress)
 
@@ -77,9 +77,9 @@ def _other(refit: Refit) -> bool:
 
 def _kept_digest(release: Path, studio: str | None) -> str | None:
     """Return the digest of a release of this name that this studio published."""
-    from ..release import releases
-    from ..store import Store
-    from ..studio import Studio
+    from ..releases.publish import releases
+    from ..store.store import Store
+    from ..store.studio import Studio
 
     place = Studio.at(studio)
     if place.database is not None and not place.database.exists():

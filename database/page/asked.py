@@ -19,8 +19,8 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.colour import in_words
-from ..store import Store
-from ..studio import Studio
+from ..store.store import Store
+from ..store.studio import Studio
 from .jobs import Jobs, Work
 from .words import for_the_page
 

@@ -15,7 +15,7 @@ from ...calibrate.cards.layout_parts import Band
 from ...calibrate.errors import InputError
 from ...calibrate.instrument.progress import Progress
 from ...calibrate.optics.spectra import Array
-from ..report_colours import swatches
+from ..pictures.swatch import swatches
 
 _ACROSS, _DOWN, _NAMES = 62.0, 20.0, 60.0
 """mm: from patch to patch of a card without a layout, and room for the names of its steps."""

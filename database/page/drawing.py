@@ -7,11 +7,10 @@ import textwrap
 from collections.abc import Callable
 from threading import Lock
 
-from matplotlib.figure import Figure
 from starlette.responses import Response
 
 from ...calibrate.errors import InputError
-from ..plot_style import INK, TEXT, new_figure
+from ..pictures.style import INK, TEXT, Figure, new_figure
 from .words import for_the_page
 
 _DRAWING = Lock()

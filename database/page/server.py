@@ -8,7 +8,7 @@ from contextlib import closing, suppress
 from typing import TYPE_CHECKING
 
 from ...calibrate.errors import InputError
-from ..studio import Studio
+from ..store.studio import Studio
 
 if TYPE_CHECKING:
     import uvicorn

@@ -22,10 +22,10 @@ from ...calibrate.instrument.instrument import Instrument
 from ...calibrate.instrument.progress import Progress
 from ...calibrate.instrument.questions import Answer, Question, Shown
 from ...calibrate.optics.spectra import Array
-from ..measure_store import Sitting, progress_of
-from ..measuring import Sat, sit
-from ..sitting_words import told_words
-from ..store import Store
+from ..cards.sitting import Sat, sit
+from ..cards.sitting_words import told_words
+from ..store.sittings import Sitting, progress_of
+from ..store.store import Store
 from .asked import Changed
 
 LEFT_ALONE_S = 1800.0
@@ -177,7 +177,7 @@ class Seat:
         tiles: Session | None,
         answered: Callable[[Question, Answer], None] | None = None,
     ) -> Sat:
-        """Sit down, within the seat's thread; see `tintladder.database.measuring.sit`.
+        """Sit down, within the seat's thread; see `tintladder.database.cards.sitting.sit`.
 
         `answered`, told each question and its answer, lays an instrument that isn't there.
         """

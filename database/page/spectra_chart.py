@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...calibrate.optics.spectra import Spectra
-from ..plot_style import spread
-from ..report_colours import Swatch, swatches
+from ..pictures.style import spread
+from ..pictures.swatch import Swatch, swatches
 
 WIDE, TALL = 640, 300
 _LEFT, _RIGHT, _TOP, _BOTTOM = 44, 96, 14, 34

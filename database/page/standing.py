@@ -8,13 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 from sqlalchemy import select
 
-from ...calibrate.fit.check import MOST_SCAN_ERROR
+from ...calibrate.fit.uncertainty.check import MOST_SCAN_ERROR
 from ...calibrate.optics.coefficients import TWO_FLUX
 from ...calibrate.optics.transport import TRANSPORT
-from .. import model_choice, schema
-from ..card_progress import CardProgress
-from ..scan_checks import told_by_scan
-from ..store import Store
+from ..cards.progress import CardProgress
+from ..fits.check_mixtures import told_by_scan
+from ..mixing import model_choice
+from ..store import schema
+from ..store.store import Store
+from ..store.trials import tried
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,7 @@ class Verdict:
 def verdicts(store: Store) -> list[Verdict]:
     """The verdict on each paint that has a fit, by nickname."""
     with store.snapshot() as session:
-        beside, trial = store.current_fits(TRANSPORT), model_choice.tried(session)
+        beside, trial = store.current_fits(TRANSPORT), tried(session)
         rows = session.scalars(select(schema.PaintFit).where(schema.PaintFit.current)).all()
         by_model = {(row.paint_id, row.model): row for row in rows}
         found = []

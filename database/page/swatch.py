@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from ...calibrate.optics.colour import hex_code, lab_to_srgb
-from ..colour_words import colour_words
-from ..report_colours import Swatch
+from ..common.colour_words import colour_words
+from ..pictures.swatch import Swatch
 
 
 def swatch(lab: ArrayLike) -> Swatch:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..photo import Photo
+from ..mixing.photo import Photo
 from .asked import Asked
 from .worksheet import SHOWN, shown_size
 

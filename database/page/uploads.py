@@ -9,8 +9,8 @@ from pathlib import Path
 from starlette.datastructures import UploadFile
 
 from ...calibrate.errors import InputError
-from ..scanning import PICTURES
-from ..studio import Studio
+from ..cards.scanning import PICTURES
+from ..store.studio import Studio
 
 FOLDER = "dropped"
 """In the studio's folder."""

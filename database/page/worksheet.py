@@ -12,20 +12,16 @@ from typing import Any, TypeVar
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.coefficients import Coefficients
-from .. import schema
-from ..dab import Likely
-from ..densities import volume_slip, with_densities
-from ..heap import likely_of
-from ..medium import MEDIUM, NAME
-from ..mixing import as_finished
-from ..photo import Photo, parse_spot, shrunk, spot
-from ..plate import KeptDab
-from ..reach import Widening, one_more
-from ..recipe import Answer, Recipe, recipes
-from ..recipe_batch import batch_grams, density
-from ..recipe_manner import Manner, as_kept, tubes_for
-from ..recipe_order import Order, order_of
-from ..recipe_parts import (
+from ..easel.asked_colour import is_there, kept_target, parse_target
+from ..easel.densities import volume_slip, with_densities
+from ..easel.heap import likely_of
+from ..easel.manner import Manner, as_kept, tubes_for
+from ..easel.plate import KeptDab
+from ..easel.setting_out import open_photo
+from ..mixing.batch import batch_grams, density
+from ..mixing.gamut import Widening, one_more
+from ..mixing.heap_guess import Likely
+from ..mixing.measures import (
     MEASURES,
     SYRINGE,
     WEIGHED_PARTS,
@@ -37,11 +33,16 @@ from ..recipe_parts import (
     tint_words,
     weighed,
 )
-from ..recipe_store import kept_recipe
-from ..recipe_target import Target, is_there, kept_target, parse_target
-from ..report_colours import Swatch
-from ..setting_out import open_photo
-from ..store import Store
+from ..mixing.medium import MEDIUM, NAME
+from ..mixing.order import Order, order_of
+from ..mixing.photo import Photo, parse_spot, shrunk, spot
+from ..mixing.prediction import as_finished
+from ..mixing.recipes import Answer, Recipe, recipes
+from ..mixing.target import Target
+from ..pictures.swatch import Swatch
+from ..store import schema
+from ..store.recipes import kept_recipe
+from ..store.store import Store
 from .swatch import swatch
 from .uploads import TEXTS
 

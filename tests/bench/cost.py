@@ -8,9 +8,9 @@ from functools import cache
 
 from tintladder.calibrate.cards.card import Card
 from tintladder.calibrate.cards.readings import CardReadings
-from tintladder.calibrate.fit.fit import fit_paints
+from tintladder.calibrate.fit.joint import fit_paints
 from tintladder.calibrate.fit.new_tube import fit_new_tubes
-from tintladder.calibrate.fit.tube import Tube
+from tintladder.calibrate.fit.problem.tube import Tube
 
 from tests.lab.drawdown import Lab
 from tests.lab.paints import WHITE

@@ -19,12 +19,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from sqlalchemy import insert
-from tintladder.calibrate.fit.quality_figures import LEFT_OUT
+from tintladder.calibrate.fit.judging.quality_figures import LEFT_OUT
 from tintladder.calibrate.optics.spectra import GRID
-from tintladder.database import schema
-from tintladder.database.packing import pack_coefficients, pack_table
-from tintladder.database.release_lookup import load_paint
-from tintladder.database.store import Store
+from tintladder.database.releases.lookup import load_paint
+from tintladder.database.store import schema
+from tintladder.database.store.packing import pack_coefficients, pack_table
+from tintladder.database.store.store import Store
 
 from ..studio_fixtures import coefficients, joint_fit
 from .harness import Timing, benchmark, timed
@@ -176,9 +176,9 @@ def _fit(fit: int, ids: range, names: tuple[str, ...], rng: np.random.Generator)
 
 _PUBLISH = """
 import json, resource, sys, time
-from tintladder.database.release import publish
-from tintladder.database.release_lookup import load_paint
-from tintladder.database.store import Store
+from tintladder.database.releases.publish import publish
+from tintladder.database.releases.lookup import load_paint
+from tintladder.database.store.store import Store
 with Store.open(sys.argv[1]) as store:
     start = time.perf_counter()
     made = publish(store)

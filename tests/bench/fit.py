@@ -7,8 +7,8 @@ from functools import cache
 import numpy as np
 from tintladder.calibrate.cards.card_file import read_card
 from tintladder.calibrate.cards.readings import CardReadings, pair
-from tintladder.calibrate.fit.fit import fit_paints
-from tintladder.calibrate.fit.settings import FitSettings
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.formats.read import read_session
 from tintladder.calibrate.optics.spectra import Array
 

@@ -15,9 +15,9 @@ from tintladder.calibrate.instrument.emulator import Emulator
 from tintladder.calibrate.instrument.instrument import Instrument
 from tintladder.calibrate.instrument.line import Line
 from tintladder.calibrate.instrument.questions import Answer, Question
-from tintladder.database.measure_store import begin_sitting
-from tintladder.database.measuring import sit
-from tintladder.database.store import Store
+from tintladder.database.cards.sitting import sit
+from tintladder.database.store.sittings import begin_sitting
+from tintladder.database.store.store import Store
 
 from ..instruments import quick, scene
 from ..studio_fixtures import PAINTS_TOML, ladder

@@ -7,16 +7,16 @@ from functools import cache
 
 import numpy as np
 from scipy.optimize import minimize
-from tintladder.calibrate.fit.fit import fit_paints
+from tintladder.calibrate.fit.joint import fit_paints
 from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.calibrate.optics.predict import predict
 from tintladder.calibrate.optics.spectra import Array
-from tintladder.database.next_addition import next_additions
-from tintladder.database.recipe import recipes
-from tintladder.database.recipe_engine import Solutions, search
-from tintladder.database.recipe_order import hold_back, lab_of, order_of, waste
-from tintladder.database.recipe_palette import Palette
-from tintladder.database.recipe_target import of_spectrum
+from tintladder.database.mixing.next_addition import next_additions
+from tintladder.database.mixing.order import hold_back, lab_of, order_of, waste
+from tintladder.database.mixing.palette import Palette
+from tintladder.database.mixing.recipes import recipes
+from tintladder.database.mixing.search import Solutions, search
+from tintladder.database.mixing.target import of_spectrum
 
 from tests.invented_palette import invented_coefficients
 from tests.lab import plan

@@ -12,15 +12,15 @@ from functools import cache
 
 import numpy as np
 from tintladder.calibrate.cards.card import SUBSTRATES
-from tintladder.calibrate.fit.fit import fit_paints
-from tintladder.calibrate.fit.quality_report import quality_report
-from tintladder.calibrate.fit.settings import FitSettings
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.judging.quality_report import quality_report
+from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.optics.coefficients import TWO_FLUX
 from tintladder.calibrate.optics.kubelka_munk import film
 from tintladder.calibrate.optics.spectra import Array
 from tintladder.calibrate.optics.surface import to_inside, to_measured
 from tintladder.calibrate.optics.transport import OF_TWO_FLUXES, TRANSPORT
-from tintladder.database.model_choice import trial_of
+from tintladder.database.mixing.model_choice import trial_of
 
 from tests.heldout import by_coefficients, differences
 from tests.lab import plan

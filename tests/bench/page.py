@@ -10,11 +10,11 @@ from contextlib import contextmanager
 from pathlib import Path
 from statistics import median
 
-from tintladder.database.card_progress import cards_progress
-from tintladder.database.demo import make_demo
+from tintladder.database.cards.progress import cards_progress
+from tintladder.database.demo.demo import make_demo
 from tintladder.database.page.standing import verdicts
-from tintladder.database.release import releases
-from tintladder.database.store import Store
+from tintladder.database.releases.publish import releases
+from tintladder.database.store.store import Store
 
 from tests.page_server import Visitor, serving
 

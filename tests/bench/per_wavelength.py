@@ -14,7 +14,7 @@ import numpy as np
 from scipy.optimize import least_squares
 from tintladder.calibrate.cards.readings import CardReadings
 from tintladder.calibrate.cards.weighing import composition
-from tintladder.calibrate.fit.tube import Tube
+from tintladder.calibrate.fit.problem.tube import Tube
 from tintladder.calibrate.optics.kubelka_munk import film
 from tintladder.calibrate.optics.spectra import GRID, Array
 from tintladder.calibrate.optics.surface import to_inside, to_measured

@@ -12,14 +12,14 @@ from statistics import median
 
 import numpy as np
 from tintladder.calibrate.cards.card import Card
-from tintladder.calibrate.fit.result import PaintFit
-from tintladder.database.demo import make_demo
-from tintladder.database.plot_films import plot_films
-from tintladder.database.plot_style import new_figure, save
-from tintladder.database.plots import tint_figure
-from tintladder.database.release_load import LoadedRelease, load_release
-from tintladder.database.report import report
-from tintladder.database.store import Store
+from tintladder.calibrate.fit.problem.result import PaintFit
+from tintladder.database.demo.demo import make_demo
+from tintladder.database.paper.report.page import report
+from tintladder.database.pictures.figures import tint_figure
+from tintladder.database.pictures.films import plot_films
+from tintladder.database.pictures.style import new_figure, save
+from tintladder.database.releases.load import LoadedRelease, load_release
+from tintladder.database.store.store import Store
 
 from tests.many_paints import many_paints
 

@@ -16,13 +16,13 @@ from typing import NamedTuple
 
 import numpy as np
 from tintladder.calibrate.cards.card import Card, Drawdown
-from tintladder.calibrate.fit.check import Check, check_mixtures
-from tintladder.calibrate.fit.fit import fit_paints
-from tintladder.calibrate.fit.propagate import beside
-from tintladder.calibrate.fit.recovery import fit_scan
-from tintladder.calibrate.fit.recovery_patch import patch_spectra
-from tintladder.calibrate.fit.recovery_prior import ScanPrior
-from tintladder.calibrate.fit.result import JointFit
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.problem.result import JointFit
+from tintladder.calibrate.fit.scans.patch import patch_spectra
+from tintladder.calibrate.fit.scans.prior import ScanPrior
+from tintladder.calibrate.fit.scans.recovery import fit_scan
+from tintladder.calibrate.fit.uncertainty.check import Check, check_mixtures
+from tintladder.calibrate.fit.uncertainty.propagate import beside
 from tintladder.calibrate.optics.coefficients import Coefficients
 from tintladder.calibrate.optics.colour import D50, View, ciede2000, ciede2000_band, lab
 from tintladder.calibrate.optics.predict import dry_fractions, predict

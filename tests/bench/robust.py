@@ -18,12 +18,12 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 from tintladder.calibrate.cards.card import SUBSTRATES, Card
 from tintladder.calibrate.cards.readings import CardReadings
-from tintladder.calibrate.fit.fit import fit_paints, minimise, with_noise
-from tintladder.calibrate.fit.problem import build
-from tintladder.calibrate.fit.result import JointFit
-from tintladder.calibrate.fit.settings import FitSettings
-from tintladder.calibrate.fit.start import starting_values
-from tintladder.calibrate.fit.tube import Tube
+from tintladder.calibrate.fit.joint import fit_paints, minimise, with_noise
+from tintladder.calibrate.fit.problem.arrays import build
+from tintladder.calibrate.fit.problem.result import JointFit
+from tintladder.calibrate.fit.problem.settings import FitSettings
+from tintladder.calibrate.fit.problem.start import starting_values
+from tintladder.calibrate.fit.problem.tube import Tube
 
 from tests import synthetic
 from tests.lab import plan

@@ -18,9 +18,9 @@ from tintladder.calibrate.cards.label_strength import strength_of
 from tintladder.calibrate.cards.layout import read_layout
 from tintladder.calibrate.cards.measure import measure_of
 from tintladder.calibrate.cards.mixture_plan import choose_mixtures, plan_mixtures
-from tintladder.calibrate.fit.check import MOST_SCAN_ERROR, Check
-from tintladder.calibrate.fit.check_scan import check_scans
-from tintladder.calibrate.fit.recovery import fit_scan
+from tintladder.calibrate.fit.scans.check import check_scans
+from tintladder.calibrate.fit.scans.recovery import fit_scan
+from tintladder.calibrate.fit.uncertainty.check import MOST_SCAN_ERROR, Check
 from tintladder.calibrate.optics.colour import ciede2000, lab
 from tintladder.calibrate.scan.reading import read_scan
 

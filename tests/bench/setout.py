@@ -10,16 +10,16 @@ from pathlib import Path
 import numpy as np
 from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.calibrate.optics.spectra import Array
-from tintladder.database.dab import likely_mixes, outcomes
-from tintladder.database.mixing import as_finished
-from tintladder.database.photo import Photo, read_photo, spot
-from tintladder.database.photo_colours import main_colours
-from tintladder.database.recipe_engine import search
-from tintladder.database.recipe_order import lab_of
-from tintladder.database.recipe_palette import Palette
-from tintladder.database.recipe_target import Target
-from tintladder.database.setout import WITHIN
-from tintladder.database.setout_tubes import Fewest, fewest_tubes
+from tintladder.database.mixing.heap_guess import likely_mixes, outcomes
+from tintladder.database.mixing.order import lab_of
+from tintladder.database.mixing.palette import Palette
+from tintladder.database.mixing.photo import Photo, read_photo, spot
+from tintladder.database.mixing.photo_colours import main_colours
+from tintladder.database.mixing.prediction import as_finished
+from tintladder.database.mixing.search import search
+from tintladder.database.mixing.setout import WITHIN
+from tintladder.database.mixing.setout_tubes import Fewest, fewest_tubes
+from tintladder.database.mixing.target import Target
 
 from tests.invented_palette import invented_coefficients
 from tests.lab import plan

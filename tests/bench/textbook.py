@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 from tintladder.calibrate.cards.readings import CardReadings
 from tintladder.calibrate.cards.weighing import composition
-from tintladder.calibrate.fit.tube import Tube
+from tintladder.calibrate.fit.problem.tube import Tube
 from tintladder.calibrate.optics.kubelka_munk import opaque, ratio_of_opaque
 from tintladder.calibrate.optics.spectra import Array
 

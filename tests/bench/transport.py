@@ -11,12 +11,12 @@ from dataclasses import replace
 from functools import cache
 
 import numpy as np
-from tintladder.calibrate.fit.fit import fit_paints
-from tintladder.calibrate.fit.settings import FitSettings
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.optics.coefficients import Coefficients
 from tintladder.calibrate.optics.predict import dry_fractions, predict
-from tintladder.database.recipe_engine import search
-from tintladder.database.recipe_palette import Palette
+from tintladder.database.mixing.palette import Palette
+from tintladder.database.mixing.search import search
 
 from tests.heldout import Figures, by_coefficients, differences, figures
 from tests.invented_palette import by_transport, invented_coefficients

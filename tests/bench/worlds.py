@@ -8,7 +8,7 @@ from functools import cache
 from pathlib import Path
 
 from tintladder.calibrate.cards.readings import CardReadings
-from tintladder.calibrate.fit.tube import Tube
+from tintladder.calibrate.fit.problem.tube import Tube
 
 from tests.heldout import without_errors
 from tests.lab import plan

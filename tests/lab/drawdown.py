@@ -16,7 +16,7 @@ from zlib import crc32
 import numpy as np
 from tintladder.calibrate.cards.card import SUBSTRATES, Card
 from tintladder.calibrate.cards.readings import CardReadings
-from tintladder.calibrate.fit.tube import Tube
+from tintladder.calibrate.fit.problem.tube import Tube
 from tintladder.calibrate.optics.spectra import GRID, Array, Spectra
 from tintladder.calibrate.optics.surface import Surface
 

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 from tintladder.calibrate.cards.card import BARE, Card, Drawdown
 from tintladder.calibrate.cards.readings import CardReadings
-from tintladder.calibrate.fit.tube import Tube
+from tintladder.calibrate.fit.problem.tube import Tube
 from tintladder.calibrate.optics.kubelka_munk import opaque
 from tintladder.calibrate.optics.spectra import GRID, Array, Spectra
 from tintladder.calibrate.optics.surface import Surface, to_measured

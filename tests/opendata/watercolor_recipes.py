@@ -14,11 +14,11 @@ from tintladder.calibrate.optics.colour import lab
 from tintladder.calibrate.optics.kubelka_munk import film
 from tintladder.calibrate.optics.spectra import Array
 from tintladder.calibrate.optics.surface import to_inside, to_measured
-from tintladder.database.recipe_engine import Solutions, search
-from tintladder.database.recipe_film import bettered
-from tintladder.database.recipe_judge import judge
-from tintladder.database.recipe_palette import Palette
-from tintladder.database.recipe_target import Target
+from tintladder.database.mixing.film import bettered
+from tintladder.database.mixing.palette import Palette
+from tintladder.database.mixing.ranking import judge
+from tintladder.database.mixing.search import Solutions, search
+from tintladder.database.mixing.target import Target
 
 from .watercolor import PIGMENTS, WAVELENGTHS, Mixtures
 from .watercolor_fit import Washes

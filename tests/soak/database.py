@@ -16,10 +16,10 @@ from pickle import UnpicklingError
 
 import numpy as np
 from tintladder.calibrate.errors import InputError
-from tintladder.database.release import publish, releases
-from tintladder.database.release_files import SUMS
-from tintladder.database.store import Store
-from tintladder.database.verify import verify_release
+from tintladder.database.releases.files import SUMS
+from tintladder.database.releases.publish import publish, releases
+from tintladder.database.releases.verify import verify_release
+from tintladder.database.store.store import Store
 
 from .. import postgres
 from ..studio_fixtures import fill, ladder, session

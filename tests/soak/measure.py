@@ -20,14 +20,9 @@ from tintladder.calibrate.instrument.line import Line
 from tintladder.calibrate.instrument.mishaps import MISHAPS, Mishaps
 from tintladder.calibrate.instrument.progress import RawReading
 from tintladder.calibrate.instrument.questions import Answer, Question, Shown
-from tintladder.database import measuring
-from tintladder.database.measure_store import (
-    Sitting,
-    begin_sitting,
-    open_sittings,
-    progress_of,
-)
-from tintladder.database.store import Store
+from tintladder.database.cards import sitting as measuring
+from tintladder.database.store.sittings import Sitting, begin_sitting, open_sittings, progress_of
+from tintladder.database.store.store import Store
 
 from ..instruments import quick, scene
 from ..studio_fixtures import PAINTS_TOML, ladder

@@ -6,7 +6,7 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from tintladder.database.demo import make_demo
+from tintladder.database.demo.demo import make_demo
 
 from tests.page_crowd import crowd
 

@@ -6,9 +6,9 @@ from contextlib import suppress
 from multiprocessing.connection import Connection
 
 from tintladder.calibrate.errors import InputError
-from tintladder.database.adopt import adopt
-from tintladder.database.release import find_release, publish, releases
-from tintladder.database.store import Store
+from tintladder.database.releases.adopt import adopt
+from tintladder.database.releases.publish import find_release, publish, releases
+from tintladder.database.store.store import Store
 
 from ..studio_fixtures import PAINTS_TOML, joint_fit, ladder, session
 

@@ -1,0 +1,263 @@
+"""Fits K and S of paints to the readings of their cards."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from ..cards.readings import CardReadings
+from ..optics.coefficients import ABSOLUTE
+from ..optics.spectra import Array
+from ..optics.surface import to_inside
+from .judging.leave_out import leave_steps_out
+from .judging.outliers import find, trust, without
+from .judging.quality import nuisance_table, paint_fits
+from .problem.arrays import Problem, build
+from .problem.finding import Finding
+from .problem.noise import reading_noise
+from .problem.result import JointFit
+from .problem.seen import check_fittable, ratio_only, unread
+from .problem.settings import FitSettings
+from .problem.start import starting_values
+from .problem.threads import one_thread
+from .problem.tube import Tube
+from .solver.normal import Normal, Prior
+from .solver.solve import Progress, Solution, solve
+from .uncertainty.posterior import coefficients, learnt_roughness
+
+_ANCHOR_SD = 40.0
+"""Spread of log K and log S about their starting level. It only keeps the problem solvable where
+the readings are silent: a tighter one on hundreds of values would pin the scale all share."""
+_STEEPEST = 1.5
+"""Spread of log S over wavelength, about the paint's own level: twice that of scattering as the
+inverse fourth power of wavelength (Rayleigh's limit, of the smallest particles), which published S
+of opaque paints comes to. Where a film only just hides, its readings put no upper end to S; this
+does."""
+_SMOOTH_AT_FIRST = (0.5, 0.2)
+"""Roughness of log K and log S to begin from, where none is given."""
+_SMOOTHING_ROUNDS = 2
+_LOOKS = 4
+"""How often to look for what doesn't belong; each look finds one thing a paint."""
+_ROUGHLY, _FINELY = 10.0, 1e-8
+"""Falls of the cost at which the first pass, of provisional weights, and the last may stop."""
+HELD = 1e13
+"""Precision of a log K or log S that is held."""
+
+
+def fit_paints(
+    readings: Sequence[CardReadings],
+    tubes: Mapping[str, Tube],
+    settings: FitSettings | None = None,
+    *,
+    leave_out: bool = False,
+    progress: Progress | None = None,
+) -> JointFit:
+    """Fit K and S of every paint on the cards, jointly.
+
+    Parameters
+    ----------
+    readings : sequence of CardReadings
+        Cards whose purpose is ``check`` are passed over: no fit ever sees them.
+    tubes : mapping of nickname to Tube
+    settings : FitSettings, optional
+    leave_out : bool
+        Also foretell each step from the others.
+    progress : callable, optional
+        Called with the step and the cost.
+
+    Returns
+    -------
+    JointFit
+
+    Raises
+    ------
+    InputError
+        See `tintladder.calibrate.fit.problem.build`.
+
+    Notes
+    -----
+    All wavelengths, paints and nuisance values are one least-squares problem; see
+    `tintladder.calibrate.fit.solver.solve`. Uncertainties follow from its curvature at the minimum
+    (JCGM 102), so they hold what the nuisance values leave open.
+    """
+    settings = with_noise(settings or FitSettings(), readings)
+    problem = build(readings, tubes, settings)
+    check_fittable(problem, [r.card for r in readings])
+    with one_thread():
+        solution, weight, used = minimise(
+            problem, starting_values(problem), settings, progress=progress
+        )
+        return report(problem, problem.paints, solution, weight, tubes, used, leave_out)
+
+
+def with_noise(settings: FitSettings, readings: Sequence[CardReadings]) -> FitSettings:
+    """Return the settings with the reading noise that the repeats show, where none was given."""
+    if settings.noise is not None:
+        return settings
+    return replace(settings, noise=reading_noise(readings))
+
+
+def minimise(
+    problem: Problem,
+    start: Array,
+    settings: FitSettings,
+    held: Sequence[int] = (),
+    progress: Progress | None = None,
+) -> tuple[Solution, Array, FitSettings]:
+    """Solve a problem with the weights and the smoothness that it asks for.
+
+    Parameters
+    ----------
+    problem : Problem
+    start : (P, 2, W) array
+    settings : FitSettings
+    held : sequence of int
+        Paints whose K and S stay as they start.
+    progress : callable, optional
+
+    Returns
+    -------
+    solution : Solution
+    weight : (N, W) array
+        Of every patch, as if none had been set aside.
+    settings : FitSettings
+        With the smoothness used.
+    """
+    findings: list[Finding] = []
+    kept = np.ones(len(problem.patches))
+    begin = start
+    for look in range(_LOOKS + 1):
+        prior = smooth_prior(problem, start, settings, held)
+        rough = first_weight(problem, settings) * kept[:, None]
+        solution = solve(
+            problem, begin, prior, rough, tolerance=_ROUGHLY, patience=1, progress=progress
+        )
+        weight = full_weight(problem, solution, settings)
+        trusted = weight * kept[:, None]
+        solution = _onward(problem, solution, prior, trusted, progress)
+        learnt = settings.roughness
+        for _ in range(_SMOOTHING_ROUNDS if settings.roughness is None else 0):
+            learnt = learnt_roughness(problem, solution, held)
+            prior = smooth_prior(problem, start, replace(settings, roughness=learnt), held)
+            formed = solution.equations.normals
+            solution = _onward(problem, solution, prior, trusted, progress, formed)
+        if look == _LOOKS:
+            break
+        new = find(problem, prior, solution, trusted, held)
+        findings += new
+        before, kept = kept, trust(problem, findings)
+        if np.array_equal(before, kept):
+            break
+        # What was set aside may have led astray where the fit began.
+        begin = starting_values(without(problem, kept))
+        begin[list(held)] = start[list(held)]
+    # No reading tells the last steps apart, but with weights of the minimum itself they bring other
+    # machines to the same values.
+    weight = full_weight(problem, solution, settings)
+    trusted = weight * kept[:, None]
+    solution = solve(problem, solution.theta, prior, trusted, nu=solution.nu, tolerance=_FINELY)
+    used = replace(settings, roughness=learnt)
+    return replace(solution, findings=tuple(findings)), weight, used
+
+
+def _onward(
+    problem: Problem,
+    at: Solution,
+    prior: Prior,
+    weight: Array,
+    progress: Progress | None,
+    formed: list[Normal] | None = None,
+) -> Solution:
+    """Go on from a solution under another prior or other weights; more is to come after it."""
+    return solve(
+        problem,
+        at.theta,
+        prior,
+        weight,
+        nu=at.nu,
+        formed=formed,
+        tolerance=0.1,
+        patience=1,
+        progress=progress,
+    )
+
+
+def report(
+    problem: Problem,
+    paints: Sequence[str],
+    solution: Solution,
+    weight: Array,
+    tubes: Mapping[str, Tube],
+    settings: FitSettings,
+    leave_out: bool,
+) -> JointFit:
+    """Put a solution into words and tables, some paints of it at length."""
+    kept = trust(problem, solution.findings)
+    trusted = without(problem, kept)
+    found = coefficients(trusted, solution, unread(problem), ratio_only(problem), tubes)
+    fits = paint_fits(paints, problem, solution, weight, found)
+    left_out = None
+    if leave_out:
+        # A white is on every card; what tells of it are the steps of its own.
+        shown = [f.patches[["card", "patch"]] for f in fits.values()]
+        wanted = {patch for rows in shown for patch in rows.itertuples(index=False, name=None)}
+        left_out = leave_steps_out(problem, solution, weight * kept[:, None], wanted)
+    return JointFit(
+        paints=fits,
+        coefficients=found,
+        nuisances=nuisance_table(problem, solution),
+        settings=settings.as_dict(),
+        left_out=left_out,
+    )
+
+
+def smooth_prior(
+    problem: Problem, start: Array, settings: FitSettings, held: Sequence[int] = ()
+) -> Prior:
+    """Log K and log S vary smoothly over wavelength, as far as `settings.roughness`.
+
+    And log S strays no further than `_STEEPEST`.
+
+    Those of held paints stay as they start, and S of the white that a relative scale names is 1.
+    """
+    n_w = problem.wavelengths.size
+    second = np.diff(np.eye(n_w), 2, axis=0)
+    rough = np.stack([second.T @ second / r**2 for r in settings.roughness or _SMOOTH_AT_FIRST])
+    anchor = np.eye(n_w) / _ANCHOR_SD**2
+    rough[1] += (np.eye(n_w) - 1 / n_w) / _STEEPEST**2
+    precision = np.zeros((len(start), 2 * n_w, 2 * n_w))
+    precision[:, :n_w, :n_w], precision[:, n_w:, n_w:] = rough + anchor
+    center = np.repeat(start.mean(axis=2, keepdims=True), n_w, axis=2)
+    if problem.scale != ABSOLUTE:
+        white = problem.paints.index(problem.scale.removeprefix("relative to "))
+        precision[white, n_w:, n_w:] += np.eye(n_w) * HELD
+        center[white, 1] = 0.0
+    for paint in held:
+        precision[paint] = np.eye(2 * n_w) * HELD
+        center[paint] = start[paint]
+    return Prior(center, precision)
+
+
+def first_weight(problem: Problem, settings: FitSettings) -> Array:
+    """Inverse variance before any fit, (N, W): the reading's noise and a share of its value."""
+    total = problem.variance + (settings.model_spread * problem.measured) ** 2
+    return np.where(np.isnan(total), 0.0, 1 / np.where(np.isnan(total), 1.0, total))
+
+
+def full_weight(problem: Problem, solution: Solution, settings: FitSettings) -> Array:
+    """Inverse variance at a fit, (N, W).
+
+    Beside the reading's own noise it holds the noise of the bare substrate's reading as it reaches
+    the patch, and what two fluxes get wrong, in proportion to R (1 - R) inside: nothing where the
+    film is black or a perfect white.
+    """
+    total = problem.variance + solution.by_bare**2 * problem.bare_variance
+    for surface in dict.fromkeys(problem.surfaces):
+        rows = np.array([s == surface for s in problem.surfaces])
+        r = to_inside(solution.fitted[rows], surface)
+        slope = surface.tau / (1 - surface.k2 * r) ** 2
+        total[rows] += (settings.model_spread * slope * r * (1 - r)) ** 2
+    good = ~np.isnan(problem.measured) & ~np.isnan(total)
+    return np.where(good, 1 / np.where(good, total, 1.0), 0.0)

@@ -1,0 +1,184 @@
+"""How well the other steps of a ladder foretell each one: leave one step out, and predict it."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+import numpy as np
+import pandas as pd
+
+from ...optics.colour import ciede2000, lab
+from ...optics.spectra import Array
+from ..problem.arrays import Ints, Problem
+from ..problem.threads import one_thread
+from ..solver.forward import Block
+from ..solver.solve import Solution, solve
+from .quality import root_mean_square
+
+_TOLERANCE = 1e-4
+_SETTLED = 0.02
+"""Move of a log K, log S or nuisance value's standard deviation below which a refit has arrived."""
+_MOST = 30
+_FARTHEST = 2.0
+
+
+def leave_steps_out(
+    problem: Problem, solution: Solution, weight: Array, wanted: Collection[tuple[str, str]]
+) -> pd.DataFrame:
+    """Predict steps from all the others.
+
+    Parameters
+    ----------
+    problem : Problem
+    solution : Solution
+        At its minimum.
+    weight : (N, W) array
+        The inverse variances that it was found with.
+    wanted : collection of (card, patch)
+        Each of them, with the others of its step.
+
+    Returns
+    -------
+    DataFrame
+        A row for each of these patches: card, patch, step, over, de00 (predicted without its step
+        against the reading, D50/2 deg), rms (the same in reflectance).
+
+    Notes
+    -----
+    The step's own block is solved again without its readings, with what the priors and all other
+    blocks say summed up as a quadratic. Without a drawdown of the white alone every ladder gives
+    way: then all are solved again. Of a step left out, what is its own alone (its thickness,
+    its weighings) falls back to what was believed before.
+    """
+    fitted = np.full(problem.measured.shape, np.nan)
+    asked = [n for n, p in enumerate(problem.patches) if (p.card, p.label) in wanted]
+    drawdowns = np.unique(problem.drawdown[asked])
+    with one_thread():
+        for block, factor, response in solution.blocks:
+            rest = _Rest(problem, solution, weight, block, factor, response) if block.own else None
+            for drawdown in np.intersect1d(block.drawdowns, drawdowns):
+                rows = np.flatnonzero(problem.drawdown[block.rows] == drawdown)
+                if rest is None:
+                    fitted[block.rows[rows]] = _solved_without(
+                        problem, solution, weight, block.rows[rows]
+                    )
+                else:
+                    fitted[block.rows[rows]] = rest.without(rows)
+    rows = np.flatnonzero(np.isin(problem.drawdown, drawdowns))
+    patches, measured = [problem.patches[n] for n in rows], problem.measured[rows]
+    fitted = np.where(np.isnan(measured), np.nan, fitted[rows])
+    wavelengths = problem.wavelengths
+    difference = ciede2000(lab(fitted, wavelengths), lab(measured, wavelengths))
+    return pd.DataFrame(
+        {
+            "card": [p.card for p in patches],
+            "patch": [p.label for p in patches],
+            "step": [p.step for p in patches],
+            "over": [p.over for p in patches],
+            "de00": difference,
+            "rms": root_mean_square(measured - fitted),
+        }
+    )
+
+
+def _solved_without(problem: Problem, solution: Solution, weight: Array, rows: Ints) -> Array:
+    """Readings of some patches as a fit of all the others foretells them."""
+    weight = weight.copy()
+    weight[rows] = 0.0
+    again = solve(
+        problem, solution.theta, solution.prior, weight, nu=solution.nu, tolerance=_TOLERANCE
+    )
+    return again.fitted[rows]
+
+
+class _Rest:
+    """A block and what is known of its unknowns beside its own readings.
+
+    Its unknowns X stand in the order of the solver: own log K and log S, own nuisance values, then
+    the border's.
+    """
+
+    def __init__(
+        self,
+        problem: Problem,
+        solution: Solution,
+        weight: Array,
+        block: Block,
+        factor: Array,
+        response: Array,
+    ) -> None:
+        self.block, self.n_w = block, problem.wavelengths.size
+        self.measured, self.weight = problem.measured[block.rows], weight[block.rows]
+        self.spectral = 2 * block.own * self.n_w
+        self.hubs = 2 * (block.paints.size - block.own) * self.n_w
+        self.shared = np.searchsorted(solution.border_scalars, block.scalars[block.own_scalars :])
+        theta = solution.theta[block.paints]
+        self.start = np.concatenate(
+            [
+                theta[: block.own].ravel(),
+                solution.nu[block.scalars[: block.own_scalars]],
+                theta[block.own :].ravel(),
+                solution.nu[solution.border_scalars],
+            ]
+        )
+        self.inner = self.spectral + block.own_scalars
+        own = factor @ factor.T
+        across = own @ response
+        border = np.linalg.inv(solution.border) + response.T @ across
+        whole = np.block([[own, across], [across.T, border]])
+        residual, slopes = self._linear(self.start, self.weight)
+        # At the minimum the rest pulls just as hard as the block's readings, the other way.
+        self.pull = slopes.T @ residual
+        self.precision = whole - slopes.T @ slopes
+
+    def _linear(self, x: Array, weight: Array) -> tuple[Array, Array]:
+        """Weighted residuals (N W,) and slopes (N W, X) of the block's patches."""
+        b, n_w = self.block, self.n_w
+        fitted, spectral, scalar = self._predict(x)
+        root = np.sqrt(weight)
+        residual = np.where(weight > 0, self.measured - fitted, 0.0) * root
+        n, at = b.rows.size, np.arange(n_w)
+        by_ks = np.zeros((n, n_w, 2 * b.paints.size, n_w))
+        by_ks[:, at, :, at] = (spectral.reshape(n, -1, n_w) * root[:, None]).transpose(2, 0, 1)
+        by_scalar = (scalar * root[:, None]).transpose(0, 2, 1)
+        slopes = np.zeros((n, n_w, x.size))
+        slopes[:, :, : self.spectral] = by_ks[:, :, : 2 * b.own].reshape(n, n_w, self.spectral)
+        slopes[:, :, self.spectral : self.inner] = by_scalar[:, :, : b.own_scalars]
+        hubs = slice(self.inner, self.inner + self.hubs)
+        slopes[:, :, hubs] = by_ks[:, :, 2 * b.own :].reshape(n, n_w, self.hubs)
+        slopes[:, :, hubs.stop + self.shared] = by_scalar[:, :, b.own_scalars :]
+        return residual.ravel(), slopes.reshape(n * n_w, x.size)
+
+    def _predict(self, x: Array) -> tuple[Array, Array, Array]:
+        b, hubs = self.block, slice(self.inner, self.inner + self.hubs)
+        theta = np.concatenate([x[: self.spectral], x[hubs]]).reshape(-1, 2, self.n_w)
+        nu = np.concatenate([x[self.spectral : self.inner], x[hubs.stop :][self.shared]])
+        return b.predict(theta[:, 0], theta[:, 1], nu)[:3]
+
+    def without(self, rows: Ints) -> Array:
+        """Readings of some of the block's patches as everything else foretells them, (n, W)."""
+        weight = self.weight.copy()
+        weight[rows] = 0.0
+        x = self.start
+        residual, slopes = self._linear(x, weight)
+        cost, damping = float(residual @ residual), 0.0
+        for _ in range(_MOST):
+            moved = x - self.start
+            normal = slopes.T @ slopes + self.precision
+            right = slopes.T @ residual - self.pull - self.precision @ moved
+            step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), right)
+            trial = x + np.clip(step, -_FARTHEST, _FARTHEST)
+            moved = trial - self.start
+            new_residual, new_slopes = self._linear(trial, weight)
+            new_cost = float(
+                new_residual @ new_residual + 2 * self.pull @ moved + moved @ self.precision @ moved
+            )
+            if new_cost > cost + 1e-9:
+                damping = max(10 * damping, 1e-3)
+                continue
+            x, residual, slopes, cost = trial, new_residual, new_slopes, new_cost
+            # A damped step is short wherever it is taken: only a whole one tells the minimum.
+            if damping == 0.0 and np.abs(step).max() < _SETTLED:
+                break
+            damping = damping / 100 if damping > 1e-7 else 0.0
+        return self._predict(x)[0][rows]

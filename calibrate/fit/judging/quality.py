@@ -1,0 +1,201 @@
+"""How well a fit holds: per patch, per paint, and in words."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+import numpy as np
+import pandas as pd
+
+from ...optics.coefficients import Coefficients
+from ...optics.colour import ciede2000, lab
+from ...optics.spectra import Array, Flag
+from ..problem.arrays import Problem
+from ..problem.finding import Finding
+from ..problem.result import PaintFit
+from ..problem.seen import FLAG_WORDS, surface_darker
+from ..solver.solve import Solution, inverse
+from .outliers import trust
+
+GOOD_TO_MIX, FIRST_GUESS, PAINT_AGAIN = "good to mix by", "a first guess", "paint this step again"
+GOOD, ROUGH = 1.5, 4.0
+"""Mean and worst patch below which a fit is good to mix by, in CIEDE2000 (our rule, no source)."""
+
+
+def patch_flags(problem: Problem, findings: Sequence[Finding]) -> list[str]:
+    """What is odd about each patch, in words, or nothing."""
+    darker = np.asarray(surface_darker(problem).any(axis=1))
+    said = []
+    for n, patch in enumerate(problem.patches):
+        flags = patch.flags | (Flag.BELOW_SURFACE if darker[n] else 0)
+        words = [text for flag, text in FLAG_WORDS.items() if flags & flag] if flags else []
+        said.append(", ".join([*words, *(f.flag for f in findings if n in f.rows)]))
+    return said
+
+
+def paint_fits(
+    paints: Sequence[str],
+    problem: Problem,
+    solution: Solution,
+    weight: Array,
+    found: Coefficients,
+) -> dict[str, PaintFit]:
+    """Report on each of some paints."""
+    flags = patch_flags(problem, solution.findings)
+    return {p: paint_fit(p, problem, solution, weight, found, flags) for p in paints}
+
+
+def paint_fit(
+    paint: str,
+    problem: Problem,
+    solution: Solution,
+    weight: Array,
+    found: Coefficients,
+    flags: Sequence[str],
+) -> PaintFit:
+    """Report on one paint: the patches of its own card, or those that hold it where it has none."""
+    column = problem.paints.index(paint)
+    holds = problem.fractions[problem.drawdown, column] > 0
+    own = np.array([p.card for p in problem.patches])
+    alone = (problem.fractions > 0).sum(axis=1)[problem.drawdown] == 1
+    cards = set(own[holds & alone]) or set(own[holds])
+    rows = np.flatnonzero(holds & np.isin(own, sorted(cards)))
+    kept = trust(problem, solution.findings)
+    measured, fitted = problem.measured[rows], solution.fitted[rows]
+    fitted = np.where(np.isnan(measured), np.nan, fitted)
+    difference = ciede2000(lab(fitted, problem.wavelengths), lab(measured, problem.wavelengths))
+    patches = [problem.patches[int(n)] for n in rows]
+    share, thickness = solution.mixes
+    table = pd.DataFrame(
+        {
+            "card": [p.card for p in patches],
+            "patch": [p.label for p in patches],
+            "step": [p.step for p in patches],
+            "over": [p.over for p in patches],
+            "share": share[problem.drawdown[rows], column],
+            "thickness_um": thickness[problem.drawdown[rows]] * 1e3,
+            "de00": difference,
+            "rms": root_mean_square(measured - fitted),
+            "weight": kept[rows],
+            "flag": [flags[int(n)] for n in rows],
+        }
+    )
+    n_w = problem.wavelengths.size
+    sd = np.sqrt(np.where(weight[rows] > 0, 1 / np.maximum(weight[rows], 1e-30), np.nan))
+    residuals = pd.DataFrame(
+        {
+            "card": np.repeat(table["card"].to_numpy(), n_w),
+            "patch": np.repeat(table["patch"].to_numpy(), n_w),
+            "wavelength": np.tile(problem.wavelengths, rows.size),
+            "measured": measured.ravel(),
+            "fitted": fitted.ravel(),
+            "sigma": sd.ravel(),
+        }
+    )
+    odd = [_advice(f, kept) for f in solution.findings if set(f.rows) & set(rows.tolist())]
+    verdict, reasons = judge(table, found, column, odd)
+    reasons += tuple(beneath(problem, solution, cards))
+    if not solution.settled:
+        verdict = FIRST_GUESS if verdict == GOOD_TO_MIX else verdict
+        reasons += ("the fit stopped before it settled",)
+    names = [paint]
+    whites = [problem.paints[h] for h in problem.hubs if problem.paints[h] != paint]
+    names += [
+        w
+        for w in whites
+        if problem.fractions[problem.drawdown[rows], problem.paints.index(w)].any()
+    ]
+    return PaintFit(paint, found.select(names), table, residuals, verdict, reasons)
+
+
+def beneath(problem: Problem, solution: Solution, cards: Collection[str]) -> list[str]:
+    """What was found under the films of some cards, where that was asked for."""
+    said = []
+    for nuisance, value in zip(problem.nuisances, solution.nu, strict=True):
+        if nuisance.kind != "substrate" or nuisance.target > 0:
+            continue
+        patch = problem.patches[int(np.argmax(problem.drawdown == nuisance.drawdowns[0]))]
+        if patch.card in cards:
+            off = 100 * nuisance.spread * float(value)
+            than = f"{abs(off):.0f} % {'lighter' if off > 0 else 'darker'} than it was read bare"
+            said.append(f"under its films the {nuisance.over} comes out {than}")
+    return said
+
+
+def root_mean_square(residual: Array) -> Array:
+    """Root mean square of each row's values; NaN where it has none."""
+    read = ~np.isnan(residual)
+    count = read.sum(axis=1)
+    mean = np.where(read, residual, 0.0) ** 2 @ np.ones(residual.shape[1]) / np.maximum(count, 1)
+    return np.where(count > 0, np.sqrt(mean), np.nan)
+
+
+def _advice(finding: Finding, kept: Array) -> str:
+    """What was done about a finding, and what to do."""
+    aside = kept[list(finding.rows)].max() == 0
+    done = "it is set aside" if aside else "it is kept, for without it too little is left"
+    return f"{finding.words}: {done}; check its label, or paint it again"
+
+
+def judge(
+    table: pd.DataFrame, found: Coefficients, column: int, odd: Sequence[str] = ()
+) -> tuple[str, tuple[str, ...]]:
+    """Say in words how far a fit can be trusted, and why."""
+    kept = table["weight"].to_numpy() > 0
+    left = kept.any()
+    off = np.where(kept if left else True, table["de00"].to_numpy(), np.nan)
+    mean, worst = float(np.nanmean(off)), float(np.nanmax(off))
+    at = table["patch"].iloc[int(np.nanargmax(off))]
+    reasons = [f"on average the fit misses its own patches by CIEDE2000 {mean:.1f}"]
+    verdict = GOOD_TO_MIX
+    if not left:
+        verdict = PAINT_AGAIN
+        reasons.append("every one of them is set aside: other paints' ladders alone speak for it")
+    elif worst > ROUGH:
+        verdict = PAINT_AGAIN
+        reasons.append(f"{at} lies {worst:.1f} from what its ladder says")
+    elif mean > GOOD:
+        verdict = FIRST_GUESS
+    if odd:
+        verdict = PAINT_AGAIN
+        reasons += odd
+    hidden = int(found.ratio_only[column].sum())
+    if hidden:
+        verdict = FIRST_GUESS if verdict == GOOD_TO_MIX else verdict
+        reasons.append(
+            f"at {hidden} wavelengths the film hid its substrate: only K/S is known there"
+        )
+    if not found.dry_volume_measured[column]:
+        reasons.append("its dry volume per gram is assumed, not measured")
+    if found.scale != "absolute":
+        reasons.append(f"K and S are {found.scale}: good for opaque mixes, not for glazes")
+    for flag in sorted({f for f in table["flag"].to_numpy()[kept] if f}):
+        reasons.append(f"flagged patches: {flag}")
+    return verdict, tuple(reasons)
+
+
+def nuisance_table(problem: Problem, solution: Solution) -> pd.DataFrame:
+    """Each nuisance value with its uncertainty and prior."""
+    n_w = problem.wavelengths.size
+    sd = np.full(len(problem.nuisances), np.nan)
+    hub_size = 2 * len(problem.hubs) * n_w
+    sd[solution.border_scalars] = np.sqrt(np.diag(solution.border)[hub_size:])
+    for block, factor, response in solution.blocks:
+        if not block.own:
+            continue
+        at = slice(2 * block.own * n_w, None)
+        own = (inverse(factor)[:, at] ** 2).sum(axis=0)
+        via = ((response[at] @ solution.border) * response[at]).sum(axis=1)
+        sd[block.scalars[: block.own_scalars]] = np.sqrt(own + via)
+    spread = np.array([n.spread for n in problem.nuisances])
+    return pd.DataFrame(
+        {
+            "name": [n.name for n in problem.nuisances],
+            "kind": [n.kind for n in problem.nuisances],
+            "value": solution.nu * spread,
+            "uncertainty": sd * spread,
+            "prior": 0.0,
+            "prior_sd": spread,
+            "unit": [n.unit for n in problem.nuisances],
+        }
+    )

@@ -1,0 +1,1 @@
+"""Which drawdowns would tell most, before and after painting."""

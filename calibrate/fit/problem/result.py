@@ -1,0 +1,78 @@
+"""What a fit returns: coefficients with their uncertainty, and how well they hold."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from ...optics.coefficients import Coefficients
+
+
+@dataclass(frozen=True)
+class PaintFit:
+    """The fit of one paint.
+
+    Attributes
+    ----------
+    paint : str
+    coefficients : Coefficients
+        Of this paint and, where it has a ladder, its white.
+    patches : DataFrame
+        A row for each patch read: card, patch, step, over, share (dry-volume fraction of this
+        paint, as fitted), thickness_um (dry, as fitted), de00 (fit against reading, D50/2 deg),
+        rms (reflectance), weight (1 = kept whole), flag (words, or empty).
+    residuals : DataFrame
+        A row for each patch and wavelength: card, patch, wavelength, measured, fitted, sigma.
+    verdict : str
+        "good to mix by", "a first guess" or "paint this step again".
+    reasons : tuple of str
+    """
+
+    paint: str
+    coefficients: Coefficients
+    patches: pd.DataFrame
+    residuals: pd.DataFrame
+    verdict: str
+    reasons: tuple[str, ...]
+
+    @property
+    def de00_mean(self) -> float:
+        """Mean CIEDE2000 of fitted against measured patches not set aside; of all, if all are."""
+        return float(self._trusted().mean())
+
+    @property
+    def de00_max(self) -> float:
+        """The largest of those."""
+        return float(self._trusted().max())
+
+    def _trusted(self) -> pd.Series:
+        kept = self.patches["weight"] > 0
+        return self.patches.loc[kept if kept.any() else ~kept, "de00"]
+
+
+@dataclass(frozen=True)
+class JointFit:
+    """A fit of several paints at once.
+
+    Attributes
+    ----------
+    paints : mapping of nickname to PaintFit
+    coefficients : Coefficients
+        Of all of them.
+    nuisances : DataFrame
+        A row for each value fitted beside K and S: name, value, uncertainty, prior, prior_sd, unit.
+    settings : mapping
+        Every setting that the result depends on, JSON-able.
+    left_out : DataFrame or None
+        Each step as the others foretell it, where that was asked for; see
+        `tintladder.calibrate.fit.judging.leave_out.leave_steps_out`.
+    """
+
+    paints: Mapping[str, PaintFit]
+    coefficients: Coefficients
+    nuisances: pd.DataFrame
+    settings: Mapping[str, Any]
+    left_out: pd.DataFrame | None = None

@@ -1,0 +1,106 @@
+"""What the readings can tell, and what is odd about them."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...cards.card import Card
+from ...errors import InputError
+from ...optics.coefficients import ABSOLUTE, Coefficients
+from ...optics.spectra import Flag
+from .arrays import Problem
+
+FLAG_WORDS = {
+    Flag.MISSING: "some wavelengths unread",
+    Flag.BELOW_ZERO: "below zero",
+    Flag.ABOVE_ONE: "above one",
+    Flag.BELOW_SURFACE: "darker than the surface alone",
+    Flag.FLUORESCENT: "on a card that glows near 440 nm",
+    Flag.OUTLYING: "a reading unlike its repeats",
+}
+"""What each flag of a patch says."""
+
+
+def unread(problem: Problem) -> NDArray[np.bool_]:
+    """Paints and wavelengths that no patch tells anything about, (P, W)."""
+    film = problem.film[problem.drawdown][:, None]
+    read = ~np.isnan(problem.measured) & ~(film & np.isnan(problem.bare))
+    holds = problem.fractions[problem.drawdown] > 0
+    result: NDArray[np.bool_] = ~((holds.T.astype(float) @ read.astype(float)) > 0)
+    return result
+
+
+def ratio_only(problem: Problem) -> NDArray[np.bool_]:
+    """Paints and wavelengths of which only K/S follows, (P, W)."""
+    if problem.scale != ABSOLUTE:
+        return np.zeros((len(problem.paints), problem.wavelengths.size), dtype=bool)
+    return ~sees_substrate(problem) & ~in_mixture(problem)[:, None]
+
+
+def sees_substrate(problem: Problem) -> NDArray[np.bool_]:
+    """Where some film of a paint alone shows its substrate by over three standard uncertainties.
+
+    Returns
+    -------
+    (P, W) bool array
+    """
+    seen = np.zeros((len(problem.paints), problem.wavelengths.size), dtype=bool)
+    pairs: dict[int, dict[str, int]] = defaultdict(dict)
+    for n, patch in enumerate(problem.patches):
+        pairs[patch.drawdown][patch.over] = n
+    for drawdown, over in pairs.items():
+        alone = np.flatnonzero(problem.fractions[drawdown] > 0)
+        if len(over) == 2 and alone.size == 1 and problem.film[drawdown]:
+            b, w = over["black"], over["white"]
+            sd = np.sqrt(problem.variance[b] + problem.variance[w])
+            with np.errstate(invalid="ignore"):
+                difference = problem.measured[w] - problem.measured[b]
+                seen[alone[0]] |= np.abs(difference) > 3 * sd
+    return seen
+
+
+def in_mixture(problem: Problem) -> NDArray[np.bool_]:
+    """Whether each paint was read in a mix with another, (P,)."""
+    holds = problem.fractions[problem.drawdown] > 0
+    mixed = (holds.sum(axis=1) > 1) & ~np.isnan(problem.measured).all(axis=1)
+    return np.asarray((holds & mixed[:, None]).any(axis=0))
+
+
+def surface_darker(problem: Problem) -> NDArray[np.bool_]:
+    """Readings darker than the surface reflection alone, beyond their own noise, (N, W)."""
+    floor = np.array([s.alpha * s.k1 for s in problem.surfaces])
+    with np.errstate(invalid="ignore"):
+        below = problem.measured + 3 * np.sqrt(problem.variance) < floor[:, None]
+    return below
+
+
+def check_fittable(
+    problem: Problem, cards: Sequence[Card], known: Coefficients | None = None
+) -> None:
+    """Refuse a paint that no reading, or none that tells K from S, speaks for."""
+    seen = np.asarray(sees_substrate(problem).any(axis=1))
+    mixed = in_mixture(problem)
+    read = np.asarray(~unread(problem).all(axis=1))
+    for i, paint in enumerate(problem.paints):
+        card = next(c for c in cards if paint in c.paints)
+        if known is not None and paint in known.paints:
+            continue
+        if not read[i]:
+            raise InputError(
+                card.file,
+                f"paint {paint}",
+                "no patch with this paint was read",
+                "read its patches, or take it off the card",
+            )
+        if not seen[i] and not mixed[i]:
+            raise InputError(
+                card.file,
+                f"paint {paint}",
+                "its masstone hides black and white at every wavelength and it has no ladder, so "
+                "only K/S can be known",
+                "add tints in white, or draw it down thinner",
+            )

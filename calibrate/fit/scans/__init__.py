@@ -1,0 +1,1 @@
+"""The fit seen through a scanner's three channels."""

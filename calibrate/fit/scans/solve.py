@@ -1,0 +1,175 @@
+"""Solves for K and S from channels: the fit's own blocks, seen through the sensitivities.
+
+As in `tintladder.calibrate.fit.solver.solve` each paint has a block of its own and paints meet in a
+border; but a patch gives three numbers, not a spectrum, so that what is believed of K and S holds
+all wavelengths of a paint together.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from ...optics.spectra import Array
+from ..problem.arrays import Ints, Problem
+from ..solver.clusters import clusters
+from ..solver.forward import Block
+from ..solver.normal import Equations, Normal, Prior, assemble
+from ..solver.solve import Progress, Solution, descend
+
+_TOLERANCE = 1e-2
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """What was seen of a problem's N patches through three channels.
+
+    Nuisance values of the problem stand for what is unsure of the sensitivities and of the bare
+    substrates; here is what each does.
+
+    Attributes
+    ----------
+    sensitivity : (3, W) array
+    by_scalar : mapping of nuisance to (3, W) array
+        Change of the sensitivities.
+    bare_by_scalar : mapping of nuisance to (N, W) array
+        Change of the reading of the bare substrate under each patch.
+    channels : (N, 3) array
+    level_by_scalar : mapping of nuisance to (N,) array
+        Relative change of each patch's channels.
+    """
+
+    sensitivity: Array
+    by_scalar: dict[int, Array]
+    bare_by_scalar: dict[int, Array]
+    channels: Array
+    level_by_scalar: dict[int, Array]
+
+    def levelled(self, nu: Array) -> Array:
+        """Channels as they would be at the level that was fitted, (N, 3)."""
+        gain = np.ones(len(self.channels))
+        for m, change in self.level_by_scalar.items():
+            gain += nu[m] * change
+        return np.asarray(self.channels / gain[:, None])
+
+
+@dataclass(frozen=True)
+class Part:
+    """A block, and where it stands in the border."""
+
+    block: Block
+    seen: Seen
+    columns: Ints
+
+    @cached_property
+    def channel_slopes(self) -> Array:
+        """Change of the sensitivities with each nuisance value, (M, 3, W)."""
+        none = np.zeros_like(self.seen.sensitivity)
+        return np.array([self.seen.by_scalar.get(int(m), none) for m in self.block.scalars])
+
+    @cached_property
+    def bare_slopes(self) -> Array:
+        """Change of the bare readings with each nuisance value, (M, N, W)."""
+        rows, n_w = self.block.rows, self.seen.sensitivity.shape[1]
+        out = np.zeros((self.block.scalars.size, rows.size, n_w))
+        for i, m in enumerate(self.block.scalars):
+            if int(m) in self.seen.bare_by_scalar:
+                out[i] = self.seen.bare_by_scalar[int(m)][rows]
+        return out
+
+    @cached_property
+    def level_slopes(self) -> Array:
+        """Relative change of the channels with each nuisance value, (M, N)."""
+        none = np.zeros(len(self.seen.channels))
+        rows = [self.seen.level_by_scalar.get(int(m), none) for m in self.block.scalars]
+        return np.array(rows)[:, self.block.rows]
+
+    def normal(self, theta: Array, nu: Array, root: Array, size: int) -> Normal:
+        """Form the normal equations; ``root`` (N, 3, 3) whitens each patch's channels."""
+        block, n_w = self.block, theta.shape[2]
+        values = nu[block.scalars]
+        fitted, spectral, scalar, by_bare = block.predict(
+            theta[block.paints, 0], theta[block.paints, 1], values
+        )
+        # The bare card moves so little that its share in each film is held meanwhile.
+        fitted = fitted + by_bare * np.einsum("m,mnw->nw", values, self.bare_slopes)
+        scalar += by_bare[:, None] * self.bare_slopes.transpose(1, 0, 2)
+        seen_by = self.seen.sensitivity + np.einsum("m,mcw->cw", values, self.channel_slopes)
+        whiten = root[block.rows] * (1 + values @ self.level_slopes)[:, None, None]
+        through, shown = whiten @ seen_by, fitted @ seen_by.T
+        off = self.seen.channels[block.rows] - shown * (1 + values @ self.level_slopes)[:, None]
+        off = np.where(np.isnan(off), 0.0, off)  # unread; nothing weighs it
+        e = np.einsum("ncd,nd->nc", root[block.rows], off).ravel()
+        flat = spectral.reshape(block.rows.size, 1, -1, n_w)
+        js = (through[:, :, None] * flat).reshape(e.size, -1)
+        jm = np.einsum("ncw,nmw->ncm", through, scalar)
+        jm += np.einsum("ncd,mdw,nw->ncm", whiten, self.channel_slopes, fitted, optimize=True)
+        jm += np.einsum("ncd,nd,mn->ncm", root[block.rows], shown, self.level_slopes)
+        jm = jm.reshape(e.size, -1)
+        mine, own = 2 * block.own * n_w, block.own_scalars
+        jl = np.concatenate([js[:, :mine], jm[:, :own]], axis=1)
+        jb = np.zeros((e.size, size))
+        jb[:, : js.shape[1] - mine] = js[:, mine:]
+        jb[:, self.columns] = jm[:, own:]
+        ll, gl = jl.T @ jl, jl.T @ e
+        ll[mine:, mine:] += np.eye(own)
+        gl[mine:] -= values[:own]
+        cost = float(e @ e + values[:own] @ values[:own])
+        across = np.vstack([jb.T @ jl, gl])
+        return Normal(
+            (block,),
+            lambda _: (ll.copy(), across.copy()),
+            jb.T @ jb,
+            jb.T @ e,
+            cost,
+            fitted[None],
+            by_bare[None],
+        )
+
+
+def solve_channels(
+    problem: Problem,
+    seen: Seen,
+    start: Array,
+    belief: Prior,
+    root: Array,
+    *,
+    nu: Array | None = None,
+    most: int = 60,
+    progress: Progress | None = None,
+) -> Solution:
+    """Minimise the whitened squares of channel residuals and beliefs by damped Gauss-Newton steps.
+
+    Parameters
+    ----------
+    problem : Problem
+        Its measured spectra have no say.
+    seen : Seen
+    start : (P, 2, W) array
+        Log K and log S to begin from.
+    belief : Prior
+        Of each paint's log K and log S, wavelengths together.
+    root : (N, 3, 3) array
+        Whitens the channels of each patch; 0 where unread.
+    nu : (M,) array, optional
+        Nuisance values to begin from.
+    most : int
+        Most steps.
+    progress : callable, optional
+        Called with the step and the cost.
+    """
+    blocks, shared = clusters(problem)
+    hub_size = 2 * len(problem.hubs) * start.shape[2]
+    size = hub_size + shared.size
+    parts = [
+        Part(b, seen, hub_size + np.searchsorted(shared, b.scalars[b.own_scalars :]))
+        for b in blocks
+    ]
+
+    def form(theta: Array, nu: Array) -> Equations:
+        normals = [p.normal(theta, nu, root, size) for p in parts]
+        return assemble(problem, normals, theta, nu, belief)
+
+    return descend(problem, form, start, nu, _TOLERANCE, 1, most, progress)

@@ -1,0 +1,342 @@
+"""The forward model of patches, with every derivative that a fit needs.
+
+Blocks of one kind are laid side by side and reckoned together: a fit's arrays are small, so that
+what costs time is how many there are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+
+from ...optics.kubelka_munk import film_derivatives, opaque_derivatives
+from ...optics.spectra import Array
+from ...optics.transport import OPAQUE, TRANSPORT, Films, films, over_substrate
+from ..problem.arrays import SHAPES, Ints, Problem
+
+_BY_DRAWDOWN = ("thickness", "two fluxes", "haze", "surface", "k2")
+"""Kinds of nuisance values that move one number of each drawdown they touch."""
+_SHAPES = [shape for shape, _ in SHAPES.values()]
+
+
+@dataclass(frozen=True)
+class Block:
+    """The patches of one cluster of paints, and the unknowns they depend on.
+
+    Attributes
+    ----------
+    rows : (N,) int array
+        Patches of the problem.
+    paints : (A,) int array
+        Paints in them, the cluster's own first, then hubs.
+    own : int
+        How many of `paints` are the cluster's own.
+    scalars : (M,) int array
+        Nuisance values they depend on, the cluster's own first.
+    own_scalars : int
+    """
+
+    problem: Problem
+    rows: Ints
+    paints: Ints
+    own: int
+    scalars: Ints
+    own_scalars: int
+
+    @cached_property
+    def drawdowns(self) -> Ints:
+        """Drawdowns of the rows, each once."""
+        return np.unique(self.problem.drawdown[self.rows])
+
+    @cached_property
+    def at(self) -> Ints:
+        """Place of each row's drawdown in `drawdowns`, (N,)."""
+        return np.searchsorted(self.drawdowns, self.problem.drawdown[self.rows])
+
+    @cached_property
+    def alone(self) -> Batch:
+        """The block laid out by itself."""
+        return Batch(self.problem, (self,))
+
+    def predict(self, log_k: Array, log_s: Array, nu: Array) -> tuple[Array, Array, Array, Array]:
+        """Readings of the block's patches and their derivatives.
+
+        Parameters
+        ----------
+        log_k, log_s : (A, W) array
+        nu : (M,) array
+            This block's nuisance values.
+
+        Returns
+        -------
+        measured : (N, W) array
+        spectral : (N, A, 2, W) array
+            By log K and log S.
+        scalar : (N, M, W) array
+            By the nuisance values.
+        by_bare : (N, W) array
+            By the reading of the bare substrate.
+        """
+        seen = self.alone.predict(np.stack([log_k, log_s], axis=1)[None], nu[None])
+        scalar = seen.through.transpose(0, 1, 3, 2) @ seen.features
+        return seen.measured[0], seen.spectral[0], scalar[0], seen.by_bare[0]
+
+
+class Seen(NamedTuple):
+    """Readings of G blocks' patches, and their derivatives.
+
+    A nuisance value is felt through a few features of its drawdown: the paints' shares, the
+    thickness and so on.
+
+    Attributes
+    ----------
+    measured : (G, N, W) array
+    spectral : (G, N, A, 2, W) array
+        By log K and log S.
+    features : (G, N, Q, W) array
+        By each feature.
+    through : (G, N, Q, M) array
+        Change of each feature with each nuisance value.
+    by_bare : (G, N, W) array
+        By the reading of the bare substrate.
+    """
+
+    measured: Array
+    spectral: Array
+    features: Array
+    through: Array
+    by_bare: Array
+
+
+def _padded(parts: Sequence[Ints], fill: int | None = None) -> Ints:
+    """Index arrays side by side; a short one goes on with `fill`, or repeats its last."""
+    out = np.empty((len(parts), max(p.size for p in parts)), dtype=np.intp)
+    for row, part in zip(out, parts, strict=True):
+        row[: part.size] = part
+        row[part.size :] = part[-1:] if fill is None else fill
+    return out
+
+
+class Batch:
+    """Blocks with as many paints each, laid side by side.
+
+    A block with fewer patches than the largest repeats its last one, which has no say: see `real`.
+    Nuisance values that a block lacks move nothing.
+
+    Attributes
+    ----------
+    problem : Problem
+    blocks : sequence of G Block
+    rows : (G, N) int array
+    real : (G, N) bool array
+    paints : (G, A) int array
+    scalars : (G, M) int array
+        The blocks' own first, then shared ones; -1 where there is none.
+    own, own_scalars : int
+    """
+
+    def __init__(self, problem: Problem, blocks: Sequence[Block]) -> None:
+        self.problem, self.blocks = problem, tuple(blocks)
+        self.rows = _padded([b.rows for b in blocks])
+        self.real = _padded([b.rows for b in blocks], -1) >= 0
+        self.paints = np.stack([b.paints for b in blocks])
+        mine = _padded([b.scalars[: b.own_scalars] for b in blocks], -1)
+        self.scalars = np.hstack([mine, _padded([b.scalars[b.own_scalars :] for b in blocks], -1)])
+        self.own, self.own_scalars = blocks[0].own, mine.shape[1]
+        self._drawdowns = _padded([b.drawdowns for b in blocks])
+        self._at = np.arange(len(blocks))[:, None], _padded([b.at for b in blocks])
+        self._weighed = problem.fractions[self._drawdowns[:, :, None], self.paints[:, None]]
+        self._stated = problem.dry_volume[self.paints]
+        self._wet = problem.inverse_density[self.paints][..., None]
+        self._counts = problem.solids_count[self._drawdowns].astype(float)
+        self._log_thickness = problem.log_thickness[self._drawdowns]
+        dry = self._weighed * self._stated[:, None]
+        self._shares = dry / dry.sum(axis=2, keepdims=True)
+        self._lay_out_nuisances()
+        self._lay_out_surfaces()
+
+    def _lay_out_nuisances(self) -> None:
+        """What each nuisance value moves, and how far at one standard deviation."""
+        p, (n_g, n_m), n_a = self.problem, self.scalars.shape, self.paints.shape[1]
+        n_d = self._drawdowns.shape[1]
+        self._mass = np.zeros((n_g, n_d, n_m, n_a))
+        self._volume = np.zeros((n_g, n_m, n_a))
+        self._moves = {kind: np.zeros((n_g, n_d, n_m)) for kind in _BY_DRAWDOWN}
+        self._beneath: dict[int, Array] = {}
+        for g, block in enumerate(self.blocks):
+            place = {d: i for i, d in enumerate(block.drawdowns.tolist())}
+            last = len(place) - 1
+            for m, scalar in enumerate(self.scalars[g].tolist()):
+                if scalar < 0:
+                    continue
+                n = p.nuisances[scalar]
+                if n.kind == "dry volume":
+                    self._volume[g, m] = n.spread * (block.paints == n.target)
+                    continue
+                here = [i for i, d in enumerate(n.drawdowns) if d in place]
+                at = [place[n.drawdowns[i]] for i in here]
+                if n.kind == "weighing":
+                    self._mass[g, at, m] = p.weighing[scalar][here][:, block.paints]
+                elif n.kind == "substrate":
+                    felt = self._beneath.setdefault(n.target, np.zeros((*self.rows.shape, n_m)))
+                    patches = [p.patches[row] for row in block.rows]
+                    on = [o.over == n.over and o.drawdown in n.drawdowns for o in patches]
+                    felt[g, np.flatnonzero(on), m] = n.spread
+                elif n.kind in self._moves:
+                    self._moves[n.kind][g, at, m] = n.spread
+                    if n.kind == "surface":
+                        mine = int(np.flatnonzero(block.paints == n.target)[0])
+                        self._moves[n.kind][g, at, m] *= self._shares[g, at, mine]
+            for moves in (self._mass, *self._moves.values()):
+                moves[g, last + 1 :] = moves[g, last]
+        self._moves = {kind: moves for kind, moves in self._moves.items() if moves.any()}
+
+    def _lay_out_surfaces(self) -> None:
+        """The surfaces' numbers, (G, N, 1), and the bare card beneath, (G, N, W)."""
+        p = self.problem
+        surfaces = [p.surfaces[n] for n in self.rows.ravel()]
+
+        def numbers(values: list[float]) -> Array:
+            return np.array(values, dtype=float).reshape(*self.rows.shape, 1)
+
+        self._k1 = numbers([s.k1 for s in surfaces])
+        self._alpha = numbers([s.alpha for s in surfaces])
+        self._k2 = numbers([s.k2 for s in surfaces])
+        self._sphere = numbers([s.geometry != "45:0" for s in surfaces])
+        # tau, less what k2 is to it.
+        fixed = numbers([s.tau for s in surfaces])
+        self._fixed = np.where(self._sphere > 0, 1 - self._k1, fixed)
+        # The sealed bare card is glossy: of its surface it shows what a sphere shows, or nothing.
+        glossy = {s: replace(s, gloss="gloss", haze=0.0) for s in set(surfaces)}
+        floor = numbers([glossy[s].alpha * s.k1 for s in surfaces])
+        # Where the bare card is unread a reading has no weight; any substrate keeps it finite.
+        self._read_bare = np.nan_to_num(p.bare[self.rows])
+        self._bare = self._read_bare - floor
+        self._known = (self._shares @ p.surface_offset[self.paints][..., None])[self._at]
+        self._film = p.film[p.drawdown[self.rows]][..., None]
+
+    def mixes(self, nu: Array) -> tuple[Array, Array, Array, Array]:
+        """Dry-volume fractions and log thickness of each drawdown, with slopes.
+
+        Parameters
+        ----------
+        nu : (G, M) array
+            The blocks' nuisance values.
+
+        Returns
+        -------
+        c : (G, D, A) array
+        log_x : (G, D) array
+        dc : (G, D, M, A) array
+        dlog_x : (G, D, M) array
+        """
+        dw, w0, stated = self._mass, self._weighed, self._stated
+        moved = (nu[:, None, None] @ dw)[:, :, 0]
+        w = np.maximum(w0 + moved, 1e-3 * w0)
+        # K and S are stated for the dry volume per gram as first believed, so that a wrong belief
+        # cancels wherever thickness follows from what was weighed; it remains in the whole volume.
+        v = stated * np.exp((nu[:, None] @ self._volume)[:, 0])
+        each = w * v[:, None]
+        total = each.sum(axis=2, keepdims=True)
+        c = w * stated[:, None] / total
+        dtotal = (dw @ v[:, None, :, None])[..., 0] + each @ self._volume.transpose(0, 2, 1)
+        dc = (dw * stated[:, None, None] - c[:, :, None] * dtotal[..., None]) / total[..., None]
+        wet = w @ self._wet
+        thickness = self._moves.get("thickness", np.zeros_like(dtotal))
+        log_x = self._log_thickness + (thickness @ nu[..., None])[..., 0]
+        log_x = log_x + self._counts * np.log(total / wet)[..., 0]
+        dwet = (dw @ self._wet[:, None])[..., 0]
+        dlog_x = thickness + self._counts[..., None] * (dtotal / total - dwet / wet)
+        return c, log_x, dc, dlog_x
+
+    def predict(self, theta: Array, nu: Array) -> Seen:
+        """Readings of the blocks' patches and their derivatives.
+
+        Parameters
+        ----------
+        theta : (G, A, 2, W) array
+            The blocks' log K and log S.
+        nu : (G, M) array
+            Their nuisance values.
+        """
+        p = self.problem
+        both = np.exp(theta)
+        k, s = both[:, :, 0], both[:, :, 1]
+        c, log_x, dc, dlog_x = self.mixes(nu)
+        shift = {kind: moves @ nu[..., None] for kind, moves in self._moves.items()}
+        c_row = c[self._at]
+        bend = np.exp(shift["two fluxes"][self._at]) if "two fluxes" in shift else 1.0
+        km, sm = (c_row @ k) * bend, c_row @ s
+        x = np.exp(log_x)[self._at][..., None]
+        k2 = self._k2 + (shift["k2"][self._at] if "k2" in shift else 0.0)
+        tau = self._fixed * np.where(self._sphere > 0, 1 - k2, 1.0)
+        stained = sum((moves @ nu[..., None]) * _SHAPES[j] for j, moves in self._beneath.items())
+        bare = self._bare + stained * self._read_bare
+        inner = tau + k2 * bare
+        rg = bare / inner
+        if p.model == TRANSPORT:
+            r, dr_k, dr_s, dr_x, dr_rg = self._followed(km, sm, x, rg)
+            seen, slope = r, np.ones((1, 1, 1))
+        else:
+            r, dr_k, dr_s, dr_x, dr_rg = self._two_fluxes(km, sm, x, rg)
+            lift = 1 / (1 - k2 * r)
+            slope = tau * lift**2
+            seen = tau * r * lift
+        alpha = self._alpha + (shift["haze"][self._at] if "haze" in shift else 0.0)
+        own = self._known + (shift["surface"][self._at] if "surface" in shift else 0.0)
+        by_k, by_s = slope * dr_k, slope * dr_s
+        by_bent = by_k * bend
+        spectral = np.empty((*self.rows.shape, self.paints.shape[1], 2, k.shape[2]))
+        spectral[..., 0, :] = by_bent[:, :, None] * k[:, None]
+        spectral[..., 1, :] = by_s[:, :, None] * s[:, None]
+        features = [*(spectral[..., 0, :] + spectral[..., 1, :]).transpose(2, 0, 1, 3)]
+        spectral *= c_row[..., None, None]
+        features.append(slope * dr_x * x)
+        through = [*dc.transpose(3, 0, 1, 2), dlog_x]
+        if "two fluxes" in shift:
+            features.append(by_k * km)
+        if "haze" in shift:
+            features.append(np.broadcast_to(self._k1 + own, r.shape))
+        if "surface" in shift:
+            features.append(np.broadcast_to(alpha, r.shape))
+        if "k2" in shift:
+            dtau = -self._fixed * self._sphere
+            d_rg = -bare * (dtau + bare) / inner**2
+            features.append(dtau * r * lift + tau * (r * lift) ** 2 + slope * dr_rg * d_rg)
+        through += [self._moves[k] for k in ("two fluxes", "haze", "surface", "k2") if k in shift]
+        by_row = np.stack(through, axis=2)[self._at]
+        by_beneath = slope * dr_rg * tau / inner**2
+        for j, moves in self._beneath.items():
+            features.append(by_beneath * _SHAPES[j] * self._read_bare)
+            by_row = np.concatenate([by_row, moves[:, :, None]], axis=2)
+        return Seen(
+            alpha * (self._k1 + own) + seen,
+            spectral,
+            np.stack(features, axis=2),
+            by_row,
+            by_beneath * (1 + stained),
+        )
+
+    def _two_fluxes(self, k: Array, s: Array, x: Array, rg: Array) -> tuple[Array, ...]:
+        """Reflectance inside, and its derivatives by K, S, thickness and substrate."""
+        found = film_derivatives(k, s, x, rg)
+        if self._film.all():
+            return found
+        r, by_k, by_s = opaque_derivatives(k, s)
+        opaque = (r, by_k, by_s, np.zeros_like(r), np.zeros_like(r))
+        return tuple(np.where(self._film, a, b) for a, b in zip(found, opaque, strict=True))
+
+    def _followed(self, k: Array, s: Array, x: Array, rg: Array) -> tuple[Array, ...]:
+        """The same by transport; it includes the surface."""
+        # Patches of one drawdown are one film.
+        drawdown = self._at[0] * self._drawdowns.shape[1] + self._at[1]
+        _, first, which = np.unique(drawdown, return_index=True, return_inverse=True)
+        depth = np.where(self._film, x, OPAQUE)
+        flat = [a.reshape(-1, a.shape[2])[first] for a in (k, s, depth, self._sphere == 0)]
+        made = films(*flat)
+        made = Films(*(n[:, which.reshape(drawdown.shape)] for n in made))
+        return over_substrate(made, k, s, depth, rg)

@@ -1,0 +1,198 @@
+"""A tube added by what is typed from its label."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+
+from ...calibrate.errors import InputError
+from ..common.cautions import UNKNOWN
+from ..store.paint_names import check_nickname, suggest_nickname
+from ..store.paints_file import NewLot, NewPaint
+from ..store.schema import Paint
+from ..store.store import Store
+
+
+def known_paint(store: Store, name: str, maker: str) -> Paint | None:
+    """Return that maker's paint, where it is in the studio already."""
+    wanted = name.casefold(), maker.casefold()
+    known = (p for p in store.paints() if (p.name.casefold(), p.maker.casefold()) == wanted)
+    return next(known, None)
+
+
+def suggested_nickname(store: Store, name: str, maker: str) -> str:
+    """Suggest a free nickname for a tube that isn't in the studio yet.
+
+    Raises
+    ------
+    InputError
+        Where that maker's paint is in the studio already.
+    """
+    known = known_paint(store, name, maker)
+    if known is not None:
+        raise InputError(
+            None,
+            name,
+            f"that paint is in the studio already, as {known.nickname}",
+            f"if you have it again: tintladder tubes on {known.nickname}; a new tube of another "
+            "lot: the same with --lot",
+        )
+    return suggest_nickname(name, maker, [paint.nickname for paint in store.paints()])
+
+
+def check_tellable(store: Store, name: str, suggested: str) -> None:
+    """Refuse a tube that would get a nickname unasked beside another of the same name.
+
+    Raises
+    ------
+    InputError
+        Naming the other.
+    """
+    for paint in store.paints():
+        if paint.name.casefold() == name.casefold():
+            raise InputError(
+                None,
+                name,
+                f"there is one already, by {paint.maker or 'an unnamed maker'} ({paint.nickname})",
+                f"give yours a nickname of its own, such as --nickname {suggested}",
+            )
+
+
+def add_tube(
+    store: Store,
+    name: str,
+    maker: str,
+    pigments: str,
+    nickname: str,
+    size: str = "",
+    **more: Any,
+) -> Paint:
+    """Add a tube as its label is typed.
+
+    Parameters
+    ----------
+    store : Store
+    name, maker : str
+    pigments : str
+        Colour Index names with spaces or commas between.
+    nickname : str
+    size : str
+        Millilitres; empty where unknown.
+    **more
+        range and finish of the paint; lot, price, density (g/ml) and volume_solids of the tube.
+
+    Raises
+    ------
+    InputError
+        For what can't be a tube.
+    """
+    paint = {key: more.pop(key) for key in ("range", "finish") if key in more}
+    return store.add_paint(
+        NewPaint(
+            nickname=check_nickname(nickname),
+            name=name,
+            maker=maker,
+            pigments=pigments_of(pigments),
+            lots=(NewLot(size_ml=_millilitres(size), **more),),
+            **paint,
+        )
+    )
+
+
+def add_lot(store: Store, paint: Paint, lot: str, size: str = "", **more: Any) -> Paint:
+    """Add a new tube of a paint that is here already; it is the one in use from today.
+
+    Parameters
+    ----------
+    store : Store
+    paint : Paint
+    lot : str
+    size : str
+        Millilitres; empty where unknown.
+    **more
+        price, density (g/ml) and volume_solids.
+
+    Raises
+    ------
+    InputError
+        For what can't be a tube, or a lot that is here already.
+    """
+    new = NewLot(lot=lot, size_ml=_millilitres(size), opened=date.today(), **more)
+    store.add_lot(paint.nickname, new)
+    return store.find_paint(paint.nickname)
+
+
+def pigments_of(text: str) -> tuple[str, ...]:
+    """Colour Index names with spaces or commas between."""
+    return tuple(re.findall(r"[^\s,;/]+", text))
+
+
+def pigment_hint(pigments: Sequence[str]) -> str:
+    """Say which pigments are no Colour Index generic names; empty where all are.
+
+    Parameters
+    ----------
+    pigments : sequence of str
+        Such as PB29, PR101, PY42:1 or, of natural dyes, NR9; or `cautions.UNKNOWN`.
+    """
+    strange = [
+        name
+        for name in pigments
+        if not re.fullmatch(
+            r"(P(W|Y|O|R|V|B|G|BR|BK|M)|N(Y|O|R|V|B|G|BR|BK))\d+(:\d+)?", name.upper()
+        )
+        and name.casefold() != UNKNOWN.casefold()
+    ]
+    if not strange:
+        return ""
+    return (
+        f"No Colour Index name{'s' if len(strange) > 1 else ''}: {', '.join(strange)}. Most labels "
+        "have it in small print, such as PB29; cautions and the ladder suggested rest on it. It "
+        "can be mended on the page: tintladder open."
+    )
+
+
+def lot_as_typed(
+    lot: str = "", size: str = "", price: str = "", density: str = "", solids: str = "", **more: Any
+) -> NewLot:
+    """Return a tube by what is typed of it: ml, money, g/ml, and dry over wet volume.
+
+    Raises
+    ------
+    InputError
+        For a figure that is none.
+    """
+    return NewLot(
+        lot,
+        _millilitres(size),
+        figure("price", price, "14.50"),
+        figure("density", density, "1.36"),
+        figure("volume solids", solids, "0.42"),
+        **more,
+    )
+
+
+def figure(name: str, text: str, such: str, unit: str = "") -> float | None:
+    """Return the figure typed into a field; None where it was left empty.
+
+    Raises
+    ------
+    InputError
+        For anything else than a figure.
+    """
+    if not text.strip():
+        return None
+    number = rf"(\d{{1,9}}(?:[.,]\d+)?)\s*(?:{unit})?"
+    match = re.fullmatch(number, text.strip(), re.IGNORECASE)
+    if not match:
+        of = {"ml": "millilitres", "µm": "micrometres"}.get(unit, "a figure")
+        raise InputError(
+            None, name, f"expected {of} such as {such}, got {text!r}", "leave it out if unknown"
+        )
+    return float(match[1].replace(",", "."))
+
+
+def _millilitres(text: str) -> float | None:
+    return figure("size", text, "60", "ml")

@@ -1,0 +1,308 @@
+"""Plans a card for tubes of a studio, prints it and its weighing sheet, and keeps it as printed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from ...calibrate.cards.card import Card
+from ...calibrate.cards.card_file import parse_card
+from ...calibrate.cards.card_plan import CardPlan, Ladder, plan_card
+from ...calibrate.cards.card_text import card_text
+from ...calibrate.cards.label_strength import Strength, is_white, strength_of
+from ...calibrate.cards.layout import Layout, layout_names, read_layout
+from ...calibrate.cards.measure import Measure
+from ...calibrate.cards.printed_card import print_card
+from ...calibrate.cards.weighing_sheet import TubeWords, print_sheet, used_words
+from ...calibrate.errors import InputError
+from ...calibrate.fit.problem.tube import TYPICAL_DENSITY
+from ..common.cautions import caution
+from ..common.whole_files import write_whole
+from ..store.schema import Paint
+from ..store.store import Store
+from .progress import PRINTED, card_number, waiting
+
+PAGES = ("a4", "a5", "letter", "half-letter")
+FOLDER = "cards"
+"""In the studio's folder."""
+BY_VOLUME = "measured by volume"
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a user asks of a card.
+
+    Attributes
+    ----------
+    tubes : tuple of str
+        Nicknames or parts of names.
+    measure : Measure
+    layout : str or None
+        A layout, a path, or what layouts of one kind begin with (``quick``); None: by the tubes.
+    page : str or None
+        One of `PAGES`.
+    white : str or None
+    ladder : {"weak", "ordinary", "strong"} or None
+        Of every tube; None: as their labels suggest.
+    ratios : tuple of float
+        Or: white to colour of every tube's tints.
+    gap_um : float
+    name : str or None
+    """
+
+    tubes: tuple[str, ...]
+    measure: Measure
+    layout: str | None = None
+    page: str | None = None
+    white: str | None = None
+    ladder: Strength | None = None
+    ratios: tuple[float, ...] = ()
+    gap_um: float = 300.0
+    name: str | None = None
+
+
+@dataclass(frozen=True)
+class Printed:
+    """A card as printed.
+
+    Attributes
+    ----------
+    number : int
+    plan : CardPlan
+    layout : Layout
+    card_file, sheet_file, text_file : Path
+    used : str
+        Words on the paint it takes.
+    waiting : tuple of str
+        Cards of the same tubes that were printed before and aren't painted yet.
+    """
+
+    number: int
+    plan: CardPlan
+    layout: Layout
+    card_file: Path
+    sheet_file: Path
+    text_file: Path
+    used: str
+    waiting: tuple[str, ...]
+
+
+def print_new_card(store: Store, wanted: Wanted) -> Printed:
+    """Plan a card, print it and its weighing sheet, and keep it as printed: all, or nothing.
+
+    Raises
+    ------
+    InputError
+        For a tube, white or layout that can't be had, or files that can't be written.
+    """
+    tubes = [store.find_paint(text) for text in wanted.tubes]
+    check_tubes(store, tubes)
+    white = white_for(store, wanted.white, tubes)
+    ladders = {
+        tube.nickname: wanted.ladder or strength_of(tube.pigments)
+        for tube in tubes
+        if tube.nickname != white.nickname
+    }
+    name_of_layout = choose_layout(wanted.layout, wanted.page, len(ladders))
+    layout = read_layout(name_of_layout)
+    known = {tube.paint: tube for tube in store.tubes().values()}
+    names = list(ladders) or [white.nickname]
+    plan = plan_card(
+        name_for(store, wanted.name, names[0].casefold() if len(names) == 1 else "tubes"),
+        layout,
+        [Ladder(paint, strength, wanted.ratios) for paint, strength in ladders.items()],
+        white.nickname,
+        wanted.measure,
+        densities={p: t.density for p, t in known.items() if t.density is not None},
+        lots={p: t.lot for p, t in known.items() if t.lot},
+        with_white=len(ladders) < len(tubes) or not _is_known(store, white.nickname),
+        gap_um=wanted.gap_um,
+        layout_name=name_of_layout,
+    )
+    words = [
+        _words(paint, ladders.get(paint.nickname), wanted)
+        for paint in (*(tube for tube in tubes if tube.nickname in ladders), white)
+    ]
+    return keep_printed(store, plan, layout, words)
+
+
+def keep_printed(
+    store: Store, plan: CardPlan, layout: Layout, words: Sequence[TubeWords]
+) -> Printed:
+    """Print a card as planned and its weighing sheet, and keep it: all, or nothing.
+
+    Raises
+    ------
+    InputError
+        Where a card of its name is there already, or files can't be written.
+    """
+    if plan.measure.unit_ml is not None:
+        note = f"{BY_VOLUME}: {plan.measure.name}"
+        plan = replace(plan, card=replace(plan.card, note=note))
+    name = plan.card.name
+    text_file = store.studio.folder / FOLDER / f"{name}.toml"
+    text = card_text(plan.card, [PRINTED])
+    card = parse_card(text, str(text_file), [paint.nickname for paint in store.paints()])
+    card_file, sheet_file = (text_file.with_name(f"{name}{end}.pdf") for end in ("", "-weighing"))
+    with store.transaction():
+        _check_new(store, card, text_file)
+        store.add_card(card, text)
+        number = card_number(store, name)
+        write_whole(
+            {
+                card_file: print_card(layout, card, number),
+                sheet_file: print_sheet(plan, layout, words, number),
+                text_file: text.encode(),
+            }
+        )
+    used = used_words(plan, words)
+    before = waiting(store, card)
+    return Printed(number, plan, layout, card_file, sheet_file, text_file, used, before)
+
+
+def choose_layout(layout: str | None, page: str | None, tubes: int) -> str:
+    """Return the name or path of the layout meant by a kind of card and a page.
+
+    Raises
+    ------
+    InputError
+        For a page that there isn't, or on which there is no such layout.
+    """
+    if page is not None and page not in PAGES:
+        raise InputError(None, "--page", f"there is no page {page}", f"use one of {_or(PAGES)}")
+    if layout is not None and layout.endswith(".toml"):
+        return str(Path(layout).expanduser().absolute())
+    if layout in layout_names():
+        return str(layout)
+    kind = layout or ("quick" if tubes <= 1 else "six-tube")
+    on = [size for size in PAGES if f"{kind}-{size}" in layout_names()]
+    if not on:
+        kinds = sorted({_kind(name) for name in layout_names()})
+        raise InputError(
+            None, "--layout", f"there is no layout {kind}", f"use {_or(kinds)}, or a .toml file"
+        )
+    if page is not None and page not in on:
+        raise InputError(
+            None, "--page", f"there is no {kind} layout on {page}", f"it is there on {_or(on)}"
+        )
+    return f"{kind}-{page or on[0]}"
+
+
+def _kind(layout: str) -> str:
+    """What a layout is apart from its page: ``quick`` of ``quick-half-letter``."""
+    pages = (page for page in sorted(PAGES, key=len, reverse=True) if layout.endswith(f"-{page}"))
+    return layout.removesuffix(f"-{next(pages, '')}")
+
+
+def _or(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}"
+
+
+def check_tubes(store: Store, tubes: Sequence[Paint]) -> None:
+    """Refuse tubes that are named twice, or that no theory here holds for.
+
+    Raises
+    ------
+    InputError
+        Where there is one.
+    """
+    known = store.tubes()
+    names = [tube.nickname for tube in tubes]
+    for i, tube in enumerate(tubes):
+        if tube.nickname in names[:i]:
+            raise InputError(None, tube.nickname, "that tube is named twice", "name it once")
+        if (why := known[tube.nickname].refuse) is not None:
+            raise InputError(None, tube.nickname, why, "leave it out")
+
+
+def white_for(store: Store, wanted: str | None, tubes: Sequence[Paint]) -> Paint:
+    """The white of the ladders: as said, else the one there is, else the one on earlier cards."""
+    if wanted is not None:
+        return store.find_paint(wanted)
+    whites = [paint for paint in tubes if is_white(paint.pigments)]
+    whites = whites or [paint for paint in store.paints() if is_white(paint.pigments)]
+    whites = [paint for paint in whites if paint.on_hand] or whites
+    used = {d.white for card in store.cards() for d in card.drawdowns}
+    whites = [paint for paint in whites if paint.nickname in used] or whites
+    if len(whites) == 1:
+        return whites[0]
+    found = f"there are {_or([paint.nickname for paint in whites])}" if whites else "there is none"
+    raise InputError(
+        None,
+        "--white",
+        f"expected one white to mix the tints with; {found}",
+        "say which with --white" if whites else "add it first: tintladder tubes add",
+    )
+
+
+def _is_known(store: Store, white: str) -> bool:
+    """Whether the white was fitted, or its own drawdown is on a card that was painted."""
+    if white in store.current_fits():
+        return True
+    painted = [card for card in store.cards() if card.date is not None]
+    return any(set(d.masses) == {white} and not d.taken_from for c in painted for d in c.drawdowns)
+
+
+def name_for(store: Store, name: str | None, stem: str) -> str:
+    """The name of a new card: as asked, else the first free one of a stem.
+
+    Raises
+    ------
+    InputError
+        For a name that makes no file.
+    """
+    if name is None:
+        return _free_name(store, stem)
+    if not re.fullmatch(r"[^\W_][\w -]{0,39}", name):
+        raise InputError(
+            None,
+            "--name",
+            f"expected up to 40 letters, digits, spaces, - and _, got {name!r}",
+            "leave it out, and one is found",
+        )
+    return name
+
+
+def _free_name(store: Store, stem: str) -> str:
+    taken = {card.name.casefold() for card in store.cards()}
+    number = 1
+    while f"{stem}-{number}" in taken:
+        number += 1
+    return f"{stem}-{number}"
+
+
+def _check_new(store: Store, card: Card, file: Path) -> None:
+    if any(known.name.casefold() == card.name.casefold() for known in store.cards()):
+        raise InputError(
+            None, "--name", f"there is a card {card.name} already", "give another name"
+        )
+    if file.exists():
+        raise InputError(
+            file, None, "this file is there, but its card isn't in the studio", "move it away"
+        )
+
+
+def tube_words(paint: Paint, ladder: str) -> TubeWords:
+    """What a weighing sheet says of a tube; see `TubeWords` for what ladder says."""
+    lot = paint.current_lot
+    price = None
+    if lot is not None and lot.price and lot.size_ml:
+        price = lot.price / (lot.size_ml * (lot.density or TYPICAL_DENSITY))
+    return TubeWords(paint.nickname, paint.name, ladder, price, caution(paint.pigments))
+
+
+def _words(paint: Paint, strength: Strength | None, wanted: Wanted) -> TubeWords:
+    if strength is None:
+        return tube_words(paint, "")
+    article = "an" if strength == "ordinary" else "a"
+    why = f"suggested by {' '.join(paint.pigments)} on its label"
+    if wanted.ladder is not None:
+        why = "as you asked"
+    elif all(pigment.casefold() == "unknown" for pigment in paint.pigments):
+        why = "as its label names no pigment"
+    ladder = f": {article} {strength} ladder, {why}"
+    if wanted.ratios:
+        ladder = ": the tints that you named"
+    return tube_words(paint, ladder)

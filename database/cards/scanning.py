@@ -1,0 +1,229 @@
+"""Takes in a card's picture: opens it, reads it, says what is odd, keeps it and its overlay."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...calibrate.cards.card import Card
+from ...calibrate.cards.layout import Layout, layout_names, read_layout
+from ...calibrate.errors import InputError
+from ...calibrate.scan.image import Facts, read_picture
+from ...calibrate.scan.improved import improvements
+from ...calibrate.scan.overlay import overlay as draw
+from ...calibrate.scan.reading import ScannedCard, read_scan
+from ..store.scan_files import overlay_of_scan, save_overlay
+from ..store.store import Store
+from .progress import dry_enough
+
+PICTURES = (".tif", ".tiff", ".png", ".jpg", ".jpeg", ".heic", ".heif")
+"""Endings of pictures, which hold no other readings."""
+
+
+@dataclass(frozen=True)
+class ReadScan:
+    """A card as read from its picture, not kept yet.
+
+    Attributes
+    ----------
+    scan : ScannedCard
+    facts : Facts
+    asked : dict
+        What was said of it: the grey's reflectance, steps left unpainted.
+    calibration : int or None
+        Number of its device's characterisation.
+    device : str or None
+    remarks : tuple of str
+        What is to be known of it.
+    drawn : array
+        The page with what was read where.
+    """
+
+    scan: ScannedCard
+    facts: Facts
+    asked: dict[str, Any]
+    calibration: int | None
+    device: str | None
+    remarks: tuple[str, ...]
+    drawn: NDArray[np.uint8] = field(repr=False)
+
+    def as_dict(self) -> dict[str, Any]:
+        """What was read, for machines."""
+        scan, flags = self.scan, dict(self.scan.flags)
+        stray, sd = scan.evened.stray, scan.channels.uncertainty
+        return {
+            "card": scan.channels.card.name,
+            "source": scan.channels.source,
+            "sha256": self.facts.sha256,
+            "device": self.device,
+            "geometry": "45:0",
+            "level_from": scan.scale,
+            "dpi": round(scan.found.dpi, 1),
+            "stray_light": round(stray.share, 4),
+            "stray_light_uncertainty": round(stray.uncertainty, 4),
+            "stray_light_typical": stray.typical,
+            "uneven_light": round(scan.evened.uneven, 4),
+            "remarks": list(self.remarks),
+            "patches": [
+                {
+                    "patch": label,
+                    "channels": np.round(scan.channels.channels[i], 6).tolist(),
+                    "uncertainty": np.round(sd[i], 6).tolist(),
+                    "lab": np.round(scan.lab[i], 3).tolist(),
+                    "spread": round(float(scan.spread[i]), 4),
+                    "left_out": round(float(scan.left_out[i]), 4),
+                    "flag": flags.get(label),
+                }
+                for i, label in enumerate(scan.channels.labels)
+            ],
+        }
+
+
+def read_card_picture(
+    store: Store,
+    file: Path,
+    card: str | None = None,
+    device: str | None = None,
+    grey: float | None = None,
+    without: Sequence[str] = (),
+    overlay: Path | None = None,
+    progress: Callable[[str], None] = lambda _: None,
+) -> ReadScan:
+    """Read a card of the studio from a picture, and keep nothing.
+
+    Parameters
+    ----------
+    store : Store
+    file : Path
+    card : str, optional
+        Its name; else the one named like the file.
+    device : str, optional
+        A characterised device; else the only one, or the one that the picture's settings fit.
+    grey : float, optional
+        Reflectance of a bought grey card's pieces.
+    without : sequence of str
+        Steps that were left unpainted.
+    overlay : Path, optional
+        Also draw there what was read where; where no card is found, the picture as it was seen.
+    progress : callable, optional
+        Called with what goes on.
+
+    Raises
+    ------
+    InputError
+        As `tintladder.calibrate.scan.reading.read_scan`, and for a card or device that isn't there.
+    """
+    progress("opening the picture")
+    picture = read_picture(file)
+    known = store.card(card or file.stem)
+    layout, others = layouts(known)
+    scanner = store.scanner_for(picture.facts, device)
+    progress("finding the card")
+    characterised = None if scanner is None else scanner.device
+    try:
+        scan = read_scan(picture, known, layout, others, characterised, grey, tuple(without))
+    except InputError:
+        if overlay is not None:
+            save_overlay(overlay, draw(picture, None, ()))
+        raise
+    remarks = [
+        f"the picture was {each}" for each in improvements(picture, scan.found, scan.samples)
+    ]
+    if characterised is None:
+        remarks.append(
+            "no device is characterised: taken as plain sRGB, so colours are far less sure"
+        )
+    elif device is None and len(store.scanners()) > 1:
+        remarks.append(
+            f"taken for a picture by {characterised.name}, by its settings; where it is another "
+            "device's, name that (tintladder scan --device NAME)"
+        )
+    if scan.scale == "white":
+        remarks.append("no known grey: the level rests on a typical white, so bands are wide")
+    if scan.evened.stray.typical:
+        remarks.append("the card shows no stray light of its own: a typical share was taken")
+    remarks += early(known, picture.facts.taken)
+    for other in store.other_cards(known.name, picture.facts.sha256):
+        remarks.append(
+            f"the same picture was read as card {other} before: one of the two is wrong, and "
+            "counts until it is undone (tintladder read --undo takes back what was read last)"
+        )
+    drawn = draw(picture, scan.found, scan.samples)
+    if overlay is not None:
+        save_overlay(overlay, drawn)
+    return ReadScan(
+        scan,
+        picture.facts,
+        {"grey": grey, "without": list(without)},
+        None if scanner is None else scanner.calibration,
+        None if characterised is None else characterised.name,
+        tuple(remarks),
+        drawn,
+    )
+
+
+def keep_scan(store: Store, read: ReadScan) -> tuple[int, bool, Path]:
+    """Keep a card as read: its number, whether it is new, and where its overlay lies."""
+    with store.transaction():
+        number, new = store.add_scan(
+            read.scan, read.facts, read.asked, read.calibration, read.remarks
+        )
+        place = overlay_of_scan(store.studio, read.scan.channels.card.name, read.facts.sha256)
+        save_overlay(place, read.drawn)
+    return number, new, place
+
+
+def take_picture(store: Store, read: ReadScan) -> tuple[int, Path]:
+    """Keep a card as read, as an import of its own: its number, and where its overlay lies."""
+    with store.transaction():
+        number, new, place = keep_scan(store, read)
+        if new:
+            store.record_import([read.facts.file], scans=[number])
+    return number, place
+
+
+def layouts(card: Card) -> tuple[Layout, dict[int, Layout]]:
+    """The layout that a card is printed with, and every one there is, by number.
+
+    Raises
+    ------
+    InputError
+        Where the card doesn't say.
+    """
+    if card.layout is None:
+        raise InputError(
+            card.file,
+            "layout",
+            "the card doesn't say what it is printed with",
+            f'write layout = "{layout_names()[0]}" or the like',
+        )
+    every = [read_layout(name) for name in layout_names()]
+    return read_layout(card.layout), {layout.number: layout for layout in every}
+
+
+def early(card: Card, taken: str | None) -> list[str]:
+    """Say that a card was read before it should be dry enough; nothing where it wasn't.
+
+    Parameters
+    ----------
+    card : Card
+    taken : str or None
+        Day that it was read, ISO 8601; None: today.
+    """
+    dry = dry_enough(card)
+    try:
+        day = date.today() if taken is None else date.fromisoformat(taken[:10])
+    except ValueError:
+        return []
+    if dry is None or day >= dry:
+        return []
+    return [
+        f"read on {day}, before about {dry}, when it should be dry enough: paint still sinks and "
+        "changes, so read it again once no fingertip drags"
+    ]

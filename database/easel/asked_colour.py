@@ -1,0 +1,165 @@
+"""What the user asks to match, from whatever way there is of saying it."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ...calibrate.errors import InputError
+from ...calibrate.formats.read import read_session
+from ...calibrate.formats.session import Session
+from ...calibrate.optics.predict import dry_fractions, predict
+from ..mixing.medium import MEDIUM, with_medium
+from ..mixing.target import HEX, WAYS, Target, of_hex, of_lab, of_spectrum
+from ..store.recipes import kept_recipe, kept_recipes
+
+if TYPE_CHECKING:
+    from ..store import schema
+    from ..store.store import Store
+
+_NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)"
+_LAB = re.compile(rf"\s*({_NUMBER})\s*[,;]\s*({_NUMBER})\s*[,;]\s*({_NUMBER})\s*")
+_TINT = re.compile(r"(.+?)\s+(\d+(?:\.\d+)?)\s*:\s*(\d+(?:\.\d+)?)")
+
+
+def of_mix(store: Store, mix: dict[str, float], said: str) -> Target:
+    """Make a target of a mix by weight, as the studio's fits predict it."""
+    c = store.current_coefficients([p for p in mix if p != MEDIUM])
+    if MEDIUM in mix:
+        c = with_medium(c)
+    return of_spectrum(said, predict(c, dry_fractions(c, [mix])).reflectance[0], c.wavelengths)
+
+
+def kept_target(kept: schema.Recipe) -> Target:
+    """Make a target of what a kept recipe was made for."""
+    said = kept.target
+    return Target(
+        str(said["said"]), np.array(said["lab"], dtype=float), estimate=bool(said.get("estimate"))
+    )
+
+
+def parse_target(text: str, store: Store) -> Target:
+    """Find out what a target is and make it.
+
+    Raises
+    ------
+    InputError
+        Where it is nothing known, or what it names can't be used.
+    """
+    text = text.strip()
+    if match := _LAB.fullmatch(text):
+        return of_lab(*(float(x) for x in match.groups()))
+    if text.startswith("#"):
+        return of_hex(text)
+    for way in (_of_kept, _of_file, _of_reading, _of_tube):
+        found = way(text, store)
+        if found is not None:
+            return found
+    if HEX.fullmatch(text):
+        return of_hex(text)
+    raise InputError("target", text, "expected a colour to match", WAYS)
+
+
+def _of_kept(text: str, store: Store) -> Target | None:
+    kept = kept_recipe(store, text)
+    if kept is None:
+        return None
+    if "thickness_um" in kept.predicted:
+        # A glaze is matched by its colour over its ground.
+        return Target(f"recipe {kept.name}", np.array(kept.predicted["lab"], dtype=float))
+    return of_mix(store, kept.parts, f"recipe {kept.name}")
+
+
+def _of_file(text: str, store: Store) -> Target | None:
+    name, _, label = text.partition("::")
+    if not (is_there(name) or re.search(r"\.(txt|csv|tsv|xlsx|cgats)$", name, re.I)):
+        return None
+    return in_session(read_session(name), name, label)
+
+
+def is_there(name: str) -> bool:
+    """Whether a text is the name of a file that is there; one too long to be a name is none."""
+    try:
+        return Path(name).is_file()
+    except OSError:
+        return False
+
+
+def in_session(session: Session, name: str, label: str = "") -> Target:
+    """Make a target of one patch of a file of readings; by name, where the file holds several.
+
+    Raises
+    ------
+    InputError
+        Where it isn't one patch.
+    """
+    rows = [i for i, patch in enumerate(session.spectra.labels) if label in ("", patch)]
+    labels = sorted({session.spectra.labels[i] for i in rows})
+    if len(labels) != 1:
+        listed = ", ".join(dict.fromkeys(session.spectra.labels[:6]))
+        raise InputError(
+            name, label or None, f"expected one patch, found {len(labels)} (there are: {listed})",
+            f"name one: '{name}::{session.spectra.labels[0]}'",
+        )  # fmt: skip
+    values = session.spectra.values[rows].mean(axis=0)
+    return of_spectrum(f"{labels[0]} of {name}", values, session.spectra.wavelengths)
+
+
+def _of_reading(text: str, store: Store) -> Target | None:
+    if "/" not in text:
+        return None
+    card, _, patch = text.partition("/")
+    for purpose in ("fit", "check"):
+        for readings in store.card_readings(purpose):
+            if readings.card.name.casefold() != card.casefold():
+                continue
+            labels = readings.spectra.labels
+            steps = [each.rpartition("/")[0] for each in labels]
+            rows = [i for i, step in enumerate(steps) if patch in (step, labels[i])]
+            if not rows:
+                listed = ", ".join(dict.fromkeys(steps))
+                raise InputError("target", text, f"expected a step of that card: {listed}", WAYS)
+            values = readings.spectra.values[rows].mean(axis=0)
+            return of_spectrum(f"reading {text}", values, readings.spectra.wavelengths)
+    return None
+
+
+def _of_tube(text: str, store: Store) -> Target | None:
+    match = _TINT.fullmatch(text)
+    if not match:
+        if not re.search(r"[^\W\d_]{2}", text) or HEX.fullmatch(text):
+            return None
+        paint = _tube(text, store)
+        return of_mix(store, {paint.nickname: 1.0}, f"{paint.name} from the tube")
+    paint = store.find_paint(match[1])
+    white, colour = float(match[2]), float(match[3])
+    beside = [p for p in store.fit_of(paint.nickname).coefficients.paints if p != paint.nickname]
+    if colour <= 0 or not beside:
+        raise InputError(
+            "target", text,
+            "expected white to colour, of a tube that was let down with a white", WAYS,
+        )  # fmt: skip
+    return of_mix(
+        store,
+        {paint.nickname: colour, beside[0]: white},
+        f"{paint.name} let down {white:g} : {colour:g}, white to colour",
+    )
+
+
+def _tube(text: str, store: Store) -> schema.Paint:
+    """Find a tube; where there is none, say which recipes are kept too."""
+    try:
+        return store.find_paint(text)
+    except InputError as error:
+        names = [kept.recipe.name for kept in kept_recipes(store)]
+        if not names:
+            raise
+        near = [name for name in names if text.casefold() in name] or names
+        listed = ", ".join(near[:6]) + (", ..." if len(near) > 6 else "")
+        raise InputError(
+            "target", text, f"is no kept recipe (kept: {listed}); as a tube it {error.expected}",
+            "name one of either: see tintladder recipe and tintladder tubes",
+        ) from None  # fmt: skip

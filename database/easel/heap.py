@@ -1,0 +1,102 @@
+"""A heap whose parts nobody wrote down: what it is likely made of, and what to add to it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from math import hypot
+from typing import TYPE_CHECKING
+
+from ...calibrate.optics.coefficients import Coefficients
+from ...calibrate.optics.spectra import Array
+from ...calibrate.optics.surface import GLOSSES, Gloss
+from ..mixing.heap_guess import READ_BAND, Likely, likely_mixes, outcomes
+from ..mixing.next_addition import Next, next_additions
+from ..mixing.palette import Palette
+from ..mixing.prediction import as_finished
+from ..mixing.target import Target
+from .on_hand import usable
+from .plate import KeptDab, on_plate
+
+if TYPE_CHECKING:
+    from ..store.store import Store
+
+
+def dab_of(
+    store: Store, seen: Target, grams: float, of: Sequence[str] = (), finish: Gloss | None = None
+) -> KeptDab:
+    """Return what is kept of a heap's dab.
+
+    Parameters
+    ----------
+    store : Store
+    seen : Target
+        Its colour, dry.
+    grams : float
+        In the heap.
+    of : sequence of str
+        Every tube that is in it, by nickname or part of a name; empty where they aren't known.
+    finish : {"gloss", "satin", "matt"}, optional
+        That it was seen under; None where it was read.
+    """
+    paints = tuple(dict.fromkeys(store.find_paint(name).nickname for name in of))
+    lightness, a, b = (float(x) for x in seen.lab)
+    return KeptDab(seen.said, (lightness, a, b), seen.band or READ_BAND, finish, grams, paints)
+
+
+def likely_of(store: Store, dab: KeptDab) -> Likely:
+    """Return what a heap is likely made of, of the tubes on hand.
+
+    Raises
+    ------
+    InputError
+        As `likely_mixes`.
+    """
+    finish = next((gloss for gloss in GLOSSES if gloss == dab.seen), None)
+    used = as_finished(usable(store, list(dab.of)), finish)
+    return likely_mixes(used, dab.target, dab.of)
+
+
+def next_of(
+    coefficients: Coefficients,
+    additions: Sequence[Mapping[str, float]],
+    target: Array,
+    dab: KeptDab | None = None,
+    likely: Likely | None = None,
+    wanted: float | None = None,
+) -> Next:
+    """Say what to add to a plate; the rest as for `next_additions`.
+
+    Parameters
+    ----------
+    coefficients : Coefficients
+    additions : sequence of mapping of nickname to grams
+        The first is what the dab is likely made of, where the plate began with one.
+    target : (3,) array
+    dab, likely : optional
+        With them the band holds that its parts are only likely.
+    wanted : float, optional
+    """
+    found = next_additions(coefficients, on_plate(additions), target, wanted)
+    if dab is None or likely is None:
+        return found
+    more = on_plate([*additions[1:], found.additions])
+    _, unsure = outcomes(Palette(coefficients), likely, dab.grams, more, target)
+    return replace(found, band=hypot(found.band, max(unsure - found.then, 0.0)))
+
+
+def guess_words(likely: Likely, names: Mapping[str, str]) -> list[str]:
+    """Say what a heap is likely made of, in sentences."""
+    parts = ", ".join(
+        f"{100 * likely.mixes[0][name]:.0f} % {names[name]} ({100 * low:.0f} to {100 * high:.0f})"
+        for name, (low, high) in likely.spread.items()
+    )
+    lines = [f"By its dab the heap is likely {parts}."]
+    if likely.spread and min(low for low, _ in likely.spread.values()) == 0:
+        lines.append("Other tubes may be in it: if you know which they are, name them with --of.")
+    if likely.shows_through > 2:
+        lines.append(
+            "A thin smear of that still shows its card, and a dab must hide it: put on a second "
+            "coat."
+        )
+    return lines

@@ -1,0 +1,34 @@
+"""The tubes that a mix may be made of."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ...calibrate.errors import InputError
+from ...calibrate.optics.coefficients import Coefficients
+from ..store.store import Store
+from .densities import with_densities
+
+
+def usable(store: Store, must: Sequence[str] = (), without: Sequence[str] = ()) -> Coefficients:
+    """Return K and S of the tubes on hand that have a fit, and of those asked for, by nickname.
+
+    Their densities are those of the tubes in use.
+
+    Raises
+    ------
+    InputError
+        Where one is both asked for and left out, or none is left.
+    """
+    clash = sorted(set(must) & set(without))
+    if clash:
+        raise InputError(None, ", ".join(clash), "is both asked for and left out", "drop one")
+    fitted = store.current_fits()
+    on_hand = [p.nickname for p in store.paints() if p.on_hand and p.nickname in fitted]
+    used = [p for p in dict.fromkeys([*on_hand, *must]) if p not in without]
+    if not used:
+        raise InputError(
+            None, None, "no tube on hand has a fit",
+            "say what is on hand (tintladder tubes on NAME), or fit: tintladder fit",
+        )  # fmt: skip
+    return with_densities(store, store.current_coefficients(used))[0]

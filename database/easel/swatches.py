@@ -1,0 +1,140 @@
+"""What batches dried to, beside what was expected of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from sqlalchemy import select
+
+from ...calibrate.errors import InputError
+from ...calibrate.optics.colour import ciede2000, in_words
+from ...calibrate.optics.spectra import Array
+from ...calibrate.optics.surface import Gloss
+from ..mixing.medium import MEDIUM
+from ..mixing.recipes import lacks
+from ..mixing.target import Target
+from ..store import schema
+from ..store.transactions import now
+from .manner import Manner, as_kept
+
+if TYPE_CHECKING:
+    from ..store.store import Store
+
+
+@dataclass(frozen=True)
+class Dried:
+    """A dried swatch and what was expected.
+
+    Attributes
+    ----------
+    lab, expected : (3,) array
+        CIELAB, D50/2°.
+    off : float
+        CIEDE2000 between them.
+    said : str
+        Where its colour is from.
+    band : float
+        CIEDE2000 that its colour is within, 95 of 100 times; 0 where it was read.
+    """
+
+    lab: Array
+    expected: Array
+    off: float
+    said: str
+    band: float
+
+    @property
+    def words(self) -> str:
+        """The difference in words."""
+        if self.band > max(self.off, 1.0):
+            return "as expected, as far as a photograph tells"
+        if self.off < 1:
+            return f"as expected: {in_words(self.off)}"
+        other = lacks(self.expected, self.lab).removeprefix("it would have to be ")
+        if other == "a little nearer":
+            return f"{in_words(self.off)}"
+        return f"{in_words(self.off)}: {other} than expected"
+
+
+def dried(recipe: schema.Recipe, batch: schema.Batch) -> Dried | None:
+    """Compare a batch's dried swatch with what its own recipe was expected to look like.
+
+    Parameters
+    ----------
+    recipe : schema.Recipe
+        That the batch was made of.
+    batch : schema.Batch
+
+    Returns
+    -------
+    Dried or None
+        None where no swatch was read.
+    """
+    if batch.swatch is None:
+        return None
+    seen = np.array(batch.swatch["lab"], dtype=float)
+    expected = np.array(batch.swatch.get("expected", recipe.predicted["lab"]), dtype=float)
+    off = float(ciede2000(seen, expected))
+    return Dried(seen, expected, off, batch.swatch["said"], float(batch.swatch.get("band", 0.0)))
+
+
+def keep_swatch(
+    store: Store,
+    name: str,
+    swatch: Target,
+    batch: int | None = None,
+    finish: Gloss | None = None,
+) -> schema.Batch:
+    """Keep what a dried swatch of a batch was read as.
+
+    Parameters
+    ----------
+    store : Store
+    name : str
+        Of the recipe.
+    swatch : Target
+    batch : int, optional
+        Which one, by its key; the last of that recipe by default.
+    finish : {"gloss", "satin", "matt"}, optional
+        Under which a camera saw it; what was expected is then reckoned anew, so seen.
+
+    Raises
+    ------
+    InputError
+        Where no such batch of that name was made.
+    """
+    with store.transaction() as session:
+        query = (
+            select(schema.Batch, schema.Recipe)
+            .join(schema.Recipe, schema.Batch.recipe_id == schema.Recipe.id)
+            .where(schema.Recipe.name == name.strip().casefold())
+            .order_by(schema.Batch.id.desc())
+        )
+        if batch is not None:
+            query = query.where(schema.Batch.id == batch)
+        found = session.execute(query).first()
+        if found is None:
+            raise InputError(
+                "--swatch", name, "no batch of that recipe was kept",
+                f"when you have mixed one: tintladder recipe {name} --make 40ml --made",
+            )  # fmt: skip
+        row, recipe = found
+        manner = Manner.of_kept(recipe.predicted)
+        if manner.finish and swatch.reflectance is not None:
+            used = [paint for paint in recipe.parts if paint != MEDIUM]
+            swatch = manner.target(swatch, store.current_coefficients(used).surface)
+        said: dict[str, Any] = {
+            "said": swatch.said,
+            "lab": [float(x) for x in swatch.lab],
+            "read": now(),
+        }
+        if swatch.band:
+            said["band"] = swatch.band
+        if finish not in (None, manner.finish):
+            _, answer = as_kept(store, recipe, {}, replace(manner, finish=finish))
+            said["expected"] = [float(x) for x in answer.recipes[0].lab]
+        row.swatch = said
+        session.flush()
+        return row

@@ -1,0 +1,1 @@
+"""A studio fitted and checked. Nothing is mixed, published or printed here."""

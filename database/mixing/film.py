@@ -1,0 +1,167 @@
+"""Recipes for a film that lets its ground show: a glaze, or one thin coat."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...calibrate.errors import InputError
+from ...calibrate.optics.coefficients import ABSOLUTE, Coefficients
+from ...calibrate.optics.colour import ciede2000, weights
+from ...calibrate.optics.difference_terms import ciede2000_residual
+from ...calibrate.optics.predict import Prediction, predict, read_films
+from ...calibrate.optics.spectra import Array
+from .palette import Ints, Palette, to_lab
+from .prediction import CARD_BLACK, CARD_WHITE
+from .search import LITTLE, Solutions, dense
+
+GROUNDS = {"white": CARD_WHITE, "black": CARD_BLACK}
+"""Inside reflectance of what may lie below."""
+_GONE_ON_WITH = 1500
+"""Sets of each size that are bettered: those whose first guess lies nearest."""
+_STEPS, _LONGEST, _NUDGE = 20, 1.5, 1e-3
+_LEAST_SHARE = 1e-3
+"""Share, as `_counts` has it, under which a paint has left a mix."""
+_THINS = 0.1
+"""What a clear paint counts for at least, as a share of the usual strength."""
+
+
+@dataclass(frozen=True)
+class Film:
+    """A dry film over a ground.
+
+    Attributes
+    ----------
+    thickness_um : float
+    over : str
+        A key of `GROUNDS`.
+    """
+
+    thickness_um: float
+    over: str = "white"
+
+
+@dataclass(frozen=True)
+class FilmPalette(Palette):
+    """Paints to mix, as films of one thickness over one ground."""
+
+    film: Film | None = None
+
+    @classmethod
+    def of(cls, coefficients: Coefficients, film: Film | None) -> Palette:
+        """Return the paints as films; as opaque without one.
+
+        Raises
+        ------
+        InputError
+            For a film of paints whose K and S are relative to a white, or over no known ground.
+        """
+        if film is None:
+            return Palette(coefficients)
+        if coefficients.scale != ABSOLUTE:
+            raise InputError(
+                "--thickness", None,
+                f"K and S of these paints are {coefficients.scale}: how thin a film hides is "
+                "unknown", "leave it out, or read a drawdown of known thickness",
+            )  # fmt: skip
+        if film.over not in GROUNDS:
+            raise InputError("--over", film.over, f"expected {' or '.join(GROUNDS)}", "choose one")
+        return cls(coefficients, film=film)
+
+    def lab(self, shares: Array) -> Array:
+        """CIELAB (N, 3) of dry-volume fractions (N, P)."""
+        w, white = weights(self.coefficients.wavelengths[self.seen], self.view)
+        return np.stack(to_lab(self.reflectance(shares)[:, self.seen] @ w / white), axis=1)
+
+    def reflectance(self, shares: Array) -> Array:
+        """Reflectance (N, W) as read of dry-volume fractions (N, P); NaN where unread."""
+        assert self.film is not None
+        c, mixed = self.coefficients, np.atleast_2d(shares)
+        r = np.full((len(mixed), self.seen.size), np.nan)
+        k, s = mixed @ c.k[:, self.seen], mixed @ c.s[:, self.seen]
+        x = np.array([[self.film.thickness_um * 1e-3]])
+        own, under = (mixed @ c.surface_offset)[:, None], GROUNDS[self.film.over]
+        r[:, self.seen] = read_films(c.model, c.surface, k, s, x, under, own).r
+        return r
+
+
+def predict_as(palette: Palette, coefficients: Coefficients, shares: Array) -> Prediction:
+    """Predict mixes (N, P) of some of a palette's paints, opaque or as its films."""
+    film = palette.film if isinstance(palette, FilmPalette) else None
+    if film is None:
+        return predict(coefficients, shares)
+    ground = np.full((len(shares), coefficients.wavelengths.size), GROUNDS[film.over])
+    return predict(coefficients, shares, np.full(len(shares), film.thickness_um * 1e-3), ground)
+
+
+def bettered(palette: Palette, solved: Solutions, target: Array) -> Array:
+    """Go on from the best opaque mixes of sets of one size to the best films, (N, P).
+
+    Parameters
+    ----------
+    palette : Palette
+        Of films.
+    solved : Solutions
+        Of one target, opaque.
+    target : (3,) array
+        CIELAB.
+
+    Notes
+    -----
+    Damped Gauss-Newton steps in the logarithms of the shares, slopes taken by small steps. Sets
+    with a paint that leaves are those of fewer, and are dropped.
+    """
+    tubes, size = solved.tubes, solved.tubes.shape[1]
+    counts = _counts(palette)
+    strong = solved.shares[0] * counts[tubes]
+    strong = np.maximum(strong / strong.sum(axis=1, keepdims=True), LITTLE)
+    starts = [strong, np.full_like(strong, 1 / size)]
+    # Let down with each of its paints in turn: the clear medium may be one.
+    starts += [
+        np.where(np.arange(size) == i, 1, LITTLE) * np.ones_like(strong) for i in range(size)
+    ]
+    off = np.array([ciede2000(_lab(palette, tubes, np.log(start)), target) for start in starts])
+    theta = np.log(np.array(starts)[off.argmin(axis=0), np.arange(len(tubes))])
+    rows = np.argsort(off.min(axis=0), kind="stable")[:_GONE_ON_WITH]
+    tubes, theta = tubes[rows], theta[rows]
+    here = ciede2000_residual(_lab(palette, tubes, theta), target)
+    damping = np.full(len(tubes), 1e-2)
+    for _ in range(_STEPS if size > 1 else 0):
+        moved = [
+            ciede2000_residual(_lab(palette, tubes, theta + _NUDGE * unit), target) - here
+            for unit in np.eye(size)
+        ]
+        slopes = np.stack(moved, axis=2) / _NUDGE
+        normal = slopes @ slopes.transpose(0, 2, 1)
+        room = damping * (np.trace(normal, axis1=1, axis2=2) + 1e-9)
+        wanted = np.linalg.solve(normal + room[:, None, None] * np.eye(3), here[:, :, None])
+        step = -(slopes.transpose(0, 2, 1) @ wanted)[:, :, 0]
+        step *= np.minimum(1, _LONGEST / np.maximum(np.abs(step).max(axis=1, keepdims=True), 1e-9))
+        there = ciede2000_residual(_lab(palette, tubes, theta + step), target)
+        better = (there**2).sum(axis=1) < (here**2).sum(axis=1)
+        theta = np.where(better[:, None], theta + step, theta)
+        here = np.where(better[:, None], there, here)
+        damping = np.clip(np.where(better, damping / 4, damping * 5), 1e-6, 1e3)
+    counted = np.exp(theta - theta.max(axis=1, keepdims=True))
+    counted /= counted.sum(axis=1, keepdims=True)
+    whole = (counted > _LEAST_SHARE).all(axis=1)
+    return _mixed(palette, tubes[whole], theta[whole])
+
+
+def _counts(palette: Palette) -> Array:
+    """What one part of a paint counts for, (P,): its strength; a clear medium still thins."""
+    result: Array = np.maximum(palette.strength, _THINS * np.median(palette.strength))
+    return result
+
+
+def _mixed(palette: Palette, tubes: Ints, theta: Array) -> Array:
+    """Dry-volume fractions (N, P) of the logarithms of shares of sets, so counted (N, M)."""
+    shares = np.exp(theta - theta.max(axis=1, keepdims=True)) / _counts(palette)[tubes]
+    shares /= shares.sum(axis=1, keepdims=True)
+    return dense(tubes, shares, len(palette.paints))
+
+
+def _lab(palette: Palette, tubes: Ints, theta: Array) -> Array:
+    """CIELAB (N, 3) of the logarithms of shares of sets (N, M)."""
+    return palette.lab(_mixed(palette, tubes, theta))

@@ -1,0 +1,126 @@
+"""What a set of tubes can make: its gamut by hue and lightness, and which tube would widen it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...calibrate.optics.coefficients import Coefficients
+from ...calibrate.optics.spectra import Array
+from .palette import Palette
+from .search import lattice, search, sets
+
+HUES, LIGHTNESSES = 24, np.arange(25.0, 96.0, 10.0)
+_FINEST = 3
+"""Paints in the mixes that a gamut is drawn from: its skin is made of few."""
+
+
+@dataclass(frozen=True)
+class Gamut:
+    """Most chroma that the tubes come to.
+
+    Attributes
+    ----------
+    hues : (H,) array
+        Middles, degrees.
+    lightnesses : (L,) array
+        Middles, L*.
+    chroma : (L, H) array
+        Greatest C* found there; zero where nothing was.
+    lightest, darkest : float
+        L*.
+    volume : float
+        Of the convex hull in CIELAB, for comparing palettes.
+    colours : (N, 3) array
+        CIELAB of the mixes that it is drawn from, the tubes alone first.
+    """
+
+    hues: Array
+    lightnesses: Array
+    chroma: Array
+    lightest: float
+    darkest: float
+    volume: float
+    colours: Array
+
+
+def gamut(palette: Palette) -> Gamut:
+    """Draw what the tubes can make, from mixes of up to three of them."""
+    from scipy.spatial import ConvexHull, QhullError
+
+    count = len(palette.paints)
+    mixed = [np.eye(count)]
+    for size in range(2, min(_FINEST, count) + 1):
+        tubes, points = sets(count, size), lattice(size)
+        shares = np.zeros((len(tubes), len(points), count))
+        for i in range(size):
+            shares[np.arange(len(tubes)), :, tubes[:, i]] = points[:, i]
+        mixed.append(shares.reshape(-1, count))
+    colours = palette.lab(np.concatenate(mixed) / palette.strength)
+    hue = np.degrees(np.arctan2(colours[:, 2], colours[:, 1])) % 360
+    at_hue = np.floor(hue / (360 / HUES)).astype(int) % HUES
+    half = (LIGHTNESSES[1] - LIGHTNESSES[0]) / 2
+    chroma = np.zeros((len(LIGHTNESSES), HUES))
+    for i, lightness in enumerate(LIGHTNESSES):
+        here = np.abs(colours[:, 0] - lightness) <= half
+        np.maximum.at(chroma[i], at_hue[here], np.hypot(colours[here, 1], colours[here, 2]))
+    try:
+        volume = float(ConvexHull(colours).volume)
+    except QhullError:
+        volume = 0.0
+    return Gamut(
+        (np.arange(HUES) + 0.5) * 360 / HUES,
+        LIGHTNESSES,
+        chroma,
+        float(colours[:, 0].max()),
+        float(colours[:, 0].min()),
+        volume,
+        colours,
+    )
+
+
+@dataclass(frozen=True)
+class Widening:
+    """One tube more, and what it does.
+
+    Attributes
+    ----------
+    paint : str
+    difference : float
+        CIEDE2000 from the target with it; from none where there is no target.
+    volume : float
+        Of the gamut with it, over without.
+    """
+
+    paint: str
+    difference: float
+    volume: float
+
+
+def one_more(
+    coefficients: Coefficients, on_hand: Sequence[str], target: Array | None = None, most: int = 4
+) -> list[Widening]:
+    """Try each further tube beside those on hand, best first.
+
+    Parameters
+    ----------
+    coefficients : Coefficients
+        Of every tube that may be had.
+    on_hand : sequence of str
+    target : (3,) array, optional
+        CIELAB to come nearer to; else the gamut is to be widened.
+    most : int
+        Tubes in a mix.
+    """
+    before = gamut(Palette(coefficients.select(on_hand))).volume
+    found = []
+    for paint in (p for p in coefficients.paints if p not in on_hand):
+        palette = Palette(coefficients.select([*on_hand, paint]))
+        off = 0.0
+        if target is not None:
+            off = min(float(s.difference.min()) for s in search(palette, target, most))
+        wider = gamut(palette).volume / before if before else np.inf
+        found.append(Widening(paint, off, float(wider)))
+    return sorted(found, key=lambda w: (round(w.difference, 1), -w.volume))

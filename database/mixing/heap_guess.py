@@ -1,0 +1,186 @@
+"""What a heap is likely made of, from the colour of a dried dab of it."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...calibrate.errors import InputError
+from ...calibrate.optics.coefficients import Coefficients
+from ...calibrate.optics.colour import ciede2000
+from ...calibrate.optics.spectra import Array
+from .order import lab_of
+from .palette import Palette
+from .prediction import look
+from .search import dense, search
+from .target import Target
+
+READ_BAND = 1.0
+"""CIEDE2000 that a reading of a dab is taken to hold to, 95 of 100 times."""
+SMEAR_UM = 60.0
+"""Dry thickness of a thin smear (common practice, no source)."""
+_TUBE, _LACKING = 1.0, 6.0
+"""A heap of one tube more, or of one less than is known to be in it, is less likely by e to this
+(our own rule)."""
+_REACHED = 0.5
+"""CIEDE2000 beyond the nearest, by which a set that comes less near is less likely."""
+_WITHIN = 2.8
+"""Standard deviations of each of three axes that hold 95 of 100 (chi-square of three)."""
+_DRAWS = 40
+"""Colours that the dab may truly have, beside the one it shows."""
+_KEPT = 600
+
+
+@dataclass(frozen=True)
+class Likely:
+    """What a heap may be made of.
+
+    Attributes
+    ----------
+    mixes : tuple of dict of nickname to share by weight
+        The likeliest first.
+    weights : (N,) array
+        How likely each is; they sum to 1.
+    lab : (N, 3) array
+        What each looks like.
+    shows_through : float
+        CIEDE2000 between thin smears of the likeliest over black and over white: a dab of it that
+        differs so doesn't hide its card. NaN where that can't be told.
+    """
+
+    mixes: tuple[dict[str, float], ...]
+    weights: Array
+    lab: Array
+    shows_through: float
+
+    @property
+    def spread(self) -> dict[str, tuple[float, float]]:
+        """Share by weight of each paint of the likeliest mix: where 95 of 100 likely ones lie."""
+        result = {}
+        for name in self.mixes[0]:
+            shares = np.array([mix.get(name, 0.0) for mix in self.mixes])
+            order = np.argsort(shares)
+            below = np.cumsum(self.weights[order])
+            low, high = (int(np.searchsorted(below, q)) for q in (0.025, 0.975))
+            last = len(order) - 1
+            result[name] = (
+                float(shares[order[min(low, last)]]),
+                float(shares[order[min(high, last)]]),
+            )
+        return result
+
+
+def likely_mixes(
+    coefficients: Coefficients,
+    dab: Target,
+    of: Collection[str] = (),
+    most: int = 4,
+    seed: int = 0,
+) -> Likely:
+    """Estimate what a heap is made of.
+
+    Parameters
+    ----------
+    coefficients : Coefficients
+    dab : Target
+        Colour of a dried dab that hides its card; its band says how well it is known.
+    of : collection of str
+        Paints that are known to be in it and no others; any of the tubes by default.
+    most : int
+        Tubes in it, where that isn't known.
+    seed : int
+
+    Notes
+    -----
+    Each set of tubes is mixed to the dab's colour, and to colours drawn about it as its band
+    allows. Every drawn colour counts alike, and among the sets that reach it those of fewer tubes
+    are likelier.
+
+    Raises
+    ------
+    InputError
+        Where no mix comes anywhere near.
+    """
+    used = coefficients.select(list(of)) if of else coefficients
+    palette = Palette(used)
+    band = dab.band or READ_BAND
+    rng = np.random.default_rng(seed)
+    drawn = dab.lab + rng.standard_normal((_DRAWS, 3)) * band / _WITHIN
+    goals = np.concatenate([dab.lab[None], drawn])
+    found = search(palette, goals, len(of) or most)
+    best = found[-1].difference.min(axis=1)
+    nearest = float(best[0])
+    if nearest > 2 * band + 2:
+        raise InputError(
+            "--dab", dab.said,
+            f"no mix of these tubes looks like it: the nearest is CIEDE2000 {nearest:.1f} away",
+            "say which tubes are in it, and let the dab dry; a wet one is never judged",
+        )  # fmt: skip
+    shares, which, log = [], [], []
+    for solved in found:
+        size = solved.tubes.shape[1]
+        draw, row = np.nonzero((solved.shares > 0).all(axis=2))
+        shares.append(dense(solved.tubes[row], solved.shares[draw, row], len(used.paints)))
+        which.append(draw)
+        # Of paints that are known to be in it, all are, unless no such mix is near.
+        cost = _LACKING * (len(of) - size) if of else _TUBE * size
+        off = np.maximum(solved.difference - best[:, None], 0)
+        log.append(-0.5 * (off[draw, row] / _REACHED) ** 2 - cost)
+    mix, draw, weight = np.concatenate(shares), np.concatenate(which), np.concatenate(log)
+    for d in range(len(goals)):
+        here = draw == d
+        weight[here] = np.exp(weight[here] - weight[here].max())
+        weight[here] /= weight[here].sum()
+    likeliest = int(np.where(draw == 0, weight, -1).argmax())
+    rows = np.argsort(-weight, kind="stable")[:_KEPT]
+    rows = np.concatenate([[likeliest], rows[rows != likeliest]])
+    masses = mix[rows] / used.dry_volume
+    masses /= masses.sum(axis=1, keepdims=True)
+    mixes = tuple({used.paints[i]: float(m[i]) for i in np.argsort(-m) if m[i] > 0} for m in masses)
+    shown = palette.lab(mix[rows])
+    return Likely(mixes, weight[rows] / weight[rows].sum(), shown, _through(used, mixes[0]))
+
+
+def _through(coefficients: Coefficients, mix: dict[str, float]) -> float:
+    if coefficients.scale != "absolute":
+        return float("nan")
+    _, black, white = look(coefficients, mix, SMEAR_UM)
+    return float(ciede2000(black.lab(), white.lab()))
+
+
+def outcomes(
+    palette: Palette,
+    likely: Likely,
+    grams: float,
+    additions: dict[str, float],
+    target: Array,
+) -> tuple[float, float]:
+    """How far from a target the heap lies once something is added, if it is any likely mix.
+
+    Parameters
+    ----------
+    palette : Palette
+    likely : Likely
+    grams : float
+        In the heap.
+    additions : dict of nickname to grams
+    target : (3,) array
+
+    Returns
+    -------
+    expected, band : float
+        CIEDE2000: the mean over what is likely, and what 95 of 100 stay within.
+    """
+    heaps = []
+    for mix in likely.mixes:
+        heap = {name: share * grams for name, share in mix.items()}
+        for name, more in additions.items():
+            heap[name] = heap.get(name, 0.0) + more
+        heaps.append(heap)
+    off = ciede2000(lab_of(palette, heaps), target)
+    order = np.argsort(off)
+    below = np.cumsum(likely.weights[order])
+    at = min(int(np.searchsorted(below, 0.95)), len(order) - 1)
+    return float((off * likely.weights).sum()), float(off[order[at]])

@@ -1,0 +1,263 @@
+"""The paints of a search: their K and S scaled to like strength, and from shares to colour."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...calibrate.errors import InputError
+from ...calibrate.optics.coefficients import Coefficients
+from ...calibrate.optics.colour import D50, View, weights
+from ...calibrate.optics.predict import read_films
+from ...calibrate.optics.spectra import Array
+from ...calibrate.optics.transport import TRANSPORT, opaque_polynomial
+
+Ints = NDArray[np.intp]
+_LEAST = 1e-9
+"""K/S is kept above this: where nothing absorbs the slope is infinite."""
+
+
+@dataclass(frozen=True)
+class Palette:
+    """Paints to mix, as opaque films seen by one instrument.
+
+    Attributes
+    ----------
+    coefficients : Coefficients
+    view : View
+    """
+
+    coefficients: Coefficients
+    view: View = D50
+
+    @property
+    def paints(self) -> tuple[str, ...]:
+        """Nicknames, in order."""
+        return self.coefficients.paints
+
+    @cached_property
+    def white(self) -> str | None:
+        """The paint to let others down with: the lightest, if it is a white at all."""
+        colours = self.lab(np.eye(len(self.paints)))
+        best = int(colours[:, 0].argmax())
+        light = colours[best, 0] > 85 and np.hypot(*colours[best, 1:]) < 12
+        return self.paints[best] if light else None
+
+    @cached_property
+    def seen(self) -> NDArray[np.bool_]:
+        """Wavelengths at which every paint has K and S, (W,).
+
+        Raises
+        ------
+        InputError
+            Where the paints have too few wavelengths in common.
+        """
+        c = self.coefficients
+        good = np.isfinite(np.concatenate([c.k, c.s])).all(axis=0)
+        at = np.flatnonzero(good)
+        if at.size < 16 or at[-1] - at[0] + 1 != at.size:
+            raise InputError(
+                None,
+                ", ".join(c.paints),
+                "were read over ranges that hardly overlap",
+                "leave one out: --without NAME",
+            )
+        return good
+
+    @cached_property
+    def strength(self) -> Array:
+        """What one part of a paint counts for in a mix, (P,): its mean K + S.
+
+        A share counted in strength moves the colour alike for a weak paint and a strong one.
+        """
+        c = self.coefficients
+        _, s = self.raw
+        light = weights(c.wavelengths[self.seen], self.view)[0].sum(axis=1)
+        result: Array = (self.raw[0] + s) @ light / light.sum()
+        return result
+
+    @cached_property
+    def raw(self) -> tuple[Array, Array]:
+        """Absorption on the scale of two fluxes' K, and S, at the wavelengths seen, (P, V) each."""
+        c = self.coefficients
+        return c.absorption[:, self.seen], c.s[:, self.seen]
+
+    @cached_property
+    def optics(self) -> dict[Any, Optics]:
+        """The same in double and in single precision, scaled by `strength`."""
+        k, s = (x / self.strength[:, None] for x in self.raw)
+        surface = self.coefficients.surface
+        curve = None
+        if self.coefficients.model == TRANSPORT:
+            curve = opaque_polynomial(surface.geometry == "45:0")
+        w, white = weights(self.coefficients.wavelengths[self.seen], self.view)
+        w = w / white
+        # By two fluxes tau of the surface comes before the weights; transport's curve holds it.
+        tau = surface.tau if curve is None else 1.0
+        lift = surface.alpha * self.coefficients.surface_offset
+        own = np.stack([np.ones_like(lift), lift], axis=1)
+        made = {}
+        for kind in (np.float64, np.float32):
+            slopes = np.concatenate(
+                [
+                    np.einsum("wc,pw->wcp", w, k).reshape(len(w), -1),
+                    -np.einsum("wc,pw->wcp", w, s).reshape(len(w), -1),
+                ]
+            )
+            made[kind] = Optics(
+                np.concatenate([k, s], axis=1).astype(kind),
+                (tau * w).astype(kind),
+                (surface.alpha * surface.k1 * w.sum(axis=0)).astype(kind),
+                (tau * slopes).astype(kind),
+                kind(surface.k2),
+                None if curve is None else curve.astype(kind),
+                (own / self.strength[:, None]).astype(kind),
+                w.sum(axis=0).astype(kind),
+            )
+        return made
+
+    def to_shares(self, counted: Array, tubes: Ints) -> Array:
+        """Dry-volume fractions (..., M) of shares counted in strength, of the paints `tubes`."""
+        f = counted / self.strength[tubes]
+        result: Array = f / f.sum(axis=-1, keepdims=True)
+        return result
+
+    def to_masses(self, shares: Array, tubes: Ints) -> Array:
+        """Mass fractions (..., M) of tube paint, of dry-volume fractions."""
+        m = shares / self.coefficients.dry_volume[tubes]
+        result: Array = m / m.sum(axis=-1, keepdims=True)
+        return result
+
+    def lab(self, shares: Array) -> Array:
+        """CIELAB (N, 3) of dry-volume fractions (N, P)."""
+        x = self.optics[np.float64].xyz(np.atleast_2d(shares) * self.strength)
+        return np.stack(to_lab(x), axis=1)
+
+    def reflectance(self, shares: Array) -> Array:
+        """Reflectance (N, W) as read of dry-volume fractions (N, P); NaN where unread."""
+        c = self.coefficients
+        k, s = c.k[:, self.seen], c.s[:, self.seen]
+        r = np.full((len(shares), self.seen.size), np.nan)
+        k = np.maximum(shares @ k, _LEAST)
+        own = (shares @ c.surface_offset)[:, None]
+        r[:, self.seen] = read_films(c.model, c.surface, k, shares @ s, np.inf, 0.0, own).r
+        return r
+
+    def select(self, paints: Sequence[str]) -> Palette:
+        """Return some of the paints, in that order."""
+        return Palette(self.coefficients.select(paints), self.view)
+
+
+@dataclass(frozen=True)
+class Optics:
+    """Arrays of one precision for V wavelengths and P paints.
+
+    Attributes
+    ----------
+    ks : (P, 2 V) array
+        K beside S.
+    weights : (V, 3) array
+        From what is seen of a film to tristimulus values over the white's.
+    offset : (3,) array
+        What the surface adds.
+    slopes : (2 V, 3 P) array
+        From the slopes by K and by S to those of tristimulus values by each paint.
+    k2 : float
+        By two fluxes R / (1 - k2 R) is seen of a film of inside reflectance R.
+    curve : (N,) array or None
+        By transport a polynomial in 2 R - 1; see `opaque_polynomial`.
+    own : (P, 2) array
+        A share counted in strength as dry volume, and times what its own surface adds.
+    bright : (3,) array
+        Tristimulus values over the white's of a reflectance of 1.
+    """
+
+    ks: Array
+    weights: Array
+    offset: Array
+    slopes: Array
+    k2: Any
+    curve: Array | None
+    own: Array
+    bright: Array
+
+    def _inside(self, counted: Array) -> tuple[Array, Array, Array, Array]:
+        both = counted @ self.ks
+        v = both.shape[1] // 2
+        s = both[:, v:]
+        q = np.maximum(both[:, :v] / s, _LEAST)
+        root = np.sqrt(q * (q + 2))
+        return s, q, root, 1 / (1 + q + root)
+
+    def xyz(self, counted: Array) -> Array:
+        """Tristimulus values over the white's, (N, 3), of shares counted in strength (N, P)."""
+        r = self._inside(counted)[-1]
+        if self.curve is None:
+            seen = r / (1 - self.k2 * r)
+        else:
+            seen = np.full_like(r, self.curve[-1])
+            r = 2 * r - 1
+            for coefficient in self.curve[-2::-1]:
+                seen *= r
+                seen += coefficient
+        volume, lift = (counted @ self.own).T
+        result: Array = seen @ self.weights + self.offset
+        result += (lift / volume)[:, None] * self.bright
+        return result
+
+    def xyz_and_slopes(self, counted: Array) -> tuple[Array, Array]:
+        """As `xyz`, and its derivatives by the shares, (N, 3, P)."""
+        s, q, root, r = self._inside(counted)
+        both = np.empty((len(s), 2 * s.shape[1]), dtype=s.dtype)
+        v = s.shape[1]
+        if self.curve is None:
+            over = 1 / (1 - self.k2 * r)
+            seen = r * over
+            moved = seen * over
+        else:
+            at = 2 * r - 1
+            seen, slope = np.full_like(r, self.curve[-1]), np.zeros_like(r)
+            for coefficient in self.curve[-2::-1]:
+                slope *= at
+                slope += seen
+                seen *= at
+                seen += coefficient
+            moved = 2 * r * slope
+        # With q = K/S: dR/dq = -R/root, dq/dK = 1/S, dq/dS = -q/S.
+        np.divide(moved, root * s, out=both[:, :v])
+        np.negative(both[:, :v], out=both[:, :v])
+        np.multiply(both[:, :v], q, out=both[:, v:])
+        volume, lift = (counted @ self.own).T
+        mean = (lift / volume)[:, None]
+        x = seen @ self.weights + self.offset + mean * self.bright
+        slopes = (both @ self.slopes).reshape(len(s), 3, -1)
+        by_own = (self.own[:, 1] - mean * self.own[:, 0]) / volume[:, None]
+        slopes += by_own[:, None] * self.bright[:, None]
+        return x, slopes
+
+
+_EPSILON = (6 / 29) ** 3
+_SLOPE = 1 / (3 * (6 / 29) ** 2)
+
+
+def to_lab(x: Array) -> tuple[Array, Array, Array]:
+    """CIELAB, each of its three in an array (N,), of tristimulus values over the white's (N, 3)."""
+    f = [_f(x[:, i]) for i in range(3)]
+    return 116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])
+
+
+def _f(t: Array) -> Array:
+    return np.where(t > _EPSILON, np.cbrt(np.maximum(t, _EPSILON)), _SLOPE * t + 4 / 29)
+
+
+def lab_slopes(x: Array, dx: Array) -> Array:
+    """Turn slopes of tristimulus values (N, 3, M) at `x` (N, 3) into those of CIELAB, (3, N, M)."""
+    t = np.maximum(x, _EPSILON)
+    slope = np.where(x > _EPSILON, 1 / (3 * np.cbrt(t) ** 2), _SLOPE)
+    df = dx * slope[:, :, None]
+    return np.stack([116 * df[:, 1], 500 * (df[:, 0] - df[:, 1]), 200 * (df[:, 1] - df[:, 2])])

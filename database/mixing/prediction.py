@@ -1,0 +1,270 @@
+"""Mixes by name and parts: what they look like, and how surely."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ...calibrate.errors import InputError
+from ...calibrate.optics.coefficients import ABSOLUTE, Coefficients
+from ...calibrate.optics.colour import D50, View, chroma_hue, ciede2000_band, hex_code, srgb
+from ...calibrate.optics.predict import Prediction, dry_fractions, predict
+from ...calibrate.optics.spectra import Array
+from ...calibrate.optics.surface import Gloss, Surface, haze_prior, to_inside
+from ..common.colour_words import GREY_CHROMA, GREYED_CHROMA, colour_words, hue_name, hue_turn
+
+CARD_BLACK, CARD_WHITE = 0.01, 0.86
+"""Inside reflectance of a typical sealed card's bands (common practice, no source)."""
+VIEWS = (D50, View("D65"), View("A"))
+
+
+def parse_mix(text: str, resolve: Callable[[str], str]) -> dict[str, float]:
+    """Read a mix such as ``ANCHOR=2,ROPE=1,HULL=7``.
+
+    Parameters
+    ----------
+    text : str
+        NAME=PARTS, separated by commas. Parts are of tube paint, by mass.
+    resolve : callable
+        From a name as typed to a nickname; raises InputError for a name that fits none.
+
+    Returns
+    -------
+    dict of nickname to parts
+        A paint named twice has its parts added.
+
+    Raises
+    ------
+    InputError
+        For a part that is no number, negative, or all of them zero.
+    """
+    parts: dict[str, float] = {}
+    for item in filter(None, (piece.strip() for piece in text.split(","))):
+        name, equals, number = (piece.strip() for piece in item.partition("="))
+        if parts and re.fullmatch(r"\d+", item):
+            raise InputError(
+                "mix", text, f"{item!r} stands alone; commas part the paints",
+                "write decimals after a point, such as 'ANCHOR=2.5,HULL=7'",
+            )  # fmt: skip
+        if not equals or not name:
+            raise InputError(
+                "mix", item, "expected NAME=PARTS", "write for instance 'ANCHOR=2,HULL=7'"
+            )
+        if not re.fullmatch(r"\d+(\.\d*)?|\.\d+", number) or not np.isfinite(float(number)):
+            raise InputError(
+                "mix", item, "expected parts as a number, zero or more", "write for instance 2.5"
+            )
+        nickname = resolve(name)
+        parts[nickname] = parts.get(nickname, 0.0) + float(number)
+    if not parts or sum(parts.values()) <= 0:
+        raise InputError(
+            "mix", text or None, "expected at least one part above zero", "name some paint"
+        )
+    return {name: amount for name, amount in parts.items() if amount > 0}
+
+
+@dataclass(frozen=True)
+class Look:
+    """How one mix looks over one ground.
+
+    Attributes
+    ----------
+    over : str
+        ``opaque``, ``black``, ``white``, or what else lies below.
+    prediction : Prediction
+        Of this one mix.
+    """
+
+    over: str
+    prediction: Prediction
+
+    @property
+    def reflectance(self) -> Array:
+        """Reflectance, (W,)."""
+        return self.prediction.reflectance[0]
+
+    def lab(self, view: View = D50) -> Array:
+        """CIELAB, (3,)."""
+        return self.prediction.lab(view)[0]
+
+    @property
+    def band(self) -> float:
+        """CIEDE2000 (D50/2°) that the true colour stays within with 95 % probability."""
+        return float(ciede2000_band(self.prediction.lab(), self.prediction.lab_covariance())[0])
+
+    @property
+    def words(self) -> str:
+        """The colour in words."""
+        return colour_words(self.lab())
+
+    @property
+    def hex(self) -> str:
+        """What a display shows of it, as #rrggbb, and "!" behind it where it can't."""
+        rgb, cut = srgb(self.prediction.reflectance, self.prediction.wavelengths)
+        code = hex_code(rgb[0])
+        return code + ("!" if cut[0] else "")
+
+
+def finished(surface: Surface, finish: Gloss) -> Surface:
+    """Return the surface as the eye sees it under a finish, with the shine kept out of sight.
+
+    Gloss sends its surface reflection one way, and an eye moves out of it; matt sends it all
+    about, which lifts the darks.
+    """
+    return replace(surface, specular="excluded", gloss=finish, haze=haze_prior(finish)[0])
+
+
+def as_finished(coefficients: Coefficients, finish: Gloss | None) -> Coefficients:
+    """Return paints as the eye sees them under a finish; as they were read, without one."""
+    if finish is None:
+        return coefficients
+    return replace(coefficients, surface=finished(coefficients.surface, finish))
+
+
+def by_weight(coefficients: Coefficients, volumes: Mapping[str, float]) -> dict[str, float]:
+    """Parts by weight of a mix given by volume of tube paint."""
+    return {n: v * float(coefficients.density[coefficients.index(n)]) for n, v in volumes.items()}
+
+
+def look(
+    coefficients: Coefficients,
+    mix: Mapping[str, float],
+    thickness_um: float | None = None,
+    finish: Gloss | None = None,
+    over: tuple[str, Array] | None = None,
+) -> list[Look]:
+    """Predict a mix: opaque, and as a film over black and over white where a thickness is given.
+
+    Parameters
+    ----------
+    coefficients : Coefficients
+    mix : mapping of nickname to parts by weight
+    thickness_um : float, optional
+        Of the dry film.
+    finish : {"gloss", "satin", "matt"}, optional
+        As the eye sees it so finished; else as the instrument reads it.
+    over : (name, (W,) array), optional
+        A further ground of the film, and its reflectance, read as the paints were.
+
+    Raises
+    ------
+    InputError
+        For a film of paints whose K and S are relative to a white, or over a ground that reads
+        darker than its surface alone.
+    """
+    if thickness_um is not None and coefficients.scale != ABSOLUTE:
+        raise InputError(
+            "--thickness",
+            None,
+            f"K and S of these paints are {coefficients.scale}: how thin a film hides is unknown",
+            "leave the thickness out, or read a drawdown of known thickness over black and white",
+        )
+    used = coefficients.select(list(mix))
+    fractions = dry_fractions(used, [mix])
+    surface = finished(used.surface, finish) if finish else None
+    looks = [Look("opaque", predict(used, fractions, surface=surface))]
+    if thickness_um is not None:
+        x, wide = np.array([thickness_um * 1e-3]), used.wavelengths.size
+        grounds = {"black": np.full(wide, CARD_BLACK), "white": np.full(wide, CARD_WHITE)}
+        if over is not None:
+            grounds[over[0]] = _below(*over, used.surface)
+        for name, inside in grounds.items():
+            looks.append(Look(name, predict(used, fractions, x, inside[None], surface)))
+    return looks
+
+
+def _below(name: str, reflectance: Array, surface: Surface) -> Array:
+    """Reflectance inside of a ground as read, (W,)."""
+    inside = to_inside(reflectance, surface)
+    if np.nanmin(inside) < 0:
+        raise InputError(
+            "--over", name, "reads darker than its surface alone",
+            "read it with the instrument and geometry of the paints",
+        )  # fmt: skip
+    return inside
+
+
+def mix_words(mix: Mapping[str, float], names: Mapping[str, str]) -> str:
+    """A recipe as a sentence's middle: ``6 parts Rope Earth, 2 Hull White``."""
+    ordered = sorted(mix.items(), key=lambda item: -item[1])
+    first = True
+    words = []
+    for nickname, amount in ordered:
+        unit = (" part" if amount == 1 else " parts") if first else ""
+        words.append(f"{amount:g}{unit} {names.get(nickname, nickname)}")
+        first = False
+    return ", ".join(words)
+
+
+_DULLS, _TURNS, _TURNS_FAR, _LIGHTENS = 3.0, 25.0, 75.0, 8.0
+"""Change of C*, of hue angle and of L* that a paint is named for (our own rule)."""
+
+
+def why(coefficients: Coefficients, mix: Mapping[str, float], names: Mapping[str, str]) -> str:
+    """Say why a mix works: which paint dulls it, and which turns its hue.
+
+    Compares the opaque mix with the same mix less each of its paints in turn. The least of those
+    whose leaving turns the hue turns it; of the others in a greyed mix, the one whose leaving
+    cleans the colour most, and leaves its hue about where it was, dulls it.
+    """
+    if len(mix) < 2:
+        return ""
+    whole = look(coefficients, mix)[0].lab()
+    rest = {n: look(coefficients, {m: mix[m] for m in mix if m != n})[0].lab() for n in mix}
+    chroma, hue = _chroma_and_hue(whole)
+    gain = {n: _chroma_and_hue(c)[0] - chroma for n, c in rest.items()}
+    turn = {n: abs(hue_turn(_chroma_and_hue(c)[1], hue)) for n, c in rest.items()}
+    left = {n: hue_name(_chroma_and_hue(c)[1]) for n, c in rest.items()}
+    called = {n: f"the {names.get(n, n)}" for n in mix}
+    grey, reasons = chroma < GREY_CHROMA, []
+    turning = [
+        n for n in mix
+        if not grey and turn[n] >= _TURNS and left[n] != hue_name(hue)
+        and gain[n] + chroma > 2 * GREY_CHROMA and not _is_white(coefficients, n)
+    ]  # fmt: skip
+    # Of two that make a hue between them, the bulk is what is turned.
+    turner = min(turning, key=lambda n: mix[n], default=None)
+    dulling = [
+        n for n in mix
+        if n != turner and gain[n] >= _DULLS and (grey or turn[n] < _TURNS_FAR)
+        and not _is_white(coefficients, n)
+    ]  # fmt: skip
+    if dulling and len(mix) > 2 and chroma < GREYED_CHROMA:
+        name = max(dulling, key=lambda n: gain[n])
+        if _is_black(coefficients, name):
+            reasons.append(f"{called[name]} greys the {left[name]}")
+        else:
+            black = "" if any(_is_black(coefficients, n) for n in mix) else ", so no black"
+            reasons.append(f"{called[name]} already dulls the {left[name]}{black}")
+    if turner:
+        reasons.append(f"{called[turner]} turns the {left[turner]} to {hue_name(hue)}")
+    lift = {n: float(whole[0] - c[0]) for n, c in rest.items()}
+    name = max(lift, key=lambda n: lift[n])
+    if not reasons and lift[name] >= _LIGHTENS:
+        reasons.append(f"{called[name]} lets the {colour_words(rest[name])} down")
+    return "; ".join(reasons)
+
+
+def _chroma_and_hue(colour: Array) -> tuple[float, float]:
+    chroma, hue = chroma_hue(colour)
+    return float(chroma), float(hue)
+
+
+def _is_white(coefficients: Coefficients, nickname: str) -> bool:
+    """Whether a paint is light and of next to no hue: it lets down, and is said to dull nothing."""
+    own = look(coefficients, {nickname: 1.0})[0].lab()
+    return bool(own[0] > 85 and _chroma_and_hue(own)[0] < 12)
+
+
+def _is_black(coefficients: Coefficients, nickname: str) -> bool:
+    """Whether a paint is a black: it absorbs all wavelengths alike, far more than it scatters.
+
+    Its masstone alone doesn't tell: that of a strong violet or green is as dark.
+    """
+    row = coefficients.index(nickname)
+    seen = (coefficients.wavelengths >= 430) & (coefficients.wavelengths <= 680)
+    k, s = coefficients.absorption[row, seen], coefficients.s[row, seen]
+    return bool(np.nanmin(k) > 0.3 * np.nanmax(k) and np.nanmin(k / s) > 2)

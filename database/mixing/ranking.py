@@ -1,0 +1,111 @@
+"""All that a mix is ranked by: match, tubes, a clumsy hand, other lights, parts too small."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...calibrate.optics.colour import ciede2000, ciede2000_metric
+from ...calibrate.optics.spectra import Array
+from .metamerism import special_metamerism
+from .palette import Palette
+from .spectrum_match import misfit
+from .target import Target
+
+VISIBLE = 1.0
+"""CIEDE2000 that is hard to see: a nearer match is no better (a rule of thumb, no source)."""
+SLIP = 0.10
+"""Relative error of each part, by which a recipe's robustness is judged."""
+SMALLEST_PART = 0.01
+"""Share by weight under which a part is better taken from a tint mixed beforehand."""
+# What a recipe costs, in CIEDE2000 (our own rule, no source): a tube more, a slip of 10 %, a part
+# too small to measure, and e times the misfit of its spectrum.
+_TUBE, _CLUMSY, _TINY, _SPECTRUM = 0.4, 0.15, 1.0, 0.5
+_JUDGED = 600
+"""Sets that are judged on more than their match."""
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Mixes (N) and all that they are ranked by; see `Recipe`.
+
+    Attributes
+    ----------
+    shares : (N, P) array
+        By dry volume.
+    masses : (N, P) array
+        By weight.
+    difference, clumsy, cost : (N,) array
+    lights : dict of light to (N,) array
+    """
+
+    shares: Array
+    masses: Array
+    difference: Array
+    clumsy: Array
+    lights: dict[str, Array]
+    cost: Array
+
+
+def judge(palette: Palette, shares: Array, target: Target) -> Judged:
+    """Judge mixes (N, P) by everything that counts; only the likeliest are kept."""
+    off = ciede2000(palette.lab(shares), target.lab)
+    tubes = (shares > 0).sum(axis=1)
+    masses = shares / palette.coefficients.dry_volume
+    masses /= masses.sum(axis=1, keepdims=True)
+    smallest = np.where(masses > 0, masses, 1).min(axis=1)
+    cost = (
+        np.maximum(off, VISIBLE)
+        + np.maximum(off - VISIBLE, 0)
+        + _TUBE * tubes
+        + _TINY * (smallest < SMALLEST_PART)
+    )
+    rows = np.argsort(cost, kind="stable")[:_JUDGED]
+    shares, masses, cost = shares[rows], masses[rows], cost[rows]
+    clumsy = clumsiness(palette, shares, target.lab)
+    cost = cost + _CLUMSY * clumsy
+    lights = {}
+    if target.reflectance is not None:
+        made = palette.reflectance(shares)
+        lights = special_metamerism(made, target.reflectance, palette.coefficients.wavelengths)
+        # A mix of the same spectrum holds under every light, and tells what the target is made of.
+        cost = cost + _SPECTRUM * np.log(np.maximum(misfit(made, target.reflectance), 0.01))
+    return Judged(shares, masses, off[rows], clumsy, lights, cost)
+
+
+def clumsiness(palette: Palette, shares: Array, near: Array, slip: float | Array = SLIP) -> Array:
+    """Root mean square CIEDE2000, to first order, of independent relative errors of each part.
+
+    Parameters
+    ----------
+    palette : Palette
+    shares : (N, P) array
+    near : (3,) array
+        CIELAB near which differences are judged.
+    slip : float or (P,) array
+        Standard deviation of each part's relative error.
+
+    Returns
+    -------
+    (N,) array
+    """
+    by = slopes_by_part(palette, shares) * np.atleast_1d(slip)[:, None]
+    metric = ciede2000_metric(near)[0]
+    result: Array = np.sqrt(np.einsum("npi,ij,npj->n", by, metric, by))
+    return result
+
+
+_NUDGE = 0.01
+
+
+def slopes_by_part(palette: Palette, shares: Array) -> Array:
+    """How CIELAB moves by the relative change of each part, (N, P, 3): by small steps."""
+    shares = np.atleast_2d(shares)
+    n, count = shares.shape
+    moved = np.repeat(shares[:, None, :], count, axis=1) * (1 + _NUDGE * np.eye(count))
+    moved /= moved.sum(axis=2, keepdims=True)
+    by = np.zeros((n, count, 3))
+    used = shares > 0
+    by[used] = palette.lab(moved[used]) - np.repeat(palette.lab(shares), used.sum(axis=1), axis=0)
+    return by / _NUDGE

@@ -1,0 +1,134 @@
+"""A colour to match, as a spectrum or as CIELAB."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...calibrate.errors import InputError
+from ...calibrate.optics.colour import lab, srgb_to_lab
+from ...calibrate.optics.spectra import GRID, Array, Spectra, to_grid
+from ...calibrate.optics.surface import Gloss, Surface
+from ..common.colour_words import colour_words
+from .prediction import finished
+
+HEX = re.compile(r"#?([0-9a-fA-F]{6}|[0-9a-fA-F]{3})")
+_SCREEN = "a colour on a screen is an estimate; a reading is surer"
+WAYS = (
+    "write L*,a*,b* such as '62,-18,-9', sRGB such as '#5f8ea0', a file of readings, a tube, "
+    "a tube let down such as 'ANCHOR 4:1' (white to colour), a kept recipe, or CARD/STEP"
+)
+
+
+@dataclass(frozen=True)
+class Target:
+    """A colour to match.
+
+    Attributes
+    ----------
+    said : str
+        What it was taken for.
+    lab : (3,) array
+        CIELAB, D50/2°.
+    reflectance : (W,) array or None
+        On the inside grid; None where only a colour is known. Light that changes then tells how
+        far a mix parts from it.
+    estimate : bool
+        Whether it was shown on a screen, or by a camera, rather than read.
+    band : float
+        CIEDE2000 that the colour itself is within of what is said, 95 of 100 times; 0 for one that
+        was read or stated.
+    notes : tuple of str
+        How far to trust it, in words.
+    """
+
+    said: str
+    lab: Array
+    reflectance: Array | None = None
+    estimate: bool = False
+    band: float = 0.0
+    notes: tuple[str, ...] = ()
+
+    @property
+    def words(self) -> str:
+        """Light or dark, greyed or clean, and of what hue."""
+        return colour_words(self.lab)
+
+    def as_ground(self, thickness_um: float | None) -> tuple[str, Array]:
+        """Return its name and its reflectance (W,), to lie below a film.
+
+        Raises
+        ------
+        InputError
+            Where there is no film, or only a colour is known.
+        """
+        if thickness_um is None:
+            raise InputError(
+                "--over", self.said, "lies below a film only", "say how thick: --thickness 60"
+            )
+        if self.reflectance is None:
+            raise InputError(
+                "--over", self.said, "is only a colour, and a film's ground needs its spectrum",
+                "name a reading, CARD/STEP, or a tube",
+            )  # fmt: skip
+        return self.said, self.reflectance
+
+
+def of_spectrum(said: str, reflectance: Array, wavelengths: Array = GRID) -> Target:
+    """Make a target of a reflectance (W,); wavelengths unread are NaN."""
+    row = Spectra.from_values(wavelengths, np.atleast_2d(reflectance), [said])
+    values = to_grid(row).values
+    colour = lab(values)[0]
+    if not np.isfinite(colour).all():
+        raise InputError(None, said, "its spectrum has gaps", "read it again")
+    return Target(said, colour, values[0])
+
+
+def of_lab(lightness: float, a: float, b: float) -> Target:
+    """Make a target of CIELAB, D50/2°.
+
+    Raises
+    ------
+    InputError
+        For a colour that no surface has.
+    """
+    said = f"L*a*b* {lightness:g}, {a:g}, {b:g}"
+    if not (0 <= lightness <= 100) or max(abs(a), abs(b)) > 150:
+        raise InputError(
+            "target", said, "expected L* from 0 to 100, a* and b* from -150 to 150", WAYS
+        )
+    return Target(said, np.array([lightness, a, b], dtype=float))
+
+
+def of_hex(text: str) -> Target:
+    """Make a target of an sRGB colour such as ``#5f8ea0`` or ``#59a``.
+
+    Raises
+    ------
+    InputError
+        For any other text.
+    """
+    match = HEX.fullmatch(text.strip())
+    if not match:
+        raise InputError("target", text, "expected sRGB as #rrggbb", WAYS)
+    digits = match[1] if len(match[1]) == 6 else "".join(2 * c for c in match[1])
+    rgb = np.array([[int(digits[i : i + 2], 16) / 255 for i in (0, 2, 4)]])
+    return Target(f"sRGB #{digits.lower()}", srgb_to_lab(rgb)[0], estimate=True, notes=(_SCREEN,))
+
+
+def as_seen(target: Target, surface: Surface, finish: Gloss | None) -> Target:
+    """Return a target that was read, as the eye sees it under a finish; any other as it is.
+
+    Parameters
+    ----------
+    target : Target
+    surface : Surface
+        That it was read through.
+    finish : {"gloss", "satin", "matt"} or None
+    """
+    if finish is None or target.reflectance is None:
+        return target
+    shine = finished(surface, finish).alpha - surface.alpha
+    return of_spectrum(target.said, target.reflectance + shine * surface.k1)

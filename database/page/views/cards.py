@@ -1,0 +1,156 @@
+"""Cards: planned and printed, filled in, and all that was read of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+from starlette.responses import FileResponse, Response
+
+from ....calibrate.cards.label_strength import STRENGTHS, is_white
+from ....calibrate.cards.measure import measure_of
+from ....calibrate.errors import InputError
+from ...cards.filling import fill, filling, parse_amount, parse_day
+from ...cards.history import ReadFile, last_import, read_of
+from ...cards.mixtures import print_mixtures
+from ...cards.printing import FOLDER, PAGES, Printed, Wanted, print_new_card
+from ...cards.progress import PRINTED, cards_progress, named_card
+from ...releases.words import caution_lines
+from ...store.sittings import open_sittings
+from .. import spectra_chart
+from ..asked import Asked, Changed, go, view
+from ..standing import waits
+from ..swatch import swatch
+from ..uploads import ACCEPTED
+
+MIXTURES = "mixtures"
+LAYOUTS = (
+    ("quick", "Quick card", "one tube, brushed out by hand"),
+    ("six-tube", "Six-tube sheet", "up to six tubes on one sheet, in one evening"),
+    ("drawdown", "Drawdown card", "films of one thickness: glazes and coverage too"),
+    (MIXTURES, "Mixtures", "no ladders, but mixes of the tubes chosen, to prove their fits"),
+)
+MEASURES = (
+    ("0.1", "A scale that shows 0.1 g"),
+    ("0.01", "A scale that shows 0.01 g"),
+    ("syringe", "A 1 ml syringe"),
+    ("spoons", "Level quarter teaspoons"),
+)
+
+
+@view
+def cards(asked: Asked) -> Response:
+    """Where each card stands."""
+    with asked.store() as store:
+        found = cards_progress(store)
+    return asked.show("cards.html", cards=found, accepted=ACCEPTED, again=asked.texts("again"))
+
+
+@view
+def new_card(asked: Asked) -> Response:
+    """Ask what a card is to hold."""
+    with asked.store() as store:
+        tubes, fitted = store.paints(), store.current_fits()
+        on_cards = {paint for card in store.cards() for paint in card.paints}
+        whites = [d.white for card in store.cards() for d in card.drawdowns if d.white]
+    layout = asked.one_of("layout", [key for key, _, _ in LAYOUTS])
+    chosen = asked.texts("tube")
+    if not chosen and layout == MIXTURES:
+        chosen = list(fitted)
+    elif not chosen:
+        chosen = [t.nickname for t in tubes if t.on_hand and t.nickname not in on_cards][:1]
+    # The one white by its label, or that of the cards so far.
+    labelled = [t.nickname for t in tubes if is_white(t.pigments)]
+    white = asked.text("white") or (labelled if len(labelled) == 1 else whites or [""])[-1]
+    return asked.show(
+        "card_new.html", tubes=tubes, fitted=fitted, chosen=chosen, white=white, layouts=LAYOUTS,
+        layout=layout, measures=MEASURES, pages=PAGES, strengths=STRENGTHS,
+    )  # fmt: skip
+
+
+@view
+def print_card(asked: Asked) -> Response:
+    """Plan a card and print it."""
+    ladder = asked.text("ladder")
+    if ladder and ladder not in STRENGTHS:
+        raise InputError(None, "ladder", f"there is no {ladder} ladder", "choose another")
+    wanted = Wanted(
+        tubes=tuple(asked.texts("tube")),
+        measure=measure_of(asked.text("scale") or "0.1"),
+        layout=asked.text("layout") or None,
+        page=asked.text("page") or None,
+        white=asked.text("white") or None,
+        ladder=next((each for each in STRENGTHS if each == ladder), None),
+        name=asked.text("name") or None,
+    )
+    if not wanted.tubes:
+        raise InputError(None, "tubes", "a card needs a tube to paint", "choose one")
+    with asked.store() as store:
+        if wanted.layout == MIXTURES:
+            made: Printed = print_mixtures(store, replace(wanted, layout=None))
+        else:
+            made = print_new_card(store, wanted)
+    return go(f"/cards/{made.number}")
+
+
+@view
+def card(asked: Asked) -> Response:
+    """One card: its papers, its grams, what was read of it."""
+    with asked.store() as store, store.snapshot():
+        number, known, text = named_card(store, asked.path("card"))
+        progress = next(each for each in cards_progress(store) if each.number == number)
+        printed = text.startswith(f"# {PRINTED}")
+        begun = filling(store, str(number)) if printed else None
+        history = read_of(store, number)
+        names = {paint.nickname: paint.name for paint in store.paints()}
+        version = store.card_version(known.name)
+        fit_waits = waits(progress, store.current_fits())
+        scanners = [each.device.name for each in store.scanners()]
+        last = last_import(store)
+        left = any(sitting.card == known.name for sitting in open_sittings(store))
+    return asked.show(
+        "card.html", card=known, progress=progress, begun=begun, waits=fit_waits,
+        history=history, names=names,
+        version=version, charts=_charts(history), chart=spectra_chart, accepted=ACCEPTED,
+        papers=[p.name for p in _papers(asked, known.name) if p.is_file()], today=date.today(),
+        again=asked.texts("again"), scanners=scanners,
+        last=last, left=left, swatch=swatch, cautions=caution_lines(),
+    )  # fmt: skip
+
+
+def _charts(history: Sequence[ReadFile]) -> list[spectra_chart.Chart | None]:
+    return [None if read.spectra is None else spectra_chart.chart(read.spectra) for read in history]
+
+
+def _papers(asked: Asked, name: str) -> list[Path]:
+    folder = asked.studio.folder / FOLDER
+    return [folder / f"{name}.pdf", folder / f"{name}-weighing.pdf"]
+
+
+@view
+def paper(asked: Asked) -> Response:
+    """A printed page of a card."""
+    with asked.store() as store:
+        _, known, _ = named_card(store, asked.path("card"))
+    for path in _papers(asked, known.name):
+        if path.name == asked.path("paper") and path.is_file():
+            return FileResponse(path, media_type="application/pdf", filename=path.name)
+    raise InputError(None, asked.path("paper"), "is no paper of this card", "print a new card")
+
+
+@view
+def fill_card(asked: Asked) -> Response:
+    """Keep what was weighed."""
+    with asked.store() as store, store.transaction():
+        begun = filling(store, asked.path("card"))
+        if str(store.card_version(begun.card.name)) != asked.text("seen"):
+            raise Changed(f"card {begun.card.name}")
+        changed = {}
+        for amount in begun.amounts:
+            typed = asked.text(f"g:{amount.label}")
+            if typed and typed != f"{amount.grams:g}":
+                changed[amount.label] = parse_amount(typed, amount)
+        fill(store, begun, changed, parse_day(asked.text("painted"), printed=begun.printed))
+    return go(f"/cards/{begun.number}", at="read")

@@ -1,0 +1,106 @@
+"""A heap whose parts nobody wrote down: put on the plate by the colour of a dried dab of it."""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import urlencode
+
+from starlette.responses import Response
+
+from ....calibrate.errors import InputError
+from ....calibrate.optics.surface import Gloss
+from ...cards.new_tube import figure
+from ...cards.scanning import PICTURES
+from ...easel.heap import dab_of
+from ...easel.plate import read_plate, write_dab, write_plate
+from ...mixing.target import Target
+from ...store.store import Store
+from ..asked import Asked, go, shown, view
+from ..jobs import Progress
+from ..swatch import swatch
+from ..touching import SPOTS, touched
+from ..uploads import PHOTOS, keep, kept
+from ..words import for_the_page
+from ..worksheet import NEUTRALS, Searches, aim, aim_in_photo, photo_of, shown_size
+
+_KEYS = ("back", "colour", "photo", *SPOTS, "grams")
+
+
+@view
+def heap(asked: Asked) -> Response:
+    """How to say what a dab dried to; of a photograph of it, where it is seen."""
+    chosen = _chosen(asked)
+    if asked.text("spot.x"):
+        photo = photo_of(kept(asked.studio, [asked.text("photo")])[0])
+        return go("/heap", chosen | touched(asked, photo), at="dab")
+    said: dict[str, Any] = {"fault": None, "target": None, "size": None}
+    with asked.store() as store:
+        fitted, additions = store.current_fits(), read_plate(store.studio.folder)
+        tubes = [p for p in store.paints() if p.on_hand and p.nickname in fitted]
+        try:
+            if "photo" in chosen:
+                said["size"] = shown_size(photo_of(kept(asked.studio, [chosen["photo"]])[0]))
+            said["target"] = _colour(asked, store)
+        except InputError as error:
+            said["fault"] = for_the_page(str(error))
+    return asked.show(
+        "heap.html", tubes=tubes, chosen=chosen, seen=shown(additions), full=bool(additions),
+        touched=SPOTS | {"at": "the dried dab"}, photos=PHOTOS, swatch=swatch, of=asked.texts("of"),
+        spots=urlencode({key: chosen[key] for key in SPOTS if key in chosen}), **said,
+    )  # fmt: skip
+
+
+def _chosen(asked: Asked) -> dict[str, str]:
+    return {key: asked.text(key) for key in _KEYS if asked.text(key)}
+
+
+def _colour(asked: Asked, store: Store) -> Target | None:
+    """What the dab dried to: as it was typed, else as a photograph shows it."""
+    if asked.text("colour"):
+        return aim(store, asked.text("colour"))
+    if not (asked.text("photo") and asked.text("at")):
+        return None
+    neutral = {name: asked.text(name) for name in NEUTRALS if asked.text(name)}
+    return aim_in_photo(kept(asked.studio, [asked.text("photo")])[0], asked.text("at"), neutral)
+
+
+@view
+def take_photo(asked: Asked) -> Response:
+    """Keep a photograph of a dab, and show it."""
+    files = keep(asked.studio, asked.uploads("files"))
+    if files[0].suffix.lower() not in PICTURES:
+        raise InputError(files[0].name, None, "is no photograph", "drop a JPEG, PNG or TIFF")
+    back = {"back": asked.text("back")} if asked.text("back") else {}
+    return go("/heap", back | {"photo": files[0].name}, at="dab")
+
+
+@view
+def put_on(asked: Asked) -> Response:
+    """Put on the plate what a heap is likely made of."""
+    grams = figure("grams in the heap", asked.text("grams"), "8.2", "g")
+    if not grams:
+        raise InputError("grams in the heap", None, "expected more than none", "weigh it")
+    searches: Searches = asked.request.app.state.searches
+    back, of = asked.text("back"), asked.texts("of")
+    finish: Gloss | None = None if asked.text("colour") else "gloss"
+    with asked.store() as store:
+        asked.still(read_plate(store.studio.folder), "the plate")
+        colour = _colour(asked, store)
+        if colour is None:
+            raise InputError("the dab", None, "has no colour yet", "type it, or show a photograph")
+        dab = dab_of(store, colour, grams, of, finish)
+
+    def work(progress: Progress) -> str:
+        progress("trying every set of tubes")
+        with asked.store() as store:
+            likely = searches.likely(store, dab)
+            with store.transaction():
+                folder = store.studio.folder
+                asked.still(read_plate(folder), "the plate")
+                write_plate(folder, [{p: grams * v for p, v in likely.mixes[0].items()}])
+                write_dab(folder, dab)
+        # Only to the worksheet, whatever an address says.
+        return back if back.startswith("/mix?") else "/mix"
+
+    again = urlencode(_chosen(asked) | {"of": of}, doseq=True)
+    return asked.job("Looking what the heap is made of", f"/heap?{again}#dab", work)

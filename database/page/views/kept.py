@@ -1,0 +1,100 @@
+"""Kept recipes and their batches, and what each batch dried to."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlencode
+
+from starlette.responses import Response
+
+from ....calibrate.errors import InputError
+from ....calibrate.formats.read import read_session
+from ...cards.scanning import PICTURES
+from ...easel.asked_colour import in_session
+from ...easel.manner import Manner
+from ...easel.swatches import dried, keep_swatch
+from ...mixing.target import Target
+from ...store import schema
+from ...store.recipes import Kept, kept_recipes
+from ...store.store import Store
+from ..asked import Asked, go, shown, view
+from ..swatch import swatch
+from ..touching import SPOTS, touched
+from ..uploads import ACCEPTED, keep, kept
+from ..words import for_the_page
+from ..worksheet import NEUTRALS, aim, aim_in_photo, names_of, photo_of, shown_size
+
+
+@view
+def all_kept(asked: Asked) -> Response:
+    """Every kept recipe with its batches; of one the photograph of its swatch."""
+    chosen = {key: asked.text(key) for key in ("batch", "photo", *SPOTS) if asked.text(key)}
+    at = f"batch-{chosen.get('batch', '')}"
+    if asked.text("spot.x"):
+        photo = photo_of(kept(asked.studio, [asked.text("photo")])[0])
+        return go("/kept", chosen | touched(asked, photo), at=at)
+    said: dict[str, Any] = {"fault": None, "target": None, "size": None}
+    with asked.store() as store:
+        found, names = kept_recipes(store), names_of(store)
+        if "photo" in chosen:
+            try:
+                said["size"] = shown_size(photo_of(kept(asked.studio, [chosen["photo"]])[0]))
+                said["target"] = _in_photo(asked) if "at" in chosen else None
+            except InputError as error:
+                said["fault"] = for_the_page(str(error))
+    return asked.show(
+        "kept.html", kept=found, names=names, dried=_dried, seen=_seen, swatch=swatch,
+        manner=Manner.of_kept, chosen=chosen, touched=SPOTS | {"at": "the dried swatch"},
+        accepted=ACCEPTED,
+        spots=urlencode({key: chosen[key] for key in SPOTS if key in chosen}), **said,
+    )  # fmt: skip
+
+
+def _dried(each: Kept, batch: schema.Batch) -> Any:
+    return dried(each.of[batch.recipe_id], batch)
+
+
+def _seen(batch: schema.Batch) -> str:
+    return shown(batch.swatch)
+
+
+def _in_photo(asked: Asked) -> Target:
+    neutral = {name: asked.text(name) for name in NEUTRALS if asked.text(name)}
+    return aim_in_photo(kept(asked.studio, [asked.text("photo")])[0], asked.text("at"), neutral)
+
+
+@view
+def take_swatch(asked: Asked) -> Response:
+    """Keep what a batch dried to; a photograph is first shown, to touch its spot."""
+    number, uploads = asked.path("batch"), asked.uploads("files")
+    files = keep(asked.studio, uploads) if uploads else []
+    if len(files) > 1 or (files and asked.text("colour")):
+        raise InputError(None, None, "expected one file or one colour", "give one of them")
+    if files and files[0].suffix.lower() in PICTURES:
+        return go("/kept", {"batch": number, "photo": files[0].name}, at=f"batch-{number}")
+    with asked.store() as store, store.transaction():
+        name, batch = _batch(store, number)
+        asked.still(batch.swatch, "what that batch dried to")
+        if asked.text("photo"):
+            keep_swatch(store, name, _in_photo(asked), batch.id, "gloss")
+        elif files:
+            keep_swatch(store, name, _in_file(asked, files[0]), batch.id)
+        elif asked.text("colour"):
+            keep_swatch(store, name, aim(store, asked.text("colour")), batch.id)
+        else:
+            raise InputError(None, None, "nothing was said", "say its colour, or drop a file")
+    return go("/kept", at=f"batch-{number}")
+
+
+def _in_file(asked: Asked, path: Path) -> Target:
+    stated = {key: asked.text(key) or None for key in ("unit", "geometry", "specular")}
+    return in_session(read_session(path, **stated), path.name, asked.text("patch"))
+
+
+def _batch(store: Store, number: str) -> tuple[str, schema.Batch]:
+    for each in kept_recipes(store):
+        for batch in each.batches:
+            if str(batch.id) == number:
+                return each.recipe.name, batch
+    raise InputError(None, number, "there is no such batch", "see Kept")

@@ -1,0 +1,375 @@
+"""Mixing as one worksheet: its address holds every choice, the studio what is on the plate."""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import urlencode
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from starlette.responses import Response
+
+from ....calibrate.errors import InputError
+from ....calibrate.optics.surface import GLOSSES
+from ...cards.new_tube import figure
+from ...cards.scanning import PICTURES
+from ...easel.heap import guess_words, next_of
+from ...easel.manner import Manner, tubes_for
+from ...easel.plate import on_plate, read_dab, read_plate, write_dab, write_plate
+from ...mixing.film import GROUNDS, Film
+from ...mixing.measures import parts_words
+from ...mixing.medium import MEDIUM, resolver
+from ...mixing.next_addition import NEAR
+from ...mixing.photo import Spot, parse_spot, shrunk
+from ...mixing.prediction import as_finished, parse_mix
+from ...mixing.target import Target
+from ...pictures.of_studio import whole
+from ...pictures.ways import plot_ways
+from ...store.recipes import keep_mixed, keep_recipe, kept_recipes
+from ...store.store import Store
+from ..asked import Asked, Changed, go, shown, view
+from ..drawing import drawn
+from ..jobs import Progress
+from ..swatch import swatch
+from ..touching import SPOTS, touched
+from ..uploads import PHOTOS, keep, kept
+from ..words import for_the_page
+from ..worksheet import (
+    NEUTRALS,
+    SCALES,
+    SHOWN,
+    Amounts,
+    Goal,
+    Searches,
+    Way,
+    Ways,
+    aim,
+    aim_again,
+    aim_in_photo,
+    amounts,
+    names_of,
+    photo_of,
+    shown_size,
+)
+
+KEYS = (
+    "target", "again", "photo", "at", *NEUTRALS, "finish", "film", "over", "medium", "tubes", "way",
+    "make", "coats", "scale", "mixing",
+)  # fmt: skip
+LISTS = ("lay", "must")
+"""What a worksheet's address holds: one of each of the former, any number of the latter."""
+_MOST, _THINNEST = 4, 0.1
+_MEDIUM = {"": "may be in a film", "must": "must be in the mix", "out": "stays out"}
+
+
+@view
+def worksheet(asked: Asked) -> Response:
+    """The worksheet as far as its address has come."""
+    if asked.text("spot.x"):
+        there = touched(asked, photo_of(kept(asked.studio, [asked.text("photo")])[0]))
+        at = "tubes" if "at" in there else "aim"
+        return go(_address(_chosen(asked) | there, at=at))
+    said: dict[str, Any] = {
+        "faults": {}, "photo": None, "target": None, "ways": None, "way": None, "amounts": None,
+        "parts_words": parts_words,
+        "plate": None, "photos": PHOTOS, "text": asked.text("target"),
+        "chosen": _chosen(asked), "scales": SCALES, "swatch": swatch, "address": _address,
+        "near": NEAR, "goal": None, "others": False, "further": None, "finishes": GLOSSES,
+        "grounds": list(GROUNDS), "mediums": _MEDIUM, "touched": SPOTS,
+        "spots": urlencode({key: asked.text(key) for key in SPOTS if asked.text(key)}),
+    }  # fmt: skip
+    with asked.store() as store:
+        paints, fitted = store.paints(), store.current_fits()
+        said["names"] = names_of(store)
+        said["tubes"] = [p for p in paints if p.on_hand and p.nickname in fitted]
+        kept_so_far = {each.recipe.name: each for each in kept_recipes(store)}
+        said["kept"], said["fresh"] = list(kept_so_far), kept_so_far.get(asked.text("kept"))
+        if not said["tubes"]:
+            raise InputError(
+                None, None, "no tube on hand has a fit yet, so nothing can be mixed",
+                "read a card and fit it, or say under Tubes what is on hand",
+            )  # fmt: skip
+        # Where one step can't be done the ones before it stay, and say why.
+        for name, step in (
+            ("aim", _aim),
+            ("ways", _ways),
+            ("amounts", _amounts),
+            ("plate", _plate),
+        ):
+            try:
+                if not step(asked, store, said):
+                    break
+            except InputError as error:
+                said["faults"][name] = for_the_page(str(error))
+                break
+    return asked.show("mix.html", **said)
+
+
+def _chosen(asked: Asked) -> dict[str, Any]:
+    """Everything chosen so far, as an address holds it."""
+    found: dict[str, Any] = {key: asked.text(key) for key in KEYS}
+    found |= {key: asked.texts(key) for key in LISTS}
+    return {key: value for key, value in found.items() if value}
+
+
+def _address(chosen: dict[str, Any], at: str = "", **changed: Any) -> str:
+    """The worksheet's address with something else chosen; None leaves a choice out."""
+    held = {key: value for key, value in (chosen | changed).items() if value is not None}
+    return f"/mix?{urlencode(held, doseq=True)}" + (f"#{at}" if at else "")
+
+
+def _aim(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
+    photo = asked.text("photo")
+    if photo:
+        said["photo"] = shown_size(photo_of(kept(asked.studio, [photo])[0]))
+    target = _target(asked, store)
+    said["target"] = target
+    return target is not None and bool(asked.texts("lay") or asked.text("again"))
+
+
+def _target(asked: Asked, store: Store) -> Target | None:
+    """What is aimed at: a kept recipe, what was typed, else a spot of the photograph."""
+    text, photo, at = asked.text("target"), asked.text("photo"), asked.text("at")
+    if asked.text("again"):
+        return aim_again(store, asked.text("again")).target
+    if text:
+        return aim(store, text)
+    neutral = {name: asked.text(name) for name in NEUTRALS if asked.text(name)}
+    if photo and (at or neutral):
+        path = kept(asked.studio, [photo])[0]
+        if at:
+            return aim_in_photo(path, at, neutral)
+        photo_of(path, neutral)  # refuses a spot that lies outside
+    return None
+
+
+def _goal(asked: Asked, store: Store) -> Goal:
+    """The target, and how it is to be mixed, painted and seen."""
+    if asked.text("again"):
+        return aim_again(store, asked.text("again"))
+    target = _target(asked, store)
+    if target is None:
+        raise InputError("target", None, "nothing is aimed at", "begin at the top")
+    finish = asked.one_of("finish", GLOSSES) or ("gloss" if asked.text("photo") else "")
+    medium = asked.one_of("medium", [key for key in _MEDIUM if key])
+    thick = figure("film", asked.text("film"), "20", "µm")
+    if thick is not None and thick < _THINNEST:
+        raise InputError(
+            "film", asked.text("film"), f"expected {_THINNEST:g} µm or more", "mend it"
+        )
+    film = None if thick is None else Film(thick, asked.one_of("over", list(GROUNDS)) or "white")
+    must = [store.find_paint(name).nickname for name in asked.texts("must")]
+    must += [MEDIUM] if medium == "must" else []
+    gloss = next((each for each in GLOSSES if each == finish), None)
+    return Goal(target, Manner(gloss, film), tuple(dict.fromkeys(must)), medium != "out")
+
+
+def _ways(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
+    searches: Searches = asked.request.app.state.searches
+    most = asked.number("tubes", _MOST, 1, 6)
+    said["goal"] = goal = _goal(asked, store)
+    ways = searches.ways(store, goal, asked.texts("lay"), most)
+    said["ways"] = ways
+    said["way"] = _chosen_way(asked, ways)
+    others = store.current_fits().keys() - set(ways.read.paints)
+    said["others"] = bool(others and ways.answer.missing and goal.manner.film is None)
+    if said["others"] and asked.text("further"):
+        said["further"] = searches.further(store, goal, ways, most)
+    return said["way"] is not None
+
+
+def _chosen_way(asked: Asked, ways: Ways) -> Way | None:
+    """The way taken; of a recipe that is mixed again the only one."""
+    if asked.text("again"):
+        return ways.ways[0]
+    return next((way for way in ways.ways if way.key == asked.text("way")), None)
+
+
+def _amounts(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
+    if not asked.text("make"):
+        return False
+    said["amounts"] = _how_much(asked, store, said["goal"], said["ways"], said["way"])
+    return bool(asked.text("mixing"))
+
+
+def _how_much(asked: Asked, store: Store, goal: Goal, ways: Ways, way: Way) -> Amounts:
+    shown = asked.text("scale") or str(SCALES[0])
+    step = next((each for each in SCALES if str(each) == shown), None)
+    if step is None:
+        raise InputError("scale", shown, "expected one of those listed", "choose one")
+    coats = asked.number("coats", 2, 1, 10)
+    return amounts(store, goal, ways, way, asked.text("make"), coats, step)
+
+
+def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
+    additions = read_plate(store.studio.folder)
+    plate = on_plate(additions)
+    weighed: Amounts = said["amounts"]
+    way: Way = said["way"]
+    goal: Goal = said["goal"]
+    searches: Searches = asked.request.app.state.searches
+    dab = read_dab(store.studio.folder) if plate else None
+    likely = searches.likely(store, dab) if dab else None
+    found, grams = None, weighed.grams
+    if plate and goal.manner.film is None:
+        read = tubes_for(store, [*plate, *(dab.of if dab else ())])
+        target = said["ways"].answer.target.lab
+        seen = as_finished(read, goal.manner.finish)
+        wanted = max(sum(grams.values()), sum(plate.values()))
+        found = next_of(seen, additions, target, dab, likely, wanted)
+        # Three quarters of what is missing go on first; whatever really did is typed over it.
+        more = {paint: round(0.75 * g, 2) or 0.01 for paint, g in found.additions.items()}
+        grams = more | {paint: 0.0 for paint in way.recipe.parts if paint not in more}
+    elif plate:
+        grams = {p: round(max(g - plate.get(p, 0.0), 0.0), 3) for p, g in grams.items()}
+    said["plate"] = {
+        "additions": additions, "seen": shown(additions), "sum": plate, "next": found,
+        "grams": grams, "dab": guess_words(likely, said["names"]) if likely else [],
+    }  # fmt: skip
+    return True
+
+
+@view
+def try_further(asked: Asked) -> Response:
+    """Try each tube that isn't laid out as one more."""
+    searches: Searches = asked.request.app.state.searches
+    most, lay = asked.number("tubes", _MOST, 1, 6), asked.texts("lay")
+    with asked.store() as store:
+        goal = _goal(asked, store)
+    there = _address(_chosen(asked), further="yes")
+
+    def work(progress: Progress) -> str:
+        progress("one after another")
+        with asked.store() as store:
+            searches.further(store, goal, searches.ways(store, goal, lay, most), most)
+        return f"{there}#ways"
+
+    return asked.job("Trying further tubes", _address(_chosen(asked), "ways"), work)
+
+
+@view
+def ways_picture(asked: Asked) -> Response:
+    """The ways beside the target, under three lights and as films."""
+    searches: Searches = asked.request.app.state.searches
+    most = asked.number("tubes", _MOST, 1, 6)
+    with asked.store() as store:
+        goal, names = _goal(asked, store), names_of(store)
+        ways = searches.ways(store, goal, asked.texts("lay"), most)
+    palette = goal.manner.palette(ways.read)
+    return drawn(lambda: whole(plot_ways(ways.answer, palette, names)))
+
+
+@view
+def change_plate(asked: Asked) -> Response:
+    """Add to the plate, take the last addition back, or begin with an empty one."""
+    what = asked.text("do")
+    # The database's lock keeps two windows from writing the plate at once.
+    with asked.store() as store, store.transaction():
+        folder = store.studio.folder
+        additions = read_plate(folder)
+        if what == "add":
+            additions.append(_added(asked, store))
+        elif shown(additions) != asked.text("seen"):
+            raise Changed("the plate")
+        elif what == "undo" and additions:
+            additions.pop()
+        elif what == "clear":
+            additions = []
+        else:
+            raise InputError("plate", what, "expected to add, undo or clear", "use its buttons")
+        write_plate(folder, additions)
+        if not additions:
+            write_dab(folder, None)
+    return go(_address(_chosen(asked), at="plate"))
+
+
+def _added(asked: Asked, store: Store) -> dict[str, float]:
+    typed = {
+        key.removeprefix("g:"): str(value).strip().replace(",", ".")
+        for key, value in asked.form.multi_items()
+        if key.startswith("g:") and str(value).strip()
+    }
+    if not typed:
+        raise InputError("plate", None, "nothing was added", "say how many grams went on")
+    mix = ",".join(f"{name}={grams}" for name, grams in typed.items())
+    return parse_mix(mix, resolver(lambda name: store.find_paint(name).nickname))
+
+
+@view
+def take_photo(asked: Asked) -> Response:
+    """Keep a photograph to aim at a spot of."""
+    files = keep(asked.studio, asked.uploads("files"))
+    if files[0].suffix.lower() not in PICTURES:
+        raise InputError(files[0].name, None, "is no photograph", "drop a JPEG, PNG or TIFF")
+    return go("/mix", {"photo": files[0].name}, at="aim")
+
+
+@view
+def photo(asked: Asked) -> Response:
+    """A photograph as the page shows it."""
+    found = photo_of(kept(asked.studio, [asked.path("name")])[0])
+    picture = np.ascontiguousarray(shrunk(found, SHOWN)[:, :, ::-1])
+    for key in SPOTS:
+        if asked.text(key):
+            x, y = parse_spot(asked.text(key), key)
+            _mark(picture, (x, y), max(picture.shape) / max(found.size), key)
+    done, made = cv2.imencode(".png", picture)
+    assert done
+    return Response(made.tobytes(), media_type="image/png")
+
+
+def _mark(picture: NDArray[np.uint8], at: Spot, scale: float, key: str) -> None:
+    """Draw a ring around a spot, and beside it what it was said to be."""
+    x, y = (round(min(max(scale * each, -99.0), 9999.0)) for each in at)
+    word, font = "here" if key == "at" else key, cv2.FONT_HERSHEY_SIMPLEX
+    # Neutrals mostly lie side by side: their words keep out of each other's way.
+    right, down = {"white": (-20, -18), "grey": (-18, 30)}.get(key, (16, 6))
+    for wide, colour in ((5, (255, 255, 255)), (1, (0, 0, 0))):
+        cv2.circle(picture, (x, y), 9, colour, wide, cv2.LINE_AA)
+        cv2.putText(picture, word, (x + right, y + down), font, 0.6, colour, wide, cv2.LINE_AA)
+
+
+@view
+def keep_way(asked: Asked) -> Response:
+    """Keep the chosen way under a name; and the batch, where it is mixed."""
+    searches: Searches = asked.request.app.state.searches
+    most = asked.number("tubes", _MOST, 1, 6)
+    name, note, mixed = asked.text("name"), asked.text("note"), asked.text("mixed")
+    # Held until the batch is kept, so that no other window changes the plate meanwhile.
+    with asked.store() as store, store.transaction():
+        goal = _goal(asked, store)
+        ways = searches.ways(store, goal, asked.texts("lay"), most)
+        way = _chosen_way(asked, ways)
+        if way is None:
+            raise Changed("what the tubes make of this colour")
+        recipe, target = way.recipe, ways.answer.target
+        wanted = {
+            "said": target.said, "words": target.words, "lab": target.lab.tolist(),
+            "estimate": target.estimate,
+        }  # fmt: skip
+        expected = {
+            "lab": recipe.lab.tolist(), "difference_de00": recipe.difference,
+            "band_de00": recipe.band,
+        } | goal.manner.said  # fmt: skip
+        if mixed:
+            masses = _mixed(asked, store, mixed, goal, ways, way)
+            keep_mixed(store, name, recipe.parts, wanted, expected, masses, note)
+        else:
+            keep_recipe(store, name, recipe.parts, wanted, expected, note)
+    held = _chosen(asked) | {"kept": name.casefold()}
+    return go(_address(held, at="plate" if asked.text("mixing") else "amounts"))
+
+
+def _mixed(
+    asked: Asked, store: Store, which: str, goal: Goal, ways: Ways, way: Way
+) -> dict[str, float]:
+    """Grams of what was mixed: as "How much" says, or what is on the plate."""
+    if which == "so":
+        return _how_much(asked, store, goal, ways, way).grams
+    additions = read_plate(store.studio.folder)
+    if shown(additions) != asked.text("seen"):
+        raise Changed("the plate")
+    if not additions:
+        raise InputError("plate", None, "is empty", "say what went on")
+    return on_plate(additions)

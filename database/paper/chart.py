@@ -1,0 +1,180 @@
+"""A mixing chart for the wall: every pair of tubes in steps, as it is and let down with white."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from ...calibrate.cards.box import Box
+from ...calibrate.cards.printing import BOLD
+from ...calibrate.errors import InputError
+from ...calibrate.optics.spectra import Array
+from ..common.colour_words import colour_words
+from ..mixing.palette import Palette
+from .sheet import Paper
+
+STEPS = (0.0, 0.25, 0.5, 0.75, 1.0)
+"""Share of the second paint in each step, counted in strength, so that steps look alike."""
+TINT_LIGHTNESS = 70.0
+"""L* that tints are let down to (our choice): pairs compare at one lightness."""
+_HALVINGS = 40
+_BLOCK_MM, _NAME_MM, _WORDS_MM, _LABEL_MM = 46.0, 4.4, 3.8, 3.4
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two paints in steps, from the first to the second.
+
+    Attributes
+    ----------
+    paints : (str, str)
+    parts : (N, 2) array
+        By weight of tube paint, each step's smaller part 1; 1 and 0 where it is one alone.
+    lab : (N, 3) array
+        CIELAB, opaque.
+    white : (N,) array
+        Parts of white to one of colour, by weight, in the tints; 0 where a step is light as it is.
+    tint_lab : (N, 3) array
+        NaN where there is no white.
+    """
+
+    paints: tuple[str, str]
+    parts: Array
+    lab: Array
+    white: Array
+    tint_lab: Array
+
+
+def pairs(palette: Palette, paints: Sequence[str] = ()) -> list[Pair]:
+    """Work out every pair of some tubes of a palette (default: of all but its white).
+
+    Raises
+    ------
+    InputError
+        Where there are fewer than two to pair.
+    """
+    white = palette.white
+    chosen = list(paints) or [p for p in palette.paints if p != white]
+    if len(chosen) < 2:
+        raise InputError(
+            None, ", ".join(chosen) or None, "a chart needs two tubes beside the white",
+            "name more, or put more on hand: tintladder tubes on NAME",
+        )  # fmt: skip
+    return [_pair(palette, one, other, white) for one, other in combinations(chosen, 2)]
+
+
+def _pair(palette: Palette, one: str, other: str, white: str | None) -> Pair:
+    tubes = np.array([palette.paints.index(p) for p in (one, other)])
+    by_strength = np.stack([1 - np.array(STEPS), np.array(STEPS)], axis=1)
+    shares = np.zeros((len(STEPS), len(palette.paints)))
+    shares[:, tubes] = palette.to_shares(by_strength, tubes)
+    masses = palette.to_masses(shares[:, tubes], tubes)
+    least = np.where(masses > 0, masses, np.inf).min(axis=1, keepdims=True)
+    lab = palette.lab(shares)
+    if white is None or white in (one, other):
+        nothing = np.full(len(STEPS), np.nan)
+        return Pair((one, other), masses / least, lab, nothing, np.full_like(lab, np.nan))
+    at = palette.paints.index(white)
+    low, high = np.zeros(len(STEPS)), np.ones(len(STEPS))
+    let_down = shares.copy()
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        let_down = shares * (1 - middle)[:, None]
+        let_down[:, at] += middle
+        dark = palette.lab(let_down)[:, 0] < TINT_LIGHTNESS
+        low, high = np.where(dark, middle, low), np.where(dark, high, middle)
+    weight = let_down / palette.coefficients.dry_volume
+    parts = weight[:, at] / (weight.sum(axis=1) - weight[:, at])
+    as_it_is = lab[:, 0] >= TINT_LIGHTNESS
+    return Pair(
+        (one, other),
+        masses / least,
+        lab,
+        np.where(as_it_is, 0.0, parts),
+        np.where(as_it_is[:, None], lab, palette.lab(let_down)),
+    )
+
+
+def parts_label(parts: Array) -> str:
+    """Two parts by weight as a hand measures them: ``1 : 3``, ``12 : 1``; ``alone`` for one."""
+    one, other = (float(p) for p in parts)
+    if min(one, other) == 0:
+        return "alone"
+    return " : ".join(f"{p:.0f}" if p >= 9.5 or abs(p - round(p)) < 0.1 else f"{p:.1f}"
+                      for p in (one, other))  # fmt: skip
+
+
+def white_label(parts: float) -> str:
+    """Parts of white to one of colour."""
+    if not np.isfinite(parts):
+        return ""
+    if parts == 0:
+        return "as it is"
+    return f"{parts:.0f} : 1" if parts >= 9.5 else f"{parts:.1f} : 1"
+
+
+def chart(
+    palette: Palette, names: Mapping[str, str], paints: Sequence[str] = (), page: str = "a4"
+) -> bytes:
+    """Print the mixing chart of some tubes.
+
+    Parameters
+    ----------
+    palette : Palette
+    names : mapping of nickname to name
+    paints : sequence of str
+        To pair; default: all but the white.
+    page : {"a4", "letter"}
+
+    Returns
+    -------
+    bytes
+        A PDF.
+
+    Raises
+    ------
+    InputError
+        As `pairs`, or for a paper that there isn't.
+    """
+    made = pairs(palette, paints)
+    white = names.get(palette.white or "", palette.white)
+    under = "Upper row: the two alone, parts by weight. "
+    if white:
+        under += (
+            f"Lower row: let down with {white} to one lightness (L* {TINT_LIGHTNESS:.0f}), "
+            "white to colour by weight."
+        )
+    paper = Paper("Mixing chart", under, page)
+    for pair, box in zip(made, paper.places(2, _BLOCK_MM), strict=False):
+        _draw(paper, pair, names, box)
+    return paper.finish()
+
+
+def _draw(paper: Paper, pair: Pair, names: Mapping[str, str], box: Box) -> None:
+    one, other = (names.get(p, p) for p in pair.paints)
+    half_way = pair.lab[len(STEPS) // 2]
+    if np.isfinite(pair.tint_lab).all():
+        half_way = pair.tint_lab[len(STEPS) // 2]
+    head = Box(box.x_mm, box.y_mm, box.width_mm - 1, _NAME_MM)
+    paper.page.one_line(f"{one} + {other}", head, 8, font=BOLD)
+    under = Box(box.x_mm, box.y_mm + _NAME_MM, box.width_mm - 1, _WORDS_MM)
+    paper.page.one_line(f"half way: {colour_words(half_way)}", under, 7, grey=0.2)
+    top = box.y_mm + _NAME_MM + _WORDS_MM
+    width = box.width_mm / len(STEPS)
+    rows = [
+        (pair.lab, [parts_label(p) for p in pair.parts]),
+        (pair.tint_lab, [white_label(w) for w in pair.white]),
+    ]
+    rows = [row for row in rows if np.isfinite(row[0]).all()]
+    tall = (box.y_mm + box.height_mm - top) / 2
+    for r, (colours, labels) in enumerate(rows):
+        y = top + r * tall
+        for i, (colour, label) in enumerate(zip(colours, labels, strict=True)):
+            x = box.x_mm + i * width
+            paper.swatch(Box(x, y, width - 1, tall - _LABEL_MM - 0.6), colour)
+            paper.page.one_line(
+                label, Box(x, y + tall - _LABEL_MM - 0.4, width - 1, _LABEL_MM), 6.5, grey=0.2
+            )

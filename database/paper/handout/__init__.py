@@ -1,0 +1,1 @@
+"""The page for a class that mixes together. It needs no network, and keeps nothing."""

@@ -1,0 +1,129 @@
+"""Labels for pots: what was mixed, of which tubes, when, and what it dried to."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...calibrate.cards.box import Box
+from ...calibrate.cards.printing import BOLD
+from ...calibrate.errors import InputError
+from ...calibrate.optics.spectra import Array
+from ..common.cautions import caution
+from ..mixing.medium import NAME
+from ..store.recipes import Kept
+from ..store.schema import Paint
+from .sheet import Paper
+
+_TALL_MM, _SQUARE_MM = 41.0, 20.0
+
+
+@dataclass(frozen=True)
+class PotLabel:
+    """What a label says of a pot.
+
+    Attributes
+    ----------
+    name : str
+        Of the recipe.
+    made : str
+        The day.
+    lines : tuple of str
+        Grams of each tube, with its lot.
+    colour : (3,) array
+        CIELAB: of the dried swatch where one was read, else as foretold.
+    read : bool
+        Whether it was read.
+    note : str
+    cautions : tuple of str
+    """
+
+    name: str
+    made: str
+    lines: tuple[str, ...]
+    colour: Array
+    read: bool
+    note: str
+    cautions: tuple[str, ...]
+
+
+def pot_labels(kept: Sequence[Kept], paints: Mapping[str, Paint]) -> list[PotLabel]:
+    """Labels of every batch of kept recipes, the newest first.
+
+    Raises
+    ------
+    InputError
+        Where no batch was kept.
+    """
+    labels = []
+    for each in kept:
+        for batch in each.batches:
+            lots = batch.lots or {}
+            seen = batch.swatch or each.recipe.predicted
+            held = [paints[p] for p in batch.masses if p in paints]
+            labels.append(
+                PotLabel(
+                    each.recipe.name,
+                    batch.made[:10],
+                    tuple(
+                        f"{grams:.2f} g {paints[p].name if p in paints else NAME}"
+                        + (f", lot {lots[p]}" if lots.get(p) else "")
+                        for p, grams in batch.masses.items()
+                    ),
+                    np.array(seen["lab"]),
+                    batch.swatch is not None,
+                    batch.note or each.recipe.note,
+                    tuple(dict.fromkeys(filter(None, (caution(p.pigments) for p in held)))),
+                )
+            )
+    if not labels:
+        raise InputError(
+            None, None, "no batch was kept yet",
+            "when you have mixed one: tintladder recipe NAME --make 40ml --made",
+        )  # fmt: skip
+    return sorted(labels, key=lambda label: label.made, reverse=True)
+
+
+def print_pots(labels: Sequence[PotLabel], page: str = "a4") -> bytes:
+    """Print labels to cut out.
+
+    Parameters
+    ----------
+    labels : sequence of PotLabel
+    page : {"a4", "letter"}
+
+    Returns
+    -------
+    bytes
+        A PDF.
+
+    Raises
+    ------
+    InputError
+        For a paper that there isn't.
+    """
+    under = "Cut along the lines. In each square the printed colour, and room for a dried dab."
+    paper = Paper("Pot labels", under, page)
+    for label, box in zip(labels, paper.places(2, _TALL_MM, 0.0), strict=False):
+        _draw(paper, label, box)
+    return paper.finish()
+
+
+def _draw(paper: Paper, label: PotLabel, box: Box) -> None:
+    paper.page.outline(box, grey=0.7)
+    x, y, width = box.x_mm + 3, box.y_mm + 2.5, box.width_mm - 6
+    paper.page.one_line(label.name, Box(x, y, width - 22, 5.5), 11, font=BOLD)
+    paper.page.one_line(label.made, Box(x + width - 20, y + 0.7, 20, 4.5), 8, grey=0.2)
+    top = y + 8
+    paper.swatch(Box(x, top, _SQUARE_MM, 24), label.colour)
+    said = "as it dried" if label.read else "as foretold"
+    paper.page.one_line(said, Box(x, top + 24.4, _SQUARE_MM, 3.4), 6.5, grey=0.2)
+    left, wide = x + _SQUARE_MM + 3, width - _SQUARE_MM - 3
+    words = "\n".join([*label.lines, *filter(None, (label.note,))])
+    room = 27.0 - (8.0 if label.cautions else 0.0)
+    paper.page.fitted(words, Box(left, top - 0.5, wide, room), 7.5)
+    if label.cautions:
+        place = Box(left, top + 19.5, wide, 8.0)
+        paper.page.fitted(f"Caution: {'; '.join(label.cautions)}.", place, 6.5, font=BOLD)

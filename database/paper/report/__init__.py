@@ -1,0 +1,1 @@
+"""A release as one page. Only what the release holds is shown."""

@@ -1,0 +1,128 @@
+"""The set-out page: tubes and amounts for a whole picture, a recipe and a square for each dab."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from ...calibrate.cards.box import Box
+from ...calibrate.cards.printing import BOLD
+from ...calibrate.optics.colour import in_words
+from ..mixing.setout import Dab, SetOut
+from .sheet import Paper
+
+_DAB_MM, _SQUARE_MM, _LINE_MM = 33.0, 25.0, 4.0
+_FEWER_MM = 21.0
+
+
+def print_setout(
+    found: SetOut,
+    names: Mapping[str, str],
+    title: str,
+    remark: str = "",
+    page: str = "a4",
+) -> bytes:
+    """Print what to set out.
+
+    Parameters
+    ----------
+    found : SetOut
+    names : mapping of nickname to name
+    title : str
+        What it is for.
+    remark : str
+        How far the picture's colours can be trusted.
+    page : {"a4", "letter"}
+
+    Returns
+    -------
+    bytes
+        A PDF of as many pages as it takes; usually one.
+
+    Raises
+    ------
+    InputError
+        For a paper that there isn't.
+    """
+    under = remark or "what to set out, and how to mix each colour"
+    paper = Paper(title, f"{under[:1].upper()}{under[1:]}.", page)
+    top = _tubes(paper, found, names)
+    for number, dab in enumerate(found.dabs, 1):
+        top = _room(paper, top, _DAB_MM)
+        _draw(paper, number, dab, names, Box(paper.left_mm, top, paper.width_mm, _DAB_MM))
+        top += _DAB_MM
+    if found.fewer is not None:
+        _fewer(paper, found, names, _room(paper, top + 1, _FEWER_MM))
+    return paper.finish()
+
+
+def _room(paper: Paper, top: float, height: float) -> float:
+    """Where a thing of some height goes: here, or at the head of another page."""
+    if top + height > paper.top_mm + paper.height_mm + 0.01:
+        paper.turn()
+        return paper.top_mm
+    return top
+
+
+def _tubes(paper: Paper, found: SetOut, names: Mapping[str, str]) -> float:
+    said = ", ".join(f"{names.get(p, p)} {ml:.0f} ml" for p, ml in found.ml.items())
+    box = Box(paper.left_mm, paper.top_mm, paper.width_mm, 12.0)
+    many = f"{len(found.tubes)} tubes" if len(found.tubes) > 1 else "One tube"
+    return paper.top_mm + paper.page.fitted(f"{many}: {said}.", box, 9.5, font=BOLD) + 2.5
+
+
+def _draw(paper: Paper, number: int, dab: Dab, names: Mapping[str, str], box: Box) -> None:
+    """A dab: the wanted colour beside the foretold one, each above room to paint; the recipe."""
+    paper.page.line((box.x_mm, box.y_mm), (box.x_mm + box.width_mm, box.y_mm), 0.7)
+    top = box.y_mm + 2.0
+    for i, (colour, said) in enumerate(((dab.target.lab, "wanted"), (dab.recipe.lab, "foretold"))):
+        left = box.x_mm + i * (_SQUARE_MM + 2)
+        paper.swatch(Box(left, top, _SQUARE_MM, _DAB_MM - 8), colour)
+        place = Box(left, box.y_mm + _DAB_MM - 5.6, _SQUARE_MM, 3.4)
+        paper.page.one_line(said, place, 6.5, grey=0.2)
+    left = box.x_mm + 2 * (_SQUARE_MM + 2) + 2
+    width = box.x_mm + box.width_mm - left
+    head = f"{number}. {dab.target.words}, {dab.ml:.0f} ml"
+    paper.page.one_line(head, Box(left, top, width, 5), 9.5, font=BOLD)
+    lines = [_step(dab, i, names) for i in range(len(dab.order.steps))]
+    off = dab.recipe.difference
+    near = f"{in_words(off)} (CIEDE2000 {off:.1f}), sure to within {dab.recipe.band:.1f}"
+    if not dab.reached:
+        near = f"these tubes come no nearer: {near}"
+    if dab.recipe.scan_made:
+        near += "; a paint of it was read by a scanner"
+    words = "\n".join([*lines, near[:1].upper() + near[1:] + "."])
+    paper.page.fitted(words, Box(left, top + 5.2, width, _DAB_MM - 9), 8)
+
+
+def _step(dab: Dab, i: int, names: Mapping[str, str]) -> str:
+    step = dab.order.steps[i]
+    grams = dab.grams[step.paint]
+    said = f"{_amount(grams)} g {names.get(step.paint, step.paint)}"
+    first = grams * (1 - step.hold_back)
+    # Less than a scale shows isn't halved.
+    if min(first, grams - first) >= 0.01:
+        said += f": {_amount(first)} g, look, then up to {_amount(grams - first)} g"
+    return f"{'First' if i == 0 else 'then'} {said}" + (f" ({step.words})" if i else "")
+
+
+def _amount(grams: float) -> str:
+    return f"{grams:.2f}" if grams < 1 else f"{grams:.1f}"
+
+
+def _fewer(paper: Paper, found: SetOut, names: Mapping[str, str], top: float) -> None:
+    """What one tube fewer would make of every colour, beside what was wanted."""
+    assert found.fewer is not None
+    fewer = found.fewer
+    left_out = " and ".join(names.get(p, p) for p in fewer.left_out)
+    instead = " and ".join(names.get(p, p) for p in fewer.taken_in)
+    head = f"One tube fewer, without {left_out}" + (f" but with {instead}" if instead else "")
+    box = Box(paper.left_mm, top, paper.width_mm, _LINE_MM)
+    paper.page.one_line(f"{head}: wanted beside what it would be", box, 8, font=BOLD)
+    width = min(paper.width_mm / len(found.dabs), 24.0)
+    for i, dab in enumerate(found.dabs):
+        x = paper.left_mm + i * width
+        for k, colour in enumerate((dab.target.lab, fewer.lab[i])):
+            half = Box(x + k * (width - 2) / 2, top + 5, (width - 2) / 2, 10)
+            paper.swatch(half, colour, blank="none")
+        label = f"{i + 1}: off {fewer.difference[i]:.1f}"
+        paper.page.one_line(label, Box(x, top + 15.4, width - 2, 3.4), 6.5, grey=0.2)

@@ -1,0 +1,120 @@
+"""Paper for the studio wall: pages with a head and a foot, and squares to paint the real colour in.
+
+A printer shows a colour only nearly, so every printed swatch has an empty one of its size beside
+it, and every page says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Literal
+
+from ...calibrate.cards.box import Box
+from ...calibrate.cards.printing import BOLD, Page
+from ...calibrate.errors import InputError
+from ...calibrate.optics.colour import lab_to_srgb
+from ...calibrate.optics.spectra import Array
+
+PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+MARGIN_MM, HEAD_MM, FOOT_MM = 12.0, 14.0, 13.0
+NEARLY = (
+    "Printed colours are only as true as the printer: paint the real one beside each. Colours are "
+    "foretold from K and S of these tubes; another maker's will differ. Colour advice is not "
+    "safety advice: follow the label, the safety data sheet and local rules."
+)
+CUT = " A corner cut off marks a colour that a display can't show: the nearest is printed."
+
+
+def paper_size(name: str) -> tuple[float, float]:
+    """Width and height of a paper, mm.
+
+    Raises
+    ------
+    InputError
+        For a paper that there isn't.
+    """
+    if name not in PAPERS:
+        raise InputError("--page", name, f"expected {' or '.join(PAPERS)}", "choose one of these")
+    return PAPERS[name]
+
+
+class Paper:
+    """Pages under one title.
+
+    Parameters
+    ----------
+    title : str
+    under : str
+        A line below the title.
+    page : {"a4", "letter"}
+    """
+
+    def __init__(self, title: str, under: str, page: str = "a4") -> None:
+        self.page = Page(paper_size(page), title)
+        self.title, self.under = title, under
+        self.left_mm, self.width_mm = MARGIN_MM, self.page.width_mm - 2 * MARGIN_MM
+        self.top_mm = MARGIN_MM + HEAD_MM
+        self.height_mm = self.page.height_mm - self.top_mm - MARGIN_MM - FOOT_MM
+        self._cut = self._used = False
+        self._head()
+
+    def turn(self) -> None:
+        """Go on on another page."""
+        self._foot()
+        self.page.turn()
+        self._cut = False
+        self._head()
+
+    def finish(self) -> bytes:
+        """End the last page; the bytes of the PDF."""
+        self._foot()
+        return self.page.finish()
+
+    def places(self, columns: int, height_mm: float, gap_mm: float = 4.0) -> Iterator[Box]:
+        """Boxes of one height, in columns, left to right and down, page after page."""
+        width = (self.width_mm - (columns - 1) * gap_mm) / columns
+        rows = max(1, int((self.height_mm + gap_mm) // (height_mm + gap_mm)))
+        while True:
+            for row in range(rows):
+                for column in range(columns):
+                    if row == column == 0 and self._used:
+                        self.turn()
+                    self._used = True
+                    yield Box(
+                        self.left_mm + column * (width + gap_mm),
+                        self.top_mm + row * (height_mm + gap_mm),
+                        width,
+                        height_mm,
+                    )
+
+    def swatch(
+        self, box: Box, colour: Array, blank: Literal["below", "right", "none"] = "below"
+    ) -> None:
+        """Print a CIELAB colour (3,), D50, in half of a box, the other half empty to be painted.
+
+        A colour that a display can't show has a corner cut off.
+        """
+        half = box
+        if blank == "below":
+            half = Box(box.x_mm, box.y_mm, box.width_mm, box.height_mm / 2)
+        elif blank == "right":
+            half = Box(box.x_mm, box.y_mm, box.width_mm / 2, box.height_mm)
+        shown, outside = lab_to_srgb(colour)
+        self.page.colour(half, shown[0])
+        if outside[0]:
+            corner = min(half.width_mm, half.height_mm) * 0.3
+            self.page.colour(Box(half.x_mm, half.y_mm, corner, corner), (1, 1, 1))
+            self._cut = True
+        self.page.outline(box)
+
+    def _head(self) -> None:
+        box = Box(self.left_mm, MARGIN_MM, self.width_mm, 7.0)
+        self.page.one_line(self.title, box, 14, font=BOLD)
+        self.page.one_line(
+            self.under, Box(box.x_mm, MARGIN_MM + 7, self.width_mm, 4.5), 8, grey=0.3
+        )
+
+    def _foot(self) -> None:
+        top = self.page.height_mm - MARGIN_MM - FOOT_MM + 3
+        box = Box(self.left_mm, top, self.width_mm, FOOT_MM - 3)
+        self.page.fitted(NEARLY + (CUT if self._cut else ""), box, 7, grey=0.3)

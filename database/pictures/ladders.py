@@ -1,0 +1,93 @@
+"""A picture of several paints' tints side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.patches import Rectangle
+
+from ...calibrate.optics.coefficients import Coefficients
+from ...calibrate.optics.colour import srgb
+from ..mixing.ladder import ratio_label
+from .style import INK, MAT, SMALL, SOFT, TEXT, axes_or_new, gamut_mark
+from .swatch import films
+
+STEPS = (0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0)
+"""Parts of white to one of colour, by weight."""
+_EDGE = 0.12
+"""Width of the mat between rows and around them, a swatch being 1."""
+
+
+def plot_ladders(
+    coefficients: Coefficients,
+    whites: Mapping[str, str],
+    paints: Sequence[str],
+    names: Mapping[str, str],
+    ax: Axes | None = None,
+) -> Axes:
+    """Show the tints of several paints in rows, foretold in films that hide, on a grey mat.
+
+    Steps stand below each other at the same parts of white by weight, so a row that pales late is
+    a strong paint's. A ring marks a colour that a display can't show.
+
+    Parameters
+    ----------
+    coefficients : Coefficients
+    whites : mapping of nickname to nickname
+        The white that each was let down with; of a paint that has none the masstone alone is shown.
+    paints : sequence of str
+    names : mapping of nickname to str
+        How each is called at its row.
+    ax : Axes, optional
+    """
+    rows = len(paints)
+    ax = axes_or_new(ax, 10, 1.2 + 0.5 * rows)
+    wide = len(STEPS) + 1
+    ax.add_patch(
+        Rectangle(
+            (-_EDGE, -rows * (1 + _EDGE)), wide + 2 * _EDGE, rows * (1 + _EDGE) + _EDGE,
+            fc=MAT, ec="none", zorder=0,
+        )
+    )  # fmt: skip
+    cut = False
+    for row, paint in enumerate(paints):
+        white = whites.get(paint)
+        mixes = [{paint: 1.0}]
+        if white is not None:
+            mixes += [{paint: 1.0, white: parts} for parts in STEPS[1:]] + [{white: 1.0}]
+        colours, outside = srgb(films(coefficients, mixes), coefficients.wavelengths)
+        y = -row * (1 + _EDGE) - 1
+        for i, (colour, out) in enumerate(zip(colours, outside.tolist(), strict=True)):
+            known = bool(np.isfinite(colour).all())
+            ax.add_patch(
+                Rectangle(
+                    (i, y), 1, 1, fc=tuple(colour) if known else MAT, ec="none", lw=0, zorder=2,
+                    hatch=None if known else "///", gid=f"tint/{paint}",
+                )
+            )  # fmt: skip
+            if known and out:
+                gamut_mark(ax, i + 0.15, y + 0.5)
+                cut = True
+        ax.text(
+            -0.3,
+            y + 0.5,
+            names.get(paint, paint),
+            ha="right",
+            va="center",
+            fontsize=TEXT,
+            color=INK,
+        )
+    labels = [ratio_label(parts) for parts in STEPS] + ["white"]
+    for i, text in enumerate(labels):
+        ax.text(i + 0.5, 0.3, text, ha="center", va="bottom", fontsize=TEXT, color=INK)
+    ax.text(-0.3, 0.3, "white to colour", ha="right", va="bottom", fontsize=SMALL, color=SOFT)
+    foot = "by weight, foretold in films that hide"
+    if cut:
+        foot += "; ◎ a display can't show this colour: the nearest is shown"
+    ax.text(0, -rows * (1 + _EDGE) - 0.2, foot, ha="left", va="top", fontsize=SMALL, color=SOFT)
+    ax.set_xlim(-3.2, wide + 0.2)
+    ax.set_ylim(-rows * (1 + _EDGE) - 0.7, 1.0)
+    ax.axis("off")
+    return ax

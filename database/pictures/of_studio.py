@@ -1,0 +1,142 @@
+"""Pictures of what paints do, drawn from what a studio holds."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from ...calibrate.errors import InputError
+from ...calibrate.fit.judging.hiding import PAINT_VIEW
+from ...calibrate.fit.judging.own_films import Anchor, anchor, own_films
+from ...calibrate.fit.judging.quality_report import quality_report
+from ...calibrate.optics.coefficients import Coefficients
+from ..mixing.gamut import gamut
+from ..mixing.ladder import in_a_sentence, ladder, tint_path
+from ..mixing.palette import Palette
+from ..mixing.strengths import rank
+from ..releases.compare import whites_of
+from ..store.store import Store
+from .figures import tint_figure
+from .films import plot_contrasts, plot_films
+from .ladders import plot_ladders
+from .quality import plot_hiding, plot_residuals
+from .reach import reach_figure
+from .strength import plot_strengths
+
+
+def drawn(
+    store: Store,
+    chosen: list[str],
+    show: str,
+    against: str | None = None,
+    model: str | None = None,
+) -> tuple[Figure, dict[str, Any]]:
+    """Draw what some paints do.
+
+    Parameters
+    ----------
+    store : Store
+    chosen : list of str
+        Nicknames.
+    show : {"tint", "film", "hiding", "strength", "leftover", "reach"}
+    against : str, optional
+        Of strength: the paint that counts as 1.
+    model : {"two-flux", "transport"}, optional
+        By which all is foretold; by default that which mixes of these are reckoned by.
+
+    Returns
+    -------
+    figure : Figure
+    said : dict
+        What goes with it in words and figures; ``reckoned`` says by which model.
+
+    Raises
+    ------
+    InputError
+        Where it can't be drawn of these.
+    """
+    if show == "leftover" or (show in ("tint", "hiding") and len(chosen) == 1):
+        return _one(store, chosen, show, model)
+    return _several(store, chosen, show, against, model)
+
+
+def _one(
+    store: Store, chosen: list[str], show: str, model: str | None
+) -> tuple[Figure, dict[str, Any]]:
+    """Draw one paint by its own fit."""
+    if len(chosen) > 1:
+        raise InputError("--show", show, "shows one paint at a time", "name one paint")
+    name, fit = store.find_paint(chosen[0]).name, store.fit_of(chosen[0], model)
+    said = {"paint": fit.paint, "verdict": fit.verdict, **_by(store, fit.coefficients, model)}
+    if show == "tint":
+        cards = store.cards()
+        said["sentence"] = in_a_sentence(ladder(fit, cards), tint_path(fit))
+        return tint_figure(fit, name, cards), said
+    report = quality_report(fit, store.card_readings())
+    if show == "leftover":
+        return whole(plot_residuals(report)), said
+    if report.hiding is None:
+        raise InputError(None, fit.paint, report.unsaid[0], "read a drawdown of known thickness")
+    said["sentence"] = f"{fit.paint} {report.hiding}."
+    return whole(plot_hiding(fit, report)), said
+
+
+def _several(
+    store: Store, chosen: list[str], show: str, against: str | None, model: str | None
+) -> tuple[Figure, dict[str, Any]]:
+    """Draw several paints by the numbers in use."""
+    names = {paint.nickname: paint.name for paint in store.paints()}
+    with store.snapshot() as session:
+        whites = whites_of(session, store.current_fits())
+    # Unless another is asked for, the one that the fits state their strengths against.
+    reference = store.find_paint(against).nickname if against else store.strength_reference()
+    if not against and not (reference in whites and whites.keys() & set(chosen)):
+        reference = None
+    needed = [*chosen, *([reference] if reference else [])]
+    needed += [whites[paint] for paint in needed if paint in whites]
+    c = store.current_coefficients(list(dict.fromkeys(needed)), model)
+    said = _by(store, c, model)
+    if show == "reach":
+        return reach_figure(gamut(Palette(c.select(chosen))), [names[p] for p in chosen]), said
+    try:
+        if show == "tint":
+            return whole(plot_ladders(c, whites, chosen, names)), said
+        if show == "film":
+            return whole(plot_films(c, chosen, names, anchors=_anchors(store, c, chosen))), said
+        if show == "hiding":
+            return whole(plot_contrasts(c, chosen, names, anchors=_anchors(store, c, chosen))), said
+    except ValueError as why:
+        raise InputError("--show", show, str(why), "read drawdowns of known thickness") from why
+    ladders = {p: whites[p] for p in dict.fromkeys([*chosen, *needed]) if p in whites}
+    found, unsaid = rank(c, ladders, reference)
+    if not found:
+        raise InputError("--show", show, "none of these has a ladder in white", "name others")
+    strongest = found[0]
+    said |= {
+        "sentence": f"{names[strongest.paint]} is the strongest: {strongest}.",
+        "strengths": {s.paint: round(s.ratio, 4) for s in found},
+        "unsaid": unsaid,
+    }
+    return whole(plot_strengths(found, c, names)), said
+
+
+def _by(store: Store, c: Coefficients, model: str | None) -> dict[str, Any]:
+    """Say which model a picture is drawn by."""
+    return {"model": c.model, "reckoned": store.model_words(c, model is not None)}
+
+
+def _anchors(store: Store, c: Coefficients, paints: list[str]) -> dict[str, Anchor]:
+    """What the paints' own films say of how thick a film their K and S need."""
+    readings = store.card_readings()
+    found = {paint: anchor(own_films(c, paint, readings, PAINT_VIEW), c.model) for paint in paints}
+    return {paint: own for paint, own in found.items() if own is not None}
+
+
+def whole(ax: Axes) -> Figure:
+    """Return the figure that axes are on, its parts moved apart."""
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    figure.set_layout_engine("tight")
+    return figure

@@ -1,0 +1,163 @@
+"""Pictures of how well a fit holds: what it leaves over, what steps foretell, hiding, drift."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from ...calibrate.fit.judging.drift import Drift
+from ...calibrate.fit.judging.hiding import BY_RATIO, HIDES_AT, PAINT_VIEW, contrast_ratio
+from ...calibrate.fit.judging.quality_report import QualityReport
+from ...calibrate.fit.problem.result import PaintFit
+from .style import FAINT, INK, PAPER, SMALL, SOFT, axes_or_new, dress
+
+_SEEN = ((1.0, "hard to see"), (2.0, "side by side"), (5.0, "a near miss"))
+"""CIEDE2000 below which a difference is so called (a rule of thumb, no source)."""
+_ROOM = 0.42
+"""How far the largest residual reaches from its line, the lines being 1 apart."""
+_WORTH_SHOWING_UM = 1000.0
+"""A film that hides only beyond this would press all others against the axis."""
+_TOP = 1.04
+
+
+def plot_residuals(report: QualityReport, ax: Axes | None = None) -> Axes:
+    """Show what the fit leaves over of every patch: measured less fitted, by wavelength.
+
+    A line for each patch, all on one scale, over the band that its readings leave open (95 %).
+    """
+    ax = axes_or_new(ax, 6, 5)
+    dress(ax, "What the fit leaves over", "wavelength, nm", "")
+    names = list(zip(report.patches["card"], report.patches["patch"], strict=True))
+    table = report.residuals.set_index(["card", "patch"]).sort_index()
+    left = report.residuals["measured"] - report.residuals["fitted"]
+    widest = float(np.nanmax(np.abs(left), initial=1e-4))
+    scale = _ROOM / widest
+    for i, name in enumerate(names):
+        rows = table.loc[[name]].sort_values("wavelength")
+        at = -float(i)
+        band = np.minimum(1.96 * rows["sigma"].to_numpy(float) * scale, 0.46)
+        x = rows["wavelength"].to_numpy(float)
+        ax.fill_between(x, at - band, at + band, color=FAINT, lw=0, zorder=1)
+        ax.axhline(at, color=SOFT, lw=0.3, zorder=2)
+        residual = (rows["measured"] - rows["fitted"]).to_numpy(float)
+        ax.plot(x, at + scale * residual, color=INK, lw=0.9, zorder=3, gid=f"residual/{name[1]}")
+    ax.set_yticks([-float(i) for i in range(len(names))], [n[1].replace("/", ", ") for n in names])
+    ax.set_ylim(-len(names) + 0.4, 0.6)
+    ax.annotate(
+        f"the largest swing is {widest:.3f} of reflectance;\n"
+        "grey is what readings and model leave open (95 %)",
+        (0, 0), (0, -34), xycoords="axes fraction", textcoords="offset points", fontsize=SMALL,
+        color=SOFT, va="top",
+    )  # fmt: skip
+    return ax
+
+
+def plot_left_out(report: QualityReport, ax: Axes | None = None) -> Axes:
+    """Show each step's CIEDE2000: as fitted (ring), and as foretold by all the others (disc)."""
+    ax = axes_or_new(ax, 6, 4)
+    dress(ax, "Each step, fitted and left out", "CIEDE2000", "")
+    steps = report.patches.groupby("step", sort=False)[["de00", "left_out"]].max()
+    at = -np.arange(len(steps), dtype=float)
+    fitted, left = (steps[name].to_numpy(float) for name in ("de00", "left_out"))
+    for y, a, b in zip(at, fitted, left, strict=True):
+        ax.plot([a, b], [y, y], color=FAINT, lw=2, zorder=1)
+    ax.plot(fitted, at, "o", ms=5, mfc=PAPER, mec=INK, mew=0.8, zorder=3, label="fitted")
+    if np.isfinite(left).any():
+        ax.plot(left, at, "o", ms=5, mfc=INK, mec=INK, zorder=3, label="foretold by the others")
+    widest = max(float(np.nanmax(np.concatenate([fitted, left]))) * 1.08, 2.4)
+    _seen(ax, widest)
+    ax.set_yticks(at, list(steps.index))
+    ax.set_ylim(-len(steps) + 0.4, 1.1)
+    ax.legend(loc="lower right", frameon=False, fontsize=SMALL, labelcolor=INK)
+    return ax
+
+
+def plot_hiding(fit: PaintFit, report: QualityReport, ax: Axes | None = None) -> Axes:
+    """Show contrast ratio by dry thickness with its 95 % band, and the films as painted.
+
+    The films stand over the card's own black and white, the curve over the standard ones. The film
+    that hides is marked where the report has it; the ratio 0.98 only where that is its rule.
+
+    Raises
+    ------
+    ValueError
+        Where hiding can't be said of the paint.
+    """
+    ax = axes_or_new(ax, 6, 4)
+    dress(ax, "How it hides", "dry thickness, µm", "contrast ratio Yb/Yw")
+    films = report.anchor
+    reach = max([150.0, *(1.2 * f.thickness_um for f in report.films)])
+    hiding = report.hiding
+    hides = np.inf if hiding is None else hiding.thickness_um
+    if hides < _WORTH_SHOWING_UM:
+        reach = max(reach, 1.2 * hides)
+    x = np.linspace(reach / 60, reach, 60)
+    if hides < reach:
+        x = np.union1d(x, [hides])
+    found = [contrast_ratio(fit.coefficients, fit.paint, float(t), films=films) for t in x]
+    ratio = np.array([c.ratio for c in found])
+    wide = 1.96 * np.array([c.uncertainty for c in found])
+    ax.fill_between(x, ratio - wide, np.minimum(ratio + wide, 1.0), color=FAINT, lw=0, zorder=1)
+    ax.plot(x, ratio, color=INK, lw=1.1, zorder=2, label=f"predicted, {PAINT_VIEW}")
+    if hiding is not None and hiding.criterion == BY_RATIO:
+        ax.axhline(HIDES_AT, color=SOFT, lw=0.6, ls=(0, (4, 2)), zorder=1)
+        ax.annotate(
+            f"{HIDES_AT:g}", (0, HIDES_AT), (3, -2), textcoords="offset points", va="top",
+            fontsize=SMALL, color=SOFT,
+        )  # fmt: skip
+    if report.films:
+        ax.plot(
+            [f.thickness_um for f in report.films],
+            [f.contrast for f in report.films],
+            "o", ms=5, mfc=PAPER, mec=INK, mew=0.8, zorder=3, label="as painted",
+        )  # fmt: skip
+    if hiding is not None:
+        label = f"hides at {hides:.0f} µm dry" if np.isfinite(hides) else "never hides"
+        label += f" ({hiding.criterion})"
+        if hides < reach:
+            ax.plot([hides, hides], [0, _TOP], color=INK, lw=0.8, ls=":", zorder=1, gid="hides")
+        at = [[hides], [float(np.interp(hides, x, ratio))]] if hides < reach else [[], []]
+        ax.plot(*at, "|", ms=9, mew=1.4, color=INK, zorder=4, label=label)
+    ax.set_xlim(0, reach)
+    ax.set_ylim(0, _TOP)
+    ax.legend(
+        loc="upper left", bbox_to_anchor=(0.0, -0.17), borderaxespad=0.0, frameon=False,
+        fontsize=SMALL, labelcolor=INK,
+    )  # fmt: skip
+    return ax
+
+
+def plot_drift(found: Drift, ax: Axes | None = None) -> Axes:
+    """Show how far a new lot lies from the old at each step, with its 95 % interval.
+
+    The grey bar is what readings of one and the same paint may differ by.
+    """
+    ax = axes_or_new(ax, 6, 3)
+    dress(ax, f"{found.paint}: new tube against old", "CIEDE2000", "")
+    at = -np.arange(len(found.steps), dtype=float)
+    size = np.array([s.de00 for s in found.steps])
+    wide = 1.96 * np.array([s.uncertainty for s in found.steps])
+    ax.barh(at, [s.limit for s in found.steps], height=0.55, color=FAINT, zorder=1)
+    ax.errorbar(
+        size, at, xerr=[np.minimum(wide, size), wide], fmt="o", ms=5, color=INK, ecolor=INK,
+        elinewidth=0.8, zorder=3,
+    )  # fmt: skip
+    _seen(ax, max(float((size + wide).max()) * 1.08, 2.4))
+    ax.set_yticks(at, [s.step for s in found.steps])
+    ax.set_ylim(-len(found.steps) + 0.4, 1.1)
+    return ax
+
+
+def _seen(ax: Axes, widest: float) -> None:
+    """Rule off what a difference is called."""
+    ax.set_xlim(0, widest)
+    low = 0.0
+    for high, words in (*_SEEN, (np.inf, "a different colour")):
+        if low >= widest:
+            break
+        middle = (low + min(high, widest)) / 2
+        if min(high, widest) - low > 0.12 * widest:
+            ax.text(middle, 0.75, words, ha="center", va="center", fontsize=SMALL, color=SOFT)
+        if high < widest:
+            ax.axvline(high, color=SOFT, lw=0.4, ls=(0, (1, 2)), zorder=0)
+        low = high

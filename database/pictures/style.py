@@ -1,0 +1,230 @@
+"""What all pictures share: paper and ink, marks, labels that keep clear of each other, files."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Literal
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.text import Annotation
+from matplotlib.transforms import offset_copy
+
+from ...calibrate.errors import InputError
+from ...calibrate.optics.spectra import Array
+from .label_places import label_places
+
+PAPER, MAT, INK, SOFT, FAINT = "#ffffff", "#777777", "#1f1f1f", "#636363", "#d0d0d0"
+"""Greys only, so that nothing tints the colours beside it; the mat has L* 50."""
+TITLE, TEXT, SMALL = 15.0, 9.0, 8.0
+"""Sizes of type, points."""
+DPI = 200
+SUFFIXES = (".png", ".svg")
+
+
+def new_figure(width: float, height: float) -> Figure:
+    """Make an empty figure, sizes in inches, that no global state knows of."""
+    figure = Figure(figsize=(width, height), dpi=DPI, facecolor=PAPER)
+    FigureCanvasAgg(figure)
+    return figure
+
+
+def axes_or_new(ax: Axes | None, width: float, height: float) -> Axes:
+    """Return the axes given, or those of a new figure."""
+    if ax is not None:
+        return ax
+    return new_figure(width, height).add_subplot()
+
+
+def dress(ax: Axes, title: str, x_label: str = "", y_label: str = "", pad: float = 8) -> None:
+    """Give axes the common look: a title at the left, thin grey lines, no box."""
+    ax.set_title(title, loc="left", fontsize=TEXT, color=INK, fontweight="bold", pad=pad)
+    ax.set_xlabel(x_label, fontsize=TEXT, color=SOFT)
+    ax.set_ylabel(y_label, fontsize=TEXT, color=SOFT)
+    ax.tick_params(labelsize=SMALL, colors=SOFT, width=0.6, length=3)
+    for side, spine in ax.spines.items():
+        spine.set_visible(side in ("left", "bottom"))
+        spine.set_color(SOFT)
+        spine.set_linewidth(0.6)
+
+
+def flag_mark(ax: Axes, x: float, y: float, size: float = 9.0, beside: float = 0.0) -> None:
+    """Mark a flagged patch: a light triangle with a dark rim, seen on any colour.
+
+    Parameters
+    ----------
+    size, beside : float
+        Of the mark, and how far left of and above the point it stands, in points of type.
+    """
+    figure = ax.get_figure(root=True)
+    at = offset_copy(ax.transData, figure, -beside, beside, units="points")
+    ax.plot(
+        x, y, "^", ms=size, mfc=PAPER, mec=INK, mew=0.9, zorder=8, clip_on=False, gid="flag",
+        transform=at,
+    )  # fmt: skip
+
+
+def gamut_mark(ax: Axes, x: float, y: float, size: float = 5.0) -> None:
+    """Mark a colour that the display can't show: a light ring with a dark rim."""
+    for width, colour in ((2.4, INK), (1.1, PAPER)):
+        ax.plot(
+            x, y, "o", ms=size, mfc="none", mec=colour, mew=width, zorder=8, clip_on=False,
+            gid="gamut",
+        )  # fmt: skip
+
+
+def place_labels(
+    ax: Axes, points: Array, texts: Sequence[str], away: float = 9.0, leader: str = SOFT
+) -> list[Annotation]:
+    """Label points so that no label touches another, a mark, or the edge; a line only at need.
+
+    All lines and marks that labels are to keep clear of must be drawn, and the axes have their
+    final place and limits; a cloud of dots counts for nothing. A label that finds no room beside
+    its point stands off with a leader line.
+
+    Parameters
+    ----------
+    points : (N, 2) array
+    texts : sequence of N str
+    away : float
+        Distance from a point to its label, in points of type.
+    leader : str
+        Colour of leader lines.
+    """
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    renderer = FigureCanvasAgg.get_renderer(figure.canvas)  # type: ignore[arg-type]
+    ax.apply_aspect()
+    unit = figure.dpi / 72
+    at = ax.transData.transform(np.asarray(points, dtype=float).reshape(-1, 2))
+    marks, lines = _drawn(ax, unit)
+    own = np.column_stack([at, np.full(len(at), 3.5 * unit)])
+    places = label_places(
+        at,
+        np.array([_size(ax, text, renderer) for text in texts]),
+        ax.get_window_extent(renderer).padded(-2 * unit),
+        np.concatenate([own[np.isfinite(own).all(axis=1)], marks]),
+        lines,
+        away=away * unit,
+        gap=1.5 * unit,
+    )
+    placed = []
+    for text, point, shown, place in zip(texts, points, at, places, strict=True):
+        if place is None:
+            continue
+        label = ax.annotate(
+            text,
+            point,
+            xytext=tuple((np.array(place.box[:2]) - shown) / unit),
+            textcoords="offset points",
+            ha="left",
+            va="bottom",
+            fontsize=SMALL,
+            color=INK,
+            zorder=7,
+        )
+        placed.append(label)
+        if place.led:
+            end = (np.array(place.nearest(*shown)) - shown) / unit
+            ax.annotate(
+                "",
+                point,
+                xytext=tuple(end),
+                textcoords="offset points",
+                zorder=6,
+                gid="leader",
+                arrowprops={
+                    "arrowstyle": "-", "lw": 0.5, "color": leader, "shrinkA": 0, "shrinkB": 3
+                },
+            )  # fmt: skip
+    return placed
+
+
+def _size(ax: Axes, text: str, renderer: object) -> tuple[float, float]:
+    """Width and height of a label, pixels."""
+    trial = ax.text(0, 0, text, fontsize=SMALL)
+    box = trial.get_window_extent(renderer)  # type: ignore[arg-type]
+    trial.remove()
+    return box.width, box.height
+
+
+def _drawn(ax: Axes, unit: float) -> tuple[Array, list[Array]]:
+    """Marks of axes with their half widths, (M, 3), and their lines; pixels."""
+    marks, lines = [np.zeros((0, 3))], []
+    for line in ax.lines:
+        at = line.get_transform().transform(line.get_xydata())
+        at = at[np.isfinite(at).all(axis=1)]
+        if line.get_linestyle() != "None":
+            lines.append(at)
+        if line.get_marker() not in ("", " ", "None", None):
+            half = (line.get_markersize() + line.get_markeredgewidth()) / 2 * unit
+            marks.append(np.column_stack([at, np.full(len(at), half)]))
+    return np.concatenate(marks), lines
+
+
+def spread(wanted: Iterable[float], gap: float, low: float, high: float) -> list[float]:
+    """Move positions apart to at least `gap`, within limits, each as little as can be."""
+    values = np.asarray(list(wanted), dtype=float)
+    order = np.argsort(values, kind="stable")
+    out = values[order].copy()
+    for i in range(1, out.size):
+        out[i] = max(out[i], out[i - 1] + gap)
+    if out.size and out[-1] > high:
+        out[-1] = high
+        for i in range(out.size - 2, -1, -1):
+            out[i] = min(out[i], out[i + 1] - gap)
+    back = np.empty_like(out)
+    back[order] = np.maximum(out, low)
+    return [float(v) for v in back]
+
+
+def check_suffix(path: str | Path) -> Path:
+    """Return a path that a picture can be written to.
+
+    Raises
+    ------
+    InputError
+        For a suffix other than .png and .svg.
+    """
+    path = Path(path)
+    if path.suffix.lower() not in SUFFIXES:
+        raise InputError(
+            path, None, "expected a file that ends in .png or .svg", "give one of these"
+        )
+    return path
+
+
+def save(figure: Figure, path: str | Path) -> Path:
+    """Write a picture as PNG (200 dpi) or SVG by its suffix, whole or not at all.
+
+    The same figure gives the same bytes.
+
+    Raises
+    ------
+    InputError
+        For another suffix, or a place that can't be written.
+    """
+    path = check_suffix(path)
+    kind: Literal["png", "svg"] = "png" if path.suffix.lower() == ".png" else "svg"
+    nothing = {"Software": None} if kind == "png" else {"Date": None, "Creator": None}
+    held = io.BytesIO()
+    with mpl.rc_context({"svg.hashsalt": "tintladder"}):
+        figure.savefig(held, format=kind, dpi=DPI, metadata=nothing, facecolor=PAPER)
+    part = path.with_name(f".{path.name}.part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part.write_bytes(held.getvalue())
+        part.replace(path)
+    except OSError as error:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
+        raise InputError(
+            path, None, f"can't be written ({error.strerror})", "choose another place with --out"
+        ) from error
+    return path

@@ -1,0 +1,129 @@
+"""A picture of the ways to a colour: each beside its target, under three lights, and as a film."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.patches import Rectangle
+
+from ...calibrate.optics.coefficients import ABSOLUTE
+from ...calibrate.optics.colour import D50, in_words, lab, lab_to_srgb
+from ...calibrate.optics.spectra import GRID, Array
+from ..mixing.measures import WEIGHED_PARTS, parts_words, snap
+from ..mixing.palette import Palette
+from ..mixing.prediction import VIEWS
+from ..mixing.recipes import Answer, Recipe
+from ..mixing.target import Target
+from .style import INK, MAT, SMALL, SOFT, TEXT, axes_or_new, gamut_mark
+from .swatch import FILM_UM, films
+
+_LIGHTS = {"D50": "warm daylight (D50)", "D65": "daylight (D65)", "A": "lamplight (A)"}
+_WIDE, _TALL, _GAP, _WORDS = 1.5, 1.0, 0.22, 5.6
+"""Of a swatch, of the mat between, and of the words, in units of a swatch's height."""
+
+
+def plot_ways(
+    answer: Answer,
+    palette: Palette,
+    names: Mapping[str, str],
+    ax: Axes | None = None,
+) -> Axes:
+    """Show the ways to a colour in rows, each swatch touching its target's.
+
+    Under each light a swatch is drawn as an eye used to that light sees it (CIELAB). Where only the
+    target's colour is known, and not its spectrum, it stands beside the mix under D50 alone. With K
+    and S in 1/mm each row ends with the mix in a film of two coats, over white and over black.
+
+    Parameters
+    ----------
+    answer : Answer
+    palette : Palette
+        That they were searched in.
+    names : mapping of nickname to str
+    ax : Axes, optional
+    """
+    rows, coefficients = len(answer.recipes), palette.coefficients
+    thin = coefficients.scale == ABSOLUTE
+    columns = len(VIEWS) + thin
+    wide = columns * (_WIDE + _GAP) + _GAP
+    tall = rows * (_TALL + _GAP) + _GAP
+    across, down = wide + _WORDS, tall + 1.4
+    ax = axes_or_new(ax, 11, 11 * down / across)
+    ax.add_patch(Rectangle((0, -tall), wide, tall, fc=MAT, ec="none", zorder=0))
+    heads = [_LIGHTS[view.illuminant] for view in VIEWS]
+    heads += [f"film of {FILM_UM:.0f} µm\nover white, over black"] if thin else []
+    for i, head in enumerate(heads):
+        x = _GAP + i * (_WIDE + _GAP) + _WIDE / 2
+        ax.text(x, 0.12, head, ha="center", va="bottom", fontsize=SMALL, color=SOFT)
+    cut = False
+    for row, recipe in enumerate(answer.recipes):
+        y = -(row + 1) * (_TALL + _GAP)
+        pairs = _lit(recipe, answer.target)
+        if thin:
+            seen = [
+                films(coefficients, [recipe.parts], FILM_UM, over)[0] for over in ("white", "black")
+            ]
+            pairs.append(lab(np.array(seen), coefficients.wavelengths))
+        for i, colours in enumerate(pairs):
+            cut |= _swatch(ax, _GAP + i * (_WIDE + _GAP), y, colours, f"way/{row}/{i}")
+        parts = snap(palette, recipe.parts, answer.target.lab, WEIGHED_PARTS)
+        head = f"{row + 1}.  {parts_words(parts, names)}"
+        _words(ax, recipe, head, wide + 0.25, y + _TALL)
+    foot = "left half the target, right half the mix as foretold"
+    if answer.target.reflectance is None:
+        foot += "; the target's spectrum is unknown, so other lights show the mix alone"
+    if cut:
+        foot += "; ◎ a display can't show this colour: the nearest is shown"
+    ax.text(0, -tall - 0.15, foot, ha="left", va="top", fontsize=SMALL, color=SOFT)
+    ax.set_xlim(-0.05, across)
+    ax.set_ylim(0.8 - down, 0.8)
+    ax.set_aspect("equal")
+    ax.axis("off")
+    return ax
+
+
+def _lit(recipe: Recipe, target: Target) -> list[Array]:
+    """Target and mix under each light, (2, 3) each; the mix alone, (1, 3), without a spectrum."""
+    found = []
+    for view in VIEWS:
+        mine = lab(recipe.reflectance[None], GRID, view)
+        if target.reflectance is not None:
+            other = lab(target.reflectance[None], GRID, view)
+            found.append(np.concatenate([other, mine]))
+        else:
+            found.append(np.stack([target.lab, mine[0]]) if view == D50 else mine)
+    return found
+
+
+def _swatch(ax: Axes, x: float, y: float, colours: Array, gid: str) -> bool:
+    """Draw colours (N, 3) side by side as one swatch; whether a display can't show one."""
+    shown, outside = lab_to_srgb(colours)
+    each = _WIDE / len(shown)
+    for i, (colour, out) in enumerate(zip(shown, outside.tolist(), strict=True)):
+        ax.add_patch(
+            Rectangle((x + i * each, y), each, _TALL, fc=tuple(colour), ec="none", lw=0, gid=gid)
+        )
+        if out:
+            gamut_mark(ax, x + i * each + 0.12, y + 0.12)
+    return bool(outside.any())
+
+
+def _words(ax: Axes, recipe: Recipe, title: str, x: float, top: float) -> None:
+    said: Sequence[str] = [
+        f"{in_words(recipe.difference)} (CIEDE2000 {recipe.difference:.1f}), sure to within "
+        f"{recipe.band:.1f}"
+    ]
+    if recipe.lights:
+        light, worst = max(recipe.lights.items(), key=lambda item: item[1])
+        said = [*said, f"parts from the target by {worst:.1f} under {_LIGHTS[light]}"]
+    if recipe.scan_made:
+        said = [*said, "a paint of it was read by a scanner"]
+    head = textwrap.wrap(title, 62)
+    ax.text(x, top, "\n".join(head), ha="left", va="top", fontsize=TEXT, color=INK)
+    below = top - 0.02 - 0.21 * len(head)
+    ax.text(
+        x, below, "\n".join(said), ha="left", va="top", fontsize=SMALL, color=SOFT, linespacing=1.4
+    )

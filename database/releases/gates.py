@@ -1,0 +1,323 @@
+"""What stands against publishing: verdicts, held-out mixtures, drift, staleness, cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+from sqlalchemy import select
+from sqlalchemy.orm import Session as OrmSession
+
+from ...calibrate.fit.judging.quality import FIRST_GUESS, PAINT_AGAIN
+from ...calibrate.fit.uncertainty.check import MOST_SCAN_ERROR
+from ...calibrate.optics.coefficients import TWO_FLUX
+from ...calibrate.optics.colour import in_words
+from ...calibrate.optics.transport import TRANSPORT
+from ..fits.check_mixtures import told_by_scan
+from ..mixing import model_choice
+from ..mixing.joining import join
+from ..mixing.model_choice import WORDS
+from ..store import schema
+from ..store.imports import Undone
+from ..store.packing import unpack_coefficients
+from ..store.trials import tried
+from .compare import Numbers, compare, whites_of
+
+HELD_OUT_MEAN, HELD_OUT_P95 = 2.0, 5.0
+"""CIEDE2000 of held-out mixtures beyond which a release must be forced: a near miss on average, or
+one in twenty a different colour."""
+DRIFT_STOPS, DRIFT_TOLD = 2.0, 1.0
+"""CIEDE2000 by which a refitted paint may move from the last release."""
+
+Fits = Mapping[str, Mapping[str, schema.PaintFit]]
+
+
+@dataclass(frozen=True)
+class Gate:
+    """Something to say before publishing.
+
+    Attributes
+    ----------
+    gate : {"verdict", "held-out", "drift", "stale", "lot", "scan", "caution"}
+    paint : str
+        Nickname; empty where it is of all.
+    stops : bool
+        Whether it must be forced.
+    words : str
+    """
+
+    gate: str
+    paint: str
+    stops: bool
+    words: str
+
+    @property
+    def line(self) -> str:
+        """The finding in a line."""
+        return f"{self.paint}: {self.words}" if self.paint else self.words
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it for machines and for the release."""
+        return asdict(self) | {"line": self.line}
+
+
+def gates(
+    session: OrmSession,
+    fits: Fits,
+    numbers: Callable[[str, Sequence[str]], Numbers],
+    last: schema.Release | None,
+) -> list[Gate]:
+    """Judge what would be published.
+
+    What is said of paints and mixtures is that of the model that mixes are reckoned by. Where the
+    other fares so ill that it would stop a release, that is told: a reader of the release may mix
+    by it.
+
+    Parameters
+    ----------
+    session : Session
+    fits : mapping of model to a mapping of nickname to PaintFit
+        What would be published. Every paint has a fit by two fluxes.
+    numbers : callable
+        From a model and some of its nicknames to their K and S, and their whites'.
+    last : Release or None
+        The release before.
+    """
+    trial = tried(session)
+    further = {paint: row.fit_id for paint, row in fits[TRANSPORT].items()}
+    used, other = dict[str, schema.PaintFit](), dict[str, schema.PaintFit]()
+    for paint, row in fits[TWO_FLUX].items():
+        used[paint] = fits[model_choice.choose([paint], further, trial)][paint]
+        if paint in further:
+            other[paint] = row if used[paint].model == TRANSPORT else fits[TRANSPORT][paint]
+    found = [
+        *_verdicts(used.values(), other.values()),
+        *_held_out(session, used, other),
+        *_stale(session, fits),
+        *_lots(used.values()),
+        *_scanned(used.values()),
+        *_cautions(used.values()),
+    ]
+    if last is not None:
+        found += _drift(session, fits, numbers, last)
+    return sorted(found, key=lambda gate: not gate.stops)
+
+
+def _verdicts(used: Iterable[schema.PaintFit], other: Iterable[schema.PaintFit]) -> Iterable[Gate]:
+    for row in used:
+        if row.verdict in (PAINT_AGAIN, FIRST_GUESS):
+            stops = row.verdict == PAINT_AGAIN
+            yield Gate("verdict", row.paint.nickname, stops, f"its fit is {_judged(row)}")
+    for row in other:
+        if row.verdict == PAINT_AGAIN:
+            words = f"its fit by {WORDS[row.model]}, which mixes aren't reckoned by, is"
+            yield Gate("verdict", row.paint.nickname, False, f"{words} {_judged(row)}")
+
+
+def _judged(row: schema.PaintFit) -> str:
+    why = "; ".join(row.reasons)
+    return f"judged '{row.verdict}'" + (f" ({why})" if why else "")
+
+
+def _held_out(
+    session: OrmSession,
+    used: Mapping[str, schema.PaintFit],
+    other: Mapping[str, schema.PaintFit],
+) -> Iterable[Gate]:
+    query = select(schema.Check.fit_id, schema.Check.de00, schema.Check.scan_error)
+    checks = session.execute(query).all()
+    for rows in (used, other):
+        models = {row.fit_id: row.model for row in rows.values()}
+        mine = [(de00, error or 0.0) for fit, de00, error in checks if fit in models]
+        off = np.array([de00 for de00, error in mine if error <= MOST_SCAN_ERROR])
+        if rows is used:
+            by_scan = told_by_scan([error for _, error in mine if error])
+            yield from (Gate("held-out", "", False, words) for words in by_scan)
+        if not off.size:
+            if rows is used:
+                words = "no mixtures were held out: nothing says how mixes will come out"
+                if mine:
+                    words = "no mixture that was held out was read surely enough to tell of mixes"
+                yield Gate("held-out", "", False, words)
+            return
+        mean, p95 = float(off.mean()), float(np.percentile(off, 95))
+        if mean > HELD_OUT_MEAN or p95 > HELD_OUT_P95:
+            by = "" if rows is used else f" by {WORDS[next(iter(models.values()))]}"
+            yield Gate(
+                "held-out",
+                "",
+                rows is used,
+                f"held-out mixtures are off{by} by {in_words(mean)} (CIEDE2000 {mean:.1f}) on "
+                f"average, 95 of 100 within {p95:.1f}",
+            )
+
+
+def _stale(session: OrmSession, fits: Fits) -> Iterable[Gate]:
+    rows = [row for of_model in fits.values() for row in of_model.values()]
+    inputs = {row.fit_id: row.fit.inputs for row in rows}
+    holding = [{paint: row.fit_id for paint, row in each.items()} for each in fits.values()]
+    for paints, fit, why, stops in _outdated(session, holding, inputs):
+        yield Gate("stale", paints, stops, f"fit {fit} {why}; fit again: tintladder fit")
+
+
+def stale_fits(session: OrmSession) -> Iterable[str]:
+    """Say of each fit in use whether its readings, cards or white are no longer those that hold."""
+    query = (
+        select(schema.PaintFit.model, schema.Paint.nickname, schema.PaintFit.fit_id)
+        .join(schema.PaintFit)
+        .where(schema.PaintFit.current)
+    )
+    holding: dict[str, dict[str, int]] = {TWO_FLUX: {}, TRANSPORT: {}}
+    for model, paint, fit in session.execute(query):
+        holding[model][paint] = fit
+    in_use = {fit for each in holding.values() for fit in each.values()}
+    of_fit = select(schema.Fit.id, schema.Fit.inputs).where(schema.Fit.id.in_(sorted(in_use)))
+    inputs = {fit: said for fit, said in session.execute(of_fit)}
+    for paints, fit, why, _ in _outdated(session, list(holding.values()), inputs):
+        yield f"fit {fit} of {paints} {why}"
+
+
+def _outdated(
+    session: OrmSession,
+    holdings: Sequence[Mapping[str, int]],
+    inputs: Mapping[int, Mapping[str, Any]],
+) -> Iterable[tuple[str, int, str, bool]]:
+    """Find fits that no longer hold: paints, fit, why, and whether that stops a release.
+
+    Those of a later model are passed over where the same is said of the same paints.
+    """
+    undone = Undone.of(session)
+    newest = undone.newest_of_all(session)
+    told = set[tuple[str, str]]()
+    for holding in holdings:
+        for paints, fit, why, stops in _outdated_of(holding, inputs, undone, newest):
+            if (paints, why) not in told:
+                yield paints, fit, why, stops
+            told.add((paints, why))
+
+
+def _outdated_of(
+    holding: Mapping[str, int],
+    inputs: Mapping[int, Mapping[str, Any]],
+    undone: Undone,
+    newest: Collection[int],
+) -> Iterable[tuple[str, int, str, bool]]:
+    """Find fits whose readings, cards or white are no longer those that hold: paints, fit, why."""
+    by_fit: dict[int, list[str]] = {}
+    for paint, fit in holding.items():
+        by_fit.setdefault(fit, []).append(paint)
+    for fit, paints in by_fit.items():
+        read = [*inputs[fit].get("sessions", []), *inputs[fit].get("scans", [])]
+        known = inputs[fit].get("known") or {"fits": {}}
+        moved = [p for p, n in known["fits"].items() if p in holding and holding[p] != n]
+        missing = [p for p in known["fits"] if p not in holding]
+        why = None
+        if any(
+            item.get("session") in undone.sessions or item.get("scan") in undone.scans
+            for item in read
+        ):
+            why = "rests on readings whose import was undone"
+        elif any(item["card_version"] not in newest for item in read):
+            why = "rests on a card that was corrected since"
+        elif moved:
+            why = f"was fitted against {', '.join(moved)} before that was fitted anew"
+        elif missing:
+            why = f"was fitted against {', '.join(missing)}, which is left out"
+        if why:
+            some = ", ".join(paints[:6]) + (", ..." if len(paints) > 6 else "")
+            yield some, fit, why, not missing
+
+
+def _lots(rows: Iterable[schema.PaintFit]) -> Iterable[Gate]:
+    """Tell of numbers that were read of another tube than the one in use."""
+    for row in rows:
+        used = row.paint.current_lot
+        if row.lot is not None and used is not None and used.on_hand and used.id != row.lot.id:
+            yield Gate(
+                "lot",
+                row.paint.nickname,
+                False,
+                f"was read of lot {row.lot.lot or '(unnamed)'}, the tube in use is lot "
+                f"{used.lot or '(unnamed)'}",
+            )
+
+
+def _scanned(rows: Iterable[schema.PaintFit]) -> Iterable[Gate]:
+    for row in rows:
+        if row.fit.inputs.get("by_scan"):
+            yield Gate(
+                "scan",
+                row.paint.nickname,
+                False,
+                "its numbers come from a scan, not a spectrum, and are marked so "
+                "(--measured-only leaves such paints out)",
+            )
+
+
+def _cautions(rows: Iterable[schema.PaintFit]) -> Iterable[Gate]:
+    for row in rows:
+        if not row.paint.pigments:
+            yield Gate(
+                "caution",
+                row.paint.nickname,
+                True,
+                "no pigments are stated, so its caution can't be given; state them as on the "
+                'label, or pigments = ["unknown"]',
+            )
+
+
+def _drift(
+    session: OrmSession,
+    fits: Fits,
+    numbers: Callable[[str, Sequence[str]], Numbers],
+    last: schema.Release,
+) -> Iterable[Gate]:
+    """Tell of each paint that moved, by the model that has it move most."""
+    farthest: dict[str, tuple[float, Gate]] = {}
+    for model, current in fits.items():
+        published = _published(last, model)
+        refitted = [p for p, row in current.items() if published.get(p, row.fit_id) != row.fit_id]
+        if not refitted:
+            continue
+        old, new = _as_published(session, last, model, refitted), numbers(model, refitted)
+        before, after = old.coefficients.scale, new.coefficients.scale
+        if before != after:
+            yield Gate("drift", "", True, f"K and S were {before} in {last.version}, now {after}")
+            return
+        moved = compare(old, new).table
+        for row in moved[moved["paint"].isin(refitted)].itertuples():
+            far = float(np.nanmax([row.masstone_de00, row.tint_de00, 0.0]))
+            gate = Gate(
+                "drift",
+                str(row.paint),
+                far > DRIFT_STOPS,
+                f"its colour moved since {last.version}: masstone CIEDE2000 "
+                f"{row.masstone_de00:.1f}, mid-tint {row.tint_de00:.1f} ({in_words(far)}; by "
+                f"{WORDS[model]})",
+            )
+            if far > max(DRIFT_TOLD, farthest.get(gate.paint, (0.0,))[0]):
+                farthest[gate.paint] = far, gate
+    yield from (gate for _, gate in farthest.values())
+
+
+def _published(last: schema.Release, model: str) -> dict[str, int]:
+    """Return the number of each paint's fit by a model in the last release."""
+    key = "transport" if model == TRANSPORT else "fit"
+    return {paint: said[key] for paint, said in last.contents.items() if key in said}
+
+
+def _as_published(
+    session: OrmSession, last: schema.Release, model: str, paints: Sequence[str]
+) -> Numbers:
+    """Return K and S of some paints as the last release has them, and of their whites."""
+    fits = _published(last, model)
+    whites = whites_of(session, {paint: fits[paint] for paint in paints})
+    wanted = dict.fromkeys([*paints, *(white for white in whites.values() if white in fits)])
+    parts = []
+    for fit in sorted({fits[paint] for paint in wanted}):
+        row = session.get_one(schema.Fit, fit)
+        mine = [paint for paint in wanted if fits[paint] == fit]
+        parts.append((f"fit {fit}", unpack_coefficients(row.coefficients).select(mine)))
+    return Numbers(last.version, join(parts), whites)

@@ -1,0 +1,203 @@
+"""Scans in a release: from the store into its tables, and back from them into a fit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from pathlib import PurePath
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from sqlalchemy import select
+from sqlalchemy.orm import Session as OrmSession
+
+from ....calibrate.cards.channels import CardChannels
+from ....calibrate.optics.sensors import Sensors
+from ....calibrate.optics.spectra import GRID
+from ....calibrate.optics.surface import Surface
+from ...store import schema
+from ...store.imports import Undone
+from ...store.scans import Scanner
+from .columns import Table
+from .inputs import card_of
+from .scan_schema import CHANNELS, SCAN_TABLES
+from .text import as_json, rows
+
+_TABLE: dict[str, Table] = {table.name: table for table in SCAN_TABLES}
+_SPECTRUM = [f"{w:g}" for w in GRID]
+
+
+def scan_texts(
+    session: OrmSession, fits: Iterable[schema.Fit]
+) -> dict[str, Callable[[], Iterator[str]]]:
+    """Lines of each table of scans, of those that the fits rest on or were judged by, in pieces."""
+    fits = list(fits)
+    fitted = {item["scan"] for fit in fits for item in fit.inputs.get("scans", ())}
+    numbers = sorted(fitted | _judging(session, {fit.id for fit in fits}))
+
+    def scans() -> Iterator[schema.Scan]:
+        for number in numbers:
+            yield session.get_one(schema.Scan, number)
+
+    def scanners() -> Iterator[schema.Calibration]:
+        query = select(schema.Calibration).where(
+            schema.Calibration.id.in_(
+                select(schema.Scan.calibration_id).where(schema.Scan.id.in_(numbers))
+            )
+        )
+        yield from session.scalars(query.order_by(schema.Calibration.id))
+
+    return {
+        "scanners": lambda: rows(_TABLE["scanners"], map(_scanner, scanners())),
+        "sensitivities": lambda: rows(
+            _TABLE["sensitivities"], (row for c in scanners() for row in _sensitivities(c))
+        ),
+        "scans": lambda: rows(_TABLE["scans"], map(_scan, scans())),
+        "channels": lambda: rows(
+            _TABLE["channels"], (row for scan in scans() for row in _channels(scan))
+        ),
+    }
+
+
+def _judging(session: OrmSession, fits: Collection[int]) -> set[int]:
+    """Scans of the mixtures that judged the fits, by the devices that did."""
+    of_card = select(schema.Check.card_id, schema.Check.calibration_id).where(
+        schema.Check.calibration_id.is_not(None), schema.Check.fit_id.in_(sorted(fits))
+    )
+    judged = {(card, calibration) for card, calibration in session.execute(of_card.distinct())}
+    if not judged:
+        return set()
+    undone = Undone.of(session)
+    query = (
+        select(schema.Scan)
+        .where(schema.Scan.card_id.in_(sorted({card for card, _ in judged})))
+        .order_by(schema.Scan.id)
+    )
+    # Of one picture the last attempt counts.
+    last = {
+        (row.card_id, row.sha256): row
+        for row in session.scalars(query)
+        if row.id not in undone.scans
+    }
+    return {row.id for row in last.values() if (row.card_id, row.calibration_id) in judged}
+
+
+def _scanner(row: schema.Calibration) -> dict[str, Any]:
+    kept = {k: v for k, v in row.result["device"].items() if k not in ("name", "sensors")}
+    target = {
+        key: PurePath(value).name if key in ("picture", "values") else value
+        for key, value in row.result["target"].items()
+    }
+    return {
+        "calibration": row.id,
+        "device": row.device.name,
+        "done": row.done,
+        "target": as_json(target),
+        "characterised": as_json(kept),
+    }
+
+
+def _sensitivities(row: schema.Calibration) -> Iterator[dict[str, Any]]:
+    sensors = Scanner.of(row).device.sensors
+    assert sensors is not None
+    for factor, rows_of in enumerate([sensors.sensitivity, *sensors.factors]):
+        for channel, values in zip(CHANNELS, rows_of, strict=True):
+            if values.any():
+                said = {"calibration": row.id, "factor": factor, "channel": channel}
+                yield said | dict(zip(_SPECTRUM, values.tolist(), strict=True))
+
+
+def _scan(row: schema.Scan) -> dict[str, Any]:
+    return {
+        "scan": row.id,
+        "card": row.card.name,
+        "file": PurePath(row.file).name,
+        "sha256": row.sha256,
+        "taken": row.taken,
+        "added": row.added,
+        "calibration": row.calibration_id,
+        "dpi": row.dpi,
+        "level_from": row.level_from,
+        "level_uncertainty": row.evened["level_uncertainty"],
+        "settings": as_json(row.settings),
+        "evened": as_json(row.evened),
+    }
+
+
+def _channels(row: schema.Scan) -> Iterator[dict[str, Any]]:
+    for patch in row.patches:
+        yield {
+            "scan": row.id,
+            "patch": patch.patch,
+            "repeat": patch.repeat,
+            **dict(zip(CHANNELS, patch.channels, strict=True)),
+            **{f"variance_{c}": v for c, v in zip(CHANNELS, patch.variance, strict=True)},
+            "left_out": patch.left_out,
+            "flag": patch.flag,
+        }
+
+
+def packed_scans(
+    tables: Mapping[str, pd.DataFrame], inputs: Sequence[Mapping[str, Any]]
+) -> list[CardChannels]:
+    """Scans of a fit, in its order, from the tables of a release.
+
+    Raises
+    ------
+    KeyError
+        Where a scan isn't in it.
+    ValueError
+        Where it has a card as it was corrected after the fit.
+    """
+    cards, scans = tables["cards"].set_index("card"), tables["scans"].set_index("scan")["card"]
+    for item in inputs:
+        if cards.loc[scans[item["scan"]], "sha256"] != item["card_sha256"]:
+            raise ValueError(f"card {scans[item['scan']]} was corrected since")
+    return [_packed(tables, item["scan"]) for item in inputs]
+
+
+def judging_scans(
+    tables: Mapping[str, pd.DataFrame], card: str
+) -> Iterator[tuple[list[CardChannels], Sensors]]:
+    """Scans of a card of mixtures, a device at a time, and what the device sees.
+
+    Raises
+    ------
+    KeyError
+        Where a device isn't in the tables.
+    """
+    mine = tables["scans"][tables["scans"]["card"] == card]
+    for calibration, rows_of in mine.groupby("calibration"):
+        scans = [_packed(tables, scan) for scan in rows_of["scan"]]
+        yield scans, packed_sensors(tables, int(str(calibration)))
+
+
+def _packed(tables: Mapping[str, pd.DataFrame], scan: int) -> CardChannels:
+    (said,) = tables["scans"][tables["scans"]["scan"] == scan].to_dict("records")
+    patches = tables["channels"][tables["channels"]["scan"] == scan]
+    return CardChannels(
+        card_of(tables, said["card"]),
+        patches[list(CHANNELS)].to_numpy(float),
+        patches[[f"variance_{name}" for name in CHANNELS]].to_numpy(float),
+        tuple(patches["patch"]),
+        Surface.of("45:0", "excluded"),
+        said["file"],
+        float(said["level_uncertainty"]),
+    )
+
+
+def packed_sensors(tables: Mapping[str, pd.DataFrame], calibration: int) -> Sensors:
+    """A device's sensitivities from the tables of a release.
+
+    Raises
+    ------
+    KeyError
+        Where they aren't in it.
+    """
+    mine = tables["sensitivities"][tables["sensitivities"]["calibration"] == calibration]
+    if mine.empty:
+        raise KeyError(calibration)
+    whole = np.zeros((int(mine["factor"].max()) + 1, len(CHANNELS), GRID.size))
+    at = mine["factor"].to_numpy(int), mine["channel"].map(CHANNELS.index).to_numpy(int)
+    whole[at] = mine[_SPECTRUM].to_numpy(float)
+    return Sensors(whole[0], whole[1:], GRID)

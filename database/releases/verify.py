@@ -1,0 +1,255 @@
+"""Checks a release: that it is as published, hangs together, and makes physical sense."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+from jsonschema import Draft202012Validator
+from jsonschema.exceptions import SchemaError
+from numpy.typing import NDArray
+
+from ...calibrate.errors import InputError
+from ...calibrate.optics.spectra import Array
+from .files import SUMS, read_files, sha256, sums
+from .load import of_this_layout, parse_table, read_descriptor
+from .tables.columns import Column, Table
+from .tables.descriptor import DESCRIPTOR, SCHEMA
+from .tables.models import by_transport, main
+from .tables.schema import tables_of
+from .verify_corrections import corrections_follow
+
+_LINE = re.compile(r"([0-9a-f]{64})  (.+)")
+
+
+def verify_release(path: str | Path, digest: str | None = None) -> list[str]:
+    """Check a release, folder or zip.
+
+    Parameters
+    ----------
+    path : str or Path
+    digest : str, optional
+        SHA-256 of its SHA256SUMS, as its maker's studio keeps it. Without it a release that was
+        changed together with its SHA256SUMS passes.
+
+    Returns
+    -------
+    list of str
+        What is wrong, each beginning with the file at fault; empty where nothing is.
+
+    Raises
+    ------
+    InputError
+        Where it is no release at all, or a zip that must not be opened.
+    """
+    files = read_files(path)
+    problems = [*_zip_hash(Path(path)), *_hashes(files, digest)]
+    try:
+        descriptor = read_descriptor(files, path)
+    except InputError:
+        if problems:
+            return problems
+        raise
+    problems += _descriptor(descriptor, files)
+    layout = tables_of(descriptor["layout"])
+    tables: dict[str, pd.DataFrame] = {}
+    for table in layout:
+        if table.file in files:
+            try:
+                tables[table.name] = parse_table(table, files[table.file])
+            except ValueError as error:
+                problems.append(f"{table.file}: can't be read ({error})")
+    problems += _keys(layout, tables)
+    if len(tables) == len(layout) and not problems:
+        whole = of_this_layout(tables)
+        problems += _sense(main(whole))
+        problems += corrections_follow(tables)
+        beside = by_transport(whole)
+        problems += _sense(beside) if beside else []
+    return problems
+
+
+def _zip_hash(path: Path) -> Iterator[str]:
+    beside = path.parent / f"{path.name}.sha256"
+    if path.is_file() and beside.is_file():
+        line = f"{sha256(path.read_bytes())}  {path.name}\n"
+        if beside.read_bytes() != line.encode():
+            yield f"{path.name}: isn't the file that {beside.name} was written for"
+
+
+def _hashes(files: Mapping[str, bytes], digest: str | None) -> Iterator[str]:
+    if SUMS not in files:
+        yield f"{SUMS}: is missing"
+        return
+    if digest is not None and sha256(files[SUMS]) != digest:
+        yield f"{SUMS}: isn't the one that was published"
+    listed = dict[str, str]()
+    for number, line in enumerate(files[SUMS].decode(errors="replace").splitlines(), 1):
+        if match := _LINE.fullmatch(line):
+            listed[match[2]] = match[1]
+        else:
+            yield f"{SUMS}: line {number} isn't a hash and a name"
+    sound = True
+    for name in sorted(listed.keys() | files.keys() - {SUMS}):
+        if name not in files:
+            wrong = "is missing"
+        elif name not in listed:
+            wrong = f"is not listed in {SUMS}"
+        elif sha256(files[name]) != listed[name]:
+            wrong = "was changed since it was published"
+        else:
+            continue
+        sound = False
+        yield f"{name}: {wrong}"
+    if sound and sums({name: sha256(data) for name, data in files.items()}) != files[SUMS]:
+        yield f"{SUMS}: isn't as it was written"
+
+
+def _descriptor(descriptor: Mapping[str, Any], files: Mapping[str, bytes]) -> Iterator[str]:
+    # By the schema that it was published with: meanings may have been put in other words since.
+    try:
+        schema = json.loads(files[SCHEMA])
+        Draft202012Validator.check_schema(schema)
+    except (KeyError, ValueError, SchemaError):
+        yield f"{SCHEMA}: isn't a JSON Schema"
+        return
+    for error in Draft202012Validator(schema).iter_errors(descriptor):
+        yield f"{DESCRIPTOR}: {error.json_path}: {_short(error.message)}"
+        return
+    if (wrong := _tables(descriptor)) is not None:
+        yield wrong
+        return
+    for resource in descriptor["resources"]:
+        data = files.get(resource["path"])
+        if data is None:
+            yield f"{resource['path']}: is missing"
+        elif resource["hash"] != f"sha256:{sha256(data)}" or resource["bytes"] != len(data):
+            yield f"{resource['path']}: isn't the table that {DESCRIPTOR} describes"
+
+
+def _short(message: str) -> str:
+    """What is wrong stands at the end, after all that it is wrong in."""
+    return message if len(message) < 100 else f"...{message[-80:]}"
+
+
+def _tables(descriptor: Mapping[str, Any]) -> str | None:
+    """Hold the tables that it describes against those of its layout, by names and kinds."""
+    layout, said = descriptor["layout"], {}
+    try:
+        for resource in descriptor["resources"]:
+            fields = resource["schema"]["fields"]
+            said[resource["path"]] = [(field["name"], field["type"]) for field in fields]
+            _ = resource["hash"], resource["bytes"]
+    except (KeyError, TypeError) as error:
+        return f"{DESCRIPTOR}: a resource doesn't state all that it must ({error})"
+    expected = {
+        table.file: [(c.name, c.kind) for c in table.columns] for table in tables_of(layout)
+    }
+    for file in sorted(said.keys() | expected.keys()):
+        if said.get(file) != expected.get(file):
+            return f"{DESCRIPTOR}: {file} isn't a table of layout {layout} as described"
+    return None
+
+
+def _keys(layout: Iterable[Table], tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
+    for table in layout:
+        if table.name not in tables:
+            continue
+        frame = tables[table.name]
+        for column in table.columns:
+            yield from (f"{table.file}: {wrong}" for wrong in _column(column, frame[column.name]))
+        if table.key and frame.duplicated(list(table.key)).any():
+            yield f"{table.file}: two rows of one {', '.join(table.key)}"
+        for own, other, theirs in table.foreign:
+            if other not in tables:
+                continue
+            known = pd.MultiIndex.from_frame(tables[other][list(theirs)])
+            mine = pd.MultiIndex.from_frame(frame[list(own)])
+            lost = mine[~mine.isin(known)]
+            if len(lost):
+                first = ", ".join(str(part) for part in lost[0])
+                yield f"{table.file}: {', '.join(own)} {first} isn't in {other}.csv"
+
+
+def _column(column: Column, values: pd.Series) -> Iterator[str]:
+    if column.required and (values.isna() | (values.astype(str) == "")).any():
+        yield f"{column.name} is empty in a row"
+    if column.words and not values.isin(column.words).all():
+        odd = values[~values.isin(column.words)].iloc[0]
+        yield f"{column.name} {odd!r} isn't one of {', '.join(column.words)}"
+    if column.kind == "number" and np.isinf(values.to_numpy()).any():
+        yield f"{column.name} isn't finite"
+    if column.kind in ("object", "array"):
+        for value in values:
+            if not (value or column.required):
+                continue
+            try:
+                json.loads(value)
+            except (ValueError, RecursionError):
+                yield f"{column.name} isn't JSON in a row"
+                return
+
+
+def _sense(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
+    table, grid = tables["coefficients"], len(tables["wavelengths"])
+    value, unsure = table["value"].to_numpy(), table["uncertainty"].to_numpy()
+    for what, bad in (
+        ("a negative K or S", value < 0),
+        ("a negative uncertainty", unsure < 0),
+        ("a value without its uncertainty", np.isnan(unsure) & ~np.isnan(value)),
+    ):
+        if bad.any():
+            row = table.iloc[int(np.argmax(bad))]
+            place = f"{row['paint']}, {row['quantity']} at {row['wavelength']:g} nm"
+            yield f"coefficients.csv: {what}: {place}"
+    counts = table.groupby(["paint", "quantity"]).size()
+    if len(counts) != 2 * len(tables["paints"]) or (counts != grid).any():
+        yield "coefficients.csv: a paint isn't on the one grid of wavelengths.csv"
+        return
+    theory = ["model", "scale", "geometry", "specular", "gloss", "n", "k2", "haze"]
+    if len(tables["paints"][theory].drop_duplicates()) != 1:
+        yield "paints.csv: paints of different scale or surface can't stand in one release"
+        return
+    arranged = _arranged(tables)
+    lone = np.isnan(arranged.value[:, 0]) != np.isnan(arranged.value[:, 1])
+    if (lone & ~arranged.ratio_only).any():
+        yield "coefficients.csv: K without S, or S without K"
+    if not np.allclose(arranged.stated, arranged.follows, rtol=1e-9, equal_nan=True):
+        yield "coefficients.csv: an uncertainty doesn't follow from covariance, own and factors"
+
+
+class _Arranged(NamedTuple):
+    """K and S and their uncertainty, (P, 2, W), as stated and as it follows from its parts."""
+
+    value: Array
+    stated: Array
+    follows: Array
+    ratio_only: NDArray[np.bool_]
+
+
+def _arranged(tables: Mapping[str, pd.DataFrame]) -> _Arranged:
+    paints = pd.Index(tables["paints"]["paint"])
+    grid = pd.Index(tables["wavelengths"]["wavelength"])
+    shape = len(paints), 2, len(grid)
+    value, stated, square = (np.full(shape, np.nan) for _ in range(3))
+    ratio_only = np.zeros((len(paints), len(grid)), dtype=bool)
+    table = tables["coefficients"]
+    i, j = paints.get_indexer(table["paint"]), grid.get_indexer(table["wavelength"])
+    q = (table["quantity"] == "S").to_numpy(int)
+    value[i, q, j], stated[i, q, j] = table["value"], table["uncertainty"]
+    ratio_only[i, j] = table["ratio_only"]
+    local = tables["covariance"]
+    i, j = paints.get_indexer(local["paint"]), grid.get_indexer(local["wavelength"])
+    square[i, 0, j], square[i, 1, j] = local["kk"], local["ss"]
+    columns = [f"{wavelength:g}" for wavelength in grid]
+    for name in ("own", "factors"):
+        changes = tables[name]
+        i = paints.get_indexer(changes["paint"])
+        q = (changes["quantity"] == "S").to_numpy(int)
+        np.add.at(square, (i, q), changes[columns].to_numpy() ** 2)
+    return _Arranged(value, stated, np.sqrt(square), ratio_only)

@@ -1,0 +1,377 @@
+"""Fits in the studio database: each run a row, and of each paint and model the current one."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
+from importlib.metadata import version
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from sqlalchemy import select, update
+
+from ...calibrate.errors import InputError
+from ...calibrate.fit.judging.quality_figures import STRENGTH, figures
+from ...calibrate.fit.judging.quality_report import QualityReport
+from ...calibrate.fit.problem.result import JointFit, PaintFit
+from ...calibrate.fit.problem.tube import Tube
+from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients
+from ...calibrate.optics.transport import TRANSPORT
+from ..mixing import model_choice
+from ..mixing.joining import Part, check_alike, join
+from . import schema
+from .cards import StoredReadings
+from .lots import of_one_lot
+from .packing import (
+    pack_coefficients,
+    pack_table,
+    unpack_coefficients,
+    unpack_columns,
+    unpack_table,
+)
+from .paints import PaintStore
+from .scans import ScanStore, StoredChannels
+from .transactions import now
+from .trials import tried
+
+
+class FitStore(ScanStore, PaintStore):
+    """Fits, their checks, and the coefficients in use."""
+
+    def record_fit(
+        self,
+        fit: JointFit,
+        inputs: Sequence[StoredReadings | StoredChannels],
+        tubes: Mapping[str, Tube] | None = None,
+        known: Coefficients | None = None,
+        quality: Mapping[str, QualityReport] | None = None,
+        by_scan: Mapping[str, Any] | None = None,
+    ) -> int:
+        """Keep a run, make it the current fit of its paints, and return its number.
+
+        Earlier runs stay as they are. A run by two fluxes leaves its paints no current fit by
+        another model: that of the same readings comes after it.
+
+        Parameters
+        ----------
+        fit : JointFit
+        inputs : sequence of StoredReadings or of StoredChannels
+            What it was fitted to, from `card_readings` or `card_channels`.
+        tubes : mapping of nickname to Tube, optional
+            The tubes that it took; default: those that the cards were painted from.
+        known : Coefficients, optional
+            What new tubes were fitted against.
+        quality : mapping of nickname to QualityReport, optional
+            Its figures are kept with the fit.
+        by_scan : mapping, optional
+            Of a fit to scans: ``calibration``, the number of the device's characterisation, and
+            ``prior``, the measured paints that scanned ones were believed to be like.
+        """
+        taken = tubes or self.tubes(of_one_lot(self.paints(), inputs).lots)
+        weighed = dict.fromkeys(paint for item in inputs for paint in item.card.paints)
+        packed = pack_coefficients(fit.coefficients)
+        with self.transaction() as session:
+            row = schema.Fit(
+                created=now(),
+                code_version=version("tintladder"),
+                settings=dict(fit.settings),
+                inputs={
+                    "sessions": [
+                        {"session": item.session, "sha256": item.session_sha256} | _card_named(item)
+                        for item in inputs
+                        if isinstance(item, StoredReadings)
+                    ],
+                    "scans": [
+                        {"scan": item.scan, "sha256": item.scan_sha256} | _card_named(item)
+                        for item in inputs
+                        if isinstance(item, StoredChannels)
+                    ],
+                    "by_scan": None if by_scan is None else dict(by_scan),
+                    "tubes": [
+                        asdict(tube) for nickname, tube in taken.items() if nickname in weighed
+                    ],
+                    "known": None if known is None else self._named(known),
+                },
+                coefficients=packed,
+                coefficients_sha256=hashlib.sha256(packed).hexdigest(),
+                nuisances=pack_table(fit.nuisances),
+            )
+            session.add(row)
+            paints = {paint.nickname: paint for paint in self.paints()}
+            model = fit.coefficients.model
+            for nickname, paint_fit in fit.paints.items():
+                paint = paints[nickname]
+                before = update(schema.PaintFit).where(
+                    schema.PaintFit.paint_id == paint.id, schema.PaintFit.current
+                )
+                if model != TWO_FLUX:
+                    before = before.where(schema.PaintFit.model == model)
+                session.execute(before.values(current=False))
+                report = (quality or {}).get(nickname)
+                lot = _lot(paint, taken[nickname].lot)
+                row.paint_fits.append(_paint_fit_row(paint, lot, paint_fit, report))
+            session.flush()
+            return row.id
+
+    def _named(self, known: Coefficients) -> dict[str, Any]:
+        """Name known coefficients so that they can be found again: by paint, fit and factor."""
+        current = self.current_fits(known.model)
+        return {
+            "fits": {paint: current[paint] for paint in known.paints},
+            "factors": list(known.factor_names),
+            "own": known.own.shape[1],
+        }
+
+    def record_checks(self, fit: int, checks: pd.DataFrame) -> None:
+        """Keep how far a fit's predictions lie from mixtures that it never saw.
+
+        Parameters
+        ----------
+        fit : int
+        checks : DataFrame
+            Columns card, step, over, de00, scan_error, as in
+            `tintladder.calibrate.fit.uncertainty.check.Check`, and calibration, as
+            `check_mixtures` says.
+        """
+        with self.transaction() as session:
+            cards = {row.name: row for row in session.scalars(select(schema.Card))}
+            for row in checks.to_dict("records"):
+                scanned = row.get("calibration") is not None
+                session.add(
+                    schema.Check(
+                        fit_id=fit,
+                        card=cards[row["card"]],
+                        patch=f"{row['step']}/{row['over']}",
+                        de00=row["de00"],
+                        calibration_id=row["calibration"] if scanned else None,
+                        scan_error=row["scan_error"] if scanned else None,
+                    )
+                )
+
+    def current_fits(self, model: str = TWO_FLUX) -> dict[str, int]:
+        """Return the number of each fitted paint's current fit by a model, by nickname.
+
+        Every fitted paint has one by two fluxes.
+        """
+        with self.snapshot() as session:
+            rows = session.execute(
+                select(schema.Paint.nickname, schema.PaintFit.fit_id)
+                .join(schema.PaintFit)
+                .where(schema.PaintFit.current, schema.PaintFit.model == model)
+                .order_by(schema.Paint.nickname_key)
+            )
+            return {nickname: fit for nickname, fit in rows}
+
+    def model_for(self, paints: Iterable[str]) -> str:
+        """Return the model to reckon mixes of some paints by; see `model_choice.choose`."""
+        with self.snapshot() as session:
+            by_transport = self.current_fits(TRANSPORT)
+            return model_choice.choose(list(paints), by_transport, tried(session))
+
+    def model_words(self, coefficients: Coefficients, asked: bool = False) -> str:
+        """Say which model these coefficients are of, and why not another, unless it was asked."""
+        with self.snapshot() as session:
+            by_transport, trial = self.current_fits(TRANSPORT), tried(session)
+        c = coefficients
+        return model_choice.words(c.model, c.paints, by_transport, trial, asked)
+
+    def current_coefficients(
+        self, paints: Iterable[str] | None = None, model: str | None = None
+    ) -> Coefficients:
+        """Return K and S in use, of the given nicknames (default: of all fitted), in that order.
+
+        By the model that is given, or else that `model_for` chooses.
+
+        Raises
+        ------
+        InputError
+            Where a paint has no fit, or their fits can't be used together.
+        """
+        wanted = list(self.current_fits() if paints is None else dict.fromkeys(paints))
+        return join(self.current_parts(wanted, model)).select(wanted)
+
+    def current_parts(
+        self, paints: Iterable[str] | None = None, model: str | None = None
+    ) -> list[Part]:
+        """Return the same, fit by fit: nothing is as large as all fits together.
+
+        Raises
+        ------
+        InputError
+            As `current_coefficients`.
+        """
+        with self.snapshot() as session:
+            wanted = list(self.current_fits() if paints is None else dict.fromkeys(paints))
+            current = self.current_fits(model or self.model_for(wanted))
+            for nickname in wanted:
+                if nickname not in current:
+                    self.fit_of(nickname, TWO_FLUX)  # refuses a paint without one
+                    raise model_choice.no_such_fit([nickname], str(model))
+            if not wanted:
+                raise InputError(
+                    None, None, "no paint of this studio has a fit yet", "run: tintladder fit"
+                )
+            parts = []
+            for fit in sorted({current[nickname] for nickname in wanted}):
+                mine = [nickname for nickname in wanted if current[nickname] == fit]
+                row = session.get_one(schema.Fit, fit)
+                parts.append((f"fit {fit}", unpack_coefficients(row.coefficients).select(mine)))
+        check_alike(parts)
+        return parts
+
+    def measured_fits(self) -> dict[str, int]:
+        """Return the number of the current fit by two fluxes of each paint read by an instrument.
+
+        Paints adopted from elsewhere are left out: here nothing was read of them.
+        """
+        with self.snapshot() as session:
+            rows = session.execute(
+                select(schema.Paint.nickname, schema.Fit.id, schema.Fit.inputs)
+                .join(schema.PaintFit, schema.PaintFit.paint_id == schema.Paint.id)
+                .join(schema.Fit)
+                .where(schema.PaintFit.current, schema.PaintFit.model == TWO_FLUX)
+                .order_by(schema.Paint.nickname_key)
+            )
+            return {
+                nickname: fit
+                for nickname, fit, inputs in rows
+                if inputs["sessions"] and not inputs.get("adopted")
+            }
+
+    def scan_made(self) -> list[str]:
+        """Nicknames of the paints whose numbers in use come from scans."""
+        parts = self.current_parts(model=TWO_FLUX)
+        return [
+            paint
+            for _, part in parts
+            for paint, by_scan in zip(part.paints, part.scan_made, strict=True)
+            if by_scan
+        ]
+
+    def fit_of(self, paint: str, model: str | None = None) -> PaintFit:
+        """Return the current fit of a paint, by nickname or part of a name.
+
+        By the model that is given, or else that its mixes with its white are reckoned by.
+
+        Raises
+        ------
+        InputError
+            Where there is no such paint, or it has no such fit.
+        """
+        with self.snapshot() as session:
+            found = self.find_paint(paint)
+            rows = session.scalars(
+                select(schema.PaintFit).where(
+                    schema.PaintFit.paint_id == found.id, schema.PaintFit.current
+                )
+            )
+            of_model = {row.model: row for row in rows}
+            if TWO_FLUX not in of_model:
+                raise _no_fit(found.nickname)
+            row = of_model.get(model or self.model_for(of_model[TWO_FLUX].beside))
+            if row is None:
+                raise model_choice.no_such_fit([found.nickname], str(model))
+            return _paint_fit(row, unpack_coefficients(row.fit.coefficients))
+
+    def strength_reference(self) -> str | None:
+        """Nickname of the paint that the fits in use state tinting strength against, if any."""
+        query = (
+            select(schema.PaintFit.quality)
+            .where(schema.PaintFit.current, schema.PaintFit.quality.is_not(None))
+            .order_by(schema.PaintFit.id.desc())
+        )
+        with self.snapshot() as session:
+            # The first or second row tells: a white alone has no strength.
+            for packed in session.scalars(query.execution_options(yield_per=20)):
+                assert packed is not None
+                columns = unpack_columns(packed)
+                rows = zip(columns["quantity"], columns["against"], strict=True)
+                for quantity, against in rows:
+                    if quantity == STRENGTH:
+                        return str(against)
+        return None
+
+    def lot_before(self, paint: str, lot: str, model: str = TWO_FLUX) -> PaintFit | None:
+        """Return the current fit of a paint where it is of another lot than the one named."""
+        with self.snapshot() as session:
+            row = session.scalar(
+                select(schema.PaintFit)
+                .join(schema.Paint)
+                .where(
+                    schema.PaintFit.current,
+                    schema.PaintFit.model == model,
+                    schema.Paint.nickname == paint,
+                )
+            )
+            if row is None or row.lot is None or row.lot.lot == lot:
+                return None
+            return _paint_fit(row, unpack_coefficients(row.fit.coefficients))
+
+    def joint_fit(self, fit: int) -> JointFit:
+        """Return a run by its number, as it was recorded."""
+        with self.snapshot() as session:
+            row = session.get_one(schema.Fit, fit)
+            coefficients = unpack_coefficients(row.coefficients)
+            return JointFit(
+                paints={p.paint.nickname: _paint_fit(p, coefficients) for p in row.paint_fits},
+                coefficients=coefficients,
+                nuisances=unpack_table(row.nuisances),
+                settings=row.settings,
+            )
+
+
+def _card_named(item: StoredReadings | StoredChannels) -> dict[str, Any]:
+    return {"card_version": item.card_version, "card_sha256": item.card_sha256}
+
+
+def _no_fit(nickname: str) -> InputError:
+    return InputError(
+        None,
+        nickname,
+        "has no fit yet",
+        f"read its card, then run: tintladder fit {nickname}",
+    )
+
+
+def _paint_fit(row: schema.PaintFit, coefficients: Coefficients) -> PaintFit:
+    return PaintFit(
+        paint=row.paint.nickname,
+        coefficients=coefficients.select(row.beside),
+        patches=unpack_table(row.patches),
+        residuals=unpack_table(row.residuals),
+        verdict=row.verdict,
+        reasons=tuple(row.reasons),
+    )
+
+
+def _paint_fit_row(
+    paint: schema.Paint,
+    lot: schema.Lot | None,
+    fit: PaintFit,
+    quality: QualityReport | None,
+) -> schema.PaintFit:
+    return schema.PaintFit(
+        paint=paint,
+        lot=lot,
+        model=fit.coefficients.model,
+        current=True,
+        beside=list(fit.coefficients.paints),
+        verdict=fit.verdict,
+        reasons=list(fit.reasons),
+        de00_mean=_finite(fit.de00_mean),
+        de00_max=_finite(fit.de00_max),
+        patches=pack_table(fit.patches if quality is None else quality.patches),
+        residuals=pack_table(fit.residuals),
+        quality=None if quality is None else pack_table(figures(quality)),
+        left_out=None if quality is None else _finite(quality.left_out.median()),
+    )
+
+
+def _lot(paint: schema.Paint, name: str) -> schema.Lot | None:
+    return next((lot for lot in paint.lots if lot.lot == name), None)
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None

@@ -1,0 +1,227 @@
+"""Paints and their lots in the studio database."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, replace
+
+from sqlalchemy import select
+
+from ...calibrate.errors import InputError
+from ...calibrate.fit.problem.tube import Tube
+from . import schema
+from .paint_names import check_nickname, find, nickname_key
+from .paints_file import NewLot, NewPaint, check_lot, parse_paints
+from .transactions import Transactions
+
+
+class PaintStore(Transactions):
+    """Paints and lots."""
+
+    def paints(self) -> list[schema.Paint]:
+        """Every paint with its lots, by nickname."""
+        with self.snapshot() as session:
+            return list(session.scalars(select(schema.Paint).order_by(schema.Paint.nickname_key)))
+
+    def find_paint(self, text: str) -> schema.Paint:
+        """Find a paint by nickname, or by any part of a name that fits only one.
+
+        Raises
+        ------
+        InputError
+            Where it fits several, naming them; or none, naming the closest.
+        """
+        return find(self.paints(), text)
+
+    def add_paint(self, paint: NewPaint, file: str | None = None) -> schema.Paint:
+        """Add a paint, with the lots that come with it.
+
+        Raises
+        ------
+        InputError
+            Where the nickname is taken or can't stand.
+        """
+        check_nickname(paint.nickname, file)
+        with self.transaction() as session:
+            taken = self._by_nickname(paint.nickname)
+            if taken is not None:
+                raise InputError(
+                    file,
+                    f"nickname {paint.nickname}",
+                    f"already that of {taken.name} by {taken.maker or 'an unnamed maker'}",
+                    "choose another, such as one with the maker's initials",
+                )
+            row = schema.Paint(**_columns(paint))
+            row.lots = [schema.Lot(**asdict(check_lot(lot, file))) for lot in paint.lots]
+            session.add(row)
+            session.flush()
+            return row
+
+    def add_lot(self, nickname: str, lot: NewLot) -> schema.Lot:
+        """Add a lot of a paint.
+
+        Raises
+        ------
+        InputError
+            Where the paint isn't known, has that lot already, or a figure is impossible.
+        """
+        check_lot(lot)
+        with self.transaction() as session:
+            paint = self.find_paint(nickname)
+            if any(known.lot == lot.lot for known in paint.lots):
+                raise _lot_taken(lot.lot, paint)
+            row = schema.Lot(**asdict(lot))
+            paint.lots.append(row)
+            session.flush()
+            return row
+
+    def change_paint(self, nickname: str, paint: NewPaint) -> schema.Paint:
+        """Take what is now said of a paint's label; its nickname and its lots stay.
+
+        Raises
+        ------
+        InputError
+            Where the paint isn't known, or another of that maker bears the name.
+        """
+        with self.transaction() as session:
+            row = self.find_paint(nickname)
+            said = paint.name.casefold(), paint.maker.casefold()
+            for other in self.paints():
+                if other is not row and (other.name.casefold(), other.maker.casefold()) == said:
+                    raise InputError(
+                        None, paint.name, f"that paint is in the studio already, as "
+                        f"{other.nickname}", "tell them apart by name or maker",
+                    )  # fmt: skip
+            _take(row, _columns(replace(paint, nickname=row.nickname)))
+            session.flush()
+            return row
+
+    def change_lot(self, nickname: str, lot: str, changed: NewLot) -> schema.Lot:
+        """Take what is now said of a lot of a paint.
+
+        Raises
+        ------
+        InputError
+            Where there is no such lot, its new name is that of another, or a figure is impossible.
+        """
+        check_lot(changed)
+        with self.transaction() as session:
+            paint = self.find_paint(nickname)
+            row = next((known for known in paint.lots if known.lot == lot), None)
+            if row is None:
+                raise InputError(
+                    None, f"lot {lot!r} of {paint.nickname}", "isn't in the studio",
+                    "add it as a new tube",
+                )  # fmt: skip
+            if any(known.lot == changed.lot for known in paint.lots if known is not row):
+                raise _lot_taken(changed.lot, paint)
+            _take(row, asdict(changed))
+            session.flush()
+            return row
+
+    def set_on_hand(self, nickname: str, on_hand: bool) -> schema.Paint:
+        """Say that a paint is on hand (its lot in use) or out (every lot).
+
+        Raises
+        ------
+        InputError
+            Where the paint isn't known.
+        """
+        with self.transaction() as session:
+            paint = self.find_paint(nickname)
+            current = paint.current_lot
+            if on_hand and current is None:
+                paint.lots.append(schema.Lot())
+            elif on_hand and current is not None:
+                current.on_hand = True
+            else:
+                for lot in paint.lots:
+                    lot.on_hand = False
+            session.flush()
+            return paint
+
+    def set_density(self, nickname: str, density: float) -> schema.Paint:
+        """Keep the density, g/ml, of the lot of a paint that is in use.
+
+        Raises
+        ------
+        InputError
+            Where the paint isn't known, or no tube can have it.
+        """
+        check_lot(NewLot("", None, None, density, None))
+        with self.transaction() as session:
+            paint = self.find_paint(nickname)
+            if paint.current_lot is None:
+                paint.lots.append(schema.Lot())
+            assert paint.current_lot is not None
+            paint.current_lot.density = density
+            session.flush()
+            return paint
+
+    def import_paints(self, text: str, file: str = "paints.toml") -> list[schema.Paint]:
+        """Add the paints of a file, all or none; one already here takes what the file says.
+
+        Raises
+        ------
+        InputError
+            Where the file is faulty, or a nickname belongs to another paint.
+        """
+        rows = []
+        with self.transaction() as session:
+            for paint in parse_paints(text, file):
+                row = self._by_nickname(paint.nickname)
+                if row is None or (row.name, row.maker) != (paint.name, paint.maker):
+                    rows.append(self.add_paint(paint, file))
+                    continue
+                _take(row, _columns(paint))
+                lots = {lot.lot: lot for lot in row.lots}
+                for lot in paint.lots:
+                    if lot.lot not in lots:
+                        row.lots.append(schema.Lot(**asdict(lot)))
+                        continue
+                    _take(lots[lot.lot], asdict(lot))
+                session.flush()
+                rows.append(row)
+        return rows
+
+    def tubes(self, lots: Mapping[str, schema.Lot] | None = None) -> dict[str, Tube]:
+        """Return a lot of every paint as a fit takes it, by nickname: those given, else in use."""
+        given = lots or {}
+        return {
+            paint.nickname: _tube(paint, given.get(paint.nickname, paint.current_lot))
+            for paint in self.paints()
+        }
+
+    def _by_nickname(self, nickname: str) -> schema.Paint | None:
+        with self.snapshot() as session:
+            key = nickname_key(nickname)
+            return session.scalar(select(schema.Paint).where(schema.Paint.nickname_key == key))
+
+
+def _lot_taken(lot: str, paint: schema.Paint) -> InputError:
+    return InputError(
+        None,
+        f"lot {lot!r} of {paint.nickname}",
+        "is in the studio already",
+        "give this lot a name of its own",
+    )
+
+
+def _take(row: schema.Paint | schema.Lot, values: Mapping[str, object]) -> None:
+    for key, value in values.items():
+        setattr(row, key, value)
+
+
+def _columns(paint: NewPaint) -> dict[str, object]:
+    columns = asdict(paint) | {"pigments": list(paint.pigments)}
+    del columns["lots"]
+    return columns | {"nickname_key": nickname_key(paint.nickname)}
+
+
+def _tube(paint: schema.Paint, lot: schema.Lot | None) -> Tube:
+    refuse = None
+    if paint.finish != schema.ORDINARY:
+        refuse = f"{paint.nickname} is {paint.finish}, which two-constant theory can't hold"
+    if lot is None:
+        return Tube(paint.nickname, refuse=refuse)
+    return Tube(paint.nickname, lot.density, lot.volume_solids, lot.lot, refuse)

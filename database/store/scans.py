@@ -1,0 +1,300 @@
+"""Characterised devices, and scans of cards with their channels, in the studio database."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+from sqlalchemy import select
+
+from ...calibrate.cards.channels import CardChannels
+from ...calibrate.errors import InputError
+from ...calibrate.optics.spectra import Array
+from ...calibrate.optics.surface import Surface
+from . import schema
+from .cards import CardStore, card_of, last_version
+from .imports import Undone
+from .transactions import now
+
+if TYPE_CHECKING:
+    # Only what reads pictures needs the libraries for it.
+    from ...calibrate.scan.characterise import Characterised
+    from ...calibrate.scan.image import Facts
+    from ...calibrate.scan.reading import ScannedCard
+
+SCANNER = "scanner"
+"""Kind of a device that reads cards through three channels, a phone too."""
+CHARACTERISED = "characterisation"
+"""Kind of its calibrations."""
+
+
+@dataclass(frozen=True)
+class Scanner:
+    """A characterised device as kept.
+
+    Attributes
+    ----------
+    calibration : int
+        Number of the characterisation that counts.
+    done : str
+        When it was made.
+    device : Characterised
+    target : mapping
+        What it rests on: the files of picture and values, and their hashes.
+    """
+
+    calibration: int
+    done: str
+    device: Characterised
+    target: Mapping[str, Any]
+
+    @classmethod
+    def of(cls, row: schema.Calibration) -> Scanner:
+        """Bring back what a row keeps."""
+        from ...calibrate.scan.characterise import Characterised
+
+        kept = Characterised.from_dict(row.result["device"])
+        return cls(row.id, row.done, kept, row.result["target"])
+
+
+@dataclass(frozen=True, kw_only=True)
+class StoredChannels(CardChannels):
+    """Channels of a card together with where the studio keeps both, so that a fit can name them.
+
+    Attributes
+    ----------
+    scan : int
+    scan_sha256 : str
+        Of the picture.
+    card_version : int
+    card_sha256 : str
+    calibration : int or None
+        None where its device isn't characterised.
+    lab : (N, 3) array
+        CIELAB, D50 and 2 degrees, as the device's characterisation has it.
+    """
+
+    scan: int
+    scan_sha256: str
+    card_version: int
+    card_sha256: str
+    calibration: int | None
+    lab: Array
+
+
+class ScanStore(CardStore):
+    """Scanners and scans."""
+
+    def add_scanner(self, device: Characterised, target: Mapping[str, Any]) -> Scanner:
+        """Keep a characterisation; from now on it is the one that counts of its device.
+
+        Parameters
+        ----------
+        device : Characterised
+        target : mapping
+            What it rests on.
+
+        Raises
+        ------
+        InputError
+            Where an instrument has its name.
+        """
+        with self.transaction() as session:
+            row = session.scalar(select(schema.Device).where(schema.Device.name == device.name))
+            if row is not None and row.kind != SCANNER:
+                raise InputError(
+                    None, "--name", f"{device.name} is a {row.kind} here", "name it otherwise"
+                )
+            kept = schema.Calibration(
+                device=row or schema.Device(name=device.name, kind=SCANNER),
+                done=now(),
+                kind=CHARACTERISED,
+                result={"device": device.as_dict(), "target": dict(target)},
+            )
+            session.add(kept)
+            session.flush()
+            return Scanner.of(kept)
+
+    def scanners(self) -> list[Scanner]:
+        """Every characterised device, by name, as last characterised."""
+        query = (
+            select(schema.Calibration)
+            .join(schema.Device)
+            .where(schema.Calibration.kind == CHARACTERISED)
+            .order_by(schema.Calibration.id)
+        )
+        with self.snapshot() as session:
+            last = {row.device.name: Scanner.of(row) for row in session.scalars(query)}
+        return [last[name] for name in sorted(last)]
+
+    def scanner(self, name: str | None = None) -> Scanner | None:
+        """A device by name; without a name the only one, or None where there is none.
+
+        Raises
+        ------
+        InputError
+            Where there is none of that name, or several to choose from.
+        """
+        there = {each.device.name: each for each in self.scanners()}
+        if name is None and len(there) < 2:
+            return next(iter(there.values()), None)
+        if name is None or name not in there:
+            names = ", ".join(there) or "none yet"
+            raise InputError(
+                None,
+                "--device",
+                f"expected one of the devices here ({names})",
+                "name it (tintladder scan --device NAME), or characterise it (tintladder device "
+                "scanner)",
+            )
+        return there[name]
+
+    def scanner_for(self, facts: Facts, name: str | None = None) -> Scanner | None:
+        """The device of a picture: by name; else the one that its settings fit, best by a target.
+
+        Raises
+        ------
+        InputError
+            As `scanner`, where it isn't one that fits.
+        """
+        if name is None:
+            fitting = [each for each in self.scanners() if each.device.settings.fits(facts)]
+            surer = [each for each in fitting if each.device.by_target] or fitting
+            if len(surer) == 1:
+                return surer[0]
+        return self.scanner(name)
+
+    def scanner_of(self, calibration: int) -> Scanner:
+        """A device as one of its characterisations has it, by that one's number."""
+        with self.snapshot() as session:
+            return Scanner.of(session.get_one(schema.Calibration, calibration))
+
+    def add_scan(
+        self,
+        scan: ScannedCard,
+        facts: Facts,
+        asked: Mapping[str, Any],
+        calibration: int | None,
+        remarks: Sequence[str],
+    ) -> tuple[int, bool]:
+        """Keep what was read of a picture, whole or not at all: its number, and whether it is new.
+
+        The same picture read again in the same way is kept once; read in another way it is a
+        further attempt, and the last one counts.
+        """
+        from ...calibrate.scan.settings import Settings
+
+        channels = scan.channels
+        with self.transaction() as session:
+            version = last_version(session, channels.card.name, facts.file)
+            query = select(schema.Scan).where(
+                schema.Scan.card_id == version.card_id, schema.Scan.sha256 == facts.sha256
+            )
+            attempts = session.scalars(query.order_by(schema.Scan.attempt)).all()
+            patches = _patch_rows(scan)
+            last = attempts[-1] if attempts else None
+            if last is not None and last.id not in Undone.of(session).scans:
+                same = [_said(row) for row in last.patches] == [_said(row) for row in patches]
+                if same and (last.calibration_id, last.asked) == (calibration, dict(asked)):
+                    return last.id, False
+            evened = scan.evened
+            row = schema.Scan(
+                card_id=version.card_id,
+                calibration_id=calibration,
+                file=facts.file,
+                sha256=facts.sha256,
+                attempt=len(attempts) + 1,
+                taken=facts.taken,
+                added=now(),
+                settings=Settings.of(facts).as_dict(),
+                dpi=float(scan.found.dpi),
+                asked=dict(asked),
+                level_from=scan.scale,
+                evened={
+                    "stray": float(evened.stray.share),
+                    "stray_uncertainty": float(evened.stray.uncertainty),
+                    "stray_typical": bool(evened.stray.typical),
+                    "uneven": float(evened.uneven),
+                    "level_uncertainty": channels.level,
+                },
+                remarks=list(remarks),
+                patches=patches,
+            )
+            session.add(row)
+            session.flush()
+            return row.id, True
+
+    def other_cards(self, card: str, sha256: str) -> list[str]:
+        """Other cards that the same picture was read as, by its hash."""
+        query = select(schema.Scan).join(schema.Card).where(schema.Scan.sha256 == sha256)
+        with self.snapshot() as session:
+            undone = Undone.of(session)
+            rows = session.scalars(query.where(schema.Card.name != card))
+            return sorted({row.card.name for row in rows if row.id not in undone.scans})
+
+    def card_channels(self, purpose: Literal["fit", "check"] = "fit") -> list[StoredChannels]:
+        """Channels of every scan that counts, by card name, then by the picture's hash."""
+        query = select(schema.Scan).join(schema.Card).order_by(schema.Scan.id)
+        with self.snapshot() as session:
+            undone = Undone.of(session)
+            last = {
+                (row.card.name, row.sha256): row
+                for row in session.scalars(query)
+                if row.id not in undone.scans
+            }
+            found = []
+            for name, sha256 in sorted(last):
+                row = last[name, sha256]
+                version = undone.newest(row.card)
+                if version is not None and version.purpose == purpose:
+                    found.append(channels_of(row, version))
+        return found
+
+
+def channels_of(row: schema.Scan, version: schema.CardVersion) -> StoredChannels:
+    """The channels that a scan keeps, with the card as one of its versions describes it."""
+    paired = CardChannels(
+        card_of(version),
+        np.array([patch.channels for patch in row.patches], dtype=float),
+        np.array([patch.variance for patch in row.patches], dtype=float),
+        tuple(patch.patch for patch in row.patches),
+        Surface.of("45:0", "excluded"),
+        row.file,
+        row.evened["level_uncertainty"],
+    )
+    return StoredChannels(
+        **{f.name: getattr(paired, f.name) for f in fields(paired)},
+        scan=row.id,
+        scan_sha256=row.sha256,
+        card_version=version.id,
+        card_sha256=version.sha256,
+        calibration=row.calibration_id,
+        lab=np.array([patch.lab for patch in row.patches], dtype=float),
+    )
+
+
+def _patch_rows(scan: ScannedCard) -> list[schema.ScanPatch]:
+    flags, repeats = dict(scan.flags), Counter[str]()
+    rows, lab = [], scan.lab
+    for i, label in enumerate(scan.channels.labels):
+        repeats[label] += 1
+        rows.append(
+            schema.ScanPatch(
+                patch=label,
+                repeat=repeats[label],
+                channels=scan.channels.channels[i].tolist(),
+                variance=scan.channels.variance[i].tolist(),
+                lab=lab[i].tolist(),
+                spread=float(scan.spread[i]),
+                left_out=float(scan.left_out[i]),
+                flag=flags.get(label, ""),
+            )
+        )
+    return rows
+
+
+def _said(row: schema.ScanPatch) -> tuple[Any, ...]:
+    return row.patch, row.repeat, row.channels, row.variance, row.flag

@@ -1,0 +1,380 @@
+"""Sittings with an instrument: each reading kept as it comes, in the end a session made of them.
+
+A sitting is open until it is finished or given up, and can be gone on with meanwhile.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from sqlalchemy import select
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session as OrmSession
+
+from ...calibrate.errors import InputError
+from ...calibrate.formats.session import Session
+from ...calibrate.instrument.instrument import Identity
+from ...calibrate.instrument.profile import Profile
+from ...calibrate.instrument.profile_file import parse_profile
+from ...calibrate.instrument.progress import VOID, Progress, RawReading
+from ...calibrate.instrument.sitting import Correcting
+from ...calibrate.instrument.tiles import PREFIX, TileReading
+from ...calibrate.optics.spectra import Spectra
+from . import schema
+from .store import Store
+from .transactions import now
+
+FORMAT = "measured, reading by reading"
+"""What a session made of a sitting was taken for."""
+
+
+@dataclass(frozen=True)
+class Sitting:
+    """An open sitting.
+
+    Attributes
+    ----------
+    number : int
+    card : str
+    started : str
+        UTC, ISO 8601.
+    profile : Profile
+        As it was when it began.
+    port : str
+    repeats : int
+    tiles : str or None
+        File of the tiles' certified values.
+    """
+
+    number: int
+    card: str
+    started: str
+    profile: Profile
+    port: str
+    repeats: int
+    tiles: str | None = None
+
+
+def begin_sitting(
+    store: Store,
+    card: str,
+    profile: Profile,
+    port: str,
+    repeats: int,
+    anew: bool = False,
+    tiles: Path | None = None,
+) -> Sitting:
+    """Open a sitting.
+
+    Parameters
+    ----------
+    store : Store
+    card : str
+    profile : Profile
+    port : str
+    repeats : int
+        How often each patch is read.
+    anew : bool
+        Give up one of this card that is open.
+    tiles : Path, optional
+        File of the tiles' certified values, for going on.
+
+    Raises
+    ------
+    InputError
+        Where there is no such card, or a sitting of it is open.
+    """
+    with store.transaction() as session:
+        store.card(card)  # refuses one that isn't there
+        for row in _open_rows(session):
+            if row.card.name != card:
+                continue
+            if not anew:
+                raise InputError(
+                    None, f"card {card}", f"a sitting of it is open since {row.started}",
+                    f"go on with it: tintladder measure --resume {card}; or begin --anew",
+                )  # fmt: skip
+            row.ended = now()
+        row = schema.Sitting(
+            card=session.scalars(select(schema.Card).where(schema.Card.name == card)).one(),
+            started=now(),
+            profile=profile.text,
+            plan={"profile": profile.file, "port": port, "repeats": repeats}
+            | ({} if tiles is None else {"tiles": str(tiles.absolute())}),
+            skipped=[],
+        )
+        session.add(row)
+        session.flush()
+        return _sitting(row)
+
+
+def open_sittings(store: Store) -> list[Sitting]:
+    """Every sitting that is neither finished nor given up, the newest last."""
+    with store.snapshot() as session:
+        return [_sitting(row) for row in _open_rows(session)]
+
+
+def all_sittings(store: Store) -> list[Sitting]:
+    """Every sitting that there ever was, the newest last."""
+    with store.snapshot() as session:
+        query = select(schema.Sitting).order_by(schema.Sitting.id)
+        return [_sitting(row) for row in session.scalars(query)]
+
+
+def find_sitting(store: Store, card: str | None = None) -> Sitting:
+    """Return the sitting to go on with.
+
+    Raises
+    ------
+    InputError
+        Where there is none, or more than one could be meant.
+    """
+    found = [each for each in open_sittings(store) if card in (None, each.card)]
+    if not found:
+        of = f" of card {card}" if card else ""
+        raise InputError(
+            None, "--resume", f"no sitting{of} is open", "begin one: tintladder measure CARD"
+        )
+    if len({each.card for each in found}) > 1:
+        raise InputError(
+            None, "--resume", f"several are open: {', '.join(each.card for each in found)}",
+            "name the card: tintladder measure --resume CARD",
+        )  # fmt: skip
+    return found[-1]
+
+
+def progress_of(store: Store, sitting: Sitting) -> Progress:
+    """Return how far a sitting has come."""
+    with store.snapshot() as session:
+        rows = session.scalars(
+            select(schema.SittingReading)
+            .where(schema.SittingReading.sitting_id == sitting.number)
+            .order_by(schema.SittingReading.id)
+        )
+        readings = [
+            RawReading(
+                row.place, row.round, row.repeat, row.taken,
+                np.array(row.reflectance, dtype=float), row.said,
+            )
+            for row in rows
+        ]  # fmt: skip
+        skipped = session.get_one(schema.Sitting, sitting.number).skipped
+    return Progress(sitting.repeats, readings, skipped)
+
+
+def keep_reading(store: Store, sitting: Sitting, reading: RawReading, identity: Identity) -> None:
+    """Keep one reading; it is on the disk when this returns.
+
+    One of a tile or the trap also goes to the calibrations of the instrument.
+
+    Raises
+    ------
+    InputError
+        Where another program goes on with the same sitting.
+    """
+    values = [None if np.isnan(v) else v for v in reading.values.tolist()]
+    row = schema.SittingReading(
+        sitting_id=sitting.number,
+        place=reading.place,
+        round=reading.round,
+        repeat=reading.repeat,
+        taken=reading.taken,
+        reflectance=values,
+        said=dict(reading.said),
+    )
+    try:
+        with store.transaction() as session:
+            session.add(row)
+            if reading.is_tile and VOID not in reading.said:
+                session.add(
+                    schema.Calibration(
+                        device=_device(session, sitting.profile, identity),
+                        done=reading.taken,
+                        kind=reading.place,
+                        result={
+                            "sitting": sitting.number,
+                            "wavelengths": sitting.profile.wavelengths.tolist(),
+                            "reflectance": values,
+                            **reading.said,
+                        },
+                    )
+                )
+    except IntegrityError:
+        raise InputError(
+            None,
+            f"reading of {reading.place}",
+            "another program goes on with the same sitting",
+            "end one of them",
+        ) from None
+
+
+def keep_skip(store: Store, sitting: Sitting, patch: str) -> None:
+    """Keep that a patch was passed over."""
+    with store.transaction() as session:
+        row = session.get_one(schema.Sitting, sitting.number)
+        row.skipped = [*(p for p in row.skipped if p != patch), patch]
+
+
+def instrument_of(store: Store, sitting: Sitting) -> Identity:
+    """Return who the instrument of a sitting said it was; empty where that isn't known yet."""
+    with store.snapshot() as session:
+        last = next(reversed(_calibrations(session, sitting)), None)
+        said = (last.device.profile or {}) if last is not None else {}
+    return Identity(**{field: said.get(field, "") for field in vars(Identity())})
+
+
+def finish_sitting(
+    store: Store,
+    sitting: Sitting,
+    identity: Identity,
+    wet: bool = False,
+    tiles: Session | None = None,
+) -> tuple[int, Session]:
+    """Make a session of a sitting, as if its readings had been read from a file, and close it.
+
+    It is corrected by the tiles that were read in between; `tiles` are their certified values.
+
+    Returns
+    -------
+    number : int
+        Of the session.
+    session : Session
+
+    Raises
+    ------
+    InputError
+        Where nothing was read.
+    """
+    progress = progress_of(store, sitting)
+    made = session_of_sitting(sitting, progress, identity, wet, tiles)
+    with store.transaction() as session:
+        number = store.add_session(sitting.card, made, _calibrations(session, sitting))
+        store.record_import([made.file], [number], [])
+        row = session.get_one(schema.Sitting, sitting.number)
+        row.ended, row.session_id = now(), number
+        kept = session.get_one(schema.Session, number).device
+        if kept is not None:
+            _describe(kept, sitting.profile, identity)
+    return number, made
+
+
+def session_of_sitting(
+    sitting: Sitting,
+    progress: Progress,
+    identity: Identity,
+    wet: bool = False,
+    tiles: Session | None = None,
+) -> Session:
+    """Return the readings of a sitting that count, in the order in which they were taken.
+
+    Raises
+    ------
+    InputError
+        Where there are none.
+    """
+    counting = {id(r) for place in progress.places() for r in progress.counting(place)}
+    rows = [r for r in progress.readings if id(r) in counting]
+    file = f"{sitting.card}, measured {sitting.started}"
+    if not rows:
+        raise InputError(file, None, "no patch was read", "go on: tintladder measure --resume")
+    profile = sitting.profile
+    doubted = {r.place: r.said["doubt"] for r in rows if "doubt" in r.said}
+    header = {
+        "PROFILE": profile.name,
+        "REPEATS": str(sitting.repeats),
+        "APERTURE_MM": f"{profile.aperture_mm:g}" if profile.aperture_mm else "",
+        "SKIPPED": ", ".join(sorted(progress.skipped)),
+        "READ_AGAIN": ", ".join(dict.fromkeys(r.place for r in progress.read_again())),
+    } | {f"DOUBT {place}": words for place, words in doubted.items()}
+    read = Session(
+        spectra=Spectra.from_values(
+            profile.wavelengths, np.array([r.values for r in rows]), [r.place for r in rows]
+        ),
+        file=file,
+        sha256=_digest(sitting, rows),
+        format=FORMAT,
+        unit=profile.unit,
+        geometry=profile.geometry,
+        specular=profile.specular,
+        condition=profile.condition,
+        state="wet" if wet else "dry",
+        date=rows[-1].taken[:10],
+        device=_name(profile, identity),
+        header={key: said for key, said in header.items() if said},
+    )
+    ever = ~np.isnan(read.spectra.values).all(axis=0)
+    of_tiles = [
+        r
+        for r in progress.readings
+        if r.is_tile and VOID not in r.said and not np.isnan(r.values[ever]).any()
+    ]
+    readings = [
+        TileReading(
+            r.place.removeprefix(PREFIX), r.values, _clock(r),
+            calibrated=bool(r.said.get("calibrated")),
+        )
+        for r in of_tiles
+    ]  # fmt: skip
+    return Correcting(tiles, profile.optics).by(read, np.array([_clock(r) for r in rows]), readings)
+
+
+def _clock(reading: RawReading) -> float:
+    return datetime.fromisoformat(reading.taken).timestamp()
+
+
+def _calibrations(session: OrmSession, sitting: Sitting) -> list[schema.Calibration]:
+    """What the instrument read of its tiles in a sitting, in order."""
+    since = session.scalars(
+        select(schema.Calibration)
+        .where(schema.Calibration.done >= sitting.started.removesuffix("Z"))
+        .order_by(schema.Calibration.id)
+    )
+    return [row for row in since if row.result.get("sitting") == sitting.number]
+
+
+def _digest(sitting: Sitting, rows: Sequence[RawReading]) -> str:
+    said = [[r.place, r.round, r.repeat, r.taken, r.values.tolist()] for r in rows]
+    text = json.dumps([sitting.card, sitting.started, said])
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _name(profile: Profile, identity: Identity) -> str:
+    return identity.name or profile.title
+
+
+def _device(session: OrmSession, profile: Profile, identity: Identity) -> schema.Device:
+    name = _name(profile, identity)
+    found = session.scalar(select(schema.Device).where(schema.Device.name == name))
+    return _describe(found or schema.Device(name=name), profile, identity)
+
+
+def _describe(device: schema.Device, profile: Profile, identity: Identity) -> schema.Device:
+    said: dict[str, Any] = {"name": profile.name, "text": profile.text, **vars(identity)}
+    device.serial = identity.serial
+    if device.profile != said:
+        device.profile = said
+    return device
+
+
+def _open_rows(session: OrmSession) -> list[schema.Sitting]:
+    query = select(schema.Sitting).where(schema.Sitting.ended.is_(None)).order_by(schema.Sitting.id)
+    return list(session.scalars(query))
+
+
+def _sitting(row: schema.Sitting) -> Sitting:
+    return Sitting(
+        row.id,
+        row.card.name,
+        row.started,
+        parse_profile(row.profile, row.plan["profile"]),
+        row.plan["port"],
+        row.plan["repeats"],
+        row.plan.get("tiles"),
+    )

@@ -1,0 +1,79 @@
+"""What instruments read of their tiles: kept with the session, and over the years by device."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from ...calibrate.formats.session import Session
+from ...calibrate.instrument.tiles import PREFIX
+from . import schema
+
+_WHITE = f"{PREFIX}white"
+_STATED = "stated/"
+"""Kind of what a file says was done before its readings; of the reading itself nothing is known."""
+
+
+def tile_calibrations(device: schema.Device, read: Session, done: str) -> list[schema.Calibration]:
+    """Rows for the readings of tiles that came with a session, in order.
+
+    Parameters
+    ----------
+    device : Device
+    read : Session
+        Corrected.
+    done : str
+        UTC, ISO 8601; where the session has no date.
+    """
+    if read.corrections is None:
+        return _stated(device, read)
+    certified = {tile["name"]: tile for tile in read.corrections["tiles"]}
+    return [
+        schema.Calibration(
+            device=device,
+            done=read.date or done,
+            kind=f"{PREFIX}{reading['name']}",
+            result=tile_result(
+                read.spectra.wavelengths.tolist(), reading, certified.get(reading["name"])
+            ),
+        )
+        for reading in read.corrections["readings"]
+    ]
+
+
+def _stated(device: schema.Device, read: Session) -> list[schema.Calibration]:
+    """Rows for a calibration that a file merely tells of; files of one sitting tell of one."""
+    if read.calibrated is None:
+        return []
+    kind = f"{_STATED}{read.tile or 'tile'}"
+    known = (row for row in device.calibrations if (row.kind, row.done) == (kind, read.calibrated))
+    row = next(known, None) or schema.Calibration(
+        device=device, done=read.calibrated, kind=kind, result={"tile": read.tile}
+    )
+    return [row]
+
+
+def last_white(calibrations: Sequence[schema.Calibration]) -> schema.Calibration | None:
+    """Return the last reading of the white tile, which a session goes by."""
+    held = (_WHITE, _STATED)
+    return next((row for row in reversed(calibrations) if row.kind.startswith(held)), None)
+
+
+def calibrated_in_words(kind: str | None, done: str | None) -> str:
+    """On what an instrument was calibrated, and when; empty where nothing is recorded."""
+    if kind is None:
+        return ""
+    name = kind.removeprefix(_STATED).removeprefix(PREFIX)
+    return f"{name if 'tile' in name.casefold() else f'{name} tile'}, {done}"
+
+
+def tile_result(
+    wavelengths: list[float], reading: dict[str, Any], certified: dict[str, Any] | None
+) -> dict[str, Any]:
+    """Return what is kept of one reading of a tile: raw, with the certificate it goes by."""
+    return {
+        "wavelengths": wavelengths,
+        "reflectance": reading["values"],
+        "temperature_c": reading["temperature_c"],
+        "certified": certified,
+    }
