@@ -128,6 +128,16 @@ def test_uncertainty_is_the_spread_of_draws(thickness):
     )
 
 
+def test_a_band_needs_only_what_was_read():
+    """Many instruments read 400 to 700 nm; beyond, K and S are unknown."""
+    ends = (GRID < 400) | (GRID > 700)
+    c = coefficients()
+    cut = replace(c, **{name: np.where(ends, np.nan, getattr(c, name)) for name in ("k", "s")})
+    f = np.array([[0.6, 0.2, 0.2]])
+    sd = [np.sqrt(np.diagonal(predict(each, f).lab_covariance()[0])) for each in (c, cut)]
+    np.testing.assert_allclose(sd[1], sd[0], rtol=0.1)
+
+
 def test_model_error_adds_to_the_band():
     f = np.array([[0.5, 0.5, 0.0]])
     plain, wider = predict(C, f), predict(coefficients(model_error=np.full(GRID.size, 0.02)), f)

@@ -155,11 +155,20 @@ def lab(reflectance: Array, wavelengths: Array = GRID, view: View = D50) -> Arra
 
 
 def lab_jacobian(reflectance: Array, wavelengths: Array = GRID, view: View = D50) -> Array:
-    """Derivative of CIELAB by reflectance, (N, 3, W), for rows (N, W) without gaps."""
-    w, white = weights(wavelengths, view)
-    t = (np.atleast_2d(reflectance) @ w) / white
+    """Derivative of CIELAB by reflectance, (N, 3, W), for rows (N, W).
+
+    Unread wavelengths at the ends of a row move nothing: its colour is that of the rest (`xyz`).
+    """
+    r = np.atleast_2d(reflectance)
+    _, white = weights(GRID, view)
+    t = xyz(r, wavelengths, view) / white
     slope = np.where(t > _EPSILON, 1 / (3 * np.cbrt(np.maximum(t, _EPSILON)) ** 2), _SLOPE)
-    df = slope[:, :, None] * (w / white).T[None]
+    w = np.zeros((*r.shape, 3))
+    masks, which = np.unique(~np.isnan(r), axis=0, return_inverse=True)
+    for i, good in enumerate(masks):
+        if good.any():
+            w[np.ix_(which.ravel() == i, good)] = weights(wavelengths[good], view)[0]
+    df = slope[:, :, None] * (w / white).transpose(0, 2, 1)
     return np.stack(
         [116 * df[:, 1], 500 * (df[:, 0] - df[:, 1]), 200 * (df[:, 1] - df[:, 2])], axis=1
     )

@@ -47,8 +47,11 @@ class Prediction:
     def lab_covariance(self, view: View = D50) -> Array:
         """Covariance of CIELAB, (M, 3, 3), to first order (JCGM 100)."""
         slope = lab_jacobian(self.reflectance, self.wavelengths, view)
-        moved = np.einsum("miw,mfw->mif", slope, self.factors)
-        own = np.einsum("miw,mw,mjw->mij", slope, self.local, slope)
+        # What is unknown because nothing was read there moves no colour.
+        read = ~np.isnan(self.reflectance)
+        factors = np.where(read[:, None], self.factors, 0.0)
+        moved = np.einsum("miw,mfw->mif", slope, factors)
+        own = np.einsum("miw,mw,mjw->mij", slope, np.where(read, self.local, 0.0), slope)
         result: Array = own + np.einsum("mif,mjf->mij", moved, moved)
         return result
 
