@@ -27,6 +27,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     next_step,
     page,
     plot,
+    real,
     recovery,
     robust,
     scan,

@@ -20,6 +20,7 @@ SUBJECTS = (
     "plot",
     "page",
     "transport",
+    "real",
 )
 """What a benchmark may be about: the first part of its name."""
 
