@@ -16,17 +16,17 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 from tintladder.calibrate.cards.readings import CardReadings
-from tintladder.calibrate.fit.check import Check, check_mixtures, mixes_on, together
-from tintladder.calibrate.fit.fit import fit_paints
-from tintladder.calibrate.fit.result import JointFit
-from tintladder.calibrate.fit.settings import FitSettings
-from tintladder.calibrate.fit.tube import Tube
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.problem.result import JointFit
+from tintladder.calibrate.fit.problem.settings import FitSettings
+from tintladder.calibrate.fit.problem.tube import Tube
+from tintladder.calibrate.fit.uncertainty.check import Check, check_mixtures, mixes_on, together
 from tintladder.calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from tintladder.calibrate.optics.spectra import Array
 from tintladder.calibrate.optics.transport import TRANSPORT
-from tintladder.database.fitting import fit_studio
-from tintladder.database.reading_in import take_in
-from tintladder.database.store import Store
+from tintladder.database.cards.intake import take_in
+from tintladder.database.fits.fitting import fit_studio
+from tintladder.database.store.store import Store
 
 from tests.opendata.oil_paints import MASSTONE, Film, Purpose, films, write_files
 
