@@ -16,7 +16,7 @@ from tintladder.calibrate.cards.weighing import composition
 from tintladder.calibrate.fit.problem.patch_means import reading_sd
 from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.fit.problem.tube import Tube
-from tintladder.calibrate.optics.kubelka_munk import film, opaque
+from tintladder.calibrate.optics.kubelka_munk import film_reflectance, opaque_reflectance
 from tintladder.calibrate.optics.spectra import GRID, Array, Spectra
 from tintladder.calibrate.optics.surface import Gloss, Surface, haze_prior, to_inside, to_measured
 
@@ -108,7 +108,11 @@ def read(
         x = wet * SOLIDS * (1 + shared) * (1 + each)
         own = replace(surface, gloss=d.surface, haze=haze_prior(d.surface)[0])
         for over in d.over:
-            r = opaque(f @ k, f @ s) if d.opaque else film(f @ k, f @ s, x, inside[over])
+            r = (
+                opaque_reflectance(f @ k, f @ s)
+                if d.opaque
+                else film_reflectance(f @ k, f @ s, x, inside[over])
+            )
             note(f"{d.step}/{over}", to_measured(r, own))
     return CardReadings(
         card, Spectra.from_values(GRID, np.array(values), labels), surface, f"{card.name}.txt"

@@ -9,7 +9,9 @@ from html.parser import HTMLParser
 
 import numpy as np
 import pytest
-from tintladder.calibrate.optics.colour import ciede2000, ciede2000_band, srgb_of_xyz, weights
+from tintladder.calibrate.optics.colour import ciede2000, weights
+from tintladder.calibrate.optics.colour_band import ciede2000_band
+from tintladder.calibrate.optics.display import srgb_of_xyz
 from tintladder.calibrate.optics.predict import predict
 from tintladder.database.mixing.palette import Palette
 from tintladder.database.mixing.setout import set_out

@@ -11,16 +11,14 @@ from tintladder.calibrate.optics.colour import (
     View,
     chroma_hue,
     ciede2000,
-    ciede2000_band,
-    ciede2000_metric,
     in_words,
     lab,
     lab_jacobian,
-    lab_to_srgb,
-    srgb,
     weights,
     xyz,
 )
+from tintladder.calibrate.optics.colour_band import ciede2000_band, ciede2000_metric
+from tintladder.calibrate.optics.display import lab_to_srgb, srgb
 from tintladder.calibrate.optics.spectra import GRID
 
 VIEWS = [View(illuminant, observer) for illuminant in ILLUMINANTS for observer in (2, 10)]

@@ -8,12 +8,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from tintladder.calibrate.optics.kubelka_munk import (
-    film,
     film_derivatives,
-    from_black_and_white,
-    opaque,
+    film_reflectance,
+    k_over_s,
+    k_s_over_black_and_white,
     opaque_derivatives,
-    ratio_of_opaque,
+    opaque_reflectance,
 )
 
 COEFFICIENT = st.floats(1e-3, 1e3)
@@ -41,7 +41,9 @@ def kubelka(k, s, x, rg):
 def test_film_is_kubelkas(k, s, x, rg):
     # a^2 - 1 cancels in the textbook form where K is far below S: leave that to the limits below.
     if k / s > 1e-6:
-        assert film(k, s, x, rg) == pytest.approx(kubelka(k, s, x, rg), rel=1e-8, abs=1e-10)
+        assert film_reflectance(k, s, x, rg) == pytest.approx(
+            kubelka(k, s, x, rg), rel=1e-8, abs=1e-10
+        )
 
 
 def test_film_by_the_differential_equations():
@@ -55,7 +57,7 @@ def test_film_by_the_differential_equations():
             rtol=1e-11,
             atol=1e-13,
         )
-        assert film(k, s, x, rg) == pytest.approx(run.y[0, -1], rel=1e-8)
+        assert film_reflectance(k, s, x, rg) == pytest.approx(run.y[0, -1], rel=1e-8)
 
 
 def test_nothing_absorbs():
@@ -63,33 +65,33 @@ def test_nothing_absorbs():
     s, x, rg = 50.0, 0.07, np.array([0.0, 0.3, 0.9, 1.0])
     depth = (1 - rg) * s * x
     expected = (rg + depth) / (1 + depth)
-    assert film(0.0, s, x, rg) == pytest.approx(expected, rel=1e-14)
-    assert film(1e-12, s, x, rg) == pytest.approx(expected, rel=1e-9)
+    assert film_reflectance(0.0, s, x, rg) == pytest.approx(expected, rel=1e-14)
+    assert film_reflectance(1e-12, s, x, rg) == pytest.approx(expected, rel=1e-9)
 
 
 def test_nothing_scatters():
     # S -> 0: the substrate through a filter, crossed twice at the diffuse path K X each time.
     k, x, rg = 8.0, 0.1, np.array([0.0, 0.5, 1.0])
-    assert film(k, 0.0, x, rg) == pytest.approx(rg * np.exp(-2 * k * x), rel=1e-12)
-    assert film(k, 1e-10, x, rg) == pytest.approx(rg * np.exp(-2 * k * x), abs=1e-10)
+    assert film_reflectance(k, 0.0, x, rg) == pytest.approx(rg * np.exp(-2 * k * x), rel=1e-12)
+    assert film_reflectance(k, 1e-10, x, rg) == pytest.approx(rg * np.exp(-2 * k * x), abs=1e-10)
 
 
 def test_clear_or_no_film_shows_the_substrate():
     rg = np.linspace(0, 1, 5)
-    assert film(0.0, 0.0, 1.0, rg) == pytest.approx(rg, abs=1e-15)
-    assert film(3.0, 40.0, 0.0, rg) == pytest.approx(rg, abs=1e-15)
+    assert film_reflectance(0.0, 0.0, 1.0, rg) == pytest.approx(rg, abs=1e-15)
+    assert film_reflectance(3.0, 40.0, 0.0, rg) == pytest.approx(rg, abs=1e-15)
 
 
 @given(COEFFICIENT, COEFFICIENT, SUBSTRATE)
 def test_thick_film_is_opaque(k, s, rg):
     x = 50 / np.sqrt(k * (k + 2 * s))
-    assert film(k, s, x, rg) == pytest.approx(opaque(k, s), rel=1e-9)
+    assert film_reflectance(k, s, x, rg) == pytest.approx(opaque_reflectance(k, s), rel=1e-9)
 
 
 @given(COEFFICIENT, COEFFICIENT, THICKNESS)
 def test_film_over_its_own_colour_stays_it(k, s, x):
-    r = opaque(k, s)
-    assert film(k, s, x, r) == pytest.approx(r, rel=1e-9)
+    r = opaque_reflectance(k, s)
+    assert film_reflectance(k, s, x, r) == pytest.approx(r, rel=1e-9)
 
 
 @given(COEFFICIENT, COEFFICIENT)
@@ -98,21 +100,21 @@ def test_opaque_closed_form(k, s):
     # where R_inf is small.
     q = k / s
     textbook = 1 + q - np.sqrt(q**2 + 2 * q)
-    assert opaque(k, s) == pytest.approx(textbook, rel=1e-6, abs=1e-9)
-    assert ratio_of_opaque(opaque(k, s)) == pytest.approx(q, rel=1e-6)
+    assert opaque_reflectance(k, s) == pytest.approx(textbook, rel=1e-6, abs=1e-9)
+    assert k_over_s(opaque_reflectance(k, s)) == pytest.approx(q, rel=1e-6)
 
 
 def test_opaque_at_its_ends():
-    assert opaque(0.0, 5.0) == 1.0
-    assert opaque(5.0, 0.0) == 0.0
+    assert opaque_reflectance(0.0, 5.0) == 1.0
+    assert opaque_reflectance(5.0, 0.0) == 0.0
     # K/S = (1 - R)^2 / 2R: 0.25 at R = 0.5, 0.0125... at 0.8535; handbook figure for R = 0.5.
-    assert ratio_of_opaque(np.array(0.5)) == pytest.approx(0.25)
+    assert k_over_s(np.array(0.5)) == pytest.approx(0.25)
 
 
 @pytest.mark.parametrize("rg", [0.0, 0.5, 1.0])
 def test_extreme_values_stay_finite(rg):
     k, s, x = (m.ravel() for m in np.meshgrid(EXTREME, EXTREME, [0.0, 1e-6, 0.1, 1e3]))
-    plain = film(k, s, x, rg)
+    plain = film_reflectance(k, s, x, rg)
     assert np.all((plain >= -1e-12) & (plain <= 1 + 1e-12))
     for value in film_derivatives(k, s, x, np.full(k.shape, rg)):
         assert np.all(np.isfinite(value))
@@ -140,7 +142,7 @@ def test_film_derivatives_by_complex_step(k, s, x, rg):
         expected = value(*at).imag / h
         size = 1 / (k, s, x, 1.0)[i]
         assert got == pytest.approx(expected, rel=1e-7 + loss, abs=(1e-9 + loss) * size)
-    assert d.r == pytest.approx(film(k, s, x, rg), rel=1e-12, abs=1e-15)
+    assert d.r == pytest.approx(film_reflectance(k, s, x, rg), rel=1e-12, abs=1e-15)
 
 
 @pytest.mark.parametrize("u2", [0.99e-3, 1.01e-3])
@@ -154,7 +156,7 @@ def test_series_meets_the_closed_form(u2):
         at = np.array([k, s, x, rg])
         step = np.zeros(4)
         step[i] = 1e-5 * at[i]
-        numeric = (film(*(at + step)) - film(*(at - step))) / (2 * step[i])
+        numeric = (film_reflectance(*(at + step)) - film_reflectance(*(at - step))) / (2 * step[i])
         assert getattr(d, name) == pytest.approx(numeric, rel=1e-5)
 
 
@@ -166,7 +168,7 @@ def test_opaque_derivatives_by_complex_step(k, s):
         return s / (s + k + np.sqrt(k * (k + 2 * s)))
 
     r, d_k, d_s = opaque_derivatives(np.array(k), np.array(s))
-    assert r == pytest.approx(opaque(k, s), rel=1e-14)
+    assert r == pytest.approx(opaque_reflectance(k, s), rel=1e-14)
     assert d_k == pytest.approx(value(k + 1j * h, s).imag / h, rel=1e-9)
     # d_s is a difference of like terms where S outweighs K.
     assert d_s == pytest.approx(value(k, s + 1j * h).imag / h, rel=1e-6, abs=1e-12 / s)
@@ -184,7 +186,7 @@ def iso9416(r0, r_inf, x):
 
 @given(st.floats(0.05, 50), st.floats(1, 100), st.floats(0.01, 0.1))
 def test_iso9416_gives_k_and_s_back(k, s, x):
-    r0, r_inf = film(k, s, x, 0.0), opaque(k, s)
+    r0, r_inf = film_reflectance(k, s, x, 0.0), opaque_reflectance(k, s)
     if r_inf - r0 > 1e-4:
         assert iso9416(r0, r_inf, x) == pytest.approx((k, s), rel=1e-5)
 
@@ -192,11 +194,11 @@ def test_iso9416_gives_k_and_s_back(k, s, x):
 @given(st.floats(0.05, 50), st.floats(1, 100), st.floats(0.01, 0.1))
 def test_iso9416_is_a_case_of_black_and_white(k, s, x):
     # A black cavity and an opaque pad of the same material as substrates.
-    r0, r_inf = film(k, s, x, 0.0), opaque(k, s)
+    r0, r_inf = film_reflectance(k, s, x, 0.0), opaque_reflectance(k, s)
     if r_inf - r0 > 1e-3:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", RuntimeWarning)
-            ours = from_black_and_white(r0, r_inf, 0.0, r_inf, x)
+            ours = k_s_over_black_and_white(r0, r_inf, 0.0, r_inf, x)
         if not np.isnan(ours[0]):
             assert ours == pytest.approx(iso9416(r0, r_inf, x), rel=1e-4)
 
@@ -206,8 +208,10 @@ def test_from_black_and_white_is_the_inverse():
     s = np.geomspace(0.5, 80, 25)[None, :]
     x = 0.05
     black, white = 0.012, 0.88
-    ours = from_black_and_white(film(k, s, x, black), film(k, s, x, white), black, white, x)
-    shown = np.abs(film(k, s, x, white) - film(k, s, x, black)) > 1e-5
+    ours = k_s_over_black_and_white(
+        film_reflectance(k, s, x, black), film_reflectance(k, s, x, white), black, white, x
+    )
+    shown = np.abs(film_reflectance(k, s, x, white) - film_reflectance(k, s, x, black)) > 1e-5
     # At exact readings every film that shows its substrate is solved.
     assert shown.mean() > 0.9
     k, s = np.broadcast_arrays(k, s)
@@ -216,7 +220,7 @@ def test_from_black_and_white_is_the_inverse():
 
 
 def test_hidden_substrate_or_nonsense_gives_no_k_and_s():
-    same = from_black_and_white(0.3, 0.3, 0.02, 0.9, 0.05)
-    brighter_over_black = from_black_and_white(0.5, 0.2, 0.02, 0.9, 0.05)
+    same = k_s_over_black_and_white(0.3, 0.3, 0.02, 0.9, 0.05)
+    brighter_over_black = k_s_over_black_and_white(0.5, 0.2, 0.02, 0.9, 0.05)
     assert np.isnan(same).all()
     assert np.isnan(brighter_over_black).all()

@@ -9,7 +9,8 @@ import pytest
 from PIL import Image, ImageCms
 from tintladder.calibrate.cards.layout import read_layout
 from tintladder.calibrate.errors import InputError
-from tintladder.calibrate.optics.colour import ciede2000, srgb_to_lab
+from tintladder.calibrate.optics.colour import ciede2000
+from tintladder.calibrate.optics.display import srgb_to_lab
 from tintladder.database.mixing.photo import BANDS, _encoded, parse_spot, read_photo, spot
 from tintladder.database.mixing.photo_colours import FEWEST, MOST, main_colours
 

@@ -17,7 +17,7 @@ from matplotlib.image import imread
 from matplotlib.text import Text
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.fit.joint import fit_paints
-from tintladder.calibrate.optics.colour import srgb
+from tintladder.calibrate.optics.display import srgb
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.database.mixing.ladder import ladder, tint_path
 from tintladder.database.pictures.figures import tint_figure

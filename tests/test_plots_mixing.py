@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.text import Text
-from tintladder.calibrate.optics.colour import lab, lab_to_srgb
+from tintladder.calibrate.optics.colour import lab
+from tintladder.calibrate.optics.display import lab_to_srgb
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.database.mixing.gamut import gamut
 from tintladder.database.mixing.measures import WEIGHED_PARTS, Snapped, Tint, parts_words, snap

@@ -17,7 +17,7 @@ from tintladder.calibrate.fit.judging.hiding import (
     contrast_ratio,
     hiding_thickness,
 )
-from tintladder.calibrate.optics.colour import srgb
+from tintladder.calibrate.optics.display import srgb
 from tintladder.calibrate.optics.predict import predict
 from tintladder.database.demo.demo import make_demo
 from tintladder.database.mixing.strengths import rank

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from tintladder.calibrate.optics.coefficients import Coefficients
 from tintladder.calibrate.optics.colour import lab
-from tintladder.calibrate.optics.kubelka_munk import film, opaque
+from tintladder.calibrate.optics.kubelka_munk import film_reflectance, opaque_reflectance
 from tintladder.calibrate.optics.predict import dry_fractions, predict
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.calibrate.optics.surface import Surface, to_inside, to_measured
@@ -67,11 +67,13 @@ def test_dry_fractions_by_hand():
 def test_reflectance_is_the_films():
     f = np.array([[0.5, 0.3, 0.2], [1.0, 0, 0]])
     x = np.array([0.06, 0.08])
-    expected = to_measured(film(f @ C.k, f @ C.s, x[:, None], OVER_BLACK), SURFACE)
+    expected = to_measured(film_reflectance(f @ C.k, f @ C.s, x[:, None], OVER_BLACK), SURFACE)
     got = predict(C, f, x, np.repeat(OVER_BLACK, 2, axis=0))
     np.testing.assert_allclose(got.reflectance, expected, atol=1e-14)
     np.testing.assert_allclose(
-        predict(C, f).reflectance, to_measured(opaque(f @ C.k, f @ C.s), SURFACE), atol=1e-14
+        predict(C, f).reflectance,
+        to_measured(opaque_reflectance(f @ C.k, f @ C.s), SURFACE),
+        atol=1e-14,
     )
     np.testing.assert_allclose(got.lab(), lab(expected), atol=1e-12)
 
@@ -109,13 +111,13 @@ def test_uncertainty_is_the_spread_of_draws(thickness):
     k = np.einsum("p,npw->nw", f, c.k + moved[:, :, 0])
     s = np.einsum("p,npw->nw", f, c.s + moved[:, :, 1])
     if thickness is None:
-        drawn = to_measured(opaque(k, s), SURFACE)
+        drawn = to_measured(opaque_reflectance(k, s), SURFACE)
         got = predict(c, f)
     else:
         # A gram that leaves more dry volume than stated dilutes K and S of a film so thick.
         spread = np.where(c.dry_volume_measured, 0.01, 0.20)
         x = thickness * np.exp(-rng.standard_normal((n, len(PAINTS))) * spread @ f)[:, None]
-        drawn = to_measured(film(k, s, x, OVER_BLACK), SURFACE)
+        drawn = to_measured(film_reflectance(k, s, x, OVER_BLACK), SURFACE)
         got = predict(c, f, np.array([thickness]), OVER_BLACK)
     # The standard deviation of 20000 draws has a standard uncertainty of 0.5 %.
     np.testing.assert_allclose(drawn.std(axis=0), got.uncertainty[0], rtol=0.03)
@@ -156,7 +158,7 @@ def test_a_paint_alone_has_the_band_of_its_own_values():
 def test_another_geometry_of_the_same_k2():
     angled = replace(SURFACE, geometry="45:0")
     f = np.array([[0.5, 0.5, 0.0]])
-    expected = to_measured(opaque(f @ C.k, f @ C.s), angled)
+    expected = to_measured(opaque_reflectance(f @ C.k, f @ C.s), angled)
     np.testing.assert_allclose(predict(C, f, surface=angled).reflectance, expected, atol=1e-14)
 
 

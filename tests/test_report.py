@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.fit.uncertainty.check import check_mixtures
-from tintladder.calibrate.optics.colour import srgb
+from tintladder.calibrate.optics.display import srgb
 from tintladder.database.demo.demo import make_demo
 from tintladder.database.mixing.ladder import ladder
 from tintladder.database.mixing.strengths import rank

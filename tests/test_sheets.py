@@ -7,7 +7,7 @@ import pymupdf
 import pytest
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import lab
-from tintladder.calibrate.optics.kubelka_munk import opaque
+from tintladder.calibrate.optics.kubelka_munk import opaque_reflectance
 from tintladder.calibrate.optics.surface import to_measured
 from tintladder.database.common.colour_words import colour_words
 from tintladder.database.demo.demo import make_demo
@@ -51,7 +51,7 @@ def test_steps_of_a_pair_are_its_mixes_by_weight(palette):
     c = palette.coefficients.select([one, other])
     for parts, colour in zip(pair.parts, pair.lab, strict=True):
         share = parts * c.dry_volume / (parts * c.dry_volume).sum()
-        seen = to_measured(opaque(share @ c.k, share @ c.s), c.surface)
+        seen = to_measured(opaque_reflectance(share @ c.k, share @ c.s), c.surface)
         np.testing.assert_allclose(colour, lab(seen[None])[0], atol=1e-6)
         assert parts.min() in (0.0, pytest.approx(1.0)) and parts.max() >= 1
 
@@ -63,7 +63,7 @@ def test_tints_stand_at_one_lightness_with_the_white_that_is_said(palette):
     c = palette.coefficients.select(["ANCHOR", palette.white])
     share = np.array([1.0, pair.white[0]]) * c.dry_volume
     share /= share.sum()
-    seen = to_measured(opaque(share @ c.k, share @ c.s), c.surface)
+    seen = to_measured(opaque_reflectance(share @ c.k, share @ c.s), c.surface)
     np.testing.assert_allclose(pair.tint_lab[0], lab(seen[None])[0], atol=1e-6)
 
 

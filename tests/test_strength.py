@@ -18,7 +18,7 @@ from tintladder.calibrate.fit.judging.strength import (
 from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.fit.uncertainty.propagate import beside
 from tintladder.calibrate.optics.colour import D50, chroma_hue, lab
-from tintladder.calibrate.optics.kubelka_munk import opaque
+from tintladder.calibrate.optics.kubelka_munk import opaque_reflectance
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.calibrate.optics.surface import Surface, to_measured
 
@@ -71,7 +71,7 @@ def test_strength_and_hue_bands_by_draws(criterion):
     turns = []
     for d in drawn:
         k, s = (np.outer(rows, v[1]) + np.outer(1 - rows, v[0]) for v in (d.k, d.s))
-        hue = chroma_hue(lab(to_measured(opaque(k, s), d.surface)))[1]
+        hue = chroma_hue(lab(to_measured(opaque_reflectance(k, s), d.surface)))[1]
         turns.append((hue[1] - hue[0] + 180) % 360 - 180)
     assert turn.uncertainty == pytest.approx(np.std(turns), rel=0.15)
     assert turn.turn == pytest.approx(np.mean(turns), abs=0.5)

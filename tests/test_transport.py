@@ -8,7 +8,7 @@ import pytest
 from tintladder.calibrate.cards.card import Card, Drawdown
 from tintladder.calibrate.fit.joint import fit_paints
 from tintladder.calibrate.fit.problem.settings import FitSettings
-from tintladder.calibrate.optics.kubelka_munk import opaque
+from tintladder.calibrate.optics.kubelka_munk import opaque_reflectance
 from tintladder.calibrate.optics.predict import predict
 from tintladder.calibrate.optics.surface import Surface, to_measured
 from tintladder.calibrate.optics.transport import (
@@ -89,7 +89,7 @@ def test_opaque_films_know_the_ratio_alone():
 @pytest.mark.parametrize("slanted", [False, True], ids=["sphere", "45:0"])
 def test_the_polynomial_of_opaque_films_is_the_table(slanted):
     ratio = np.geomspace(1e-6, 1e4, 500)
-    two_flux = opaque(ratio * OVER_TWO_FLUXES, np.ones(500))
+    two_flux = opaque_reflectance(ratio * OVER_TWO_FLUXES, np.ones(500))
     read = np.polynomial.Polynomial(opaque_polynomial(slanted))(2 * two_flux - 1)
     table = film_derivatives(ratio, np.ones(500), np.full(500, OPAQUE), 0.0, slanted).r
     np.testing.assert_allclose(read, table, atol=3e-6)

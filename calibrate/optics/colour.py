@@ -6,13 +6,11 @@ The weights of observers and lights are colour-science's, kept in a table beside
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib.resources import files
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .spectra import GRID, Array
 
@@ -37,6 +35,11 @@ class View:
     illuminant : {"D50", "D65", "A"}
     observer : {2, 10}
         Field of view in degrees: the CIE 1931 or the CIE 1964 standard observer.
+
+    Examples
+    --------
+    >>> str(View("D65", 10))
+    'D65/10°'
     """
 
     illuminant: str = "D50"
@@ -99,6 +102,13 @@ def weights(wavelengths: Array = GRID, view: View = D50) -> tuple[Array, Array]:
     References
     ----------
     ASTM E308 (readings shorter than the observer's range), ASTM E2022 (weights).
+
+    Examples
+    --------
+    The white point of D50 for the 2 degree observer:
+
+    >>> weights()[1].round(4).tolist()
+    [0.9642, 1.0, 0.8251]
     """
     return _weights(view, np.ascontiguousarray(wavelengths, dtype=float).tobytes())
 
@@ -124,10 +134,33 @@ def check_fraction(reflectance: Array) -> None:
 
 
 def xyz(reflectance: Array, wavelengths: Array = GRID, view: View = D50) -> Array:
-    """Tristimulus values of reflectances (N, W), Y = 1 for the perfect diffuser; (N, 3).
+    """Tristimulus values, Y = 1 for the perfect diffuser.
 
     Wavelengths at which a row is NaN at either end of its range are treated as unread (ASTM E308);
     a gap inside its range makes the row NaN.
+
+    Parameters
+    ----------
+    reflectance : (N, W) array
+        0-1.
+    wavelengths : (W,) array, nm
+        10 nm apart.
+    view : View
+        Illuminant and observer.
+
+    Returns
+    -------
+    (N, 3) array
+
+    Raises
+    ------
+    ValueError
+        For values that aren't one for each wavelength, or wavelengths that aren't whole tens.
+
+    Examples
+    --------
+    >>> xyz(np.full(31, 0.18), np.arange(400, 701, 10.0)).round(3).tolist()
+    [[0.174, 0.18, 0.149]]
     """
     r = _readings(reflectance, wavelengths)
     read = ~np.isnan(r)
@@ -149,15 +182,54 @@ def _f(t: Array) -> Array:
 
 
 def lab(reflectance: Array, wavelengths: Array = GRID, view: View = D50) -> Array:
-    """CIELAB of reflectances (N, W): (N, 3)."""
+    """CIELAB of reflectances.
+
+    Parameters
+    ----------
+    reflectance : (N, W) array
+        0-1.
+    wavelengths : (W,) array, nm
+        10 nm apart.
+    view : View
+        Illuminant and observer.
+
+    Returns
+    -------
+    (N, 3) array
+        L*, a*, b*.
+
+    Raises
+    ------
+    ValueError
+        As for `xyz`, and for reflectances in percent.
+
+    Examples
+    --------
+    A red, dark below 590 nm:
+
+    >>> wavelengths = np.arange(400, 701, 10.0)
+    >>> lab(np.where(wavelengths < 590, 0.05, 0.6), wavelengths).round(1).tolist()
+    [[51.8, 59.9, 43.2]]
+    """
     check_fraction(reflectance)
     return lab_of_xyz(xyz(reflectance, wavelengths, view) / weights(GRID, view)[1])
 
 
 def lab_jacobian(reflectance: Array, wavelengths: Array = GRID, view: View = D50) -> Array:
-    """Derivative of CIELAB by reflectance, (N, 3, W), for rows (N, W).
+    """Derivative of CIELAB by reflectance.
 
     Unread wavelengths at the ends of a row move nothing: its colour is that of the rest (`xyz`).
+
+    Parameters
+    ----------
+    reflectance : (N, W) array
+        Without gaps inside its range.
+    wavelengths : (W,) array, nm
+    view : View
+
+    Returns
+    -------
+    (N, 3, W) array
     """
     r = np.atleast_2d(reflectance)
     _, white = weights(GRID, view)
@@ -175,13 +247,49 @@ def lab_jacobian(reflectance: Array, wavelengths: Array = GRID, view: View = D50
 
 
 def chroma_hue(colours: Array) -> tuple[Array, Array]:
-    """Chroma C* and hue angle (degrees, 0-360) of CIELAB colours (..., 3)."""
+    """Chroma C* and hue angle of CIELAB colours.
+
+    Parameters
+    ----------
+    colours : (..., 3) array
+        CIELAB.
+
+    Returns
+    -------
+    chroma, hue : (...) array
+        Hue in degrees, 0-360.
+
+    Examples
+    --------
+    >>> chroma, hue = chroma_hue(np.array([50.0, 0.0, -20.0]))
+    >>> float(chroma), float(hue)
+    (20.0, 270.0)
+    """
     a, b = colours[..., 1], colours[..., 2]
     return np.hypot(a, b), np.degrees(np.arctan2(b, a)) % 360
 
 
 def ciede2000(one: Array, other: Array) -> Array:
-    """CIEDE2000 colour difference of CIELAB colours (..., 3), ISO/CIE 11664-6."""
+    """CIEDE2000 colour difference.
+
+    Parameters
+    ----------
+    one, other : (..., 3) array
+        CIELAB, of shapes that broadcast.
+
+    Returns
+    -------
+    (...) array
+
+    References
+    ----------
+    ISO/CIE 11664-6:2014.
+
+    Examples
+    --------
+    >>> round(float(ciede2000([50, 2.5, 0], [73, 25, -18])), 4)
+    27.1492
+    """
     (l1, a1, b1), (l2, a2, b2) = (np.moveaxis(np.asarray(c, float), -1, 0) for c in (one, other))
     stretch = 1.5 - 0.5 * _fullness((np.hypot(a1, b1) + np.hypot(a2, b2)) / 2)
     c1, c2 = np.hypot(stretch * a1, b1), np.hypot(stretch * a2, b2)
@@ -218,133 +326,14 @@ def _cos(degrees: Array) -> Array:
     return result
 
 
-def ciede2000_metric(colours: Array) -> Array:
-    """CIEDE2000 near a colour as a quadratic form, (N, 3, 3): ``dE^2 = d @ metric @ d``.
-
-    Notes
-    -----
-    Taken by small steps along and between the axes; CIEDE2000 has no closed metric.
-    """
-    c = np.atleast_2d(colours)
-    h = 1e-2
-    steps = np.eye(3) * h
-    square = np.empty((3, 3, len(c)))
-    for i in range(3):
-        for j in range(i, 3):
-            step = steps[i] if i == j else steps[i] + steps[j]
-            square[i, j] = ciede2000(c - step / 2, c + step / 2) ** 2 / h**2
-    metric = np.empty((len(c), 3, 3))
-    for i in range(3):
-        for j in range(i, 3):
-            mixed = square[i, j] if i == j else (square[i, j] - square[i, i] - square[j, j]) / 2
-            metric[:, i, j] = metric[:, j, i] = mixed
-    return metric
-
-
-def ciede2000_band(colours: Array, covariance: Array) -> Array:
-    """CIEDE2000 that a colour stays within with 95 % probability, (N,).
-
-    Parameters
-    ----------
-    colours : (N, 3) array
-        CIELAB.
-    covariance : (N, 3, 3) array
-        Of CIELAB.
-
-    Notes
-    -----
-    The squared distance is a sum of squared normal variables; its 95th percentile is that of a
-    scaled chi-square of the same mean and variance (Welch-Satterthwaite, JCGM 100, G.4).
-    """
-    product = ciede2000_metric(colours) @ np.atleast_3d(covariance)
-    mean = np.trace(product, axis1=1, axis2=2)
-    spread = 2 * np.trace(product @ product, axis1=1, axis2=2)
-    # A colour that is sure has no freedom, and no band.
-    freedom = np.where(mean > 0, 2 * mean**2 / np.maximum(spread, 1e-300), 1.0)
-    result: Array = np.sqrt(mean * chi_square_95(freedom) / freedom)
-    return result
-
-
-def chi_square_95(freedom: Array) -> Array:
-    """95th percentile of chi-square for 1 to 3 degrees of freedom, whole or not.
-
-    Notes
-    -----
-    Newton's steps on the series of the incomplete gamma function; scipy's takes longer to load
-    than a prediction takes in all.
-    """
-    half = np.asarray(freedom, dtype=float) / 2
-    over_gamma = np.exp([-math.lgamma(h + 1) for h in half.ravel()]).reshape(half.shape)
-    x = np.full(half.shape, 3.0)  # half the percentile
-    for _ in range(8):
-        term = total = np.ones_like(x)
-        for n in range(1, 40):
-            term = term * x / (half + n)
-            total = total + term
-        density = x**half * np.exp(-x) * over_gamma
-        x = x - (density * total - 0.95) / (density * half / x)
-    return 2 * x
-
-
-def srgb(reflectance: Array, wavelengths: Array = GRID) -> tuple[Array, NDArray[np.bool_]]:
-    """What a display shows of reflectances (N, W) lit by D50.
-
-    Returns
-    -------
-    rgb : (N, 3) array
-        sRGB (IEC 61966-2-1), 0-1, adapted from D50 to D65 by the Bradford transform; cut to range.
-    out_of_gamut : (N,) bool array
-        Where it had to be cut by more than one 8-bit step.
-    """
-    return srgb_of_xyz(xyz(reflectance, wavelengths, D50))
-
-
-# IEC 61966-2-1, to the four decimals it gives.
-_TO_LINEAR = np.array(
-    [[3.2406, -1.5372, -0.4986], [-0.9689, 1.8758, 0.0415], [0.0557, -0.204, 1.057]]
-)
-_FROM_LINEAR = np.array(
-    [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
-)
-_BRADFORD = np.array(
-    [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]
-)
-_D50_XY, _D65_XY = (0.3457, 0.3585), (0.3127, 0.3290)
-
-
-def _adapted(start: tuple[float, float], end: tuple[float, float]) -> Array:
-    """Matrix that takes tristimulus values from one white to another."""
-    whites = (np.array([x / y, 1.0, (1 - x - y) / y]) for x, y in (start, end))
-    before, after = (_BRADFORD @ white for white in whites)
-    result: Array = np.linalg.solve(_BRADFORD, (after / before)[:, None] * _BRADFORD)
-    return result
-
-
-def srgb_of_xyz(tristimulus: Array) -> tuple[Array, NDArray[np.bool_]]:
-    """As `srgb`, from tristimulus values under D50, (N, 3)."""
-    linear = np.asarray(tristimulus, dtype=float) @ (_TO_LINEAR @ _adapted(_D50_XY, _D65_XY)).T
-    curved = 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055
-    rgb = np.where(linear <= 0.0031308, 12.92 * linear, curved)
-    cut = np.clip(rgb, 0, 1)
-    return cut, np.any(np.abs(rgb - cut) > 1 / 255, axis=-1)
-
-
-def lab_to_srgb(colours: Array) -> tuple[Array, NDArray[np.bool_]]:
-    """As `srgb`, from CIELAB under D50, (N, 3)."""
-    c = np.atleast_2d(colours)
-    fy = (c[:, 0] + 16) / 116
-    f = np.stack([fy + c[:, 1] / 500, fy, fy - c[:, 2] / 200], axis=1)
-    t = np.where(f > 6 / 29, f**3, (f - 4 / 29) / _SLOPE)
-    return srgb_of_xyz(t * weights(GRID, D50)[1])
-
-
-def hex_code(rgb: Array) -> str:
-    """Write an sRGB colour (3,), 0-1, as #rrggbb."""
-    return "#" + "".join(f"{round(255 * float(x)):02x}" for x in rgb)
-
-
 def in_words(difference: float) -> str:
-    """A CIEDE2000 difference in everyday words (a rule of thumb, no source)."""
+    """A CIEDE2000 difference in everyday words (a rule of thumb, no source).
+
+    Examples
+    --------
+    >>> in_words(1.4)
+    'seen side by side only'
+    """
     if difference < 1:
         return "hard to see"
     if difference < 2:
@@ -352,14 +341,6 @@ def in_words(difference: float) -> str:
     if difference < 5:
         return "a near miss"
     return "a different colour"
-
-
-def srgb_to_lab(rgb: Array) -> Array:
-    """CIELAB under D50 of sRGB (N, 3), 0-1, adapted from D65 by the Bradford transform."""
-    v = np.atleast_2d(np.asarray(rgb, dtype=float))
-    linear = np.where(v <= 0.04045, v / 12.92, ((np.maximum(v, 0) + 0.055) / 1.055) ** 2.4)
-    x = linear @ (_adapted(_D65_XY, _D50_XY) @ _FROM_LINEAR).T
-    return lab_of_xyz(x / weights(GRID, D50)[1])
 
 
 def lab_of_xyz(over_white: Array) -> Array:

@@ -38,6 +38,15 @@ def residual_terms(
 ) -> tuple[Array, Array, Array]:
     """As `ciede2000_residual`, of L*, a* and b* each in an array of its own.
 
+    Parameters
+    ----------
+    colour, target : (L*, a*, b*)
+        Arrays of shapes that broadcast.
+
+    Returns
+    -------
+    lightness, chroma, hue : array
+
     Notes
     -----
     Hue angles are never formed but one: with the two colours' directions u and v the difference of
@@ -48,7 +57,17 @@ def residual_terms(
 
 
 def lightness_term(l1: Array, l0: Array) -> Array:
-    """First of `residual_terms`: of L* alone."""
+    """First of `residual_terms`: of L* alone.
+
+    Parameters
+    ----------
+    l1, l0 : array
+        L* of the colours and of the targets.
+
+    Returns
+    -------
+    array
+    """
     mean_l = 0.5 * (l1 + l0) - 50
     mean_l *= mean_l
     result: Array = (l1 - l0) / (1 + 0.015 * mean_l / np.sqrt(20 + mean_l))
@@ -56,7 +75,17 @@ def lightness_term(l1: Array, l0: Array) -> Array:
 
 
 def chroma_terms(a1: Array, b1: Array, a0: Array, b0: Array) -> tuple[Array, Array]:
-    """The other two of `residual_terms`: of a* and b*."""
+    """The other two of `residual_terms`: of a* and b*.
+
+    Parameters
+    ----------
+    a1, b1, a0, b0 : array
+        a* and b* of the colours, then of the targets.
+
+    Returns
+    -------
+    chroma, hue : array
+    """
     fullness = _fullness(0.5 * (np.sqrt(a1 * a1 + b1 * b1) + np.sqrt(a0 * a0 + b0 * b0)))
     stretch = 1.5 - 0.5 * fullness
     u1, u0 = stretch * a1, stretch * a0

@@ -55,21 +55,28 @@ def _penetration(q: Array, x: Array) -> tuple[Array, Array, Array]:
     return t, d_q, d_x
 
 
-def film(k: Array, s: Array, x: Array, rg: Array) -> Array:
-    """Reflectance of a film over a substrate.
+def film_reflectance(k: Array, s: Array, x: Array, rg: Array) -> Array:
+    """Reflectance of a film over a substrate, by Kubelka's hyperbolic solution.
 
     Parameters
     ----------
     k, s : array, 1/mm
         Absorption and scattering coefficients, >= 0.
     x : array, mm
-        Dry film thickness, >= 0; finite (see `opaque`).
+        Dry film thickness, >= 0; finite (see `opaque_reflectance`).
     rg : array
         Reflectance of the substrate, inside.
 
     Returns
     -------
     array of the broadcast shape
+
+    Examples
+    --------
+    A film of 0.05 mm with K 10 and S 40 per mm, over black and over white:
+
+    >>> [round(float(film_reflectance(10.0, 40.0, 0.05, rg)), 3) for rg in (0.0, 0.9)]
+    [0.481, 0.527]
     """
     k, s, x, rg = (np.asarray(a, dtype=float) for a in (k, s, x, rg))
     q = k * (k + 2 * s)
@@ -79,7 +86,17 @@ def film(k: Array, s: Array, x: Array, rg: Array) -> Array:
 
 
 def film_derivatives(k: Array, s: Array, x: Array, rg: Array) -> FilmDerivatives:
-    """Reflectance of a film and its derivatives by K, S, X and Rg (parameters as for `film`)."""
+    """Reflectance of a film and its derivatives.
+
+    Parameters
+    ----------
+    k, s, x, rg : array
+        As for `film_reflectance`.
+
+    Returns
+    -------
+    FilmDerivatives
+    """
     q = k * (k + 2 * s)
     t, dt_q, dt_x = _penetration(q, x)
     a = s - rg * (s + k)
@@ -95,13 +112,22 @@ def film_derivatives(k: Array, s: Array, x: Array, rg: Array) -> FilmDerivatives
     return FilmDerivatives(r, d_k, d_s, d_t * dt_x, d_rg)
 
 
-def opaque(k: Array, s: Array) -> Array:
+def opaque_reflectance(k: Array, s: Array) -> Array:
     """Reflectance of a film thick enough to hide its substrate, R_inf.
 
     Parameters
     ----------
     k, s : array
         Absorption and scattering, any common unit; not both zero.
+
+    Returns
+    -------
+    array of the broadcast shape
+
+    Examples
+    --------
+    >>> round(float(opaque_reflectance(1.0, 4.0)), 6)
+    0.5
     """
     k, s = np.asarray(k, dtype=float), np.asarray(s, dtype=float)
     result: Array = s / (s + k + np.sqrt(k * (k + 2 * s)))
@@ -109,7 +135,17 @@ def opaque(k: Array, s: Array) -> Array:
 
 
 def opaque_derivatives(k: Array, s: Array) -> tuple[Array, Array, Array]:
-    """R_inf and its derivatives by K and S; K > 0 (at K = 0 the slope is infinite)."""
+    """R_inf and its derivatives by K and S.
+
+    Parameters
+    ----------
+    k, s : array
+        K > 0 (at K = 0 the slope is infinite).
+
+    Returns
+    -------
+    r, d_k, d_s : array
+    """
     root = np.sqrt(k * (k + 2 * s))
     over = 1 / (s + k + root)
     r = s * over
@@ -118,14 +154,29 @@ def opaque_derivatives(k: Array, s: Array) -> tuple[Array, Array, Array]:
     return r, d_k, d_s
 
 
-def ratio_of_opaque(r_inf: Array) -> Array:
-    """K/S of an opaque film, (1 - R)^2 / 2R."""
+def k_over_s(r_inf: Array) -> Array:
+    """K/S of an opaque film, (1 - R)^2 / 2R.
+
+    Parameters
+    ----------
+    r_inf : array
+        Reflectance inside the film (see `to_inside`), 0-1.
+
+    Returns
+    -------
+    array
+
+    Examples
+    --------
+    >>> float(k_over_s(0.5))
+    0.25
+    """
     r = np.asarray(r_inf, dtype=float)
     result: Array = (1 - r) ** 2 / (2 * r)
     return result
 
 
-def from_black_and_white(
+def k_s_over_black_and_white(
     over_black: Array, over_white: Array, black: Array, white: Array, x: Array
 ) -> tuple[Array, Array]:
     """K and S of one film from its reflectance over a dark and a light substrate.
@@ -147,6 +198,13 @@ def from_black_and_white(
     Kubelka's a follows from the two readings in closed form: with ``R`` over ``Rg`` one has
     ``coth(b S X) = (a (R + Rg) - R Rg - 1) / (b (Rg - R))`` for both, so equating them gives a.
     ISO 9416 is the special case of a black cavity and an opaque pad.
+
+    Examples
+    --------
+    >>> over_black, over_white = film_reflectance(10.0, 40.0, 0.05, np.array([0.0, 0.9]))
+    >>> k, s = k_s_over_black_and_white(over_black, over_white, 0.0, 0.9, 0.05)
+    >>> round(float(k), 1), round(float(s), 1)
+    (10.0, 40.0)
     """
     r0, r1, g0, g1 = (np.asarray(a, dtype=float) for a in (over_black, over_white, black, white))
     with np.errstate(all="ignore"):

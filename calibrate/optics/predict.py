@@ -57,7 +57,17 @@ class Prediction:
 
 
 def dry_fractions(coefficients: Coefficients, masses: Sequence[Mapping[str, float]]) -> Array:
-    """Dry-volume fractions of mixes given in grams (or parts by mass) of tube paint, (M, P).
+    """Dry-volume fractions of mixes given in grams (or parts by mass) of tube paint.
+
+    Parameters
+    ----------
+    coefficients : Coefficients
+    masses : sequence of M mappings of nickname to g
+
+    Returns
+    -------
+    (M, P) array
+        Each row sums to 1.
 
     Raises
     ------
@@ -74,7 +84,17 @@ def dry_fractions(coefficients: Coefficients, masses: Sequence[Mapping[str, floa
 
 
 def volume_solids(coefficients: Coefficients, masses: Sequence[Mapping[str, float]]) -> Array:
-    """Dry over wet volume of mixes given in grams, (M,)."""
+    """Dry over wet volume of mixes given in grams.
+
+    Parameters
+    ----------
+    coefficients : Coefficients
+    masses : sequence of M mappings of nickname to g
+
+    Returns
+    -------
+    (M,) array
+    """
     dry, wet = np.zeros(len(masses)), np.zeros(len(masses))
     for i, mix in enumerate(masses):
         for paint, mass in mix.items():

@@ -48,7 +48,16 @@ class Sensors:
 
     @classmethod
     def known(cls, sensitivity: Array, wavelengths: Array = GRID) -> Sensors:
-        """Sensitivities without uncertainty, from (3, W).
+        """Sensitivities without uncertainty.
+
+        Parameters
+        ----------
+        sensitivity : (3, W) array
+        wavelengths : (W,) array, nm
+
+        Returns
+        -------
+        Sensors
 
         Raises
         ------

@@ -49,6 +49,12 @@ class Spectra:
     labels : tuple of N str
     flags : (N, W) array of uint16
         `Flag` bits.
+
+    Examples
+    --------
+    >>> read = Spectra.from_values([400, 500, 600], [[0.1, 0.5, 1.02]], ["tile"])
+    >>> len(read), read.values[0, 1].item()
+    (1, 0.5)
     """
 
     wavelengths: Array
@@ -62,10 +68,27 @@ class Spectra:
     ) -> Spectra:
         """Make spectra and flag missing values and small excursions beyond 0 to 1.
 
+        Parameters
+        ----------
+        wavelengths : (W,) array, nm
+        values : (N, W) array
+            Reflectance, 0-1; NaN where missing.
+        labels : sequence of N str
+
+        Returns
+        -------
+        Spectra
+
         Raises
         ------
         ValueError
             Where shapes disagree or wavelengths don't increase.
+
+        Examples
+        --------
+        >>> read = Spectra.from_values([400, 410], [[0.2, float("nan")]], ["patch"])
+        >>> read.flagged()
+        [('patch', 410.0, <Flag.MISSING: 1>)]
         """
         wl = np.asarray(wavelengths, dtype=float)
         v = np.atleast_2d(np.asarray(values, dtype=float))
@@ -82,7 +105,17 @@ class Spectra:
         )
 
     def flag(self, where: NDArray[np.bool_], flag: Flag) -> Spectra:
-        """Return the same spectra with one more flag where ``where`` (N, W) holds."""
+        """Flag the same spectra once more.
+
+        Parameters
+        ----------
+        where : (N, W) bool array
+        flag : Flag
+
+        Returns
+        -------
+        Spectra
+        """
         return replace(self, flags=self.flags | np.where(where, np.uint16(flag), np.uint16(0)))
 
     def with_values(self, values: Array) -> Spectra:
@@ -97,13 +130,26 @@ class Spectra:
         return len(self.labels)
 
     def select(self, rows: Sequence[int] | NDArray[np.intp]) -> Spectra:
-        """Return the given rows."""
+        """Return the given rows.
+
+        Examples
+        --------
+        >>> read = Spectra.from_values([400, 410], [[0.2, 0.3], [0.6, 0.7]], ["tint", "white"])
+        >>> read.select([1]).values.tolist()
+        [[0.6, 0.7]]
+        """
         index = np.asarray(rows, dtype=np.intp)
         labels = tuple(self.labels[i] for i in index)
         return replace(self, values=self.values[index], flags=self.flags[index], labels=labels)
 
     def flagged(self) -> list[tuple[str, float, Flag]]:
-        """List each flagged value as (label, wavelength, flag)."""
+        """List each flagged value as (label, wavelength, flag).
+
+        Examples
+        --------
+        >>> Spectra.from_values([400], [[1.01]], ["white"]).flagged()
+        [('white', 400.0, <Flag.ABOVE_ONE: 4>)]
+        """
         rows, columns = np.nonzero(self.flags)
         return [
             (self.labels[r], float(self.wavelengths[c]), Flag(int(self.flags[r, c])))
@@ -113,6 +159,12 @@ class Spectra:
 
 def check_possible(spectra: Spectra, file: str | None = None) -> None:
     """Refuse reflectances that no drawdown can have.
+
+    Parameters
+    ----------
+    spectra : Spectra
+    file : str, optional
+        To be named.
 
     Raises
     ------
@@ -183,9 +235,28 @@ def to_grid(spectra: Spectra, grid: Array = GRID) -> Spectra:
     over a triangle of 10 nm half-width, unequal steps interpolated by a monotone cubic. Grid points
     outside the readings, or beside a missing one, are NaN and flagged missing.
 
+    Parameters
+    ----------
+    spectra : Spectra
+    grid : (G,) array, nm
+
+    Returns
+    -------
+    Spectra
+        Of the same readings; values (N, G).
+
     References
     ----------
     CIE 167:2005, Recommended practice for tabulating spectral data for use in colour computations.
+
+    Examples
+    --------
+    Readings of 400-700 nm by 20 nm, on the grid of 380-730 nm by 10 nm:
+
+    >>> wavelengths = np.arange(400, 701, 20.0)
+    >>> read = to_grid(Spectra.from_values(wavelengths, [wavelengths / 1000], ["ramp"]))
+    >>> read.values[0, :4].round(3).tolist()
+    [nan, nan, 0.4, 0.41]
     """
     wl, v = spectra.wavelengths, spectra.values
     inside = (grid >= wl[0] - 1e-9) & (grid <= wl[-1] + 1e-9)

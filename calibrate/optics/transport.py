@@ -69,7 +69,21 @@ def _table() -> tuple[Array, NDArray[np.intp], tuple[int, int]]:
 
 
 def steps(depth: Array, limits: tuple[float, float], count: int) -> tuple[Array, Array]:
-    """Place of an optical depth among the table's steps, and the slope of that by log depth."""
+    """Place of an optical depth among the table's steps, and the slope of that by log depth.
+
+    Parameters
+    ----------
+    depth : array
+        mu_a X or mu_s' X.
+    limits : (float, float)
+        `ABSORBED` or `SCATTERED`.
+    count : int
+        Of the table's steps.
+
+    Returns
+    -------
+    place, slope : array
+    """
     low, high = limits
     per = (count - 1) / np.log1p(high / low)
     return per * np.log1p(depth / low), per * depth / (depth + low)
@@ -86,6 +100,10 @@ def films(absorption: Array, scattering: Array, x: Array, slanted: Array | bool 
         Dry film thickness, finite; `OPAQUE` for an opaque film.
     slanted : bool or array
         Whether it is seen at 45:0; else by a sphere.
+
+    Returns
+    -------
+    Films
     """
     coefficients, cell, shape = _table()
     a, b, x, slanted = np.broadcast_arrays(absorption, scattering, x, slanted)
@@ -154,6 +172,10 @@ def over_substrate(made: Films, k: Array, s: Array, x: Array, rg: Array | float)
     x : array, mm
     rg : array
         Reflectance of the substrate, inside.
+
+    Returns
+    -------
+    FilmDerivatives
     """
     r, t, rb, tb = made.numbers
     lift = rg / (1 - rb * rg)
@@ -169,5 +191,17 @@ def over_substrate(made: Films, k: Array, s: Array, x: Array, rg: Array | float)
 def film_derivatives(
     k: Array, s: Array, x: Array, rg: Array | float, slanted: Array | bool = False
 ) -> FilmDerivatives:
-    """Reading of films over a substrate, and its derivatives: `films`, then `over_substrate`."""
+    """Reading of films over a substrate, and its derivatives: `films`, then `over_substrate`.
+
+    Parameters
+    ----------
+    k, s, x, slanted : array
+        As for `films`.
+    rg : array
+        Reflectance of the substrate, inside.
+
+    Returns
+    -------
+    FilmDerivatives
+    """
     return over_substrate(films(k, s, x, slanted), k, s, x, rg)

@@ -13,7 +13,7 @@ from ..cards.channels import CardChannels
 from ..cards.layout import Layout
 from ..cards.layout_parts import TONE
 from ..errors import InputError
-from ..optics.colour import srgb_of_xyz
+from ..optics.display import srgb_of_xyz
 from ..optics.spectra import Array
 from ..optics.surface import Surface
 from .characterise import Characterised, lab_of

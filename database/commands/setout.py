@@ -205,7 +205,7 @@ def _show_fewer(found: SetOut, names: dict[str, str]) -> None:
 
 
 def _hex(colour: Any) -> str:
-    from ...calibrate.optics.colour import hex_code, lab_to_srgb
+    from ...calibrate.optics.display import hex_code, lab_to_srgb
 
     rgb, cut = lab_to_srgb(colour)
     return hex_code(rgb[0]) + ("!" if cut[0] else "")

@@ -14,7 +14,7 @@ from rich.text import Text
 from ...calibrate.errors import InputError
 from ...calibrate.instrument.progress import VOID
 from ...calibrate.instrument.questions import Answer, Question, Shown
-from ...calibrate.optics.colour import lab_to_srgb
+from ...calibrate.optics.display import lab_to_srgb
 from ...calibrate.optics.spectra import Array
 from ..cards.sitting_words import (
     CALIBRATED_ON,

@@ -15,7 +15,8 @@ from PIL import Image, ImageCms
 
 from ...calibrate.cards.layout import Layout
 from ...calibrate.errors import InputError
-from ...calibrate.optics.colour import ciede2000, srgb_to_lab
+from ...calibrate.optics.colour import ciede2000
+from ...calibrate.optics.display import srgb_to_lab
 from ...calibrate.optics.spectra import Array
 from ...calibrate.scan.curve import decoded
 from ...calibrate.scan.find import find_card, markers_in

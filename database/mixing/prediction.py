@@ -10,7 +10,9 @@ import numpy as np
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.coefficients import ABSOLUTE, Coefficients
-from ...calibrate.optics.colour import D50, View, chroma_hue, ciede2000_band, hex_code, srgb
+from ...calibrate.optics.colour import D50, View, chroma_hue
+from ...calibrate.optics.colour_band import ciede2000_band
+from ...calibrate.optics.display import hex_code, srgb
 from ...calibrate.optics.predict import Prediction, dry_fractions, predict
 from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.surface import Gloss, Surface, haze_prior, to_inside

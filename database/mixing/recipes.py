@@ -9,7 +9,8 @@ import numpy as np
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.coefficients import Coefficients
-from ...calibrate.optics.colour import ciede2000_band, in_words
+from ...calibrate.optics.colour import in_words
+from ...calibrate.optics.colour_band import ciede2000_band
 from ...calibrate.optics.spectra import Array
 from ..common.colour_words import colour_words, hue_name, hue_turn
 from .film import Film, FilmPalette, bettered, predict_as

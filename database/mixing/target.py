@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...calibrate.errors import InputError
-from ...calibrate.optics.colour import lab, srgb_to_lab
+from ...calibrate.optics.colour import lab
+from ...calibrate.optics.display import srgb_to_lab
 from ...calibrate.optics.spectra import GRID, Array, Spectra, to_grid
 from ...calibrate.optics.surface import Gloss, Surface
 from ..common.colour_words import colour_words

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ...calibrate.optics.colour import hex_code, lab_to_srgb
+from ...calibrate.optics.display import hex_code, lab_to_srgb
 from ..common.colour_words import colour_words
 from ..pictures.swatch import Swatch
 

@@ -12,7 +12,7 @@ from typing import Literal
 from ...calibrate.cards.box import Box
 from ...calibrate.cards.printing import BOLD, Page
 from ...calibrate.errors import InputError
-from ...calibrate.optics.colour import lab_to_srgb
+from ...calibrate.optics.display import lab_to_srgb
 from ...calibrate.optics.spectra import Array
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}

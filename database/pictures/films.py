@@ -21,7 +21,7 @@ from ...calibrate.fit.judging.hiding import (
 )
 from ...calibrate.fit.judging.own_films import Anchor
 from ...calibrate.optics.coefficients import Coefficients
-from ...calibrate.optics.colour import srgb
+from ...calibrate.optics.display import srgb
 from ...calibrate.optics.spectra import Array
 from .style import FAINT, INK, MAT, SMALL, SOFT, axes_or_new, dress, spread
 from .swatch import films

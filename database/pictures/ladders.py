@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
 from ...calibrate.optics.coefficients import Coefficients
-from ...calibrate.optics.colour import srgb
+from ...calibrate.optics.display import srgb
 from ..mixing.ladder import ratio_label
 from .style import INK, MAT, SMALL, SOFT, TEXT, axes_or_new, gamut_mark
 from .swatch import films

@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from ...calibrate.optics.colour import lab_to_srgb
+from ...calibrate.optics.display import lab_to_srgb
 from ...calibrate.optics.spectra import Array
 from ..mixing.gamut import Gamut
 from .style import (

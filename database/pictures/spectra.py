@@ -8,7 +8,7 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from ...calibrate.fit.problem.result import PaintFit
 from ...calibrate.optics.coefficients import ABSOLUTE
-from ...calibrate.optics.colour import srgb
+from ...calibrate.optics.display import srgb
 from ..mixing.ladder import Ladder
 from ..mixing.model_choice import LETTERS, WORDS
 from .style import FAINT, INK, SMALL, SOFT, axes_or_new, dress, spread

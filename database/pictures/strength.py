@@ -10,7 +10,7 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from ...calibrate.fit.judging.strength import Strength
 from ...calibrate.optics.coefficients import Coefficients
-from ...calibrate.optics.colour import srgb
+from ...calibrate.optics.display import srgb
 from .style import FAINT, INK, MAT, SMALL, SOFT, axes_or_new, dress, gamut_mark
 from .swatch import films
 

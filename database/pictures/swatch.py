@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ...calibrate.optics.coefficients import ABSOLUTE, Coefficients
-from ...calibrate.optics.colour import hex_code, lab, srgb
+from ...calibrate.optics.colour import lab
+from ...calibrate.optics.display import hex_code, srgb
 from ...calibrate.optics.predict import dry_fractions, predict
 from ...calibrate.optics.spectra import Array
 from ..common.colour_words import colour_words

@@ -8,7 +8,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from ...calibrate.optics.colour import chroma_hue, lab, srgb
+from ...calibrate.optics.colour import chroma_hue, lab
+from ...calibrate.optics.display import srgb
 from ...calibrate.optics.spectra import Array
 from ..common.listing import few
 from ..mixing.ladder import Ladder, TintPath

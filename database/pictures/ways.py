@@ -10,7 +10,8 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
 from ...calibrate.optics.coefficients import ABSOLUTE
-from ...calibrate.optics.colour import D50, in_words, lab, lab_to_srgb
+from ...calibrate.optics.colour import D50, in_words, lab
+from ...calibrate.optics.display import lab_to_srgb
 from ...calibrate.optics.spectra import GRID, Array
 from ..mixing.measures import WEIGHED_PARTS, parts_words, snap
 from ..mixing.palette import Palette

@@ -16,7 +16,7 @@ from tintladder.calibrate.fit.joint import fit_paints
 from tintladder.calibrate.fit.judging.quality_report import quality_report
 from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.optics.coefficients import TWO_FLUX
-from tintladder.calibrate.optics.kubelka_munk import film
+from tintladder.calibrate.optics.kubelka_munk import film_reflectance
 from tintladder.calibrate.optics.spectra import Array
 from tintladder.calibrate.optics.surface import to_inside, to_measured
 from tintladder.calibrate.optics.transport import OF_TWO_FLUXES, TRANSPORT
@@ -54,7 +54,7 @@ class Between(Lab):
         s = fractions @ np.array([p.scattering for p in paints]) / OF_TWO_FLUXES[1]
         for over in SUBSTRATES if painted.any() else ():
             ground = to_inside(self.bare()[over], self.surface)
-            inside = film(k[painted], s[painted], thickness[painted, None], ground)
+            inside = film_reflectance(k[painted], s[painted], thickness[painted, None], ground)
             theirs = to_measured(inside, self.surface)
             found[over][painted] += self.share * (theirs - found[over][painted])
         return found

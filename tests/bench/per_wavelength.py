@@ -15,7 +15,7 @@ from scipy.optimize import least_squares
 from tintladder.calibrate.cards.readings import CardReadings
 from tintladder.calibrate.cards.weighing import composition
 from tintladder.calibrate.fit.problem.tube import Tube
-from tintladder.calibrate.optics.kubelka_munk import film
+from tintladder.calibrate.optics.kubelka_munk import film_reflectance
 from tintladder.calibrate.optics.spectra import GRID, Array
 from tintladder.calibrate.optics.surface import to_inside, to_measured
 
@@ -77,7 +77,7 @@ def fit_by_loop(
                 one_k, one_s = np.exp(z)
                 mixed_k = p.share * one_k + (1 - p.share) * k_white
                 mixed_s = p.share * one_s + (1 - p.share) * s_white
-                inside = film(mixed_k, mixed_s, p.thickness, p.substrate[:, w])
+                inside = film_reflectance(mixed_k, mixed_s, p.thickness, p.substrate[:, w])
                 return to_measured(inside, surface) - p.measured[:, w]
 
             z = least_squares(residuals, np.log([START_K, START_S])).x
@@ -98,7 +98,7 @@ def by_loop(readings: Sequence[CardReadings], tubes: Mapping[str, Tube]) -> Mode
             whole = sum(dry.values())
             k = sum(v / whole * found[p][0] for p, v in dry.items())
             s = sum(v / whole * found[p][1] for p, v in dry.items())
-            made.append(to_measured(film(k, s, x, to_inside(bare, surface)), surface))
+            made.append(to_measured(film_reflectance(k, s, x, to_inside(bare, surface)), surface))
         return np.array(made)
 
     return model

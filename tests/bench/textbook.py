@@ -12,7 +12,7 @@ import numpy as np
 from tintladder.calibrate.cards.readings import CardReadings
 from tintladder.calibrate.cards.weighing import composition
 from tintladder.calibrate.fit.problem.tube import Tube
-from tintladder.calibrate.optics.kubelka_munk import opaque, ratio_of_opaque
+from tintladder.calibrate.optics.kubelka_munk import k_over_s, opaque_reflectance
 from tintladder.calibrate.optics.spectra import Array
 
 from tests.heldout import Model, differences
@@ -39,7 +39,7 @@ def _steps(readings: CardReadings) -> tuple[Array, Array]:
         for d in readings.card.drawdowns
     ]
     read = np.array([readings.spectra.values[r].mean(axis=0) for r in rows])
-    return made.fractions[:, made.paints.index(paint)], ratio_of_opaque(read)
+    return made.fractions[:, made.paints.index(paint)], k_over_s(read)
 
 
 def _opaque_model(k: Mapping[str, Array], s: Mapping[str, Array]) -> Model:
@@ -50,7 +50,7 @@ def _opaque_model(k: Mapping[str, Array], s: Mapping[str, Array]) -> Model:
         for mix in masses:
             whole = sum(mix.values())
             made.append(
-                opaque(
+                opaque_reflectance(
                     sum(m / whole * k[p] for p, m in mix.items()),
                     sum(m / whole * s[p] for p, m in mix.items()),
                 )

@@ -16,7 +16,7 @@ import pandas as pd
 from tintladder.calibrate.cards.card import BARE, Card, Drawdown
 from tintladder.calibrate.cards.readings import CardReadings
 from tintladder.calibrate.fit.problem.tube import Tube
-from tintladder.calibrate.optics.kubelka_munk import opaque
+from tintladder.calibrate.optics.kubelka_munk import opaque_reflectance
 from tintladder.calibrate.optics.spectra import GRID, Array, Spectra
 from tintladder.calibrate.optics.surface import Surface, to_measured
 
@@ -51,7 +51,7 @@ def opaque_mixtures(parts: Sequence[Mapping[str, float]], seen_as: Surface) -> A
     """Reflectance of opaque mixtures, (N, W), of the given parts by volume."""
     k = np.array([sum(f * table()[p][0] for p, f in mix.items()) for mix in parts])
     s = np.array([sum(f * table()[p][1] for p, f in mix.items()) for mix in parts])
-    return to_measured(opaque(k, s), seen_as)
+    return to_measured(opaque_reflectance(k, s), seen_as)
 
 
 def opaque_card(paint: str, seen_as: Surface) -> CardReadings:

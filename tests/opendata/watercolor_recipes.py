@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from tintladder.calibrate.optics.coefficients import Coefficients
 from tintladder.calibrate.optics.colour import lab
-from tintladder.calibrate.optics.kubelka_munk import film
+from tintladder.calibrate.optics.kubelka_munk import film_reflectance
 from tintladder.calibrate.optics.spectra import Array
 from tintladder.calibrate.optics.surface import to_inside, to_measured
 from tintladder.database.mixing.film import bettered
@@ -62,7 +62,9 @@ class WashPalette(Palette):
         surface, x = self.washes.settings.surface, self.washes.settings.nodes
         amounts = MOST * np.atleast_2d(shares)[:, None]
         paper = to_inside(self.washes.paper, surface)
-        inside = film(amounts @ self.coefficients.k, amounts @ self.coefficients.s, x, paper)
+        inside = film_reflectance(
+            amounts @ self.coefficients.k, amounts @ self.coefficients.s, x, paper
+        )
         result: Array = to_measured(inside, surface).mean(axis=1)
         return result
 

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from ...cards.card import SUBSTRATES, Card, Drawdown
 from ...cards.readings import CardReadings
-from ...optics.colour import ciede2000_metric, lab, lab_jacobian
+from ...optics.colour import lab, lab_jacobian
+from ...optics.colour_band import ciede2000_metric
 from ...optics.spectra import GRID, Array, Spectra
 from ...optics.surface import Surface
 from ..joint import first_weight, full_weight, smooth_prior

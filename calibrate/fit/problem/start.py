@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...optics.coefficients import ABSOLUTE
-from ...optics.kubelka_munk import from_black_and_white, ratio_of_opaque
+from ...optics.kubelka_munk import k_over_s, k_s_over_black_and_white
 from ...optics.spectra import Array
 from ...optics.surface import to_inside
 from ...optics.transport import OF_TWO_FLUXES, TRANSPORT
@@ -36,7 +36,7 @@ def starting_values(problem: Problem) -> Array:
         best = problem.drawdown[int(np.argmax(share))]
         rows = {problem.patches[n].over: n for n in np.flatnonzero(problem.drawdown == best)}
         s = np.full(n_w, typical_s)
-        k = s * ratio_of_opaque(inside[next(iter(rows.values()))])
+        k = s * k_over_s(inside[next(iter(rows.values()))])
         if problem.film[best] and len(rows) == 2:
             b, w = rows["black"], rows["white"]
             solids = problem.fractions[best] @ problem.dry_volume
@@ -45,7 +45,9 @@ def starting_values(problem: Problem) -> Array:
                 solids if problem.solids_count[best] else 1.0
             )
             dark, light = np.clip(rg[b], 1e-4, 1), np.clip(rg[w], 1e-4, 1)
-            k_two, s_two = from_black_and_white(inside[b], inside[w], dark, light, np.full(n_w, x))
+            k_two, s_two = k_s_over_black_and_white(
+                inside[b], inside[w], dark, light, np.full(n_w, x)
+            )
             good = ~np.isnan(k_two) & (k_two > 0)
             k, s = np.where(good, k_two, k), np.where(good, s_two, s)
         out[i, 0], out[i, 1] = np.log(k), np.log(s)

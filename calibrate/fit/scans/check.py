@@ -20,7 +20,8 @@ import pandas as pd
 from ...cards.card import BARE, SUBSTRATES
 from ...cards.channels import CardChannels, by_card
 from ...optics.coefficients import Coefficients
-from ...optics.colour import ciede2000_metric, lab, lab_jacobian
+from ...optics.colour import lab, lab_jacobian
+from ...optics.colour_band import ciede2000_metric
 from ...optics.predict import predict
 from ...optics.sensors import Sensors
 from ...optics.spectra import Array

@@ -15,7 +15,7 @@ from functools import lru_cache
 import numpy as np
 
 from ...optics.coefficients import Coefficients
-from ...optics.kubelka_munk import opaque
+from ...optics.kubelka_munk import opaque_reflectance
 from ...optics.spectra import GRID, Array
 
 LADDER = (1.0, 0.7, 0.45, 0.25, 0.12, 0.05, 0.02)
@@ -109,7 +109,7 @@ class ScanPrior:
         share, logs = np.array(LADDER)[:, None], self.logs[::_THIN]
         k = np.exp(logs[:, None, 0]) * share + (1 - share) * _WHITE_K / _WHITE_S
         s = np.exp(logs[:, None, 1]) * share + (1 - share)
-        return np.asarray(opaque(k, s)).reshape(-1, logs.shape[2])
+        return np.asarray(opaque_reflectance(k, s)).reshape(-1, logs.shape[2])
 
 
 def white_prior(relative: bool) -> tuple[Array, Array]:

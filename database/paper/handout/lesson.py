@@ -10,7 +10,8 @@ import numpy as np
 from markupsafe import Markup
 
 from ....calibrate.optics.coefficients import Coefficients
-from ....calibrate.optics.colour import hex_code, in_words, lab_to_srgb
+from ....calibrate.optics.colour import in_words
+from ....calibrate.optics.display import hex_code, lab_to_srgb
 from ....calibrate.optics.spectra import Array
 from ...common.cautions import caution
 from ...common.one_page import hash_of, page_environment, page_text
