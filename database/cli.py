@@ -6,6 +6,7 @@ import errno
 import os
 import sys
 from types import ModuleType
+from typing import Any
 
 import typer
 
@@ -14,7 +15,6 @@ from .commands import (
     adopt,
     backup,
     card,
-    cards,
     check,
     compare,
     demo,
@@ -22,6 +22,7 @@ from .commands import (
     export,
     fit,
     lesson,
+    manual,
     measure,
     muddy,
     next,
@@ -46,40 +47,30 @@ from .commands import (
 from .commands.common import worked
 from .commands.usage import Group
 
-COMMANDS = (
-    demo,
-    tubes,
-    plan,
-    card,
-    cards,
-    read,
-    scan,
-    measure,
-    device,
-    fit,
-    plot,
-    publish,
-    releases,
-    compare,
-    verify,
-    trace,
-    export,
-    adopt,
-    predict,
-    recipe,
-    next,
-    setout,
-    muddy,
-    reach,
-    sheet,
-    lesson,
-    check,
-    backup,
-    restore,
-    report,
-    open,
-)
-"""One module a command, in the order in which a studio comes to need them."""
+GROUPS = {
+    "Finding your way": (demo, manual, open),
+    "Your tubes and cards": (tubes, plan, card),
+    "Reading": (read, scan, measure, device),
+    "Fitting": (fit, plot),
+    "Mixing": (predict, recipe, next, setout, muddy, reach),
+    "On paper": (sheet, lesson, report),
+    "Sharing and keeping": (
+        publish,
+        releases,
+        compare,
+        verify,
+        trace,
+        export,
+        adopt,
+        check,
+        backup,
+        restore,
+    ),
+}
+"""One module a command, under the headings of the help."""
+COMMANDS = tuple(module for modules in GROUPS.values() for module in modules)
+RENAMED = {"cards": "card"}
+"""Names that worked in the release before, and what is meant by them now."""
 
 _DISK = (errno.ENOSPC, errno.EROFS, errno.EACCES, errno.EPERM)
 """A disk that is full, or a folder that can't be written: for the user to mend."""
@@ -89,14 +80,28 @@ def _name(module: ModuleType) -> str:
     return module.__name__.rpartition(".")[2]
 
 
-class _InOrder(Group):
+class _InGroups(Group):
+    renamed = RENAMED
+
     def list_commands(self, ctx: typer.Context) -> list[str]:  # type: ignore[override]
         return [_name(module) for module in COMMANDS]
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        """Write every command under its heading, what it does in one whole line."""
+        for heading, modules in GROUPS.items():
+            named = [(_name(module), self.get_command(ctx, _name(module))) for module in modules]
+            with formatter.section(heading):
+                # As wide as the longest name of all, so that the groups stand in line.
+                formatter.write_dl([(f"{name:<8}", _first_line(each)) for name, each in named])
+
+
+def _first_line(command: Any) -> str:
+    return str(command.help or "").partition("\n")[0]
 
 
 app = typer.Typer(
     name="tintladder",
-    cls=_InOrder,
+    cls=_InGroups,
     help="Learn from drawdown cards what your paint tubes do in a mix.",
     epilog=worked("tintladder tubes add    (and --help after any command)"),
     no_args_is_help=True,

@@ -44,9 +44,18 @@ def test_it_asks_what_there_is_to_measure_with(tool):
     asked = tool("card", "KEEL", typed="0.01\n")
     assert asked.status == 0 and "What do you measure with" in asked.err
     assert "1.65 g KEEL" in asked.out
-    assert "1.6 g KEEL + 1.6 g HULL" in tool("card", "KEEL", typed="\n").out
+    again = tool("card", "KEEL", typed="")
+    assert again.status == 0 and "Measured with a 0.01 g scale, as before" in again.out
+    for measure in ("0.1", "syringe", "spoons"):
+        made = tool("card", "KEEL", "--scale", measure, "--json").json
+        assert tool("card", "KEEL", "--json").json["steps"] == made["steps"]
+
+
+def test_without_an_answer_nothing_is_printed(tool, tmp_path):
     stopped = tool("card", "KEEL", typed="")
     assert stopped.status == 2 and "stopped at the question" in stopped.err
+    assert not (tmp_path / "cards").exists()
+    assert "1.6 g KEEL + 1.6 g HULL" in tool("card", "KEEL", typed="\n").out
 
 
 def test_six_tubes_in_one_evening(tool, tmp_path):

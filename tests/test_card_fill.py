@@ -13,13 +13,13 @@ from .command import run
 from .studio_cards import CARD_TOML
 
 
-def test_enter_means_as_printed_and_only_differences_are_typed(carded, tmp_path):
-    # masstone, 1:1 (2), 3:1 (taken, white), 10:1 (2), 32:1 (2), white, then the date.
-    typed = "\n\n1,7\n\n\n\n\n1.3 g\n\n\n2026-05-04\n"
+def test_only_differences_are_typed_by_the_numbers_of_the_sheet(carded, tmp_path):
+    # 1 masstone, 2 and 3 of 1:1, 4 and 5 of 3:1, 6 and 7 of 10:1, 8 and 9 of 32:1, 10 white.
+    typed = "3 = 1,7, 8=1.3 g\n2026-05-04\n"
     said = carded("card", "fill", "keel-1", typed=typed)
     assert said.status == 0, said.err
-    assert "1.8 g KEEL [Enter: as printed]" in said.err
-    assert "3:1: 1.4 g of 1:1" in said.err
+    assert " 1  masstone: 1.8 g KEEL\n" in said.err
+    assert " 4  3:1: 1.4 g of 1:1\n" in said.err
     assert "2 of 10 amounts differ" in said.out and "2026-05-05" in said.out
     card = read_card(tmp_path / "cards" / "keel-1.toml")
     steps = {d.step: d for d in card.drawdowns}
@@ -32,7 +32,7 @@ def test_enter_means_as_printed_and_only_differences_are_typed(carded, tmp_path)
 
 
 def test_filling_from_a_script(carded, tmp_path):
-    settings = ("--set", "3:1/HULL=1.5", "--set", "3:1/taken=1.3", "--painted", "2026-05-04")
+    settings = ("--set", "3:1/HULL=1.5", "--set", "4=1.3", "--painted", "2026-05-04")
     said = carded("card", "fill", "1", *settings, "--json")
     assert said.status == 0, said.err
     assert said.json["changed"] == {"3:1/HULL": 1.5, "3:1/taken": 1.3}
@@ -49,7 +49,7 @@ def test_filling_from_a_script(carded, tmp_path):
 
 def test_a_card_measured_by_volume_shows_it(tool):
     tool("card", "KEEL", "--scale", "syringe")
-    said = tool("card", "fill", "1", typed="\n" * 12)
+    said = tool("card", "fill", "1", typed="\n\n")
     assert said.status == 0, said.err
     # HULL's density is stated: 1.45 g/ml.
     assert "(1.2 ml) KEEL" in said.err and "1.74 g (1.2 ml) HULL" in said.err
@@ -59,7 +59,9 @@ def test_a_card_measured_by_volume_shows_it(tool):
     ("settings", "said"),
     [
         (("--set", "3:1/HUL=1"), "did you mean 3:1/HULL=...?"),
-        (("--set", "3:1"), "expected STEP/PAINT=GRAMS"),
+        (("--set", "3:1"), "expected the number of an amount, or STEP/PAINT, and its grams"),
+        (("--set", "11=2"), "card keel-1 has no such amount; write NUMBER=GRAMS"),
+        (("--set", "5=2", "--set", "3:1/HULL=2"), "set twice"),
         (("--set", "3:1/HULL="), "expected grams above 0"),
         (("--set", "3:1/HULL=0"), "expected grams above 0"),
         (("--set", "3:1/HULL=-2"), "expected grams above 0"),
@@ -81,9 +83,9 @@ def test_a_slip_in_filling_changes_nothing(monkeypatch, capsys, kept, settings, 
 
 
 def test_an_answer_that_cannot_be_read_is_asked_for_again(carded):
-    said = carded("card", "fill", "keel-1", typed="1.8x\n\n" + "\n" * 9 + "May\n2026-05-04\n")
+    said = carded("card", "fill", "keel-1", typed="1=1.8x\n\nMay\n2026-05-04\n")
     assert said.status == 0, said.err
-    assert said.err.count("masstone: 1.8 g KEEL") == 2 and said.err.count("Painted on") == 2
+    assert said.err.count("What differs") == 2 and said.err.count("Painted on") == 2
     assert "got '1.8x'" in said.err and "got 'May'" in said.err
     assert "0 of 10 amounts differ" in said.out and "2026-05-04" in said.out
 
@@ -96,7 +98,7 @@ def test_a_point_out_of_place_is_told(carded):
 
 
 def test_stopping_halfway_changes_nothing(carded, tmp_path):
-    outcome = carded("card", "fill", "keel-1", typed="\n2.0\n")
+    outcome = carded("card", "fill", "keel-1", typed="1=2.0\n")
     assert outcome.status == 2 and "stopped at the question" in outcome.err
     with Store.open(tmp_path) as store:
         assert store.card("keel-1").date is None

@@ -13,11 +13,11 @@ from .studio_fixtures import joint_fit
 
 
 def stand(tool):
-    return tool("cards", "--json").json
+    return tool("card", "--json").json
 
 
 def test_no_cards_yet(tool):
-    assert "No cards yet" in tool("cards").out
+    assert "No cards yet" in tool("card").out
 
 
 def test_a_card_comes_along(carded, tmp_path):
@@ -26,7 +26,7 @@ def test_a_card_comes_along(carded, tmp_path):
     assert (card["number"], card["card"], card["layout"]) == (1, "keel-1", "quick-a5")
     assert card["painted"] is card["dry_from"] is None and card["read"] == []
     assert not card["fitted"] and card["as_printed"]
-    assert "not yet said" in carded("cards").out
+    assert "not yet said" in carded("card").out
 
     painted = today - timedelta(days=9)
     carded("card", "fill", "1", "--as-printed", "--painted", painted)
@@ -44,7 +44,7 @@ def test_a_card_comes_along(carded, tmp_path):
     with Store.open(tmp_path) as store:
         store.record_fit(joint_fit(), store.card_readings())
     assert stand(carded)[0]["fitted"]
-    assert " yes" in carded("cards").out
+    assert " yes" in carded("card").out
 
 
 def test_reading_too_early_is_flagged_not_refused(carded, tmp_path):
@@ -53,14 +53,14 @@ def test_reading_too_early_is_flagged_not_refused(carded, tmp_path):
     assert carded("read", "keel-1.txt").status == 0
     (card,) = stand(carded)
     assert card["read_too_early"] and "read it again" in card["remarks"][0]
-    said = carded("cards").out
+    said = carded("card").out
     assert "too early" in said and "no fingertip drags" in said
 
 
 def test_readings_of_a_card_that_was_not_filled_in(carded, tmp_path):
     (tmp_path / "keel-1.txt").write_text(readings_text(("bare/black", "bare/white")))
     carded("read", "keel-1.txt")
-    assert "tintladder card fill keel-1" in carded("cards").out
+    assert "tintladder card fill keel-1" in carded("card").out
 
 
 def test_thick_films_take_longer(carded, tmp_path):

@@ -15,7 +15,7 @@ FLOORS = {
     ),
     "database": (
         "common", "mixing", "store", "cards", "fits", "easel", "releases", "care", "pictures",
-        "paper", "demo", "page", "commands", "cli",
+        "paper", "demo", "manual", "page", "commands", "cli",
     ),
 }  # fmt: skip
 """Rooms, from the ground up: a module imports only from its own room and from those below."""

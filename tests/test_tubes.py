@@ -174,23 +174,53 @@ def test_two_lots_of_one_name():
 # The command
 
 
-def test_five_questions(tool):
-    asked = tool("tubes", "add", typed="Keel Blue\nSlipway\nPB29, PW6\n\n60 ml\n")
-    assert (asked.status, asked.out) == (0, "Added Keel Blue as KEEL, on hand.\n")
-    assert [
-        asked.err.count(word) for word in ("Name", "Maker", "Pigments", "nickname", "Size")
-    ] == ([1] * 5)
-    (row,) = tool("tubes", "--json").json
-    assert row["pigments"] == ["PB29", "PW6"] and row["lots"][0]["size_ml"] == 60.0
-    assert row["on_hand"] and not row["fitted"]
+def test_several_labels_at_once(tool):
+    labels = ("Keel Blue PB29", "Rope Earth, PY42 PBr7", "Hull White PW6")
+    added = tool("tubes", "add", *labels, "--maker", "Slipway")
+    assert added.status == 0, added.err
+    assert added.out == "".join(
+        f"Added {name} as {nickname}, on hand.\n"
+        for name, nickname in (
+            ("Keel Blue", "KEEL"),
+            ("Rope Earth", "ROPE"),
+            ("Hull White", "HULL"),
+        )
+    )
+    rows = {row["nickname"]: row for row in tool("tubes", "--json").json}
+    assert rows["ROPE"]["pigments"] == ["PY42", "PBr7"] and rows["HULL"]["pigments"] == ["PW6"]
+    assert {row["maker"] for row in rows.values()} == {"Slipway"} and rows["KEEL"]["on_hand"]
+
+
+def test_one_question_a_tube(tool):
+    asked = tool("tubes", "add", typed="Keel Blue PB29\nPitch Black\nPBk7\nMast\n\n\n")
+    assert asked.status == 0 and asked.err.count("]: ") == 6
+    assert "Pigments of Pitch Black [not known]" in asked.err
+    assert "as MAST, on hand.\n  Its pigments aren't known" in asked.out
+    rows = {row["nickname"]: row["pigments"] for row in tool("tubes", "--json").json}
+    assert rows == {"KEEL": ["PB29"], "MAST": [], "PITCH": ["PBk7"]}
+
+
+@pytest.mark.parametrize(
+    "arguments, said",
+    [
+        (("Keel Blue PB29", "PW6"), "expected a name"),
+        (("Keel Blue PB29", "keel blue"), "in the studio already, as KEEL"),
+        (("Keel Blue PB29", "--lot", "A1"), "an option of one tube is given without --name"),
+        (("Keel Blue PB29", "--name", "Keel Blue"), "it doesn't go with labels"),
+    ],
+)
+def test_a_faulty_label_adds_no_tube_at_all(tool, arguments, said):
+    outcome = tool("tubes", "add", *arguments)
+    assert (outcome.status, said in outcome.err, outcome.err.count("\n")) == (2, True, 1), (
+        outcome.err
+    )
+    assert tool("tubes", "--json").json == []
 
 
 def test_one_name_from_two_makers_asks_for_a_nickname(tool):
     tool("tubes", "add", "--name", "Keel Blue", "--maker", "Slipway")
     again = tool("tubes", "add", "--name", "Keel Blue", "--maker", "Tarred Rope")
     assert again.status == 2 and "--nickname KEEL-TR" in again.err
-    asked = tool("tubes", "add", typed="Keel Blue\nTarred Rope\n\n\n\n")
-    assert "as KEEL-TR, on hand" in asked.out
 
 
 def test_the_same_paint_twice_is_refused(tool):
@@ -200,8 +230,8 @@ def test_the_same_paint_twice_is_refused(tool):
 
 
 def test_stopping_halfway_adds_nothing(tool):
-    stopped = tool("tubes", "add", typed="Keel Blue\nSlipway\n")
-    assert stopped.status == 2 and "stopped at the question: Pigments" in stopped.err
+    stopped = tool("tubes", "add", typed="Keel Blue PB29\n")
+    assert stopped.status == 2 and "stopped at the question: Tube 2" in stopped.err
     assert tool("tubes", "--json").json == []
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -153,3 +154,25 @@ def weighed(drawdowns: Sequence[Drawdown]) -> dict[str, float]:
         for paint, grams in d.masses.items():
             total[paint] = total.get(paint, 0.0) + grams
     return total
+
+
+def table_minutes(drawdowns: Sequence[Drawdown]) -> int:
+    """Minutes at the table that a card takes, to the next five; drying is not counted.
+
+    Parameters
+    ----------
+    drawdowns : sequence of Drawdown
+
+    Returns
+    -------
+    int
+
+    Notes
+    -----
+    Three quarters of a minute for a weighing, one and a half to mix a step and wipe the knife,
+    and three quarters to spread it, for each coat: our own estimate, no source.
+    """
+    weighings = sum(len(d.masses) + (d.taken_from is not None) for d in drawdowns)
+    coats = sum(d.coats for d in drawdowns)
+    minutes = 0.75 * weighings + 1.5 * len(drawdowns) + 0.75 * coats
+    return 5 * math.ceil(minutes / 5)

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 from io import BytesIO
+from itertools import count
 
 from reportlab.lib.colors import Color
 from reportlab.lib.styles import ParagraphStyle
@@ -18,7 +19,7 @@ from .card_plan import CardPlan
 from .layout import Layout, Method
 from .printed_card import CAUTIONS
 from .printing import BOLD, PLAIN, load_fonts
-from .weighing_out import weighed
+from .weighing_out import table_minutes, weighed
 
 A4_MM, LETTER_MM = (210.0, 297.0), (215.9, 279.4)
 _INCHES = (LETTER_MM, (139.7, 215.9))
@@ -124,6 +125,12 @@ def used_words(plan: CardPlan, tubes: Sequence[TubeWords]) -> str:
     return words
 
 
+def time_words(plan: CardPlan) -> str:
+    """Say how long a card takes to paint."""
+    minutes = table_minutes(plan.card.drawdowns)
+    return f"About {minutes} minutes at the table, and between coats until they are dry."
+
+
 def print_sheet(
     plan: CardPlan, layout: Layout, tubes: Sequence[TubeWords], number: int | None = None
 ) -> bytes:
@@ -207,8 +214,8 @@ def _story(
         story.append(Paragraph(f"<b>{escape(tube.nickname)}</b>{name}{ladder}.{caution}", plain))
     story += [
         Paragraph(
-            f"Measured with {plan.measure.name}. {shares} is sure to better than 5 %. Write down "
-            "what it came to where it differs.",
+            f"Measured with {plan.measure.name}. {shares} is sure to better than 5 %. Where it "
+            "came to something else, write that down beside its number.",
             plain,
         ),
         Paragraph(f"<b>Before.</b> {BEFORE}", plain),
@@ -220,13 +227,14 @@ def _story(
         Spacer(0, 3 * mm),
     ]
     fill = f"tintladder card fill {plan.card.name if number is None else number}"
-    tell = f"Tell what differed, on the card's page or by {escape(fill)}"
+    tell = f"Say what differed, by its number, on the card's page or with {escape(fill)}"
     story.append(
         KeepTogether(
             [
                 Paragraph(f"<b>Drying.</b> {DRYING[layout.method]}", plain),
                 Paragraph(f"<b>Clean up.</b> {CLEAN_UP}", plain),
                 Paragraph(f"<b>Paint it takes.</b> {escape(used_words(plan, tubes))}", plain),
+                Paragraph(f"<b>Time it takes.</b> {time_words(plan)}", plain),
                 Paragraph(f"<b>Afterwards.</b> {tell}", plain),
                 Paragraph(CAUTIONS, small),
             ]
@@ -244,6 +252,7 @@ def _table(
     rows: list[list[object]] = [[Paragraph(words, small) for words in head]]
     lines: list[tuple[object, ...]] = []
     before: str | None = None
+    number = count(1)
     for i, d in enumerate(plan.card.drawdowns, 1):
         parts = amounts(plan, d)
         kept = [
@@ -256,9 +265,7 @@ def _table(
         cell: list[Flowable] = [Paragraph(escape(weigh), plain)]
         cell += [Paragraph(escape(words), small) for words in kept]
         sure = f"{100 * plan.errors[d.step]:.1f} %" if plan.errors[d.step] > 5e-4 else ""
-        blank = "_______" if len(parts) < 3 else "_____"  # two in a line, and a plus
-        pairs = [f"{blank} + {blank}"] * (len(parts) // 2) + [blank] * (len(parts) % 2)
-        blanks = " +<br/>".join(pairs)
+        blanks = "<br/>".join(f"{next(number)}: __________" for _ in parts)
         rows.append(
             [
                 Paragraph(escape(d.step), bold),

@@ -156,7 +156,9 @@ def slips(begun: Filling, changed: Mapping[str, float]) -> list[str]:
 
 
 def parse_settings(begun: Filling, settings: Sequence[str]) -> dict[str, float]:
-    """Read settings such as ``3:1/HULL=4.8``; grams by label.
+    """Read settings such as ``3=4.8`` or ``3:1/HULL=4.8``; grams by label.
+
+    A number is that of an amount on the weighing sheet, from 1.
 
     Raises
     ------
@@ -164,25 +166,38 @@ def parse_settings(begun: Filling, settings: Sequence[str]) -> dict[str, float]:
         For one that names no amount of the card, or one named twice.
     """
     labels = {amount.label: amount for amount in begun.amounts}
+    numbered = {str(n): amount.label for n, amount in enumerate(begun.amounts, 1)}
     found: dict[str, float] = {}
     for setting in settings:
         label, sign, value = (part.strip() for part in setting.rpartition("="))
+        label = numbered.get(label, label)
         if label not in labels:
             folded = {known.casefold(): known for known in labels}
             near = get_close_matches(label.casefold(), folded, n=1, cutoff=0.5)
-            do = f"did you mean {folded[near[0]]}=...?" if near else "write STEP/PAINT=GRAMS"
+            do = f"did you mean {folded[near[0]]}=...?" if near else "write NUMBER=GRAMS: 3=1.5"
             raise InputError(
                 None,
                 f"--set {setting}",
                 f"card {begun.card.name} has no such amount"
                 if sign
-                else "expected STEP/PAINT=GRAMS",
+                else "expected the number of an amount, or STEP/PAINT, and its grams",
                 do,
             )
         if label in found:
             raise InputError(None, f"--set {setting}", "it is set twice", "set it once")
         found[label] = parse_amount(value, labels[label])
     return found
+
+
+def parse_differences(begun: Filling, text: str) -> dict[str, float]:
+    """Read every setting of a line such as ``3=4.8 8=1,2``; grams by label.
+
+    Raises
+    ------
+    InputError
+        As `parse_settings`.
+    """
+    return parse_settings(begun, re.split(r"[\s,;]+(?=\d+\s*=)", text.strip()))
 
 
 def parse_day(text: str | None, today: date | None = None, printed: date | None = None) -> date:

@@ -124,6 +124,55 @@ def add_lot(store: Store, paint: Paint, lot: str, size: str = "", **more: Any) -
     return store.find_paint(paint.nickname)
 
 
+def label_as_typed(text: str) -> tuple[str, str]:
+    """Split a label such as ``Anchor Blue PB29`` or ``Rope Earth, PY42 PBr7``.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    name, pigments : str
+        The pigments are the Colour Index names at its end; empty where there are none.
+    """
+    words = text.replace(",", " ").split()
+    first = len(words)
+    while first and _is_pigment(words[first - 1]):
+        first -= 1
+    return " ".join(words[:first]), " ".join(words[first:])
+
+
+def add_labels(store: Store, labels: Sequence[tuple[str, str]], maker: str) -> list[Paint]:
+    """Add a tube for each label, all or none, under nicknames of our own.
+
+    Parameters
+    ----------
+    store : Store
+    labels : sequence of (name, pigments)
+        As `label_as_typed` returns them.
+    maker : str
+        Of all of them; empty where it wasn't said.
+
+    Raises
+    ------
+    InputError
+        For the first that can't be a tube, or is in the studio already.
+    """
+    added = []
+    with store.transaction():
+        for name, pigments in labels:
+            if not name:
+                raise InputError(
+                    None, pigments or "label", "expected a name before the pigments",
+                    'write it as on the label: "Anchor Blue PB29"',
+                )  # fmt: skip
+            nickname = suggested_nickname(store, name, maker)
+            check_tellable(store, name, nickname)
+            added.append(add_tube(store, name, maker, pigments, nickname).nickname)
+    return [store.find_paint(nickname) for nickname in added]
+
+
 def pigments_of(text: str) -> tuple[str, ...]:
     """Colour Index names with spaces or commas between."""
     return tuple(re.findall(r"[^\s,;/]+", text))
@@ -137,14 +186,7 @@ def pigment_hint(pigments: Sequence[str]) -> str:
     pigments : sequence of str
         Such as PB29, PR101, PY42:1 or, of natural dyes, NR9; or `cautions.UNKNOWN`.
     """
-    strange = [
-        name
-        for name in pigments
-        if not re.fullmatch(
-            r"(P(W|Y|O|R|V|B|G|BR|BK|M)|N(Y|O|R|V|B|G|BR|BK))\d+(:\d+)?", name.upper()
-        )
-        and name.casefold() != UNKNOWN.casefold()
-    ]
+    strange = [name for name in pigments if not _is_pigment(name)]
     if not strange:
         return ""
     return (
@@ -152,6 +194,12 @@ def pigment_hint(pigments: Sequence[str]) -> str:
         "have it in small print, such as PB29; cautions and the ladder suggested rest on it. It "
         "can be mended on the page: tintladder open."
     )
+
+
+def _is_pigment(name: str) -> bool:
+    """Whether a name is a Colour Index generic name, or says that the pigment is unknown."""
+    index_name = r"(P(W|Y|O|R|V|B|G|BR|BK|M)|N(Y|O|R|V|B|G|BR|BK))\d+(:\d+)?"
+    return bool(re.fullmatch(index_name, name.upper())) or name.casefold() == UNKNOWN
 
 
 def lot_as_typed(

@@ -183,6 +183,15 @@ def card_number(store: Store, name: str) -> int:
     return named_card(store, name)[0]
 
 
+def printed_last(store: Store) -> Card | None:
+    """The card that was printed here last, as it stands now; None before the first."""
+    with store.snapshot() as session:
+        rows = session.scalars(select(schema.Card).order_by(schema.Card.id.desc()))
+        names = (row.name for row in rows if row.versions[0].text.startswith(f"# {PRINTED}"))
+        known = {card.name: card for card in store.cards()}
+        return next((known[name] for name in names if name in known), None)
+
+
 def printed_on(store: Store, number: int) -> date:
     """The day, as the clock on the wall had it, on which a card came into the studio."""
     with store.snapshot() as session:
@@ -223,7 +232,7 @@ def named_card(store: Store, text: str) -> tuple[int, Card, str]:
                 None,
                 f"card {wanted}",
                 f"there is no such card (cards: {there})",
-                "give its name or number: tintladder cards lists them",
+                "give its name or number: tintladder card lists them",
             )
         row = found[0]
         return row.id, store.card(row.name), row.versions[-1].text

@@ -20,7 +20,7 @@ from ...calibrate.scan.overlay import overlay as draw
 from ...calibrate.scan.reading import ScannedCard, read_scan
 from ..store.scan_files import overlay_of_scan, save_overlay
 from ..store.store import Store
-from .progress import dry_enough
+from .progress import cards_progress, dry_enough
 
 PICTURES = (".tif", ".tiff", ".png", ".jpg", ".jpeg", ".heic", ".heif")
 """Endings of pictures, which hold no other readings."""
@@ -102,7 +102,7 @@ def read_card_picture(
     store : Store
     file : Path
     card : str, optional
-        Its name; else the one named like the file.
+        Its name; else the one named like the file, else the only one printed here and not read yet.
     device : str, optional
         A characterised device; else the only one, or the one that the picture's settings fit.
     grey : float, optional
@@ -121,7 +121,7 @@ def read_card_picture(
     """
     progress("opening the picture")
     picture = read_picture(file)
-    known = store.card(card or file.stem)
+    known = _meant(store, file, card)
     layout, others = layouts(known)
     scanner = store.scanner_for(picture.facts, device)
     progress("finding the card")
@@ -132,7 +132,10 @@ def read_card_picture(
         if overlay is not None:
             save_overlay(overlay, draw(picture, None, ()))
         raise
-    remarks = [
+    remarks = []
+    if card is None and known.name.casefold() != file.stem.casefold():
+        remarks.append(f"taken for card {known.name}, because no card is named {file.stem}")
+    remarks += [
         f"the picture was {each}" for each in improvements(picture, scan.found, scan.samples)
     ]
     if characterised is None:
@@ -166,6 +169,22 @@ def read_card_picture(
         tuple(remarks),
         drawn,
     )
+
+
+def _meant(store: Store, file: Path, card: str | None) -> Card:
+    """The card that a picture is of.
+
+    Raises
+    ------
+    InputError
+        Where none has that name, and several printed here may be meant, or none.
+    """
+    named = [each for each in store.cards() if each.name.casefold() == file.stem.casefold()]
+    if card is not None or named:
+        return store.card(card or named[0].name)
+    printed = [each for each in cards_progress(store) if each.printed]
+    waiting = [each for each in printed if not each.read] or printed
+    return store.card(waiting[0].name if len(waiting) == 1 else file.stem)
 
 
 def keep_scan(store: Store, read: ReadScan) -> tuple[int, bool, Path]:

@@ -38,7 +38,10 @@ def adopt(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Take another studio's release into yours: its paints, numbers and where they come from."""
+    """Take another studio's release into yours.
+
+    Its paints, their numbers and where these come from are taken. Conflicts are shown first.
+    """
     renamed = dict(_pair(text) for text in rename or ())
     with working("Adopting", as_json), open_store(studio, create=True) as store:
         from ..releases.adopt import adopt as merge

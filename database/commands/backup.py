@@ -17,7 +17,7 @@ def backup(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Write the whole studio to one file, also while others use it."""
+    """Write the whole studio to one file, also while it is in use."""
     from ..care.backup import back_up
     from ..store.studio import Studio
 

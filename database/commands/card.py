@@ -1,4 +1,4 @@
-"""Plan and print a card, fill in what was weighed, check a layout."""
+"""Plan and print a card, fill in what was weighed, list the cards, check a layout."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 import typer
 
 from ...calibrate.errors import InputError
+from .card_list import list_cards
 from .common import JsonOption, StudioOption, number, open_store, print_table, say, working
 
 if TYPE_CHECKING:
@@ -26,12 +27,15 @@ def card(
     tubes: Annotated[
         list[str] | None,
         typer.Argument(
-            help="Tubes to paint a ladder of, or to mix; or: fill, then a card's name or number."
+            help="Tubes to paint a ladder of, or to mix; or: fill, then a card's name or number. "
+            "Without any, your cards are listed."
         ),
     ] = None,
     scale: Annotated[
         str | None,
-        typer.Option(help="What you measure with: 0.01 or 0.1 (grams), syringe or spoons."),
+        typer.Option(
+            help="What you measure with: 0.01 or 0.1 (grams), syringe or spoons; else as before."
+        ),
     ] = None,
     layout: Annotated[
         str | None,
@@ -71,7 +75,7 @@ def card(
     settings: Annotated[
         list[str] | None,
         typer.Option(
-            "--set", metavar="STEP/PAINT=G", help="With fill: what was weighed; asks nothing."
+            "--set", metavar="NUMBER=G", help="With fill: an amount that differs; asks nothing."
         ),
     ] = None,
     as_printed: Annotated[
@@ -83,7 +87,10 @@ def card(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Plan and print a card with its weighing sheet; `card fill N` says what was weighed."""
+    """Print a card with its weighing sheet; fill it in; list your cards.
+
+    `card fill N` says what was weighed, by the numbers on the weighing sheet.
+    """
     words = tubes or []
     filling_in = bool(words) and words[0] == _FILL
     proving = mixtures or bool(mix)
@@ -106,7 +113,9 @@ def card(
             raise _slip(_FILL, "expected one card", "name it, or give its number")
         _fill(words[1], settings or [], as_printed, painted, as_json, studio)
     elif not (words or proving):
-        raise _slip("card", "expected the tubes to paint", "name one: tintladder card ANCHOR")
+        if any((scale, layout, page, white, ladder, name)):
+            raise _slip("card", "expected the tubes to paint", "name one: tintladder card ANCHOR")
+        list_cards(as_json, studio)
     else:
         ratios = () if ladder is None or ladder in _LADDERS else _ratios(ladder)
         if not 10 <= gap <= 2000:
@@ -172,15 +181,16 @@ def _print(
     with open_store(studio) as store:
         for tube in tubes:
             store.find_paint(tube)
-        question = "What do you measure with: 0.01, 0.1 (grams), syringe or spoons"
-        measure = measure_of(scale or _ask(question, "0.1") or "0.1")
-        with working("Printing", as_json):
-            from ..cards.mixtures import print_mixtures
-            from ..cards.printing import Wanted, print_new_card
+        from ..cards.mixtures import print_mixtures
+        from ..cards.printing import Wanted, measure_before, print_new_card
 
+        before = None if scale else measure_before(store)
+        question = "What do you measure with: 0.01, 0.1 (grams), syringe or spoons"
+        measure = before or measure_of(scale or _ask(question, "0.1") or "0.1")
+        with working("Printing", as_json):
             asked = Wanted(tubes, measure, gap_um=gap, **wanted)
             done = print_mixtures(store, asked, mixes) if proving else print_new_card(store, asked)
-    say(_as_dict(done), as_json, lambda: _show(done))
+    say(_as_dict(done), as_json, lambda: _show(done, before is not None))
 
 
 def _as_dict(done: Printed) -> dict[str, Any]:
@@ -209,8 +219,8 @@ def _as_dict(done: Printed) -> dict[str, Any]:
     }
 
 
-def _show(done: Printed) -> None:
-    from ...calibrate.cards.weighing_sheet import amounts
+def _show(done: Printed, as_before: bool) -> None:
+    from ...calibrate.cards.weighing_sheet import amounts, time_words
 
     print_table(
         ("Step", "Weigh", "Sure to"),
@@ -225,6 +235,9 @@ def _show(done: Printed) -> None:
     )
     proves = done.plan.card.purpose == "check"
     typer.echo(f"{'' if proves else '(ratios are white to colour) '}It takes {done.used}")
+    typer.echo(time_words(done.plan))
+    if as_before:
+        typer.echo(f"Measured with {done.plan.measure.name}, as before; --scale says otherwise.")
     width, height = done.layout.page_mm
     typer.echo(f"Card {done.plan.card.name}, no. {done.number}: {done.card_file}")
     typer.echo(f"  print it at 100 % on card, {width:g} x {height:g} mm, and check its rulers")
@@ -268,7 +281,7 @@ def _fill(
     as_json: bool,
     studio: str | None,
 ) -> None:
-    from ..cards.filling import fill, filling, parse_amount, parse_day, parse_settings, slips
+    from ..cards.filling import fill, filling, parse_day, parse_differences, parse_settings, slips
     from ..cards.progress import dry_enough
 
     with open_store(studio) as store:
@@ -277,12 +290,8 @@ def _fill(
         asking = not (settings or as_printed)
         if asking:
             _explain(begun)
-            for amount in begun.amounts:
-                question = f"  {amount.step}: {amount.words}"
-                if grams := _asked(
-                    question, "Enter: as printed", partial(parse_amount, amount=amount)
-                ):
-                    changed[amount.label] = grams
+            question = "What differs from that: number and grams, such as 3=1.5 8=3.4"
+            changed = _asked(question, "nothing", partial(parse_differences, begun)) or {}
         if asking and painted is None:
             parse = partial(parse_day, printed=begun.printed)
             day = _asked("Painted on", str(parse_day(None)), parse) or parse_day(None)
@@ -311,8 +320,7 @@ def _fill(
 
 
 def _explain(begun: Filling) -> None:
-    typer.echo(
-        f"Card {begun.card.name}, no. {begun.number}. Enter where it is as printed, else the grams "
-        "(or with their unit: 3.5 ml, 2 spoons).",
-        err=True,
-    )
+    typer.echo(f"Card {begun.card.name}, no. {begun.number}, as it stands:", err=True)
+    for n, amount in enumerate(begun.amounts, 1):
+        typer.echo(f"{n:4d}  {amount.step}: {amount.words}", err=True)
+    typer.echo("An amount may have a unit: 3=3.5ml or 3=2spoons.", err=True)

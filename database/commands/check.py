@@ -11,7 +11,7 @@ EXAMPLE = "tintladder check"
 
 
 def check(as_json: JsonOption = False, studio: StudioOption = None) -> None:
-    """Look the studio over: is it whole, does anything hang loose, is anything out of date."""
+    """Check that the studio is whole and up to date."""
     with working("Checking", as_json) as progress, open_store(studio) as store:
         from ..care.integrity import check_studio
 

@@ -26,7 +26,10 @@ def compare(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Say what changed from one release to another: paints, K and S, and what it looks like."""
+    """Say what changed from one release to another.
+
+    It compares paints, K and S, and what the changes look like.
+    """
     with working("Comparing", as_json):
         from ..pictures.style import check_suffix
         from ..releases.compare import compare as made_of

@@ -17,7 +17,11 @@ EXAMPLE = "tintladder demo"
 
 
 def demo(as_json: JsonOption = False, studio: StudioOption = None) -> None:
-    """Show the main job on invented paints: read, fit, check, publish, plot, mix."""
+    """Show the whole job on invented paints, in half a minute.
+
+    It reads, fits, checks, publishes and draws ten paints in a folder of its own, and mixes from
+    them.
+    """
     with working("Painting a demo", as_json) as progress:
         from ..demo.demo import make_demo
 

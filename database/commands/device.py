@@ -22,7 +22,10 @@ app = typer.Typer()
 
 @app.callback(invoke_without_command=True, epilog=worked(EXAMPLE))
 def device(ctx: typer.Context, as_json: JsonOption = False, studio: StudioOption = None) -> None:
-    """List the devices that read cards, or characterise one."""
+    """Characterise a scanner or a phone; check a spectrophotometer.
+
+    Alone, it lists the devices that read cards.
+    """
     if ctx.invoked_subcommand is not None:
         return
     with open_store(studio) as store:
@@ -93,7 +96,7 @@ def scanner(
         "remarks": list(made.remarks),
         "overlay": str(made.overlay),
     }
-    say(said, as_json, lambda: _show(made))
+    say(said, as_json, lambda: show_device(made))
 
 
 def _as_dict(made: Characterised) -> dict[str, Any]:
@@ -118,7 +121,8 @@ def _list(devices: list[Characterised]) -> None:
         typer.echo(f"{made.name}: {device_words(made)}")
 
 
-def _show(made: Made) -> None:
+def show_device(made: Made) -> None:
+    """Print what a device's picture of a target told."""
     from ..cards.characterising import device_words, use_words
 
     device = made.device

@@ -61,7 +61,7 @@ def export(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Write K and S, the ladders that they predict, or readings, for other programs."""
+    """Write K and S, ladders or readings for other programs."""
     if form not in _SUFFIXES or form == ("xlsx" if readings is None else "spot"):
         raise InputError(
             None,

@@ -25,7 +25,11 @@ def fit(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Fit absorption K and scattering S of every paint read, and check them on mixtures."""
+    """Fit how each paint absorbs and scatters light.
+
+    All paints that were read are fitted together, or new tubes against the others as they are, and
+    checked on the mixtures that were read.
+    """
     with open_store(studio) as store, working("Fitting", as_json) as progress:
         from ...calibrate.fit.judging.quality_figures import as_dict
         from ...calibrate.fit.judging.quality_report import IN_THE_MANNER

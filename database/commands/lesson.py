@@ -47,7 +47,10 @@ def lesson(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Write one page for a class: it opens on any phone, and foretells mixes without a network."""
+    """Write a page for a class, which opens on any phone.
+
+    It predicts mixes without a network.
+    """
     with open_store(studio) as store, working("Setting out", as_json):
         from ..common.whole_files import write_whole
         from ..easel.setting_out import Choice

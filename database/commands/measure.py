@@ -29,7 +29,7 @@ _LAMP = "Don't look into the instrument's lamp. Never lay it on wet paint."
 def measure(
     card: Annotated[
         str | None,
-        typer.Argument(help="The card to read, by name or number; see tintladder cards."),
+        typer.Argument(help="The card to read, by name or number; see tintladder card."),
     ] = None,
     port: Annotated[
         str | None,
@@ -85,9 +85,10 @@ def measure(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Read a card with a spectrophotometer, patch by patch; nothing read is ever lost.
+    """Read a card with a spectrophotometer, patch by patch.
 
-    Don't look into the instrument's lamp. Never lay it on wet paint.
+    Each reading is stored at once, so nothing read is ever lost. Don't look into the instrument's
+    lamp. Never lay it on wet paint.
     """
     if ports:
         _ports(as_json)

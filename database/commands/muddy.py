@@ -19,7 +19,10 @@ def muddy(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Say why a mix greys, which paint dulls it, and the cleanest pair on hand for its hue."""
+    """Say why a mix turns grey, and what would stay cleaner.
+
+    It names the paint that dulls the mix, and the cleanest pair on hand for its hue.
+    """
     with open_store(studio) as store:
         from ..easel.on_hand import usable
         from ..mixing.greying import muddy as find

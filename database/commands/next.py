@@ -59,7 +59,10 @@ def next(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Say what to add to the plate, and only add, so that the heap grows least."""
+    """Say what to add to the paint on the plate.
+
+    Paint is only added, never taken away, and the heap grows as little as possible.
+    """
     # The database's lock keeps two from writing the plate at once.
     with open_store(studio) as store, store.transaction():
         from ..easel.asked_colour import parse_target

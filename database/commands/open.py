@@ -22,9 +22,9 @@ def open(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Open the page on which the whole job can be done; Ctrl-C stops it.
+    """Do the whole job on a page in your browser.
 
-    It is served to this machine alone.
+    The page is served to this machine alone. Ctrl-C stops it.
     """
     import webbrowser
     from threading import Thread

@@ -53,7 +53,10 @@ def plan(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Plan which tints of a tube to paint, and what to weigh, so that least paint tells most."""
+    """Plan which tints to paint, so that little paint tells much.
+
+    With --next: which one more drawdown of a fitted paint would help most.
+    """
     from ...calibrate.cards.label_strength import STRENGTHS
     from ...calibrate.cards.measure import measure_of
     from ..cards.planning import one_more, planned

@@ -52,7 +52,7 @@ def plot(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Draw how paints tint toward white, look in thin films, hide, tint, and what they reach."""
+    """Draw how paints tint, hide and cover, or how well they fit."""
     from ...calibrate.errors import InputError
     from ..pictures.of_studio import drawn
     from ..pictures.style import SUFFIXES, check_suffix, save

@@ -42,9 +42,9 @@ def predict(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Predict the colour of a mix, and how surely, from the studio's current fits.
+    """Predict the colour of a mix, and how sure that is.
 
-    MEDIUM is clear medium, which every studio has.
+    It uses the studio's current fits. MEDIUM is clear medium, which every studio has.
     """
     gloss = check_finish(finish)
     with open_store(studio) as store:

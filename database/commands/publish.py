@@ -37,7 +37,10 @@ def publish(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Publish your fitted paints as a release: numbered, hashed, never changed after."""
+    """Publish your fitted paints as a release that never changes.
+
+    A release is a numbered folder of plain tables, and the same as a zip file with its hash.
+    """
     with working("Publishing", as_json), open_store(studio) as store:
         from ..releases.publish import plan
         from ..releases.publish import publish as make

@@ -25,9 +25,10 @@ def reach(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Show what the tubes on hand can make, the nearest to a colour, and the tube that's missing.
+    """Show which colours your tubes can mix.
 
-    A tube that is out, or left out, is tried as the one further tube.
+    Of a colour: how near your tubes come, and which tube is missing. A tube that is used up, or
+    left out, is tried as the one further tube.
     """
     with open_store(studio) as store, working("Searching", as_json):
         from ..easel.asked_colour import parse_target

@@ -64,7 +64,10 @@ def read(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Read any file into the studio, and say what it was taken for. All of them, or none."""
+    """Read files: cards, readings, scans or lists of paints.
+
+    The command says what each file was taken for. All of them are read, or none.
+    """
     from dataclasses import asdict
 
     if undo == bool(files):

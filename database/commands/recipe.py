@@ -92,7 +92,10 @@ def recipe(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Search every set of tubes on hand for a colour; say how to begin and how sure it is."""
+    """Find ways to mix a colour from the tubes on hand.
+
+    Every set of tubes on hand is searched. The answer says how to begin, and how sure it is.
+    """
     with open_store(studio) as store, working("Searching", as_json):
         from ..easel.densities import volume_slip, with_densities
         from ..easel.manner import Manner, as_kept, tubes_for

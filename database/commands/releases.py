@@ -10,7 +10,7 @@ EXAMPLE = "tintladder releases"
 
 
 def releases(as_json: JsonOption = False, studio: StudioOption = None) -> None:
-    """List what you have published."""
+    """List your releases."""
     from ..releases.publish import releases as published
 
     with open_store(studio) as store:

@@ -24,7 +24,10 @@ def report(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Make one page of a release: a wall of swatches, every paint, and how far to trust it all."""
+    """Write one page of a release, for any browser.
+
+    The page has a wall of swatches, every paint, and how far to trust it.
+    """
     from ...calibrate.errors import InputError
 
     if out is not None and out.suffix.lower() not in (".html", ".htm"):

@@ -8,18 +8,20 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from .common import JsonOption, StudioOption, number, open_store, print_table, say, working
+from .device import show_device
 
 if TYPE_CHECKING:
     from ..cards.scanning import ReadScan
 
-EXAMPLE = "tintladder scan keel.tif --card keel --device flatbed"
+EXAMPLE = "tintladder scan keel.tif --target target.tif target.txt    (later: tintladder scan ...)"
 BEFORE = (
     "Before you scan: let the paint dry. Clean the glass. In the scanner's program switch off "
     "automatic colour, exposure and contrast, sharpening and dust removal. Scan the whole card in "
     "colour at 300 dpi, 16 bit if it offers that (48-bit colour), and save as TIFF or PNG.\n"
     "With a phone: open shade, no flash, no filter; card flat; hold the phone level above it, "
     "so that the card fills the picture and no shadow falls on it.\n"
-    "Scan the reference target first, with the same settings: tintladder device scanner"
+    "Scan a reference target too, with the same settings, and give both, once:\n"
+    "tintladder scan CARD.png --target TARGET.png TARGET.txt"
 )
 
 
@@ -28,7 +30,18 @@ def scan(
         Path | None, typer.Argument(help="The picture; without one: how to scan.")
     ] = None,
     card: Annotated[
-        str | None, typer.Option(help="Card that was scanned; else the one named like the file.")
+        str | None,
+        typer.Option(
+            help="Card that was scanned; else the one named like the file, or the only one unread."
+        ),
+    ] = None,
+    target: Annotated[
+        tuple[Path, Path] | None,
+        typer.Option(
+            metavar="PICTURE VALUES",
+            help="First characterise the scanner: its scan of a reference target, and the target's "
+            "data file. Once is enough.",
+        ),
     ] = None,
     device: Annotated[
         str | None, typer.Option(help="Characterised device; else the one that the settings fit.")
@@ -50,17 +63,30 @@ def scan(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Read a card from its scan; without a file: how to scan."""
+    """Read a card from its scan or photograph.
+
+    Without a file, it says how to scan.
+    """
     if file is None:
         say({"before": BEFORE}, as_json, lambda: typer.echo(BEFORE))
         return
     with working("Reading the scan", as_json) as told, open_store(studio) as store:
+        from ..cards.characterising import characterise_device
         from ..cards.scanning import read_card_picture, take_picture
 
+        made = None
+        if target is not None:
+            made = characterise_device(store, device or "scanner", *target, progress=told)
         read = read_card_picture(store, file, card, device, grey, without or (), overlay, told)
         number, drawn = take_picture(store, read)
     said = read.as_dict() | {"scan": number, "overlay": str(drawn)}
-    say(said, as_json, lambda: show_scan(read, drawn))
+
+    def show() -> None:
+        if made is not None:
+            show_device(made)
+        show_scan(read, drawn)
+
+    say(said, as_json, show)
 
 
 def show_scan(read: ReadScan, drawn: Path) -> None:

@@ -57,7 +57,10 @@ def setout(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Find the fewest tubes on hand that mix all main colours of a picture, and say how."""
+    """Find the fewest tubes that mix a whole picture.
+
+    It finds the picture's main colours, and says how to mix each of them from the tubes on hand.
+    """
     with open_store(studio) as store, working("Looking at the picture", as_json) as told:
         from ..easel.setting_out import Choice, set_out_for
         from ..paper.for_colours import setout_paper

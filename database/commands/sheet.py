@@ -25,7 +25,10 @@ CHART, TUBES, POTS = Path("mixing-chart.pdf"), Path("tube-labels.pdf"), Path("po
 
 @app.callback(invoke_without_command=True, epilog=worked("tintladder sheet"))
 def sheet(ctx: typer.Context, as_json: JsonOption = False, studio: StudioOption = None) -> None:
-    """Print paper for the studio wall; alone, the mixing chart and the labels of all on hand."""
+    """Print a mixing chart, or labels for tubes and pots.
+
+    Alone, it prints the mixing chart and the labels of all tubes on hand.
+    """
     if ctx.invoked_subcommand is not None:
         return
     with open_store(studio) as store, working("Mixing", as_json):

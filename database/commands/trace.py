@@ -23,7 +23,10 @@ def trace(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Walk K and S (mu_a, mu_s') at one wavelength back: fit, reading, instrument, card, grams."""
+    """Follow one number back to its readings and weighed grams.
+
+    The number is K and S, or mu_a and mu_s', of a paint at one wavelength.
+    """
     from ..care.trace import of_release, of_store
     from ..care.trace import trace as walk
 

@@ -21,7 +21,7 @@ app = typer.Typer(no_args_is_help=False)
 
 @app.callback(invoke_without_command=True, epilog=worked(EXAMPLE))
 def tubes(ctx: typer.Context, as_json: JsonOption = False, studio: StudioOption = None) -> None:
-    """List your tubes; add one, or say which are on hand."""
+    """List your tubes; add some, or say which are used up."""
     ctx.obj = studio
     if ctx.invoked_subcommand is not None:
         return
@@ -53,14 +53,20 @@ def tubes(ctx: typer.Context, as_json: JsonOption = False, studio: StudioOption 
 
 
 @app.command(
-    epilog=worked(
-        'tintladder tubes add --name "Hull White" --maker Slipway --pigments PW6 --size 250'
-    )
+    epilog=worked('tintladder tubes add "Anchor Blue PB29" "Rope Earth PY42 PBr7" "Hull White PW6"')
 )
 def add(
     ctx: typer.Context,
+    labels: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[LABEL]...",
+            help='Tubes as on their labels, name and pigments: "Anchor Blue PB29". Without any, '
+            "they are asked for.",
+        ),
+    ] = None,
     name: Annotated[
-        str | None, typer.Option(help="As on the label; then nothing is asked.")
+        str | None, typer.Option(help="One tube's name, as on the label; then nothing is asked.")
     ] = None,
     maker: Annotated[str | None, typer.Option(help="As on the label.")] = None,
     pigments: Annotated[
@@ -91,52 +97,107 @@ def add(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Add a tube: five questions, or the same as options."""
+    """Add tubes by their labels, several at once, or one tube by options.
+
+    Pigments are Colour Index names such as PB29; the ladder that is planned, the cautions that are
+    printed, and which tube is a white rest on them.
+    """
     from ..cards.new_tube import (
+        add_labels,
         add_lot,
         add_tube,
         check_tellable,
         known_paint,
-        pigment_hint,
+        label_as_typed,
         suggested_nickname,
     )
     from ..store.paint_names import check_nickname
     from ..store.paints_file import check_finish
 
     check_finish(finish)
+    of_one = (pigments, nickname, size, lot, price, density, volume_solids)
     with open_store(studio or ctx.obj, create=True) as store:
-        asking = name is None
-        name = _answer("Name on the label", name)
-        maker = _answer("Maker", maker, "", asking)
+        if name is None:
+            if any(of_one) or range_ or finish != "ordinary":
+                raise InputError(
+                    None, "tubes add", "an option of one tube is given without --name",
+                    'name the tube: --name "Anchor Blue"',
+                )  # fmt: skip
+            typed = [label_as_typed(label) for label in labels or ()] or _asked_labels()
+            added = add_labels(store, typed, maker or "")
+            say([_described(paint) for paint in added], as_json, lambda: _show_added(added))
+            return
+        if labels:
+            raise InputError(None, "--name", "it doesn't go with labels", "leave one of them out")
+        if not (name := name.strip()):
+            raise InputError(None, "tubes add", "a tube needs a name", "give it as on the label")
+        maker = (maker or "").strip()
+        figures = {"price": price, "density": density, "volume_solids": volume_solids}
         if lot and (known := known_paint(store, name, maker)) is not None:
-            figures = {"price": price, "density": density, "volume_solids": volume_solids}
             result = _described(add_lot(store, known, lot, size or "", **figures))
             words = f"Added lot {lot} of {known.name} ({known.nickname}), in use from today."
             say(result, as_json, lambda: typer.echo(words))
             return
-        pigments = _answer("Pigments on the label, such as PB29 PW6", pigments, "", asking)
         suggested = suggested_nickname(store, name, maker)
-        if nickname is None and not asking:
+        if nickname is None:
             check_tellable(store, name, suggested)
-        nickname = check_nickname(_answer("A nickname for it", nickname, suggested, asking))
-        size = _answer("Size of the tube, ml", size, "", asking)
         paint = add_tube(
             store,
             name,
             maker,
-            pigments,
-            nickname,
-            size,
+            pigments or "",
+            check_nickname(nickname or suggested),
+            size or "",
             range=range_,
             finish=finish,
             lot=lot,
-            price=price,
-            density=density,
-            volume_solids=volume_solids,
+            **figures,
         )
         result = _described(paint)
-    words = f"Added {paint.name} as {paint.nickname}, on hand. {pigment_hint(paint.pigments)}"
-    say(result, as_json, lambda: typer.echo(words.rstrip()))
+    say(result, as_json, lambda: _show_added([paint]))
+
+
+def _asked_labels() -> list[tuple[str, str]]:
+    """Ask for one tube after the other, until there are no more."""
+    from ..cards.new_tube import label_as_typed
+
+    typer.echo('Name and pigments as on the label, such as "Anchor Blue PB29".', err=True)
+    labels: list[tuple[str, str]] = []
+    while answer := _answer(f"Tube {len(labels) + 1} [no more]"):
+        name, pigments = label_as_typed(answer)
+        labels.append((name, pigments or _answer(f"Pigments of {name} [not known]")))
+    if not labels:
+        raise InputError(None, "tubes add", "no tube was named", "name one as on its label")
+    return labels
+
+
+def _answer(question: str) -> str:
+    typer.echo(f"{question}: ", nl=False, err=True)
+    answer = sys.stdin.readline()
+    if not answer:
+        typer.echo(err=True)
+        raise InputError(
+            None, "tubes add", f"stopped at the question: {question}",
+            'answer it, or name the tubes: tintladder tubes add "Anchor Blue PB29"',
+        )  # fmt: skip
+    return answer.strip()
+
+
+def _show_added(paints: list[Paint]) -> None:
+    from ..cards.new_tube import pigment_hint
+
+    for paint in paints:
+        typer.echo(f"Added {paint.name} as {paint.nickname}, on hand.")
+        hint = (
+            pigment_hint(paint.pigments)
+            if paint.pigments
+            else (
+                "Its pigments aren't known: its ladder will be an ordinary one, it isn't taken for "
+                "a white, and its cautions are those of an unknown pigment."
+            )
+        )
+        if hint:
+            typer.echo(f"  {hint}")
 
 
 @app.command("on", epilog=worked("tintladder tubes on HULL"))
@@ -252,25 +313,3 @@ def _lots_words(lots: list[dict[str, Any]]) -> str:
         return str(lots[0]["lot"])
     used = [f"{lot['lot'] or '(unnamed)'} in use" for lot in lots if lot["in_use"]]
     return ", ".join(used + [lot["lot"] or "(unnamed)" for lot in lots if not lot["in_use"]])
-
-
-def _answer(
-    question: str, given: str | None, default: str | None = None, asking: bool = True
-) -> str:
-    """Return what an option gave, else the answer to the question, else the default."""
-    if given is None and asking:
-        hint = f" [{default}]" if default else ""
-        typer.echo(f"{question}{hint}: ", nl=False, err=True)
-        given = sys.stdin.readline()
-        if not given:
-            typer.echo(err=True)
-            raise InputError(
-                None,
-                "tubes add",
-                f"stopped at the question: {question}",
-                "answer it, or give --name and the other options",
-            )
-    answer = (given or "").strip() or default
-    if answer is None:
-        raise InputError(None, "tubes add", "a tube needs a name", "give it as on the label")
-    return answer

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from difflib import get_close_matches
 from typing import Any
@@ -19,6 +19,9 @@ _UsageError: Any = typer.BadParameter.__mro__[1]
 class Group(TyperGroup):
     """A command with commands below it, whose slips are ours to say."""
 
+    renamed: Mapping[str, str] = {}
+    """What commands were called in the release before."""
+
     def make_context(self, *args: Any, **more: Any) -> Any:
         """Read the words typed so far."""
         with _said():
@@ -26,6 +29,13 @@ class Group(TyperGroup):
 
     def resolve_command(self, ctx: Any, args: list[str]) -> Any:
         """Find the command that is meant."""
+        if args and (now := self.renamed.get(args[0])):
+            typer.echo(
+                f"Note: {ctx.command_path} {args[0]} is {ctx.command_path} {now} from now on; "
+                "the old name goes with the next release.",
+                err=True,
+            )
+            args = [now, *args[1:]]
         if args and not args[0].startswith("-") and self.get_command(ctx, args[0]) is None:
             near = _near(args[0], self.list_commands(ctx), cutoff=0.6)
             raise InputError(

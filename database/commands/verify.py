@@ -30,7 +30,7 @@ def verify(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Check that a release is as published, makes sense, and follows from its readings."""
+    """Check that a release is whole and follows from its readings."""
     from ..releases.verify import verify_release
 
     with working("Checking", as_json) as progress:

@@ -12,9 +12,11 @@ from pathlib import Path
 
 import numpy as np
 from tintladder.calibrate.cards.card import SUBSTRATES, Card, Drawdown
-from tintladder.calibrate.cards.card_plan import seats
+from tintladder.calibrate.cards.card_plan import Ladder, plan_card, seats
 from tintladder.calibrate.cards.card_text import card_text
+from tintladder.calibrate.cards.label_strength import strength_of
 from tintladder.calibrate.cards.layout import Layout, read_layout
+from tintladder.calibrate.cards.measure import measure_of
 from tintladder.calibrate.formats.cgats import format_cgats
 from tintladder.calibrate.formats.session import Session
 from tintladder.calibrate.formats.target_values import TargetValues
@@ -165,6 +167,28 @@ def demo_scan(scan: DemoScan) -> tuple[Card, Rendered]:
     return card, render(layout, colours, scan.device, scan.pose, seed, dirt=0.5, glare=1)
 
 
+FIRST_TUBES = ("ANCHOR", "ROPE", "BUOY")
+"""Tubes of the README's first recipe, in the order in which it names them."""
+
+
+def first_card() -> Card:
+    """The card that the README's first recipe prints, weighed on a 0.1 g scale."""
+    layout = read_layout("six-tube-a4")
+    ladders = [Ladder(paint, strength_of(PAINTS[paint].pigments)) for paint in FIRST_TUBES]
+    return plan_card(
+        "tubes-1", layout, ladders, WHITE, measure_of("0.1"), densities={}, lots={},
+        with_white=True,
+    ).card  # fmt: skip
+
+
+def first_scan() -> Rendered:
+    """A scan of it, 8 bit, by the scanner that `target-8.png` shows."""
+    card, device = first_card(), replace(DEMO_SCANNER, bits=8)
+    layout = read_layout(card.layout or "")
+    colours = Colours(device, painted(card, layout, SEED), grey())
+    return render(layout, colours, device, Pose(DPI, turn=0.8), SEED, dirt=0.5, glare=1)
+
+
 def values_text() -> str:
     """The target's data file."""
     known = target_values()
@@ -199,6 +223,7 @@ def main(folder: str) -> None:
         save(rendered, str(to / f"{card.name}.{scan.suffix}"), scan.stated_dpi)
         text = card_text(card, [_INVENTED])
         (to / f"{card.name}.toml").write_text(text, encoding="utf-8", newline="\n")
+    save(first_scan(), str(to / "first-card.png"), DPI)
     at = " ".join(f"{x:g},{y:g}" for x, y in corners)
     words = f"{_INVENTED}\nThe target has {COLUMNS}x{ROWS} patches; its corners are at {at} px.\n"
     (to / "README.txt").write_text(words, encoding="utf-8", newline="\n")

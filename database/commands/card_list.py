@@ -1,4 +1,4 @@
-"""Where each card stands."""
+"""Says where each card stands."""
 
 from __future__ import annotations
 
@@ -6,17 +6,15 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from .common import JsonOption, StudioOption, open_store, print_table, say
+from .common import open_store, print_table, say
 
 if TYPE_CHECKING:
     from datetime import date
 
     from ..cards.progress import CardProgress
 
-EXAMPLE = "tintladder cards"
 
-
-def cards(as_json: JsonOption = False, studio: StudioOption = None) -> None:
+def list_cards(as_json: bool, studio: str | None) -> None:
     """List the cards: printed, painted, dry enough from about when, read, fitted."""
     from ..cards.progress import cards_progress
 
