@@ -27,7 +27,7 @@ def adopt(
         typer.Option(metavar="PAINT", help="Use their numbers of a paint that you fitted too."),
     ] = None,
     skip: Annotated[
-        list[str] | None, typer.Option(metavar="PAINT", help="Leave a paint of theirs.")
+        list[str] | None, typer.Option(metavar="PAINT", help="Do not take this paint of theirs.")
     ] = None,
     digest: Annotated[
         str | None, typer.Option(help="SHA-256 of its SHA256SUMS, as its maker gave it.")

@@ -34,32 +34,37 @@ def card(
     scale: Annotated[
         str | None,
         typer.Option(
-            help="What you measure with: 0.01 or 0.1 (grams), syringe or spoons; else as before."
+            help="What you measure with: 0.01 or 0.1 (grams), syringe or spoons; without it, "
+            "the same as for the card before."
         ),
     ] = None,
     layout: Annotated[
         str | None,
-        typer.Option(help="quick, six-tube, drawdown, or a layout file of your own (.toml)."),
+        typer.Option(
+            help="quick, six-tube, drawdown, or a layout file of your own (.toml); without it, "
+            "quick for one tube and six-tube for several."
+        ),
     ] = None,
     page: Annotated[str | None, typer.Option(help="a4, a5, letter or half-letter.")] = None,
     white: Annotated[str | None, typer.Option(help="The white of the tints.")] = None,
     ladder: Annotated[
         str | None,
         typer.Option(
-            help="weak, ordinary or strong, or tints as planned: 2,4,16; else by the label."
+            help="weak, ordinary or strong, or tints of your own, white to colour: 2,4,16; without "
+            "it, what the label suggests."
         ),
     ] = None,
     mixtures: Annotated[
         bool,
         typer.Option(
             "--mixtures",
-            help="No ladders but mixtures that prove a fit, chosen of all tubes or those named.",
+            help="Print mixtures that prove a fit instead, from all tubes or the named ones.",
         ),
     ] = False,
     mix: Annotated[
         list[str] | None,
         typer.Option(
-            metavar="PARTS", help="Or such a mixture by weight: ANCHOR=2,HULL=7; repeat it."
+            metavar="PARTS", help="One such mixture by weight: ANCHOR=2,HULL=7. May be repeated."
         ),
     ] = None,
     gap: Annotated[
@@ -68,21 +73,29 @@ def card(
             parser=number(), metavar="UM", help="Gap of the applicator or height of the tape, µm."
         ),
     ] = 300.0,
-    name: Annotated[str | None, typer.Option(help="Of the card; else one is found.")] = None,
+    name: Annotated[
+        str | None, typer.Option(help="Name of the card; without it, one is chosen.")
+    ] = None,
     check: Annotated[
         str | None, typer.Option(metavar="LAYOUT", help="Only check a layout, by name or file.")
     ] = None,
     settings: Annotated[
         list[str] | None,
         typer.Option(
-            "--set", metavar="NUMBER=G", help="With fill: an amount that differs; asks nothing."
+            "--set",
+            metavar="NUMBER=G",
+            help="With fill: an amount that differs, by its number on the sheet. Asks nothing.",
         ),
     ] = None,
     as_printed: Annotated[
-        bool, typer.Option("--as-printed", help="With fill: all else was as printed; asks nothing.")
+        bool,
+        typer.Option(
+            "--as-printed", help="With fill: everything else was as printed. Asks nothing."
+        ),
     ] = False,
     painted: Annotated[
-        str | None, typer.Option(metavar="DATE", help="With fill: when it was painted; else today.")
+        str | None,
+        typer.Option(metavar="DATE", help="With fill: when it was painted; without it, today."),
     ] = None,
     as_json: JsonOption = False,
     studio: StudioOption = None,

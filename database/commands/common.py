@@ -14,10 +14,12 @@ import typer
 if TYPE_CHECKING:
     from ..store.store import Store
 
-JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON, for machines.")]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON, for other programs.")]
 StudioOption = Annotated[
     str | None,
-    typer.Option("--studio", metavar="DIR", help="Folder of the studio; else the one you are in."),
+    typer.Option(
+        "--studio", metavar="DIR", help="Folder of the studio; without it, the one that you are in."
+    ),
 ]
 
 
@@ -31,8 +33,8 @@ class Model(StrEnum):
 ModelOption = Annotated[
     Model | None,
     typer.Option(
-        help="By two fluxes of light, or by transport: light followed along many angles. Else by "
-        "the one that mixes are reckoned by.",
+        help="The two-flux (Kubelka-Munk) model, or transport: the radiative-transfer model. Else "
+        "the one that mixes are calculated by.",
     ),
 ]
 

@@ -18,9 +18,12 @@ _SHOWN = 40
 
 def compare(
     old: Annotated[str, typer.Argument(help="A version, the folder or zip of a release, or now.")],
-    new: Annotated[str, typer.Argument(help="The same.")] = "now",
+    new: Annotated[
+        str, typer.Argument(help="What to compare it with, named in the same way.")
+    ] = "now",
     picture: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Draw it too, as .png or .svg.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Draw the comparison too, as a .png or .svg."),
     ] = None,
     model: ModelOption = None,
     as_json: JsonOption = False,
@@ -119,7 +122,7 @@ def _show(found: Comparison, picture: Path | None) -> None:
             "(masstone: the paint alone; mid-tint: 1 part to 4 of its white, by weight; both as "
             f"CIEDE2000. {k} and {s}: the largest change, over the larger standard uncertainty u.)"
         )
-    typer.echo(f"Reckoned by {WORDS[found.model]}.")
+    typer.echo(f"Calculated by {WORDS[found.model]}.")
     if found.unsaid:
         typer.echo(f"Nothing is said of {', '.join(found.unsaid)}: no such fit on both sides.")
     if found.surface_changed:

@@ -46,13 +46,15 @@ def scanner(
     name: Annotated[str, typer.Option(help="What you call the device.")] = "scanner",
     grid: Annotated[
         str | None,
-        typer.Option(help="Columns x rows of its patches, such as 22x12; else by their names."),
+        typer.Option(
+            help="Columns x rows of its patches, such as 22x12; without it, as their names say."
+        ),
     ] = None,
     corners: Annotated[
         str | None,
         typer.Option(
             help="Outer corners of the grid, px, clockwise from upper left: 'x,y x,y x,y x,y'; "
-            "else they are looked for."
+            "without them, they are searched for."
         ),
     ] = None,
     strip: Annotated[
@@ -60,7 +62,7 @@ def scanner(
         typer.Option(help="Outer corners of its grey strip GS0, GS1 ..., in the same way."),
     ] = None,
     card: Annotated[
-        str | None, typer.Option(help="Instead: a card of this studio, measured as well or not.")
+        str | None, typer.Option(help="Use a card of this studio instead of a target.")
     ] = None,
     grey: Annotated[
         float | None,

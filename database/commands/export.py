@@ -38,25 +38,33 @@ def export(
     model: Annotated[
         Model | None,
         typer.Option(
-            help="By two fluxes of light, or by transport: light followed along many angles. Else "
-            "csv is by two fluxes, as most programs reckon, all else by the one that mixes are "
-            "reckoned by."
+            help="The two-flux (Kubelka-Munk) model, or transport: the radiative-transfer model. "
+            "Without it, csv takes the two-flux model, as most programs do, and all other forms "
+            "take the one that mixes are calculated by."
         ),
     ] = None,
     readings: Annotated[
         str | None,
         typer.Option(
-            metavar="CARD", help="Instead: the last readings of a card, as fits take them."
+            metavar="CARD",
+            help="Write the last readings of this card instead, as the fit takes them.",
         ),
     ] = None,
     raw: Annotated[
-        bool, typer.Option("--raw", help="With --readings: before any correction.")
+        bool, typer.Option("--raw", help="With --readings: as they came, before any correction.")
     ] = False,
     thickness: Annotated[
-        float, typer.Option(parser=number(1), metavar="UM", help="With spot: of the dry films, µm.")
+        float,
+        typer.Option(
+            parser=number(1), metavar="UM", help="With spot: thickness of the dry films, µm."
+        ),
     ] = 75.0,
     out: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Else paints or the card's name, here.")
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="File to write; without it, a name after the paints or the card, in this folder.",
+        ),
     ] = None,
     as_json: JsonOption = False,
     studio: StudioOption = None,

@@ -17,10 +17,12 @@ EXAMPLE = "tintladder fit"
 def fit(
     paints: Annotated[
         list[str] | None,
-        typer.Argument(help="New tubes, fitted against the others as they are; else all anew."),
+        typer.Argument(
+            help="New tubes to fit against the others as they are; without any, all are fitted."
+        ),
     ] = None,
     full: Annotated[
-        bool, typer.Option("--full", help="Say of each paint all there is: hiding, hue, steps.")
+        bool, typer.Option("--full", help="Report on each paint in full: hiding, hue, steps.")
     ] = False,
     as_json: JsonOption = False,
     studio: StudioOption = None,
@@ -121,7 +123,7 @@ def show_fit(done: StudioFit) -> None:
         beside = done.check if done.model == TRANSPORT else done.transport and done.transport.check
         if beside and not (beside.patches.empty or done.in_use.check.patches.empty):
             typer.echo(
-                f"That is by {WORDS[done.model]}, and so mixes are reckoned from now on; by "
+                f"That is by {WORDS[done.model]}, and mixes are calculated by it from now on; by "
                 f"{WORDS[TWO_FLUX if done.model == TRANSPORT else TRANSPORT]} they are off by "
                 f"{beside.mean:.2f}."
             )
@@ -129,8 +131,8 @@ def show_fit(done: StudioFit) -> None:
         other = TWO_FLUX if done.model == TRANSPORT else TRANSPORT
         off = done.trial.off
         typer.echo(
-            f"Mixes are reckoned by {WORDS[done.model]}: steps left out of their ladders come out "
-            f"CIEDE2000 {off[done.model]:.2f} off, by {WORDS[other]} {off[other]:.2f}."
+            f"Mixes are calculated by {WORDS[done.model]}: steps left out of their ladders come "
+            f"out CIEDE2000 {off[done.model]:.2f} off, by {WORDS[other]} {off[other]:.2f}."
         )
     for words in told_by_scan(check.scan_errors):
         typer.echo(f"{words[0].upper()}{words[1:]}.")

@@ -18,30 +18,33 @@ def lesson(
         list[str],
         typer.Argument(help="A photograph; or several colours, each as for recipe."),
     ],
-    people: Annotated[int, typer.Option(min=1, max=200, help="How many will mix.")] = 10,
+    people: Annotated[int, typer.Option(min=1, max=200, help="How many people will mix.")] = 10,
     each: Annotated[
         float,
         typer.Option(parser=number(2), metavar="ML", help="Paint of each colour a person mixes."),
     ] = 5.0,
-    title: Annotated[str, typer.Option(help="At the head of the page.")] = "What we mix today",
-    note: Annotated[str, typer.Option(help="A line below it.")] = "",
+    title: Annotated[str, typer.Option(help="Title of the page.")] = "What we mix today",
+    note: Annotated[str, typer.Option(help="A line below the title.")] = "",
     whose: Annotated[
         str, typer.Option(help="Whose tubes were measured.")
     ] = "one studio's own tubes",
     with_: Annotated[
-        list[str] | None, typer.Option("--with", metavar="NAME", help="A tube set out anyway.")
+        list[str] | None,
+        typer.Option("--with", metavar="NAME", help="A tube that is set out in any case."),
     ] = None,
     without: Annotated[
         list[str] | None, typer.Option("--without", metavar="NAME", help="A tube to leave out.")
     ] = None,
     finish: Annotated[
         str | None,
-        typer.Option(help="gloss, satin or matt: what the painting will have; gloss for a photo."),
+        typer.Option(
+            help="Finish of the painting: gloss, satin or matt; without it, gloss for a photo."
+        ),
     ] = None,
     grey: GreyOption = None,
     white: WhiteOption = None,
     black: BlackOption = None,
-    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="The page.")] = Path(
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="File to write.")] = Path(
         "lesson.html"
     ),
     as_json: JsonOption = False,

@@ -46,7 +46,7 @@ def measure(
         bool, typer.Option("--resume", help="Go on where the last sitting was left.")
     ] = False,
     anew: Annotated[
-        bool, typer.Option("--anew", help="Give up the open sitting of this card; begin again.")
+        bool, typer.Option("--anew", help="Give up the open sitting of this card and begin again.")
     ] = False,
     tiles: Annotated[
         Path | None,
@@ -58,26 +58,30 @@ def measure(
     ] = False,
     check: Annotated[
         str | None,
-        typer.Option(metavar="PROFILE", help="Try a profile, command by command; keep nothing."),
+        typer.Option(
+            metavar="PROFILE", help="Try a profile, command by command; nothing is stored."
+        ),
     ] = None,
     rehearse: Annotated[
         bool,
-        typer.Option("--rehearse", help="Without an instrument: one is made up; keep nothing."),
+        typer.Option("--rehearse", help="Practise with an invented instrument; nothing is stored."),
     ] = False,
     stand_in: Annotated[
         bool,
-        typer.Option("--stand-in", help="Be the instrument, for another terminal to read from."),
+        typer.Option(
+            "--stand-in", help="Play the instrument, so that another terminal can read from it."
+        ),
     ] = False,
     readings: Annotated[
         Path | None,
-        typer.Option(help="What the made-up instrument reads; else a demo session."),
+        typer.Option(help="What the invented instrument reads; without it, a demo session."),
     ] = None,
     mishap: Annotated[
         list[str] | None,
-        typer.Option(metavar="NAME=SHARE", help="What befalls its replies, as in silence=0.05."),
+        typer.Option(metavar="NAME=SHARE", help="Faults in its replies, such as silence=0.05."),
     ] = None,
     yes: Annotated[
-        bool, typer.Option("--yes", help="Ask nothing: for a table that moves by itself.")
+        bool, typer.Option("--yes", help="Ask nothing; for a table that moves by itself.")
     ] = False,
     dry: Annotated[
         bool, typer.Option("--dry", help="With --yes: the paint was touched, and is dry.")

@@ -15,7 +15,9 @@ EXAMPLE = 'tintladder muddy "ANCHOR=1,LANTERN=3"'
 
 
 def muddy(
-    mix: Annotated[str, typer.Argument(help="NAME=PARTS by weight of tube paint, comma between.")],
+    mix: Annotated[
+        str, typer.Argument(help="NAME=PARTS by weight of tube paint, with commas between.")
+    ],
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:

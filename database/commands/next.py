@@ -26,7 +26,9 @@ def next(
     target: Annotated[str, typer.Argument(help="The colour wanted, as for recipe.")],
     add: Annotated[
         list[str] | None,
-        typer.Option(metavar="MIX", help="NAME=GRAMS that just went on the plate, comma between."),
+        typer.Option(
+            metavar="MIX", help="NAME=GRAMS that just went on the plate, with commas between."
+        ),
     ] = None,
     undo: Annotated[bool, typer.Option("--undo", help="Forget the last addition.")] = False,
     clear: Annotated[bool, typer.Option("--clear", help="Begin with an empty plate.")] = False,
@@ -38,8 +40,8 @@ def next(
         str | None,
         typer.Option(
             metavar="PHOTO",
-            help="Parts unknown: a photograph of a dried dab beside a bare white and black, or "
-            "its colour as read. Never a wet heap.",
+            help="For a heap of unknown parts: a photograph of a dried dab beside a bare white "
+            "and black, or the colour that was read of it. Never a wet dab.",
         ),
     ] = None,
     at: Annotated[str | None, typer.Option(metavar="X,Y", help="Where the dab is seen.")] = None,

@@ -17,7 +17,9 @@ def open(
     ] = False,
     port: Annotated[
         int | None,
-        typer.Option(min=1, max=65535, help="Of this machine, to serve it on; else one is found."),
+        typer.Option(
+            min=1, max=65535, help="Port to serve the page on; without it, a free one is found."
+        ),
     ] = None,
     as_json: JsonOption = False,
     studio: StudioOption = None,

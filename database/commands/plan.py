@@ -23,18 +23,18 @@ _NAMES = {"ratio": "white_to_colour", "grams": "grams_of_colour", "de00": "then_
 def plan(
     paint: Annotated[str, typer.Argument(help="The tube to paint a ladder of.")],
     more: Annotated[
-        bool, typer.Option("--next", help="Of a fitted paint: which one more drawdown helps most.")
+        bool, typer.Option("--next", help="For a fitted paint: which one more drawdown helps most.")
     ] = False,
     wanted: Annotated[
         float | None,
         typer.Option(
             parser=number(0.05),
             metavar="DE",
-            help="How near its tints are to be foretold (CIEDE2000), with the least paint.",
+            help="How well its tints are to be predicted (CIEDE2000), with the least paint.",
         ),
     ] = None,
     steps: Annotated[
-        int | None, typer.Option(help="Or: so many drawdowns, the best there are; else six.")
+        int | None, typer.Option(help="How many drawdowns to plan; without it, six.")
     ] = None,
     scale: Annotated[
         str, typer.Option(help="Your scale's last digit: 0.01 or 0.1 (grams).")
@@ -48,7 +48,10 @@ def plan(
     ] = False,
     white: Annotated[str | None, typer.Option(help="The white of the tints.")] = None,
     strength: Annotated[
-        str | None, typer.Option(help="weak, ordinary or strong; else as fitted, or by its label.")
+        str | None,
+        typer.Option(
+            help="weak, ordinary or strong; without it, as fitted, or as its label suggests."
+        ),
     ] = None,
     as_json: JsonOption = False,
     studio: StudioOption = None,
@@ -131,7 +134,7 @@ def _show(ladder: Ladder, said: str) -> None:
     by_ratio = dict(ladder.expected.by_target)
     worst = max(by_ratio, key=lambda ratio: by_ratio[ratio])
     typer.echo(
-        "Its masstone and tints should then be foretold with an error that is "
+        "Its masstone and tints should then be predicted with an error that is "
         f"{in_words(ladder.expected.de00)}: CIEDE2000 {ladder.expected.de00:.1f} on average, most "
         f"at {'the masstone' if worst == 0 else f'{worst:g}:1'} ({by_ratio[worst]:.1f})."
     )

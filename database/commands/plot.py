@@ -27,19 +27,21 @@ class Show(StrEnum):
 def plot(
     paints: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[PAINT]...", help="Nicknames, or parts of names; else all fitted."),
+        typer.Argument(
+            metavar="[PAINT]...", help="Nicknames, or parts of names; without any, all fitted."
+        ),
     ] = None,
     show: Annotated[
         Show,
         typer.Option(
-            help="tint: one paint let down, or several side by side. film: from undertone to "
-            "masstone. hiding: contrast ratio by thickness. strength: who tints strongest. "
-            "leftover: what the fit of one paint leaves over. reach: the colours that these tubes "
-            "can make."
+            help="tint: one paint let down with white, or several side by side. film: from a thin "
+            "film to the masstone. hiding: contrast ratio by thickness. strength: which tints "
+            "most strongly. leftover: the residuals of one paint's fit. reach: the colours that "
+            "these tubes can mix."
         ),
     ] = Show.TINT,
     against: Annotated[
-        str | None, typer.Option(metavar="PAINT", help="That counts as 1 in strength.")
+        str | None, typer.Option(metavar="PAINT", help="The paint that counts as 1 in strength.")
     ] = None,
     model: ModelOption = None,
     out: Annotated[

@@ -17,24 +17,27 @@ EXAMPLE = 'tintladder predict "ANCHOR=2,ROPE=1,HULL=7" --thickness 60'
 
 
 def predict(
-    mix: Annotated[str, typer.Argument(help="NAME=PARTS by weight of tube paint, comma between.")],
+    mix: Annotated[
+        str, typer.Argument(help="NAME=PARTS by weight of tube paint, with commas between.")
+    ],
     thickness: Annotated[
         float | None,
         typer.Option(
             parser=number(0.1),
             metavar="UM",
-            help="Dry film thickness in µm: shows it over black and white too.",
+            help="Dry film thickness in µm; it is then shown over black and white too.",
         ),
     ] = None,
     over: Annotated[
         str | None,
         typer.Option(
-            metavar="READING", help="With --thickness, a ground of yours too: a reading or a tube."
+            metavar="READING",
+            help="With --thickness: over a ground of yours too, a reading or a tube.",
         ),
     ] = None,
     finish: Annotated[
         str | None,
-        typer.Option(help="gloss, satin or matt: as the eye sees it so finished."),
+        typer.Option(help="Finish under which the eye sees it: gloss, satin or matt."),
     ] = None,
     volume: Annotated[
         bool, typer.Option("--volume", help="The parts are by volume of tube paint.")

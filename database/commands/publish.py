@@ -17,7 +17,8 @@ EXAMPLE = 'tintladder publish --note "two new blues"'
 
 def publish(
     version: Annotated[
-        str | None, typer.Option(help="Such as 1.2.0; else what follows from the changes.")
+        str | None,
+        typer.Option(help="Version such as 1.2.0; without it, what follows from the changes."),
     ] = None,
     note: Annotated[str, typer.Option(help="A line for the changelog.")] = "",
     exclude: Annotated[
@@ -29,7 +30,9 @@ def publish(
     ] = False,
     force: Annotated[
         str,
-        typer.Option(metavar="REASON", help="Publish against the gates; the release says why."),
+        typer.Option(
+            metavar="REASON", help="Publish although a check says not to; the release says why."
+        ),
     ] = "",
     preview: Annotated[
         bool, typer.Option("--preview", help="Say what would change, and publish nothing.")

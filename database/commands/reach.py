@@ -17,7 +17,7 @@ EXAMPLE = 'tintladder reach "55,70,40"'
 
 def reach(
     target: Annotated[
-        str | None, typer.Argument(help="A colour to come near to, as for recipe; or nothing.")
+        str | None, typer.Argument(help="A colour to come near to, written as for recipe.")
     ] = None,
     without: Annotated[
         list[str] | None, typer.Option("--without", metavar="NAME", help="A tube to leave out.")

@@ -25,7 +25,9 @@ def read(
     ] = None,
     card: Annotated[
         str | None,
-        typer.Option(help="Card that was read, by name or file; else the one named like the file."),
+        typer.Option(
+            help="Card that was read, by name or file; without it, the one named like the file."
+        ),
     ] = None,
     unit: Annotated[
         str | None, typer.Option(help="percent or fraction, where the file doesn't say.")
@@ -54,8 +56,8 @@ def read(
     without: Annotated[
         str | None,
         typer.Option(
-            help="Corrections to leave out, by commas: zero, drift, scale, linearity, wavelength, "
-            "bandpass, repeats."
+            help="Corrections to leave out, with commas between: zero, drift, scale, linearity, "
+            "wavelength, bandpass, repeats."
         ),
     ] = None,
     undo: Annotated[

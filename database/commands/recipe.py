@@ -27,7 +27,7 @@ def recipe(
         str | None,
         typer.Argument(
             help="L,a,b; '#5f8ea0'; a file of readings; a tube; 'ANCHOR 4:1' (white to colour); "
-            "a kept recipe; CARD/STEP. Without one: what is kept."
+            "a kept recipe; CARD/STEP. Without one, the kept recipes are listed."
         ),
     ] = None,
     photo: Annotated[
@@ -46,7 +46,7 @@ def recipe(
         list[str] | None, typer.Option("--without", metavar="NAME", help="A tube to leave out.")
     ] = None,
     tubes: Annotated[int, typer.Option(min=1, max=6, help="Tubes in a mix, at most.")] = 4,
-    ways: Annotated[int, typer.Option(min=1, max=20, help="Different ways to show.")] = 4,
+    ways: Annotated[int, typer.Option(min=1, max=20, help="How many ways to show.")] = 4,
     thickness: Annotated[
         float | None,
         typer.Option(
@@ -56,29 +56,31 @@ def recipe(
         ),
     ] = None,
     over: Annotated[
-        str, typer.Option(help="With --thickness, what lies below: white or black.")
+        str, typer.Option(help="With --thickness: what lies below, white or black.")
     ] = "white",
     finish: Annotated[
         str | None,
         typer.Option(
-            help="gloss, satin or matt: as the eye sees it so finished; gloss for a photo."
+            help="Finish under which the eye sees it: gloss, satin or matt; without it, gloss for "
+            "a photo."
         ),
     ] = None,
     scale: Annotated[
-        float, typer.Option(parser=number(0.001, 1), metavar="G", help="Step of your scale, g.")
+        float,
+        typer.Option(parser=number(0.001, 1), metavar="G", help="Smallest step of your scale, g."),
     ] = 0.01,
     make: Annotated[
-        str | None, typer.Option(metavar="AMOUNT", help="Make so much: 40ml or 25g.")
+        str | None, typer.Option(metavar="AMOUNT", help="How much to make: 40ml or 25g.")
     ] = None,
     area: Annotated[
-        str | None, typer.Option(metavar="SIZE", help="Make enough for 40x50cm.")
+        str | None, typer.Option(metavar="SIZE", help="Area to cover: 40x50cm.")
     ] = None,
     coats: Annotated[int, typer.Option(min=1, max=10, help="Coats, with --area.")] = 2,
     keep: Annotated[
         str | None, typer.Option(metavar="NAME", help="Keep the first way under a name.")
     ] = None,
     made: Annotated[
-        bool, typer.Option("--made", help="A kept recipe was mixed so: keep the batch.")
+        bool, typer.Option("--made", help="Keep the batch: the recipe was mixed in this amount.")
     ] = False,
     swatch: Annotated[
         str | None,

@@ -15,11 +15,13 @@ EXAMPLE = "tintladder report --out paints.html"
 def report(
     release: Annotated[
         str | None,
-        typer.Argument(help="Folder or zip of a release, or a version; else the last published."),
+        typer.Argument(help="Folder or zip of a release, or a version; without it, the last one."),
     ] = None,
     out: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="An .html; else reports/RELEASE.html where you are."),
+        typer.Option(
+            metavar="FILE", help="An .html file; without it, reports/RELEASE.html in this folder."
+        ),
     ] = None,
     as_json: JsonOption = False,
     studio: StudioOption = None,

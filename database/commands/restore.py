@@ -16,7 +16,9 @@ def restore(
     file: Annotated[Path, typer.Argument(help="A file made by tintladder backup.")],
     over: Annotated[
         bool,
-        typer.Option("--over", help="Replace the studio there; its database is kept beside."),
+        typer.Option(
+            "--over", help="Replace the studio there; its old database is kept beside it."
+        ),
     ] = False,
     as_json: JsonOption = False,
     studio: StudioOption = None,

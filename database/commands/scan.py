@@ -27,12 +27,13 @@ BEFORE = (
 
 def scan(
     file: Annotated[
-        Path | None, typer.Argument(help="The picture; without one: how to scan.")
+        Path | None, typer.Argument(help="The picture; without one, the command says how to scan.")
     ] = None,
     card: Annotated[
         str | None,
         typer.Option(
-            help="Card that was scanned; else the one named like the file, or the only one unread."
+            help="Card that was scanned; without it, the one named like the file, or the only one "
+            "that waits to be read."
         ),
     ] = None,
     target: Annotated[
@@ -44,7 +45,8 @@ def scan(
         ),
     ] = None,
     device: Annotated[
-        str | None, typer.Option(help="Characterised device; else the one that the settings fit.")
+        str | None,
+        typer.Option(help="Device that made it; without it, the one whose settings fit."),
     ] = None,
     grey: Annotated[
         float | None,
@@ -55,7 +57,8 @@ def scan(
         ),
     ] = None,
     without: Annotated[
-        list[str] | None, typer.Option(metavar="STEP", help="A step left unpainted; repeat it.")
+        list[str] | None,
+        typer.Option(metavar="STEP", help="A step left unpainted. May be repeated."),
     ] = None,
     overlay: Annotated[
         Path | None, typer.Option(metavar="PNG", help="Also draw there what was read where.")

@@ -29,7 +29,8 @@ def setout(
     ] = 2.0,
     tubes: Annotated[int, typer.Option(min=1, max=5, help="Tubes in one mix, at most.")] = 4,
     with_: Annotated[
-        list[str] | None, typer.Option("--with", metavar="NAME", help="A tube set out anyway.")
+        list[str] | None,
+        typer.Option("--with", metavar="NAME", help="A tube that is set out in any case."),
     ] = None,
     without: Annotated[
         list[str] | None, typer.Option("--without", metavar="NAME", help="A tube to leave out.")
@@ -44,14 +45,18 @@ def setout(
     ] = 60.0,
     finish: Annotated[
         str | None,
-        typer.Option(help="gloss, satin or matt: what the painting will have; gloss for a photo."),
+        typer.Option(
+            help="Finish of the painting: gloss, satin or matt; without it, gloss for a photo."
+        ),
     ] = None,
     grey: GreyOption = None,
     white: WhiteOption = None,
     black: BlackOption = None,
     paper: Annotated[
         Path | None,
-        typer.Option("--print", metavar="FILE", help="Print it too: a .pdf, a square each."),
+        typer.Option(
+            "--print", metavar="FILE", help="Print it too, as a .pdf with a square for each colour."
+        ),
     ] = None,
     page: Annotated[str, typer.Option("--page", help="Paper: a4 or letter.")] = "a4",
     as_json: JsonOption = False,

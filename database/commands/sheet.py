@@ -14,11 +14,14 @@ app = typer.Typer()
 
 PageOption = Annotated[str, typer.Option("--page", help="Paper: a4 or letter.")]
 OutOption = Annotated[
-    Path | None, typer.Option("--out", metavar="FILE", help="The PDF; else in the current folder.")
+    Path | None,
+    typer.Option("--out", metavar="FILE", help="PDF to write; without it, one in this folder."),
 ]
 PaintsArgument = Annotated[
     list[str] | None,
-    typer.Argument(metavar="[PAINT]...", help="Nicknames, or parts of names; else all on hand."),
+    typer.Argument(
+        metavar="[PAINT]...", help="Nicknames, or parts of names; without any, all on hand."
+    ),
 ]
 CHART, TUBES, POTS = Path("mixing-chart.pdf"), Path("tube-labels.pdf"), Path("pot-labels.pdf")
 
@@ -74,7 +77,7 @@ def tubes(
 def pots(
     recipes: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[RECIPE]...", help="Kept recipes; else all."),
+        typer.Argument(metavar="[RECIPE]...", help="Kept recipes; without any, all of them."),
     ] = None,
     page: PageOption = "a4",
     out: OutOption = None,

@@ -20,10 +20,12 @@ EXAMPLE = "tintladder device spectro 'bench reader' --against 'field reader' --o
 
 def spectro(
     name: Annotated[
-        str | None, typer.Argument(help="Its name, or a part of it; else every instrument.")
+        str | None,
+        typer.Argument(help="Name of the instrument, or a part of it; without it, every one."),
     ] = None,
     against: Annotated[
-        str | None, typer.Option(help="Another one: how they agree on patches both have read.")
+        str | None,
+        typer.Option(help="Another one: how well they agree on patches that both have read."),
     ] = None,
     out: Annotated[
         Path | None,

@@ -15,9 +15,11 @@ EXAMPLE = "tintladder trace ANCHOR 550"
 
 def trace(
     paint: Annotated[str, typer.Argument(help="Nickname, or a part of the name.")],
-    wavelength: Annotated[float, typer.Argument(parser=number(), help="nm, such as 550.")],
+    wavelength: Annotated[
+        float, typer.Argument(parser=number(), help="Wavelength in nm, such as 550.")
+    ],
     release: Annotated[
-        Path | None, typer.Option(help="Folder or zip of a release; else the studio's fit in use.")
+        Path | None, typer.Option(help="Folder or zip of a release; without it, the studio's fit.")
     ] = None,
     model: ModelOption = None,
     as_json: JsonOption = False,

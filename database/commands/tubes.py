@@ -76,22 +76,24 @@ def add(
         str | None, typer.Option(help="One word of your own to call it by.")
     ] = None,
     size: Annotated[str | None, typer.Option(metavar="ML", help="Size of the tube, ml.")] = None,
-    range_: Annotated[str, typer.Option("--range", help="The maker's range.")] = "",
+    range_: Annotated[str, typer.Option("--range", help="The maker's product range.")] = "",
     finish: Annotated[
         str, typer.Option(help="ordinary, metallic, interference or fluorescent.")
     ] = "ordinary",
-    lot: Annotated[str, typer.Option(help="The lot on this tube.")] = "",
+    lot: Annotated[str, typer.Option(help="Lot number on this tube.")] = "",
     price: Annotated[
-        float | None, typer.Option(parser=number(), metavar="MONEY", help="Of this tube.")
+        float | None, typer.Option(parser=number(), metavar="MONEY", help="Price of this tube.")
     ] = None,
     density: Annotated[
         float | None,
-        typer.Option(parser=number(), metavar="G/ML", help="Of the paint, if known."),
+        typer.Option(parser=number(), metavar="G/ML", help="Density of the paint, if known."),
     ] = None,
     volume_solids: Annotated[
         float | None,
         typer.Option(
-            parser=number(), metavar="PART", help="Dry over wet volume, 0 to 1, if known."
+            parser=number(),
+            metavar="PART",
+            help="Dry over wet volume of the paint, 0 to 1, if known.",
         ),
     ] = None,
     as_json: JsonOption = False,

@@ -22,10 +22,10 @@ def verify(
     release: Annotated[Path, typer.Argument(help="Folder or zip of a release.")],
     digest: Annotated[
         str | None,
-        typer.Option(help="SHA-256 of its SHA256SUMS; else as your studio keeps it, if it does."),
+        typer.Option(help="SHA-256 of its SHA256SUMS; without it, the one that your studio keeps."),
     ] = None,
     quick: Annotated[
-        bool, typer.Option("--quick", help="Don't fit it anew from the readings packed in it.")
+        bool, typer.Option("--quick", help="Do not fit it again from the readings that it holds.")
     ] = False,
     as_json: JsonOption = False,
     studio: StudioOption = None,

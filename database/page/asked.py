@@ -191,7 +191,7 @@ def view(work: View) -> Callable[[Request], Awaitable[Response]]:
 
 def _always(path: str) -> bool:
     """Whether a page is there before the studio is; a job may be making it just now."""
-    return path in ("/", "/alive", "/adopt") or path.startswith("/jobs/")
+    return path in ("/", "/alive", "/adopt") or path.startswith(("/jobs/", "/manual"))
 
 
 def go(path: str, query: Mapping[str, Any] | None = None, at: str = "") -> Response:
