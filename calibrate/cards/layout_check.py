@@ -36,48 +36,69 @@ def faults(
         For messages.
     """
     bands = [item for _, item in found if isinstance(item, Band)]
-    patches = [item for _, item in found if isinstance(item, Patch)]
-    page = Box(0.0, 0.0, *page_mm)
-    quiet = [(f"the {f.place} fiducial", f.quiet) for f in fiducials]
-    seen: set[tuple[int, str]] = set()
     for place, item in found:
-        if not item.box.within(page):
-            yield InputError(file, place, "it leaves the page", "move it, or make it smaller")
-        elif not item.box.within(page.grown(-UNPRINTED_MM)):
-            yield InputError(
-                file,
-                place,
-                f"it comes closer than {UNPRINTED_MM:g} mm to the edge, which printers leave white",
-                "move it in",
-            )
-        for name, box in quiet:
-            reach = item.box.grown(BRACKET_MM) if isinstance(item, Band) else item.box
-            if reach.overlaps(box):
-                yield InputError(file, place, f"it comes too close to {name}", "move it away")
-        if isinstance(item, Patch):
-            if item.step and (item.step, item.over) in seen:
-                yield InputError(
-                    file,
-                    f"{place}, step",
-                    f"{item.step} over {item.over} is there twice",
-                    "renumber it",
-                )
-            seen.add((item.step, item.over))
-        over = item.over if isinstance(item, Patch | Reference) else None
-        if over and not any(b.substrate == over and item.box.within(b.box) for b in bands):
-            yield InputError(
-                file, place, f"it doesn't lie on a {over} band, so it can't be read", "move it"
-            )
-        if over and min(item.box.width_mm, item.box.height_mm) < LEAST_PATCH_MM:
-            yield InputError(
-                file, place, f"it is narrower than {LEAST_PATCH_MM:g} mm", "make it larger"
-            )
+        yield from _on_page(place, item, page_mm, fiducials, file)
+        if isinstance(item, Patch | Reference):
+            yield from _on_band(place, item, bands, file)
+    yield from _steps([(at, item) for at, item in found if isinstance(item, Patch)], file)
+    yield from _apart(found, file)
+
+
+def _on_page(
+    place: str,
+    item: Part,
+    page_mm: tuple[float, float],
+    fiducials: Sequence[Fiducial],
+    file: str,
+) -> Iterator[InputError]:
+    """One thing against the page's edges and the marks in its corners."""
+    page = Box(0.0, 0.0, *page_mm)
+    if not item.box.within(page):
+        yield InputError(file, place, "it leaves the page", "move it, or make it smaller")
+    elif not item.box.within(page.grown(-UNPRINTED_MM)):
+        yield InputError(
+            file,
+            place,
+            f"it comes closer than {UNPRINTED_MM:g} mm to the edge, which printers leave white",
+            "move it in",
+        )
+    reach = item.box.grown(BRACKET_MM) if isinstance(item, Band) else item.box
+    for mark in fiducials:
+        if reach.overlaps(mark.quiet):
+            name = f"the {mark.place} fiducial"
+            yield InputError(file, place, f"it comes too close to {name}", "move it away")
+
+
+def _on_band(
+    place: str, item: Patch | Reference, bands: Sequence[Band], file: str
+) -> Iterator[InputError]:
+    """One patch against the band that it is to be read over."""
+    over = item.over
+    if not over:
+        return
+    if not any(b.substrate == over and item.box.within(b.box) for b in bands):
+        yield InputError(
+            file, place, f"it doesn't lie on a {over} band, so it can't be read", "move it"
+        )
+    if min(item.box.width_mm, item.box.height_mm) < LEAST_PATCH_MM:
+        said = f"it is narrower than {LEAST_PATCH_MM:g} mm"
+        yield InputError(file, place, said, "make it larger")
+
+
+def _steps(found: Sequence[tuple[str, Patch]], file: str) -> Iterator[InputError]:
+    """The patches of each step: each there once, in one line, and bare ones beside them."""
+    seen: set[tuple[int, str]] = set()
+    for place, patch in found:
+        if patch.step and (patch.step, patch.over) in seen:
+            said = f"{patch.step} over {patch.over} is there twice"
+            yield InputError(file, f"{place}, step", said, "renumber it")
+        seen.add((patch.step, patch.over))
+    patches = [patch for _, patch in found]
     for substrate in SUBSTRATES:
         if any(p.over == substrate for p in patches) and (0, substrate) not in seen:
             yield InputError(
                 file, "patch", f"no patch of bare {substrate}", f"add step = 0 over {substrate}"
             )
-    yield from _apart(found, file)
     for step in sorted({p.step for p in patches} - {0}):
         boxes = [p.box for p in patches if p.step == step]
         if any(not (a.in_line_with(b)) for a, b in combinations(boxes, 2)):

@@ -89,24 +89,8 @@ def weigh_out(
     mixed. A step that others are taken from is mixed larger by as much.
     """
     steps = sorted(steps, key=lambda step: step.ratio)
-    least = least_steps * balance_g
     share = [1 / (1 + step.ratio) for step in steps]
-    total = [max(step.grams, least) for step in steps]
-    source: list[int | None] = [None] * len(steps)
-    for i in reversed(range(len(steps))):
-        if share[i] == 0 or total[i] * share[i] >= least:
-            continue
-        before = [j for j in range(i) if steps[j].ratio > 0]
-        enough = [j for j in before if total[i] * share[i] / share[j] >= least]
-        if enough:
-            source[i] = enough[0]
-        elif before:
-            source[i] = before[-1]
-        j = source[i]
-        strength = 1.0 if j is None else share[j]
-        total[i] = max(total[i], least * strength / share[i])
-        if j is not None:
-            total[j] += total[i] * share[i] / strength
+    source, total = _sources(steps, share, least_steps * balance_g)
 
     def whole(grams: float, up: bool = False) -> float:
         count = np.ceil(grams / balance_g - 1e-9) if up else np.round(grams / balance_g)
@@ -145,6 +129,27 @@ def weigh_out(
             )
         )
     return tuple(drawdowns)
+
+
+def _sources(
+    steps: Sequence[Step], share: Sequence[float], least: float
+) -> tuple[list[int | None], list[float]]:
+    """Which step each is taken from, if any, and how much of each is mixed in all, g."""
+    total = [max(step.grams, least) for step in steps]
+    source: list[int | None] = [None] * len(steps)
+    for i in reversed(range(len(steps))):
+        if share[i] == 0 or total[i] * share[i] >= least:
+            continue
+        before = [j for j in range(i) if steps[j].ratio > 0]
+        enough = [j for j in before if total[i] * share[i] / share[j] >= least]
+        if enough or before:
+            source[i] = enough[0] if enough else before[-1]
+        j = source[i]
+        strength = 1.0 if j is None else share[j]
+        total[i] = max(total[i], least * strength / share[i])
+        if j is not None:
+            total[j] += total[i] * share[i] / strength
+    return source, total
 
 
 def weighed(drawdowns: Sequence[Drawdown]) -> dict[str, float]:

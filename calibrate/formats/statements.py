@@ -56,6 +56,12 @@ _SPECULAR: dict[str, Specular] = {
     **dict.fromkeys(("included", "include", "sci", "in", "yes"), "included"),
     **dict.fromkeys(("excluded", "exclude", "sce", "ex", "no"), "excluded"),
 }
+_WORDS: dict[str, tuple[dict[str, Any], str]] = {
+    "unit": (_UNITS, "percent or fraction"),
+    "specular": (_SPECULAR, "included or excluded"),
+    "state": ({"dry": "dry", "wet": "wet"}, "dry or wet"),
+}
+"""What a statement of one word may say, and what is expected of it."""
 _SIDE = r"(45[acx]?|0|8|d[ie]?)"
 _GEOMETRY = re.compile(rf"(?<![0-9a-z]){_SIDE}\s*[:/]\s*{_SIDE}(?![0-9a-z])")
 _DATES = ("%d.%m.%Y", "%d %B %Y", "%d %b %Y", "%B %d, %Y", "%b %d, %Y", "%B %d %Y", "%b %d %Y")
@@ -181,28 +187,17 @@ class _Reader:
 
     def read(self, statement: Statement) -> None:
         where, key, value = statement
-        word = value.strip().lower()
         about = topic(key)
-        if about == "unit":
-            if word not in _UNITS:
-                raise self.refuse(statement, "percent or fraction")
-            self.say("unit", _UNITS[word], where)
-        elif about == "geometry":
-            geometry = parse_geometry(value)
-            if geometry is None:
-                self.keep(key, value)
-                return
+        if about in _WORDS:
+            meant, expected = _WORDS[about]
+            word = value.strip().lower()
+            if word not in meant:
+                raise self.refuse(statement, expected)
+            self.say(about, meant[word], where)
+        elif about == "geometry" and (geometry := parse_geometry(value)) is not None:
             self.say("geometry", geometry[0], where)
             if geometry[1]:
                 self.say("specular", geometry[1], where)
-        elif about == "specular":
-            if word not in _SPECULAR:
-                raise self.refuse(statement, "included or excluded")
-            self.say("specular", _SPECULAR[word], where)
-        elif about == "state":
-            if word not in ("dry", "wet"):
-                raise self.refuse(statement, "dry or wet")
-            self.say("state", word, where)
         elif about == "condition" and (found := set(re.findall(r"\bM[0-3]\b", value.upper()))):
             if len(found) > 1:
                 raise self.refuse(statement, "one of M0, M1, M2, M3")
@@ -210,12 +205,17 @@ class _Reader:
             self.say("condition", condition, where)
             if value.strip().upper() != condition:
                 self.keep(key, value)
-        elif about in ("date", "calibrated") and about not in self.said and (date := _date(value)):
-            self.say(about, date, where)
-        elif about in ("device", "serial", "tile") and about not in self.said and value:
-            self.say(about, value, where)
+        elif about not in self.said and (said := _said_once(about, value)):
+            self.say(about, said, where)
         else:
             self.keep(key, value)
+
+
+def _said_once(about: str | None, value: str) -> str | None:
+    """What a statement says of which the first one counts, and others are only kept."""
+    if about in ("date", "calibrated"):
+        return _date(value)
+    return value if about in ("device", "serial", "tile") else None
 
 
 def _options(

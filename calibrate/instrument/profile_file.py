@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from importlib import resources
 from pathlib import Path
 from typing import Any, cast
@@ -132,6 +133,19 @@ def _grammar(table: Table, name: str, checksum: str | None) -> Grammar | None:
             )
         return None
     fields = fields_of(pattern)
+    _check_fields(table, fields, needed)
+    if "}{" in pattern:
+        raise table.error("reply", "two fields touch", "write what stands between them")
+    if "checksum" not in fields:
+        return Grammar(pattern, None)
+    if checksum is None:
+        raise table.error("reply", "its checksum isn't described", "add [checksum] with kind")
+    if not pattern.endswith("{checksum}"):
+        raise table.error("reply", "the checksum must come last", "put the rest in reply_end")
+    return Grammar(pattern, checksum)
+
+
+def _check_fields(table: Table, fields: Sequence[str], needed: Sequence[str]) -> None:
     for each in fields:
         if each not in FIELDS:
             raise table.error("reply", f"there is no field {{{each}}}", closest(each, FIELDS))
@@ -140,14 +154,6 @@ def _grammar(table: Table, name: str, checksum: str | None) -> Grammar | None:
             raise table.error("reply", f"it lacks {{{each}}}", "write it where it stands")
     if len(set(fields)) < len(fields):
         raise table.error("reply", "a field stands in it twice", "leave one of them")
-    if "}{" in pattern:
-        raise table.error("reply", "two fields touch", "write what stands between them")
-    if "checksum" in fields:
-        if checksum is None:
-            raise table.error("reply", "its checksum isn't described", "add [checksum] with kind")
-        if not pattern.endswith("{checksum}"):
-            raise table.error("reply", "the checksum must come last", "put the rest in reply_end")
-    return Grammar(pattern, checksum if "checksum" in fields else None)
 
 
 def _commands(top: Table, line: LineSettings, checksum: str | None) -> dict[str, Command]:

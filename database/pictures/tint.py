@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -77,6 +77,19 @@ def plot_strip(steps: Ladder, path: TintPath | None, ax: Axes | None = None) -> 
         labels.append(f"{steps.white},\npredicted")
     if not labels:
         ax.text(0, 0.4, "no patch of it alone was read", va="center", fontsize=TEXT, color=INK)
+    lines = [f"▲ {words}: {few(where, 5)}" for words, where in said.items()]
+    if cut:
+        lines.append("◎ a display can't show this colour: the nearest is shown")
+    _mat(ax, labels, count, bottom, lines)
+    if steps.white is not None:
+        ax.text(
+            -1.35, 3 * _EDGE, "white to colour", ha="left", va="bottom", fontsize=SMALL, color=SOFT
+        )
+    return ax
+
+
+def _mat(ax: Axes, labels: Sequence[str], count: int, bottom: float, lines: Sequence[str]) -> None:
+    """Lay the mat under the swatches, with their labels above and the notes below it."""
     for i, text in enumerate(labels):
         ax.text(
             i + 0.5 + (_EDGE if i == count else 0.0),
@@ -88,9 +101,6 @@ def plot_strip(steps: Ladder, path: TintPath | None, ax: Axes | None = None) -> 
             color=INK,
             linespacing=1.1,
         )
-    lines = [f"▲ {words}: {few(where, 5)}" for words, where in said.items()]
-    if cut:
-        lines.append("◎ a display can't show this colour: the nearest is shown")
     ax.text(
         0, bottom - 4 * _EDGE, "\n".join(lines), ha="left", va="top", fontsize=SMALL, color=INK,
         linespacing=1.4,
@@ -109,11 +119,6 @@ def plot_strip(steps: Ladder, path: TintPath | None, ax: Axes | None = None) -> 
     ax.set_xlim(-1.35, max(len(labels), 7) + 2 * _EDGE)
     ax.set_ylim(bottom - 0.3 - 0.35 * len(lines), 1.0)
     ax.axis("off")
-    if steps.white is not None:
-        ax.text(
-            -1.35, 3 * _EDGE, "white to colour", ha="left", va="bottom", fontsize=SMALL, color=SOFT
-        )
-    return ax
 
 
 def _swatch(

@@ -60,22 +60,7 @@ def _rows(report: QualityReport) -> Iterator[dict[str, Any]]:
         yield _difference(quantity, float(value))
     for step, value in report.left_out.items():
         yield _difference(LEFT_OUT, float(value)) | {"step": str(step)}
-    for film in report.films:
-        where = f"card {film.card}, {film.thickness_um:.0f} µm dry, over the card's own substrates"
-        yield {
-            "quantity": AS_PAINTED,
-            "value": film.contrast,
-            "step": film.step,
-            "conditions": f"{where}, {PAINT_VIEW}",
-        }
-    if (own := report.anchor) is not None and not own.hidden:
-        ratio = math.exp(own.shift)
-        yield {
-            "quantity": FILMS,
-            **_even(ratio, ratio * own.uncertainty),
-            "conditions": f"films of {own.thickness_um:.0f} µm dry",
-            "words": f"its own films are {ratio:.2f} times as thick as its K and S have them",
-        }
+    yield from _films(report)
     if (c := report.contrast) is not None:
         yield {
             "quantity": CONTRAST,
@@ -108,6 +93,25 @@ def _rows(report: QualityReport) -> Iterator[dict[str, Any]]:
             }
     for words in report.unsaid:
         yield {"quantity": UNSAID, "words": words}
+
+
+def _films(report: QualityReport) -> Iterator[dict[str, Any]]:
+    for film in report.films:
+        where = f"card {film.card}, {film.thickness_um:.0f} µm dry, over the card's own substrates"
+        yield {
+            "quantity": AS_PAINTED,
+            "value": film.contrast,
+            "step": film.step,
+            "conditions": f"{where}, {PAINT_VIEW}",
+        }
+    if (own := report.anchor) is not None and not own.hidden:
+        ratio = math.exp(own.shift)
+        yield {
+            "quantity": FILMS,
+            **_even(ratio, ratio * own.uncertainty),
+            "conditions": f"films of {own.thickness_um:.0f} µm dry",
+            "words": f"its own films are {ratio:.2f} times as thick as its K and S have them",
+        }
 
 
 def _difference(quantity: str, value: float) -> dict[str, Any]:
