@@ -15,7 +15,6 @@ from .commands import (
     adopt,
     backup,
     card,
-    check,
     compare,
     demo,
     device,
@@ -62,14 +61,13 @@ GROUPS = {
         trace,
         export,
         adopt,
-        check,
         backup,
         restore,
     ),
 }
 """One module a command, under the headings of the help."""
 COMMANDS = tuple(module for modules in GROUPS.values() for module in modules)
-RENAMED = {"cards": "card"}
+RENAMED = {"cards": "card", "check": "verify"}
 """Names that worked in the release before, and what is meant by them now."""
 
 _DISK = (errno.ENOSPC, errno.EROFS, errno.EACCES, errno.EPERM)

@@ -102,10 +102,10 @@ def test_a_calibration_that_was_too_old(store, done, stale):
 def test_check_from_the_command_line(store, monkeypatch, capsys):
     tool = partial(run, monkeypatch, capsys)
     at = ("--studio", store.studio.folder)
-    said = tool("check", *at)
+    said = tool("verify", *at)
     assert said.status == 0 and "whole" in said.out
     store.add_session("keel-1", session(ladder(), 4))
     spoil(store, "DELETE FROM readings WHERE session_id = 3")
-    said = tool("check", *at)
+    said = tool("verify", *at)
     assert said.status == 2 and "Broken: session 3" in said.out and "tintladder:" in said.err
-    assert tool("check", "--json", *at).json[0]["broken"] is True
+    assert tool("verify", "--json", *at).json[0]["broken"] is True

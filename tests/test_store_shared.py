@@ -134,7 +134,7 @@ def test_the_command_line_takes_a_url(url, tmp_path, monkeypatch, capsys):
     write_all(tmp_path)
     assert tool("read", "paints.toml", "keel-1.toml", "keel-1.txt", "--studio", url).status == 0
     assert "keel-1" in tool("read", "keel-1.txt", "--studio", url).err
-    assert tool("check", "--studio", url).status == 0
+    assert tool("verify", "--studio", url).status == 0
     assert tool("backup", "b.zip", "--studio", url).status == 2
 
 

@@ -6,6 +6,7 @@ from functools import partial
 
 import pytest
 from tintladder.calibrate.errors import InputError
+from tintladder.database import cli
 from tintladder.database.mixing.prediction import parse_mix
 
 from .command import run
@@ -25,9 +26,10 @@ SLIPS = {
     "fit --ful": "expected no option --ful (did you mean --full?); see tintladder fit --help",
     "fit --full=3": "--full: expected no value after it; see tintladder fit --help",
     "fit --studio": "--studio: expected a value after it; see tintladder fit --help",
-    "verify": "expected release: Folder or zip of a release; see tintladder verify --help",
-    "check a b": "expected nothing more, got a b; put quotes around what has spaces, or see "
-    "tintladder check --help",
+    "trace": "expected paint: Nickname, or a part of the name; see tintladder trace --help",
+    "verify a b": "expected nothing more, got b; put quotes around what has spaces, or see "
+    "tintladder verify --help",
+    "verify --quick": "verify: expected a release to check; name its folder or zip",
     "recipe -5,3,2": "-5: looks like an option, beginning with a minus; put -- before it, or see "
     "tintladder recipe --help",
     "recipe x --tubes x": "--tubes: expected a whole number, got 'x'; see tintladder recipe --help",
@@ -79,3 +81,11 @@ def test_a_decimal_comma_in_a_mix_is_told_from_the_comma_between_paints():
         parse_mix("ANCHOR=2,5,HULL=1", str.upper)
     with pytest.raises(InputError, match="expected NAME=PARTS"):
         parse_mix("5", str.upper)
+
+
+@pytest.mark.parametrize(("old", "new"), cli.RENAMED.items())
+def test_a_name_of_the_release_before_still_works_and_says_so(tool, old, new):
+    before, now = tool(old, "--help"), tool(new, "--help")
+    assert before.status == 0 and before.out == now.out
+    assert f"tintladder {old} is tintladder {new} from now on" in before.err
+    assert f"  {old} " not in tool("--help").out

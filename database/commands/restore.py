@@ -41,6 +41,6 @@ def restore(
         as_json,
         lambda: typer.echo(
             f"Restored the studio of {made.made} to {place.folder} "
-            f"({len(made.releases)} releases). See what it says: tintladder check"
+            f"({len(made.releases)} releases). See what it says: tintladder verify"
         ),
     )

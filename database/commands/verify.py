@@ -1,4 +1,4 @@
-"""Check a release."""
+"""Check the studio, or a release."""
 
 from __future__ import annotations
 
@@ -11,15 +11,19 @@ import typer
 
 from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, say, working
+from .studio_check import check_own
 
 if TYPE_CHECKING:
     from ..care.refit import Refit
 
-EXAMPLE = "tintladder verify releases/paints-1.0.0.zip"
+EXAMPLE = "tintladder verify releases/paints-1.0.0.zip    (the studio itself: tintladder verify)"
 
 
 def verify(
-    release: Annotated[Path, typer.Argument(help="Folder or zip of a release.")],
+    release: Annotated[
+        Path | None,
+        typer.Argument(help="Folder or zip of a release; without one, the studio is checked."),
+    ] = None,
     digest: Annotated[
         str | None,
         typer.Option(help="SHA-256 of its SHA256SUMS; without it, the one that your studio keeps."),
@@ -30,7 +34,17 @@ def verify(
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
-    """Check that a release is whole and follows from its readings."""
+    """Check that the studio is whole, or a release.
+
+    A release has to be as published and to follow from its readings; a studio, up to date too.
+    """
+    if release is None:
+        if digest or quick:
+            raise InputError(
+                None, "verify", "expected a release to check", "name its folder or zip"
+            )
+        check_own(as_json, studio)
+        return
     from ..releases.verify import verify_release
 
     with working("Checking", as_json) as progress:

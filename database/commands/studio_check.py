@@ -1,16 +1,14 @@
-"""Look the studio over."""
+"""Checks the studio itself."""
 
 from __future__ import annotations
 
 import typer
 
 from ...calibrate.errors import InputError
-from .common import JsonOption, StudioOption, open_store, say, working
-
-EXAMPLE = "tintladder check"
+from .common import open_store, say, working
 
 
-def check(as_json: JsonOption = False, studio: StudioOption = None) -> None:
+def check_own(as_json: bool, studio: str | None) -> None:
     """Check that the studio is whole and up to date."""
     with working("Checking", as_json) as progress, open_store(studio) as store:
         from ..care.integrity import check_studio
