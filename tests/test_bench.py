@@ -25,12 +25,20 @@ def test_every_timing_names_its_baseline():
 
 
 def test_choosing():
-    assert [b.name for b in chosen([])] == list(REGISTRY)
+    usual = [name for name, b in REGISTRY.items() if b.only is None]
+    assert [b.name for b in chosen([])] == usual
     assert [b.name for b in chosen(["demo."])] == [n for n in REGISTRY if n.startswith("demo.")]
     # A whole name is that one alone, even where others begin with it.
     assert [b.name for b in chosen(["fit.joint_seconds"])] == ["fit.joint_seconds"]
     with pytest.raises(KeyError, match="nothing"):
         chosen(["nothing"])
+
+
+def test_what_nobody_tunes_on_runs_only_where_asked_for():
+    assert not [b.name for b in chosen(["real."]) if "unseen" in b.name]
+    unseen = [b.name for b in chosen(["real.unseen_"])]
+    assert unseen
+    assert all(name.startswith("real.unseen_") for name in unseen)
 
 
 def figure(run, **said):

@@ -42,7 +42,7 @@ def blue() -> oil.Trial:
 
 def test_a_few_paints_are_fitted_and_judged(blue: oil.Trial):
     assert [r.card.name for r in blue.aside] == ["12D"]
-    for used in blue.used.values():
+    for used in blue.fitted.used.values():
         check = oil.check_mixtures(used, blue.aside)
         assert check.patches["de00"].between(0, 15).all()
         off, sd = oil.offsets(check)
@@ -52,7 +52,7 @@ def test_a_few_paints_are_fitted_and_judged(blue: oil.Trial):
 
 
 def test_what_is_said_of_its_steps_is_counted(blue: oil.Trial):
-    for fit in blue.fits.values():
+    for fit in blue.fitted.fits.values():
         assert 0 <= oil.masstones_aside(fit) <= oil.accused_steps(fit) <= 10
         assert (oil.left_out(fit) >= 0).all()
 

@@ -28,6 +28,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     page,
     plot,
     real,
+    real_lab,
     recovery,
     robust,
     scan,

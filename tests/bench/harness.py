@@ -57,6 +57,9 @@ class Benchmark:
     ratio_target : float or None
         A timing is judged on its baseline's seconds over its own: at least this. The target in
         seconds stands beside, for a machine's speed is no merit of ours.
+    only : str or None
+        Beginning of its name that has to be asked for; else it isn't run, with the others or alone.
+        So what nobody tunes on isn't looked at on the way.
     """
 
     name: str
@@ -66,6 +69,7 @@ class Benchmark:
     sense: Literal["at most", "at least"] = "at most"
     baseline: str | None = None
     ratio_target: float | None = None
+    only: str | None = None
 
     def entry(self) -> dict[str, Any]:
         """Run it; a row of ``bench.json``.
@@ -120,15 +124,25 @@ def benchmark(
 def chosen(names: Iterable[str]) -> list[Benchmark]:
     """Benchmarks of those names, or whose names begin so; all if there are none.
 
+    Those that say so (`Benchmark.only`) are among them where their beginning is asked for.
+
     Raises
     ------
     KeyError
         For a name that no benchmark has, nor begins with.
     """
     names = list(names)
-    found = set(REGISTRY) if not names else set()
+    found = {n for n, b in REGISTRY.items() if b.only is None} if not names else set()
     for name in names:
-        hit = {name} if name in REGISTRY else {n for n in REGISTRY if n.startswith(name)}
+        hit = (
+            {name}
+            if name in REGISTRY
+            else {
+                n
+                for n, b in REGISTRY.items()
+                if n.startswith(name) and name.startswith(b.only or "")
+            }
+        )
         if not hit:
             raise KeyError(name)
         found |= hit

@@ -21,17 +21,16 @@ from tintladder.calibrate.fit.problem.result import JointFit
 from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.fit.problem.tube import Tube
 from tintladder.calibrate.fit.uncertainty.check import Check, check_mixtures, mixes_on, together
-from tintladder.calibrate.optics.coefficients import TWO_FLUX, Coefficients
+from tintladder.calibrate.optics.coefficients import Coefficients
 from tintladder.calibrate.optics.spectra import Array
-from tintladder.calibrate.optics.transport import TRANSPORT
 from tintladder.database.cards.intake import take_in
-from tintladder.database.fits.fitting import fit_studio
 from tintladder.database.store.store import Store
 
 from tests.opendata.oil_paints import MASSTONE, Film, Purpose, films, write_files
 
-MODELS = {"two_flux": TWO_FLUX, "transport": TRANSPORT}
-AS_USED = "as_used"
+from . import as_studio
+from .as_studio import MODELS, Fitted
+
 FACTORS = np.exp(np.linspace(np.log(0.25), np.log(6), 33))
 """Thicknesses tried of each film where one is free, over the nominal."""
 FOLDS = 5
@@ -40,20 +39,9 @@ INSIDE = 1.96
 
 @dataclass(frozen=True)
 class Trial:
-    """A studio's fit, and films that it never saw.
+    """A studio's fit, and films that it never saw, as check cards that the studio doesn't have."""
 
-    Attributes
-    ----------
-    used : mapping of name to Coefficients
-        By each of `MODELS`, and `AS_USED`: what the studio mixes by.
-    fits : mapping of name to JointFit
-        By each model.
-    aside : tuple of CardReadings
-        The films held out, as check cards that the studio doesn't have.
-    """
-
-    used: Mapping[str, Coefficients]
-    fits: Mapping[str, JointFit]
+    fitted: Fitted
     aside: tuple[CardReadings, ...]
 
 
@@ -75,31 +63,25 @@ def trial(with_shades: bool) -> Trial:
 
 def tried(fitted: Callable[[Film], bool], some: Sequence[Film]) -> Trial:
     """Fit a studio of some films, and hold out the others of them."""
-    with tempfile.TemporaryDirectory() as folder:
-        store = Store.open(folder, create=True)
-        take_in(store, write_files(Path(folder), [film for film in some if fitted(film)]))
-        made = fit_studio(store)
-        assert made.transport is not None
-        fits = {"two_flux": made.fit, "transport": made.transport.fit}
-        paints = list(made.fit.paints)
-        used = {name: store.current_coefficients(paints, model) for name, model in MODELS.items()}
-        used[AS_USED] = store.current_coefficients(paints)
+    with tempfile.TemporaryDirectory() as name:
+        files = write_files(Path(name), [film for film in some if fitted(film)])
+        made = as_studio.fitted(files, Path(name))
     aside = tuple(all_readings("check")[film.sample] for film in some if not fitted(film))
-    return Trial(used, fits, aside)
+    return Trial(made, aside)
 
 
 @cache
 def nominal(with_shades: bool, model: str) -> Check:
     """Films held out as they come out: nominal thickness, each over its own bare card."""
     each = trial(with_shades)
-    return check_mixtures(each.used[model], each.aside)
+    return check_mixtures(each.fitted.used[model], each.aside)
 
 
 @cache
 def free(with_shades: bool, model: str) -> Array:
     """CIEDE2000 of the same patches, (N,), with one thickness free for each film."""
     each = trial(with_shades)
-    return freed(each.used[model], each.aside)
+    return freed(each.fitted.used[model], each.aside)
 
 
 def freed(used: Coefficients, aside: Sequence[CardReadings]) -> Array:

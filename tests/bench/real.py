@@ -34,9 +34,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+from tintladder.calibrate.fit.problem.result import JointFit
+from tintladder.calibrate.fit.uncertainty.check import Check
 from tintladder.calibrate.optics.spectra import Array
 
 from . import oil
+from .as_studio import AS_USED, MODELS
 from .harness import benchmark
 
 TRIALS = {"without_shades": False, "with_shades": True}
@@ -56,7 +59,7 @@ _FIGURES: dict[str, Callable[[Array], float]] = {
 }
 
 
-def _coverage(name: str, check: Callable[[], oil.Check], judged: bool, many: bool) -> None:
+def _coverage(name: str, check: Callable[[], Check], judged: bool, many: bool) -> None:
     """Register how often the truth lies in each interval; an upper end where there are many."""
     for i, what in enumerate("lab"):
         unit = f"share of patches' {what.upper() if what == 'l' else what}* in its 95 % interval"
@@ -79,7 +82,7 @@ def _coverage(name: str, check: Callable[[], oil.Check], judged: bool, many: boo
 def _predicted(trial: str, with_shades: bool, model: str) -> None:
     """Register how films held out come out."""
     name = f"real.oil.{trial}.{model}"
-    targets = TARGETS[trial] if model == oil.AS_USED else {}
+    targets = TARGETS[trial] if model == AS_USED else {}
     if model == "two_flux":
         targets = {"worst": TWO_FLUX_WORST}
     for figure, of in _FIGURES.items():
@@ -90,15 +93,15 @@ def _predicted(trial: str, with_shades: bool, model: str) -> None:
         benchmark(f"{name}.free_{figure}", "CIEDE2000, thickness free")(
             lambda of=of: of(oil.free(with_shades, model))
         )
-    _coverage(name, lambda: oil.nominal(with_shades, model), model == oil.AS_USED, not with_shades)
+    _coverage(name, lambda: oil.nominal(with_shades, model), model == AS_USED, not with_shades)
 
 
 def _fitted(trial: str, with_shades: bool, model: str) -> None:
     """Register what the fit says of films that are sound."""
     name = f"real.oil.{trial}.{model}"
 
-    def fit() -> oil.JointFit:
-        return oil.trial(with_shades).fits[model]
+    def fit() -> JointFit:
+        return oil.trial(with_shades).fitted.fits[model]
 
     benchmark(f"{name}.steps_aside", "steps", target=1)(lambda: oil.accused_steps(fit()))
     benchmark(f"{name}.masstones_aside", "masstones", target=0)(lambda: oil.masstones_aside(fit()))
@@ -122,9 +125,9 @@ def _across(model: str) -> None:
 
 
 for _trial, _with_shades in TRIALS.items():
-    for _model in (oil.AS_USED, *oil.MODELS):
+    for _model in (AS_USED, *MODELS):
         _predicted(_trial, _with_shades, _model)
-    for _model in oil.MODELS:
+    for _model in MODELS:
         _fitted(_trial, _with_shades, _model)
-for _model in oil.MODELS:
+for _model in MODELS:
     _across(_model)
