@@ -68,10 +68,15 @@ def test_every_chapter_has_its_file():
     assert {path.stem for path in (HOUSE / "database" / "manual").glob("*.md")} == set(TOPICS)
 
 
-def test_the_first_recipe_takes_six_commands_and_two_questions(monkeypatch, capsys, tmp_path):
+@pytest.mark.parametrize("with_target", [True, False], ids=["target", "no target"])
+def test_the_first_recipe_takes_six_commands_and_two_questions(
+    monkeypatch, capsys, tmp_path, with_target
+):
     assert FIRST is not None
     commands = written(FIRST[1])
     assert len(commands) <= 6
+    if not with_target:
+        commands = [words[: [*words, "--target"].index("--target")] for words in commands]
     monkeypatch.chdir(tmp_path)
     asked = 0
     for words in commands:

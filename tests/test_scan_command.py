@@ -108,7 +108,12 @@ def test_each_device_reads_its_own_pictures_alone(studio):
 def test_without_a_device_it_says_how_unsure_it_is(studio):
     scan = studio("scan", SCANS / "buoy-red-quick.png")
     assert scan.status == 0
-    assert "no device is characterised" in scan.out and "typical white" in scan.out
+    assert "characterised by its card's own references alone" in scan.out
+    assert "typical painted white" in scan.out and "a first guess" in scan.out
+    # A target shown later is what tells of the scanner from then on.
+    target = ("--target", SCANS / "target-8.png", SCANS / "target.txt")
+    again = studio("scan", SCANS / "buoy-red-quick.png", *target)
+    assert again.status == 0 and "own references" not in again.out
 
 
 def test_before_the_scan_it_says_how(studio):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -25,7 +25,10 @@ from ...calibrate.scan.target import grid_found, read_target, strip_sites
 from ...calibrate.scan.target_found import find_grid, grid_of
 from ..store.scan_files import overlay_of_scanner, save_overlay
 from ..store.store import Store
-from .scanning import layouts
+from .scanning import ReadScan, layouts, read_card_picture
+
+FIRST = "scanner"
+"""What a device is called that nobody has named."""
 
 
 @dataclass(frozen=True)
@@ -111,6 +114,46 @@ def characterise_device(
     if (words := bent(made.bend)) is not None:
         remarks.append(f"the picture was given {words}")
     return _keep(store, made, _target(opened.facts, known), remarks, draw(opened, found, samples))
+
+
+def read_by_known_device(
+    store: Store,
+    file: Path,
+    card: str | None = None,
+    device: str | None = None,
+    grey: float | None = None,
+    without: Sequence[str] = (),
+    overlay: Path | None = None,
+    progress: Callable[[str], None] = lambda _: None,
+) -> tuple[ReadScan, Made | None]:
+    """Read a card from a picture; where the studio knows no device yet, the card tells of it.
+
+    A device that no target was shown to is kept as one that its card's own references tell of, so
+    that a fit of its pictures is a first guess and says so.
+
+    Parameters
+    ----------
+    store, file, card, device, grey, without, overlay, progress
+        As `read_card_picture` takes them.
+
+    Returns
+    -------
+    read : ReadScan
+        Not kept yet.
+    made : Made or None
+        The device, where it was characterised just now.
+
+    Raises
+    ------
+    InputError
+        As `read_card_picture` and `characterise_device`.
+    """
+    read = read_card_picture(store, file, card, device, grey, without, overlay, progress)
+    if read.device is not None:
+        return read, None
+    named = read.scan.channels.card.name
+    made = characterise_device(store, FIRST, file, card=named, grey=grey, progress=progress)
+    return read_card_picture(store, file, card, None, grey, without, overlay, progress), made
 
 
 def _by_own_references(

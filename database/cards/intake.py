@@ -20,7 +20,8 @@ from ..common.listing import few
 from ..common.text_file import read_text
 from ..store.cards import AlreadyReadError
 from ..store.store import Store
-from .scanning import PICTURES, ReadScan, early, keep_scan, read_card_picture
+from .characterising import read_by_known_device
+from .scanning import PICTURES, ReadScan, early, keep_scan
 
 
 @dataclass(frozen=True)
@@ -134,7 +135,7 @@ def take_in(
             taken.append(add(_card_of(session, card, cards), session))
         for path in files:
             if path.suffix.lower() in PICTURES:
-                scanned = read_card_picture(store, path, card)
+                scanned, _ = read_by_known_device(store, path, card)
                 number, fresh, overlay = keep_scan(store, scanned)
                 scans += [number] if fresh else []
                 taken.append(_scan_taken(scanned, overlay))

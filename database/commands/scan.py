@@ -74,18 +74,20 @@ def scan(
         say({"before": BEFORE}, as_json, lambda: typer.echo(BEFORE))
         return
     with working("Reading the scan", as_json) as told, open_store(studio) as store:
-        from ..cards.characterising import characterise_device
-        from ..cards.scanning import read_card_picture, take_picture
+        from ..cards.characterising import FIRST, characterise_device, read_by_known_device
+        from ..cards.scanning import take_picture
 
-        made = None
+        by_target = None
         if target is not None:
-            made = characterise_device(store, device or "scanner", *target, progress=told)
-        read = read_card_picture(store, file, card, device, grey, without or (), overlay, told)
+            by_target = characterise_device(store, device or FIRST, *target, progress=told)
+        read, by_card = read_by_known_device(
+            store, file, card, device, grey, without or (), overlay, told
+        )
         number, drawn = take_picture(store, read)
     said = read.as_dict() | {"scan": number, "overlay": str(drawn)}
 
     def show() -> None:
-        if made is not None:
+        if made := by_target or by_card:
             show_device(made)
         show_scan(read, drawn)
 

@@ -11,10 +11,11 @@ from urllib.parse import urlencode
 from starlette.responses import FileResponse, Response
 
 from ....calibrate.errors import InputError
+from ...cards.characterising import read_by_known_device
 from ...cards.history import last_import, read_of
 from ...cards.intake import take_in
 from ...cards.progress import card_number, named_card
-from ...cards.scanning import PICTURES, read_card_picture, take_picture
+from ...cards.scanning import PICTURES, take_picture
 from ...store.scan_files import overlay_of_scan
 from ..asked import Asked, Changed, go, view
 from ..jobs import Progress
@@ -44,7 +45,9 @@ def read_card(asked: Asked) -> Response:
         pictures = [path for path in files if path.suffix.lower() in PICTURES]
         with asked.store() as store:
             scans = [
-                read_card_picture(store, path, known.name, device, grey, without, None, progress)
+                read_by_known_device(
+                    store, path, known.name, device, grey, without, progress=progress
+                )[0]
                 for path in pictures
             ]
             with store.transaction():
