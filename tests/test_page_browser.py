@@ -137,7 +137,8 @@ FORETOLD = "/foretell?p:ANCHOR=2&p:ROPE=1&p:HULL=7&film=40&by=volume"
 PAGES = (
     "/tubes/ANCHOR", "/paints/ANCHOR/next", "/adopt", "/kept", "/heap", GLAZE, FORETOLD,
     "/", "/tubes", "/cards", "/cards/new", "/cards/1", "/cards/1/sitting", "/scanners", "/fits",
-    "/paints/ANCHOR", "/publish", "/releases", "/compare", "/paper", "/jobs/nosuch", "/nowhere",
+    "/paints/ANCHOR", "/publish", "/releases", "/compare", "/paper", "/manual",
+    "/manual/accuracy", "/manual/cards", "/jobs/nosuch", "/nowhere",
     MIXING,
 )  # fmt: skip
 
