@@ -48,8 +48,8 @@ def test_hashes_hold_outside_of_us(published):
 
 
 def test_same_studio_same_bytes(published, tmp_path, monkeypatch):
-    at = "tintladder.database.{}_store.now"
-    for room in ("card", "fit"):
+    at = "tintladder.database.store.{}.now"
+    for room in ("cards", "fits"):
         monkeypatch.setattr(at.format(room), lambda: WHEN)
     archives = []
     for name in ("one", "two"):
