@@ -205,13 +205,13 @@ class _Reader:
             self.say("condition", condition, where)
             if value.strip().upper() != condition:
                 self.keep(key, value)
-        elif about not in self.said and (said := _said_once(about, value)):
+        elif about and about not in self.said and (said := _said_once(about, value)):
             self.say(about, said, where)
         else:
             self.keep(key, value)
 
 
-def _said_once(about: str | None, value: str) -> str | None:
+def _said_once(about: str, value: str) -> str | None:
     """What a statement says of which the first one counts, and others are only kept."""
     if about in ("date", "calibrated"):
         return _date(value)
