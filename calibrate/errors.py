@@ -18,6 +18,11 @@ class InputError(Exception):
         What was expected, and what was found instead.
     do : str
         What the user can do about it.
+
+    Examples
+    --------
+    >>> print(InputError("card.toml", "line 3", "expected a mass in g", "write it as 2.5"))
+    card.toml, line 3: expected a mass in g; write it as 2.5
     """
 
     def __init__(self, file: str | Path | None, where: str | None, expected: str, do: str) -> None:

@@ -11,7 +11,8 @@ HOUSE = Path(__file__).parent.parent
 FLOORS = {
     "calibrate": ("errors", "optics", "formats", "cards", "instrument", "scan", "fit"),
     "calibrate/fit": (
-        "problem", "solver", "uncertainty", "judging", "joint", "new_tube", "planning", "scans",
+        "problem", "solver", "uncertainty", "judging", "joint", "new_tube", "ladder", "planning",
+        "scans",
     ),
     "database": (
         "common", "mixing", "store", "cards", "fits", "easel", "releases", "care", "pictures",

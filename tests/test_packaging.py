@@ -53,7 +53,7 @@ def test_the_wheel_holds_every_file(wheel):
         f"tintladder/{path.relative_to(HOUSE).as_posix()}"
         for room in ROOMS
         for path in (HOUSE / room).rglob("*")
-        if path.suffix in (".py", ".toml", ".txt", ".csv", ".json", ".npz", ".md")
+        if path.suffix in (".py", ".toml", ".txt", ".csv", ".json", ".npz", ".md", ".pyi", ".typed")
         and "__pycache__" not in path.parts
     }
     assert expected <= inside, expected - inside

@@ -46,6 +46,13 @@ class Drawdown:
     surface : {"gloss", "satin", "matt"}
     coats : int
     hours_dried : float or None
+
+    Examples
+    --------
+    One part of a blue let down with four of white, drawn down with a gap of 300 µm:
+
+    >>> Drawdown("4:1", "BLUE", {"BLUE": 2.0, "WHITE": 8.0}, white="WHITE", gap_um=300).over
+    ('black', 'white')
     """
 
     step: str
@@ -85,6 +92,12 @@ class Card:
     purpose : {"fit", "check"}
         A check card holds mixtures that no fit ever sees; it judges the fit.
     note : str
+
+    Examples
+    --------
+    >>> step = Drawdown("4:1", "BLUE", {"BLUE": 2.0, "WHITE": 8.0}, white="WHITE", gap_um=300)
+    >>> Card("blue", "", (step,)).patches
+    ('bare/black', 'bare/white', '4:1/black', '4:1/white')
     """
 
     name: str
@@ -109,7 +122,15 @@ class Card:
         return tuple(dict.fromkeys(p for d in self.drawdowns for p in d.masses))
 
     def held(self, step: str) -> set[str]:
-        """Every paint in a step, also through the steps it was taken from; none if bare."""
+        """Every paint in a step, also through the steps it was taken from; none if bare.
+
+        Examples
+        --------
+        >>> first = Drawdown("1", "BLUE", {"BLUE": 2.0, "WHITE": 8.0}, gap_um=300)
+        >>> second = Drawdown("2", "BLUE", {"BUFF": 6.0}, taken_from="1", taken_g=2.0, gap_um=300)
+        >>> sorted(Card("blue", "", (first, second)).held("2"))
+        ['BLUE', 'BUFF', 'WHITE']
+        """
         steps = {drawdown.step: drawdown for drawdown in self.drawdowns}
         found: set[str] = set()
         while step in steps:

@@ -245,10 +245,29 @@ def parse_card(text: str, file: str, known_paints: Collection[str] | None = None
 def read_card(path: str | Path, known_paints: Collection[str] | None = None) -> Card:
     """Read a card file from disk, and check that its layout exists.
 
+    Parameters
+    ----------
+    path : str or Path
+    known_paints : collection of str, optional
+        As for `parse_card`.
+
+    Returns
+    -------
+    Card
+
     Raises
     ------
     InputError
         As `parse_card`, and for a file that can't be read as text.
+
+    Examples
+    --------
+    Of the demonstration's invented cards:
+
+    >>> from importlib.resources import files
+    >>> card = read_card(files("tintladder.measurements") / "boatyard/cards/anchor-blue.toml")
+    >>> card.drawdowns[3].masses["HULL"], card.drawdowns[3].gap_um
+    (8.0, 300.0)
     """
     path, file = Path(path), str(path)
     try:

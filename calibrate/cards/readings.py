@@ -8,7 +8,7 @@ import numpy as np
 
 from ..errors import InputError
 from ..formats.session import Session
-from ..optics.spectra import Array, Flag, Spectra, check_possible, to_grid
+from ..optics.spectra import GRID, Array, Flag, Spectra, check_possible, to_grid
 from ..optics.surface import Surface
 from .card import BARE, Card
 
@@ -29,12 +29,30 @@ class CardReadings:
         As the instrument sees a glossy drawdown; each drawdown's own gloss is on the card.
     source : str
         The file of readings.
+
+    Examples
+    --------
+    One patch, read twice (an invented grey of 18 %):
+
+    >>> from tintladder.calibrate import Drawdown
+    >>> step = Drawdown("1", "BLUE", {"BLUE": 2.0, "WHITE": 8.0}, white="WHITE", gap_um=300)
+    >>> read = Spectra.from_values(GRID, np.full((2, 36), 0.18), ["1/white", "1/white"])
+    >>> readings = CardReadings(Card("blue", "", (step,)), read, Surface.of("di:8"), "blue.txt")
+    >>> readings.read("1/white")[:, 0].round(2).tolist()
+    [0.18, 0.18]
     """
 
     card: Card
     spectra: Spectra
     surface: Surface
     source: str
+
+    def __post_init__(self) -> None:
+        if not np.array_equal(self.spectra.wavelengths, GRID):
+            raise ValueError(
+                f"readings of a card are kept at {GRID[0]:g}-{GRID[-1]:g} nm by 10; "
+                "bring them there with to_grid"
+            )
 
     def rows(self, patch: str) -> np.ndarray:
         """Rows of the spectra that are readings of a patch."""
@@ -48,11 +66,32 @@ class CardReadings:
 def pair(card: Card, session: Session) -> CardReadings:
     """Put a session's readings to the patches of a card.
 
+    Parameters
+    ----------
+    card : Card
+    session : Session
+        Its labels are the card's patches.
+
+    Returns
+    -------
+    CardReadings
+        On the inside grid of 380-730 nm.
+
     Raises
     ------
     InputError
         For a reading whose label is no patch of the card, a card of which nothing was read, wet
         paint, or an impossible reflectance.
+
+    Examples
+    --------
+    >>> from importlib.resources import files
+    >>> from tintladder.calibrate import read_card, read_session
+    >>> folder = files("tintladder.measurements") / "boatyard"
+    >>> card = read_card(folder / "cards/buoy-red.toml")
+    >>> readings = pair(card, read_session(folder / "readings/buoy-red.txt"))
+    >>> readings.read("masstone/white").mean(axis=0)[-1].round(3).item()
+    0.485
     """
     if session.state == "wet":
         raise InputError(

@@ -39,6 +39,14 @@ def composition(card: Card) -> Composition:
     """Work out what each step of a card is made of.
 
     The card must be sound: each ``taken_from`` names a step of the card, without circles.
+
+    Examples
+    --------
+    >>> from tintladder.calibrate import Card, Drawdown
+    >>> first = Drawdown("1", "BLUE", {"BLUE": 2.0, "WHITE": 8.0})
+    >>> second = Drawdown("2", "BLUE", {"WHITE": 6.0}, taken_from="1", taken_g=2.0)
+    >>> composition(Card("blue", "", (first, second))).fractions.round(3).tolist()
+    [[0.2, 0.8], [0.05, 0.95]]
     """
     paints = card.paints
     column = {paint: i for i, paint in enumerate(paints)}

@@ -81,6 +81,26 @@ def fit_paints(
     All wavelengths, paints and nuisance values are one least-squares problem; see
     `tintladder.calibrate.fit.solver.solve`. Uncertainties follow from its curvature at the minimum
     (JCGM 102), so they hold what the nuisance values leave open.
+
+    Examples
+    --------
+    An invented grey of K/S 0.5 and its 4:1 tint in a white of K/S 0.005, both of S 1:
+
+    >>> import numpy as np
+    >>> from tintladder.calibrate import Card, Drawdown, Spectra, Surface, Tube
+    >>> from tintladder.calibrate import GRID, opaque_reflectance, to_measured
+    >>> steps = (
+    ...     Drawdown("1", "GREY", {"GREY": 1.0}, over=("white",), white="WHITE", opaque=True),
+    ...     Drawdown("2", "GREY", {"GREY": 1.0, "WHITE": 4.0}, over=("white",), white="WHITE",
+    ...              opaque=True),
+    ... )
+    >>> inside = opaque_reflectance(np.array([[0.5], [0.104]]), np.ones((2, 1)))
+    >>> values = np.tile(to_measured(inside, Surface.of("di:8")), len(GRID))
+    >>> read = Spectra.from_values(GRID, values, ["1/white", "2/white"])
+    >>> readings = CardReadings(Card("grey", "", steps), read, Surface.of("di:8"), "grey.txt")
+    >>> found = fit_paints([readings], {"GREY": Tube("GREY"), "WHITE": Tube("WHITE")}).coefficients
+    >>> round(float(found.k[0, 10] / found.s[0, 10]), 1)
+    0.5
     """
     settings = with_noise(settings or FitSettings(), readings)
     problem = build(readings, tubes, settings)

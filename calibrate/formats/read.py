@@ -168,6 +168,15 @@ def read_session(
     ------
     InputError
         For a file that can't be read, isn't one of readings, or leaves something to guess.
+
+    Examples
+    --------
+    Of the demonstration's invented cards:
+
+    >>> from importlib.resources import files
+    >>> session = read_session(files("tintladder.measurements") / "boatyard/readings/buoy-red.txt")
+    >>> session.notation, len(session.spectra), session.spectra.values[2].max().item()
+    ('di:8', 32, 0.81384)
     """
     path, file = Path(path), str(path)
     raw = _bytes(path, file)

@@ -44,6 +44,12 @@ class Session:
         The same readings, corrected by what the instrument read of its tiles.
     corrections : mapping or None
         How, stage by stage, with all that the stages rest on.
+
+    Examples
+    --------
+    >>> red = Spectra.from_values([400.0, 410.0], [[0.06, 0.07]], ["red"])
+    >>> Session(red, "red.txt", "", "CGATS.17 text", "fraction", "di:8", "excluded").notation
+    'de:8'
     """
 
     spectra: Spectra

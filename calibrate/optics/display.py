@@ -12,6 +12,11 @@ from .spectra import GRID, Array
 def srgb(reflectance: Array, wavelengths: Array = GRID) -> tuple[Array, NDArray[np.bool_]]:
     """What a display shows of reflectances (N, W) lit by D50.
 
+    Parameters
+    ----------
+    reflectance : (N, W) or (W,) array, 0-1
+    wavelengths : (W,) array, nm
+
     Returns
     -------
     rgb : (N, 3) array
@@ -68,7 +73,15 @@ def lab_to_srgb(colours: Array) -> tuple[Array, NDArray[np.bool_]]:
 
 
 def hex_code(rgb: Array) -> str:
-    """Write an sRGB colour (3,), 0-1, as #rrggbb.
+    """Write an sRGB colour as #rrggbb.
+
+    Parameters
+    ----------
+    rgb : (3,) array, 0-1
+
+    Returns
+    -------
+    str
 
     Examples
     --------

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from . import transport
 from .coefficients import Coefficients, dry_volume_spread
-from .colour import D50, View, lab, lab_jacobian
+from .colour import D50, View, check_fraction, lab, lab_jacobian
+from .colour_band import ciede2000_band
 from .kubelka_munk import FilmDerivatives, film_derivatives, opaque_derivatives
 from .spectra import Array
-from .surface import Surface, to_measured
+from .surface import Surface, to_inside, to_measured
 
 
 @dataclass(frozen=True)
@@ -27,6 +28,14 @@ class Prediction:
         Variance that each wavelength has to itself.
     factors : (M, F, W) array
         Change at one standard deviation of each independent shared cause.
+
+    Examples
+    --------
+    Of `fit_ladder`'s example, one part of the rust in four of its white, at 480 nm:
+
+    >>> mix = predict_mixes(found, {"RUST": 1, "WHITE": 4})
+    >>> mix.reflectance[0, 10].round(3).item(), mix.uncertainty[0, 10].round(2).item()
+    (0.287, 0.01)
     """
 
     wavelengths: Array
@@ -36,16 +45,37 @@ class Prediction:
 
     @property
     def uncertainty(self) -> Array:
-        """Standard uncertainty of the reflectance, (M, W)."""
+        """Standard uncertainty of the reflectance, (M, W).
+
+        Examples
+        --------
+        >>> predict_mixes(found, {"WHITE": 1}).uncertainty[0, 10].round(2).item()
+        0.01
+        """
         result: Array = np.sqrt(self.local + (self.factors**2).sum(axis=1))
         return result
 
     def lab(self, view: View = D50) -> Array:
-        """CIELAB, (M, 3)."""
+        """CIELAB, (M, 3).
+
+        Examples
+        --------
+        >>> predict_mixes(found, {"RUST": 1, "WHITE": 4}).lab()[:, 0].round(1).tolist()
+        [60.5]
+        """
         return lab(self.reflectance, self.wavelengths, view)
 
     def lab_covariance(self, view: View = D50) -> Array:
-        """Covariance of CIELAB, (M, 3, 3), to first order (JCGM 100)."""
+        """Covariance of CIELAB, (M, 3, 3), to first order (JCGM 100).
+
+        Examples
+        --------
+        Standard uncertainty of L*:
+
+        >>> mix = predict_mixes(found, {"RUST": 1, "WHITE": 4})
+        >>> np.sqrt(mix.lab_covariance()[:, 0, 0]).round(1).tolist()
+        [0.3]
+        """
         slope = lab_jacobian(self.reflectance, self.wavelengths, view)
         # What is unknown because nothing was read there moves no colour.
         read = ~np.isnan(self.reflectance)
@@ -54,6 +84,72 @@ class Prediction:
         own = np.einsum("miw,mw,mjw->mij", slope, np.where(read, self.local, 0.0), slope)
         result: Array = own + np.einsum("mif,mjf->mij", moved, moved)
         return result
+
+    def band(self, view: View = D50) -> Array:
+        """CIEDE2000 that each true colour stays within with 95 % probability, (M,).
+
+        Examples
+        --------
+        >>> predict_mixes(found, {"RUST": 1, "WHITE": 4}).band().round().tolist()
+        [2.0]
+        """
+        return ciede2000_band(self.lab(view), self.lab_covariance(view))
+
+
+def predict_mixes(
+    coefficients: Coefficients,
+    masses: Mapping[str, float] | Sequence[Mapping[str, float]],
+    thickness_um: float | Sequence[float] | Array | None = None,
+    bare: Array | None = None,
+    surface: Surface | None = None,
+) -> Prediction:
+    """Predict what an instrument reads of mixes weighed from tubes, and how surely.
+
+    Parameters
+    ----------
+    coefficients : Coefficients
+    masses : mapping of nickname to g, or a sequence of M of them
+        Grams, or parts by weight, of tube paint.
+    thickness_um : float or (M,) array, µm, optional
+        Dry film thickness; without it the films hide their substrate.
+    bare : (W,) or (M, W) array, optional
+        The bare substrate of such films, as read, at the wavelengths of the coefficients.
+    surface : Surface, optional
+        The surface to predict for; by default the one fitted.
+
+    Returns
+    -------
+    Prediction
+
+    Raises
+    ------
+    ValueError
+        For a paint without coefficients, a film without substrate or of coefficients relative to a
+        white, shapes that disagree, or a substrate in percent or darker than its surface.
+
+    Examples
+    --------
+    Of `fit_ladder`'s example, lightness of two mixes, and what each stays within:
+
+    >>> mixes = predict_mixes(found, [{"RUST": 1, "WHITE": 4}, {"RUST": 1, "WHITE": 20}])
+    >>> mixes.lab()[:, 0].round(1).tolist(), mixes.band().round().tolist()
+    ([60.5, 75.5], [2.0, 1.0])
+    """
+    mixes = [masses] if isinstance(masses, Mapping) else list(masses)
+    if strange := sorted({p for mix in mixes for p in mix} - set(coefficients.paints)):
+        known = ", ".join(coefficients.paints)
+        raise ValueError(f"there are no K and S of {', '.join(strange)}, only of {known}")
+    if not all(sum(mix.values()) > 0 <= min(mix.values()) for mix in mixes):
+        raise ValueError("each mix needs masses, none negative and some above zero")
+    thickness = None if thickness_um is None else np.broadcast_to(thickness_um, len(mixes)) * 1e-3
+    under = None
+    if bare is not None:
+        check_fraction(bare)
+        card = replace(coefficients.surface, gloss="gloss", haze=0.0)
+        under = np.atleast_2d(to_inside(np.asarray(bare, dtype=float), card))
+        if np.fmin.reduce(under, axis=None, initial=0.0) < 0:
+            raise ValueError("the bare substrate reads darker than its surface alone")
+    return predict(coefficients, dry_fractions(coefficients, mixes), thickness, under, surface)
 
 
 def dry_fractions(coefficients: Coefficients, masses: Sequence[Mapping[str, float]]) -> Array:
@@ -73,6 +169,11 @@ def dry_fractions(coefficients: Coefficients, masses: Sequence[Mapping[str, floa
     ------
     KeyError
         For a paint that the coefficients don't have.
+
+    Examples
+    --------
+    >>> dry_fractions(found, [{"RUST": 1, "WHITE": 4}]).tolist()
+    [[0.2, 0.8]]
     """
     out = np.zeros((len(masses), len(coefficients.paints)))
     for i, mix in enumerate(masses):
@@ -94,6 +195,11 @@ def volume_solids(coefficients: Coefficients, masses: Sequence[Mapping[str, floa
     Returns
     -------
     (M,) array
+
+    Examples
+    --------
+    >>> volume_solids(found, [{"RUST": 1, "WHITE": 4}]).round(2).tolist()
+    [0.4]
     """
     dry, wet = np.zeros(len(masses)), np.zeros(len(masses))
     for i, mix in enumerate(masses):
@@ -125,6 +231,10 @@ def predict(
     surface : Surface, optional
         The surface to predict for; by default the one fitted. Its k2 must be the fitted one.
 
+    Returns
+    -------
+    Prediction
+
     Raises
     ------
     ValueError
@@ -135,6 +245,8 @@ def predict(
     if abs(surface.k2 - coefficients.surface.k2) > 1e-9:
         raise ValueError("K and S belong to the k2 they were fitted with")
     c = np.atleast_2d(fractions)
+    if c.shape[1] != len(coefficients.paints):
+        raise ValueError(f"fractions {c.shape} for {len(coefficients.paints)} paints")
     k, s = c @ coefficients.k, c @ coefficients.s
     x = np.full(len(c), np.inf) if thickness is None else np.asarray(thickness, dtype=float)
     thin = np.isfinite(x)
@@ -144,6 +256,11 @@ def predict(
             raise ValueError(f"a film needs K and S in 1/mm; these are {coefficients.scale}")
         if substrate is None:
             raise ValueError("a film needs its substrate")
+        if np.shape(substrate)[-1] != k.shape[1]:
+            raise ValueError(
+                f"the substrate has {np.shape(substrate)[-1]} values, K and S {k.shape[1]} "
+                "wavelengths; bring it to theirs with to_grid"
+            )
         under = np.where(thin[:, None], substrate, 0.0)
     own_surface = (c @ coefficients.surface_offset)[:, None]
     seen = read_films(coefficients.model, surface, k, s, x[:, None], under, own_surface)
@@ -190,6 +307,10 @@ def read_films(
         Inside reflectance of the substrate.
     offset : array
         How far the reflection of the film's own surface lies from that of `surface`.
+
+    Returns
+    -------
+    FilmDerivatives
     """
     hides = np.isinf(x)
     if model == transport.TRANSPORT:

@@ -21,7 +21,13 @@ LOWEST, HIGHEST = -0.02, 1.3
 
 
 class Flag(IntFlag):
-    """What is odd about one value. A flagged value is kept as read."""
+    """What is odd about one value. A flagged value is kept as read.
+
+    Examples
+    --------
+    >>> Flag.BELOW_ZERO | Flag.OUTLYING
+    <Flag.BELOW_ZERO|OUTLYING: 34>
+    """
 
     MISSING = 1
     BELOW_ZERO = 2

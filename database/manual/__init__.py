@@ -19,6 +19,7 @@ TOPICS = (
     "mixing",
     "paper",
     "releases",
+    "python",
     "page",
     "accuracy",
     "words",

@@ -29,6 +29,13 @@ class PaintFit:
     verdict : str
         "good to mix by", "a first guess" or "paint this step again".
     reasons : tuple of str
+
+    Examples
+    --------
+    Of `fit_ladder`'s example, whose readings have no error:
+
+    >>> fit.paints["RUST"].verdict, round(fit.paints["RUST"].de00_max, 3)
+    ('good to mix by', 0.0)
     """
 
     paint: str
@@ -69,6 +76,13 @@ class JointFit:
     left_out : DataFrame or None
         Each step as the others foretell it, where that was asked for; see
         `tintladder.calibrate.fit.judging.leave_out.leave_steps_out`.
+
+    Examples
+    --------
+    Of `fit_ladder`'s example:
+
+    >>> sorted(fit.paints), fit.settings["model"]
+    (['RUST', 'WHITE'], 'two-flux')
     """
 
     paints: Mapping[str, PaintFit]

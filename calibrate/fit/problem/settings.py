@@ -64,6 +64,11 @@ class FitSettings:
     roughness : (of log K, of log S) or None
         Standard deviation of their second difference over wavelength; None: as far as the readings
         leave room for, learnt from them.
+
+    Examples
+    --------
+    >>> FitSettings().model_spread, FitSettings(model="transport").model_spread
+    (0.07, 0.02)
     """
 
     model: Literal["two-flux", "transport"] = "two-flux"
@@ -83,6 +88,8 @@ class FitSettings:
     roughness: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
+        if self.model not in _SPREADS:
+            raise ValueError(f"there is no model {self.model!r}; it is {' or '.join(_SPREADS)}")
         if self.fit_k2 and self.model != "two-flux":
             raise ValueError("the table of transport holds its surface: there is no k2 to fit")
         for name, spread in _SPREADS[self.model].items():
