@@ -170,7 +170,7 @@ def glowing(painted: Painted, number: int) -> list[CardReadings]:
     for patch, share, read in _coloured(painted, number):
         taken_in = 1 - read[:, (GRID > 430) & (GRID < 560)].mean()
         band = np.exp(-0.5 * ((GRID - 605) / 18) ** 2)
-        values[patch] = read + 0.6 * taken_in * share**0.3 * band
+        values[patch] = read + 0.8 * taken_in * share**0.3 * band
     return with_patches(painted, number, values)
 
 
