@@ -165,11 +165,11 @@ def shows(painted: Painted, number: int, step: str, found: list[CardReadings]) -
 
 
 def glowing(painted: Painted, number: int) -> list[CardReadings]:
-    """A ladder whose colour glows near 605 nm with light that it takes in below 560."""
+    """A ladder whose colour glows near 615 nm with light that it takes in below 560."""
     values = {}
     for patch, share, read in _coloured(painted, number):
         taken_in = 1 - read[:, (GRID > 430) & (GRID < 560)].mean()
-        band = np.exp(-0.5 * ((GRID - 605) / 18) ** 2)
+        band = np.exp(-0.5 * ((GRID - 615) / 18) ** 2)
         values[patch] = read + 0.8 * taken_in * share**0.3 * band
     return with_patches(painted, number, values)
 
