@@ -7,7 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.bench.opendata import watercolor_ladders, watercolor_with_mixtures
+from tests.bench.opendata import (
+    watercolor_ladders,
+    watercolor_pairs_left_out,
+    watercolor_with_mixtures,
+)
 from tests.opendata.watercolor import (
     PIGMENTS,
     STEPS,
@@ -64,6 +68,13 @@ def test_mixtures_in_the_fit_predict_others_better(data: Watercolors) -> None:
     alone, found = watercolor_ladders(), watercolor_with_mixtures()
     assert found["mean_de76"] < alone["mean_de76"]
     assert found["share_under_5"] >= 0.80
+
+
+def test_pairs_left_out_whole_are_predicted_by_the_others(data: Watercolors) -> None:
+    """In halves, to be quick: the bench leaves out a sixth at a time."""
+    found = watercolor_pairs_left_out(folds=2)
+    assert found["n"] == 780
+    assert found["share_under_5"] > watercolor_ladders()["share_under_5"]
 
 
 def test_a_fit_gets_back_what_made_the_readings(data: Watercolors) -> None:

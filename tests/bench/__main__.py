@@ -30,6 +30,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     real,
     real_lab,
     real_mistakes,
+    real_watercolor,
     recovery,
     robust,
     scan,
