@@ -54,7 +54,7 @@ def _one(visitor: Visitor, i: int) -> tuple[str, int, str]:
 def _lost(folder: Path, kinds: Sequence[tuple[str, int, str]]) -> list[str]:
     faults = []
     with Store.open(folder) as store:
-        there = [paint.nickname for paint in store.paints()]
+        there = [paint.nickname for paint in store.paints.all()]
     for i, (kind, status, _) in enumerate(kinds):
         if kind == "tube" and status == 200 and there.count(f"C{i}") != 1:
             faults.append(f"tube C{i} was kept {there.count(f'C{i}')} times")

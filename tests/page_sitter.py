@@ -16,7 +16,6 @@ from tintladder.database.cards.intake import take_in
 from tintladder.database.cards.rehearsing import emulated
 from tintladder.database.cards.sitting_words import place_words
 from tintladder.database.care.integrity import check_studio
-from tintladder.database.store.sittings import open_sittings
 from tintladder.database.store.store import Store
 
 from .instruments import certificate, quick
@@ -42,7 +41,7 @@ def unread_studio(folder: Path) -> Path:
 @contextmanager
 def instrument(studio: Path) -> Iterator[tuple[Emulator, str]]:
     with Store.open(studio) as store:
-        emulator = emulated(PROFILE, store.card("keel-1"))
+        emulator = emulated(PROFILE, store.cards.find("keel-1"))
     with plugged_in(emulator) as port:
         yield emulator, port
 
@@ -102,4 +101,4 @@ def kept(studio: Path) -> tuple[int, list[tuple[str, ...]]]:
     """How many sittings are open, and what was read in each session."""
     with Store.open(studio) as store:
         assert not [found for found in check_studio(store) if found.broken]
-        return len(open_sittings(store)), [r.spectra.labels for r in store.card_readings()]
+        return len(store.sittings.open()), [r.spectra.labels for r in store.readings.all()]

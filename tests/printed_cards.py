@@ -31,7 +31,7 @@ def kept(tmp_path_factory):
     """A studio of the same tubes and a printed card, which no test changes."""
     folder = tmp_path_factory.mktemp("kept")
     with Store.open(folder) as store:
-        store.import_paints(PAINTS_TOML)
+        store.paints.add_file(PAINTS_TOML)
         print_new_card(store, Wanted(("KEEL",), measure_of("0.1")))
     return folder
 

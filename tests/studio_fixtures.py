@@ -224,13 +224,13 @@ def joint_fit(paints: tuple[str, ...] = ("HULL", "KEEL"), seed: int = 1) -> Join
 
 def fill(store):
     """A studio with a fit of two paints and a mixture that it never saw."""
-    store.import_paints(PAINTS_TOML)
-    store.add_card(ladder(), "the card's own text")
-    store.add_session("keel-1", session(ladder()))
-    store.add_card(ladder("held-out", purpose="check"), "another card")
-    store.add_session("held-out", session(ladder("held-out"), 2))
-    fit = store.record_fit(joint_fit(), store.card_readings())
-    store.record_checks(
+    store.paints.add_file(PAINTS_TOML)
+    store.cards.add(ladder(), "the card's own text")
+    store.readings.add("keel-1", session(ladder()))
+    store.cards.add(ladder("held-out", purpose="check"), "another card")
+    store.readings.add("held-out", session(ladder("held-out"), 2))
+    fit = store.fits.record(joint_fit(), store.readings.all())
+    store.fits.record_checks(
         fit,
         pd.DataFrame({"card": ["held-out"], "step": ["half"], "over": ["black"], "de00": [0.7]}),
     )

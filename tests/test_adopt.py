@@ -34,19 +34,19 @@ def store(tmp_path):
 
 def fitted(store, *paints, **changes):
     """A studio of the same paints, with a fit of its own."""
-    store.import_paints(PAINTS_TOML)
+    store.paints.add_file(PAINTS_TOML)
     fit = joint_fit(paints, 7)
-    store.record_fit(replace(fit, coefficients=replace(fit.coefficients, **changes)), [])
+    store.fits.record(replace(fit, coefficients=replace(fit.coefficients, **changes)), [])
 
 
 def test_an_empty_studio_takes_all_with_its_uncertainty(store, theirs):
     made = adopt(store, theirs.archive, digest=theirs.digest)
     assert made.paints == {"HULL": "HULL", "KEEL": "KEEL"} and made.fit == 1
-    ours, published = store.current_coefficients(), load_release(theirs.folder).coefficients
+    ours, published = store.fits.coefficients(), load_release(theirs.folder).coefficients
     for name in ("k", "s", "local", "own", "factors", "dry_volume", "model_error"):
         np.testing.assert_array_equal(getattr(ours, name), getattr(published, name))
     assert ours.factor_names[0] == "fit 1: paints-1.0.0, fit 1: white"
-    keel = store.find_paint("KEEL")
+    keel = store.paints.find("KEEL")
     assert (keel.name, keel.pigments) == ("Keel Blue", ["PB29"])
     assert not keel.on_hand, "to know a paint isn't to have its tube"
     assert check_studio(store) == []
@@ -68,21 +68,21 @@ def test_a_fit_of_both_is_a_conflict_until_said(store, theirs):
     assert [(c.paint, c.same) for c in seen.conflicts] == [("KEEL", True)] and seen.fit is None
     with pytest.raises(InputError, match=r"KEEL: .*has a fit here too.*--take KEEL"):
         adopt(store, theirs.archive)
-    assert store.current_fits() == {"KEEL": 1}
+    assert store.fits.current() == {"KEEL": 1}
     assert adopt(store, theirs.archive, take=["KEEL"]).taken == ("KEEL",)
-    assert store.current_fits() == {"HULL": 2, "KEEL": 2}
-    assert store.joint_fit(1).coefficients.paints == ("KEEL",), "ours stays in the history"
+    assert store.fits.current() == {"HULL": 2, "KEEL": 2}
+    assert store.fits.joint(1).coefficients.paints == ("KEEL",), "ours stays in the history"
 
 
 def test_a_nickname_of_another_paint_is_a_conflict_until_renamed(store, theirs):
     other = PAINTS_TOML.replace('name = "Keel Blue"', 'name = "Kelp Blue"')
-    store.import_paints(other)
+    store.paints.add_file(other)
     with pytest.raises(InputError, match=r"KEEL: Keel Blue .* nickname of your Kelp Blue"):
         adopt(store, theirs.archive, take=["KEEL"])
     adopt(store, theirs.archive, rename={"KEEL": "KEEL-2"})
-    assert store.current_coefficients().paints == ("HULL", "KEEL-2")
-    assert store.find_paint("KEEL-2").name == "Keel Blue"
-    assert store.fit_of("KEEL-2").coefficients.paints == ("KEEL-2", "HULL")
+    assert store.fits.coefficients().paints == ("HULL", "KEEL-2")
+    assert store.paints.find("KEEL-2").name == "Keel Blue"
+    assert store.fits.of("KEEL-2").coefficients.paints == ("KEEL-2", "HULL")
 
 
 def test_two_may_not_come_to_one_nickname(store, theirs):
@@ -94,7 +94,7 @@ def test_two_may_not_come_to_one_nickname(store, theirs):
 
 def test_some_may_be_left(store, theirs):
     adopt(store, theirs.archive, skip=["HULL"])
-    assert store.current_coefficients().paints == ("KEEL",)
+    assert store.fits.coefficients().paints == ("KEEL",)
     with pytest.raises(InputError, match="nothing is left"):
         adopt(store, theirs.archive, skip=["HULL", "KEEL"])
     with pytest.raises(InputError, match="isn't in the release"):
@@ -111,25 +111,25 @@ def test_other_scales_and_surfaces_are_refused(store, theirs, tmp_path):
         fitted(other, "KEEL-T", surface=surface)
         with pytest.raises(InputError, match="differ in surface record"):
             adopt(other, theirs.archive)
-        assert other.current_fits() == {"KEEL-T": 1}
+        assert other.fits.current() == {"KEEL-T": 1}
 
 
 @pytest.mark.parametrize("lot, fits", [("W1", True), ("W2", False)])
 def test_relative_numbers_need_one_lot_of_white(store, tmp_path, lot, fits):
     with Store.open(tmp_path / "theirs") as other:
-        other.import_paints(PAINTS_TOML.replace('"W1"', f'"{lot}"'))
+        other.paints.add_file(PAINTS_TOML.replace('"W1"', f'"{lot}"'))
         fit = joint_fit()
         relative = replace(fit.coefficients, scale="relative to HULL")
         card = ladder()
         of_lot = tuple(replace(d, lots={"HULL": lot}) for d in card.drawdowns)
-        other.add_card(replace(card, drawdowns=of_lot), "text")
-        other.add_session("keel-1", session(ladder()))
-        other.record_fit(replace(fit, coefficients=relative), other.card_readings())
+        other.cards.add(replace(card, drawdowns=of_lot), "text")
+        other.readings.add("keel-1", session(ladder()))
+        other.fits.record(replace(fit, coefficients=relative), other.readings.all())
         theirs = publish(other)
     fitted(store, "HULL", "KEEL-T", scale="relative to HULL")
     if fits:
         adopt(store, theirs.archive, skip=["HULL"])
-        assert store.current_coefficients().paints == ("HULL", "KEEL", "KEEL-T")
+        assert store.fits.coefficients().paints == ("HULL", "KEEL", "KEEL-T")
     else:
         with pytest.raises(InputError, match="relative to lot W2 of that white, yours to lot W1"):
             adopt(store, theirs.archive, skip=["HULL"])
@@ -142,7 +142,7 @@ def test_an_unsound_release_is_not_adopted(store, theirs, tmp_path):
         adopt(store, short)
     with pytest.raises(InputError, match="isn't the one that was published"):
         adopt(store, theirs.archive, digest="0" * 64)
-    assert store.paints() == []
+    assert store.paints.all() == []
 
 
 def test_adopt_from_the_command_line(monkeypatch, capsys, tmp_path, theirs):

@@ -32,14 +32,14 @@ def store(tmp_path):
 def test_a_studio_comes_back_as_it_was(store, tmp_path):
     with store.transaction():
         # Begun, not kept: no backup may hold it.
-        store.add_session("keel-1", session(ladder(), 8))
+        store.readings.add("keel-1", session(ladder(), 8))
         made = back_up(store.studio, tmp_path / "b.zip")
     assert made.releases == ("paints-1.0.0",)
     back = Studio.at(tmp_path / "again")
     restore(tmp_path / "b.zip", back)
     with Store.open(back) as again:
-        assert len(again.card_readings()) == 1
-        assert_same(again.fit_of("KEEL"), store.fit_of("KEEL"))
+        assert len(again.readings.all()) == 1
+        assert_same(again.fits.of("KEEL"), store.fits.of("KEEL"))
         (row,) = releases(again)
         assert verify_release(back.releases / "paints-1.0.0.zip", row.digest) == []
     assert sorted(p.name for p in back.folder.iterdir() if "-" not in p.name) == [
@@ -56,7 +56,7 @@ def test_a_studio_is_not_overwritten_unasked(store, tmp_path):
         back_up(store.studio, file)
     with pytest.raises(InputError, match="a studio here already"):
         restore(file, store.studio)
-    store.add_session("keel-1", session(ladder(), 9))
+    store.readings.add("keel-1", session(ladder(), 9))
     store.close()
     restore(file, store.studio, over=True)
     with Store.open(store.studio) as again:

@@ -29,8 +29,8 @@ SECOND = RELEASES / "second-layout.zip"
 
 def record(store, two_flux=None, transport=None):
     """Fits by both models, as a run leaves them."""
-    store.record_fit(two_flux or joint_fit(), store.card_readings())
-    store.record_fit(transport or by_transport(joint_fit()), store.card_readings())
+    store.fits.record(two_flux or joint_fit(), store.readings.all())
+    store.fits.record(transport or by_transport(joint_fit()), store.readings.all())
     return store
 
 
@@ -69,16 +69,16 @@ def more_absorbing(fit, factor, offset=0.0):
 
 
 def test_a_fit_is_that_of_the_model_its_mixes_are_reckoned_by(store):
-    assert store.fit_of("KEEL").coefficients.model == "transport"
-    assert store.fit_of("KEEL", "two-flux").coefficients.model == "two-flux"
+    assert store.fits.of("KEEL").coefficients.model == "transport"
+    assert store.fits.of("KEEL", "two-flux").coefficients.model == "two-flux"
     two_flux, transport = newest(store)
     checked(store, two_flux, 0.1)
     checked(store, transport, 0.2)
-    assert store.fit_of("KEEL").coefficients.model == "two-flux"
+    assert store.fits.of("KEEL").coefficients.model == "two-flux"
 
 
 def test_trace_names_what_it_traces(store, tool):
-    store.record_fit(by_transport(more_absorbing(joint_fit(), 1.0, -0.002)), store.card_readings())
+    store.fits.record(by_transport(more_absorbing(joint_fit(), 1.0, -0.002)), store.readings.all())
     place = publish(store).archive
     for at in (("--studio", store.studio.folder), ("--release", place)):
         said = tool("trace", "keel", 550, *at)
@@ -145,7 +145,7 @@ def test_compare_goes_by_the_model_that_mixes_are_reckoned_by(store, tool):
 
 def test_paints_without_a_fit_by_the_model_asked_for_are_named(store, tool):
     publish(store)
-    store.record_fit(joint_fit(("KEEL",), 9), store.card_readings())
+    store.fits.record(joint_fit(("KEEL",), 9), store.readings.all())
     said = tool("compare", "1.0.0", "--model", "transport", "--studio", store.studio.folder)
     assert "Nothing is said of KEEL" in said.out and "Removed" not in said.out
     said = tool("compare", "1.0.0", "--studio", store.studio.folder)
@@ -153,7 +153,7 @@ def test_paints_without_a_fit_by_the_model_asked_for_are_named(store, tool):
 
 
 def test_export_writes_what_other_programs_reckon_with(store, tool):
-    store.record_fit(by_transport(more_absorbing(joint_fit(), 1.0, -0.002)), store.card_readings())
+    store.fits.record(by_transport(more_absorbing(joint_fit(), 1.0, -0.002)), store.readings.all())
     made, at = publish(store), ("--studio", store.studio.folder)
     assert tool("export", "csv", "--out", "ks.csv", *at).status == 0
     assert {"K", "S"} <= set(pd.read_csv("ks.csv").columns)
@@ -163,7 +163,7 @@ def test_export_writes_what_other_programs_reckon_with(store, tool):
         table = pd.read_csv("mu.csv")
         assert said["model"] == "transport" and not {"K", "S"} & set(table.columns)
         mine = table[table["paint"] == "KEEL"]
-        kept = store.current_coefficients(["KEEL"], "transport")
+        kept = store.fits.coefficients(["KEEL"], "transport")
         np.testing.assert_array_equal(mine["mu_a"], kept.k[0])
         np.testing.assert_array_equal(mine["mu_s_prime"], kept.s[0])
         assert set(mine["surface_offset"]) == {-0.002}
@@ -214,16 +214,16 @@ def test_drift_is_told_by_the_model_that_moved_most(store):
 
 
 def test_what_is_out_of_date_is_said_once(store):
-    store.add_card(replace(ladder(), note="weighed again"), "other text")
+    store.cards.add(replace(ladder(), note="weighed again"), "other text")
     with store.snapshot() as session:
         (words,) = stale_fits(session)
     assert "a card that was corrected since" in words
-    known = store.current_coefficients(["HULL"], "transport")
-    store.record_fit(joint_fit(), store.card_readings())
-    store.record_fit(by_transport(joint_fit(("HULL",))), store.card_readings())
+    known = store.fits.coefficients(["HULL"], "transport")
+    store.fits.record(joint_fit(), store.readings.all())
+    store.fits.record(by_transport(joint_fit(("HULL",))), store.readings.all())
     keel = by_transport(joint_fit(("KEEL",)))
-    store.record_fit(keel, store.card_readings(), known=known)
-    store.record_fit(by_transport(joint_fit(("HULL",))), store.card_readings())
+    store.fits.record(keel, store.readings.all(), known=known)
+    store.fits.record(by_transport(joint_fit(("HULL",))), store.readings.all())
     with store.snapshot() as session:
         (words,) = stale_fits(session)
     assert "was fitted against HULL before that was fitted anew" in words
@@ -240,13 +240,13 @@ def test_the_words_beside_a_picture_say_which_model_it_is_of(store, tool):
 
 def test_current_coefficients_refuse_a_model_that_a_paint_lacks(plain):
     with pytest.raises(InputError, match="KEEL: has no fit by light followed along many angles"):
-        plain.current_coefficients(["KEEL"], "transport")
+        plain.fits.coefficients(["KEEL"], "transport")
     with pytest.raises(InputError, match="BRASS: has no fit yet"):
-        plain.current_coefficients(["BRASS"], "transport")
+        plain.fits.coefficients(["BRASS"], "transport")
 
 
 def test_one_paint_is_looked_up_by_either_model(store, plain):
-    store.record_fit(by_transport(more_absorbing(joint_fit(), 1.5, -0.002)), store.card_readings())
+    store.fits.record(by_transport(more_absorbing(joint_fit(), 1.5, -0.002)), store.readings.all())
     made = publish(store)
     release = load_release(made.folder)
     for model, whole in (("two-flux", release), ("transport", release.by_transport)):

@@ -29,7 +29,7 @@ def test_a_card_its_sheet_and_its_file(tool, tmp_path):
     assert [d.step for d in card.drawdowns] == ["masstone", "1:1", "3:1", "10:1", "32:1", "white"]
     assert all(d.opaque for d in card.drawdowns)
     with Store.open(tmp_path) as store:
-        assert store.card("keel-1") == card
+        assert store.cards.find("keel-1") == card
 
 
 def test_the_same_to_machines(carded):
@@ -142,7 +142,7 @@ def test_bad_input_gets_one_line_and_leaves_nothing(
     assert said in outcome.err
     assert files(kept) == before and not files(tmp_path)
     with Store.open(kept) as store:
-        assert len(store.cards()) == 1
+        assert len(store.cards.all()) == 1
 
 
 def test_no_studio_no_white(monkeypatch, capsys, tmp_path):
@@ -159,7 +159,7 @@ def test_what_cannot_be_written_is_not_kept(tool, tmp_path):
     outcome = tool("card", "KEEL", "--scale", "0.1")
     assert outcome.status == 2 and "can't be written" in outcome.err
     with Store.open(tmp_path) as store:
-        assert not store.cards()
+        assert not store.cards.all()
 
 
 def test_no_card_is_printed_over(carded, tmp_path):

@@ -28,7 +28,7 @@ def test_only_differences_are_typed_by_the_numbers_of_the_sheet(carded, tmp_path
     assert steps["masstone"].masses == {"KEEL": 1.8}
     assert card.date == "2026-05-04"
     with Store.open(tmp_path) as store:
-        assert store.card("keel-1") == card
+        assert store.cards.find("keel-1") == card
 
 
 def test_filling_from_a_script(carded, tmp_path):
@@ -79,7 +79,7 @@ def test_a_slip_in_filling_changes_nothing(monkeypatch, capsys, kept, settings, 
     assert (outcome.status, outcome.err.count("\n")) == (2, 1) and said in outcome.err
     assert (kept / "cards" / "keel-1.toml").read_text() == before
     with Store.open(kept) as store:
-        assert store.card("keel-1").date is None
+        assert store.cards.find("keel-1").date is None
 
 
 def test_an_answer_that_cannot_be_read_is_asked_for_again(carded):
@@ -101,7 +101,7 @@ def test_stopping_halfway_changes_nothing(carded, tmp_path):
     outcome = carded("card", "fill", "keel-1", typed="1=2.0\n")
     assert outcome.status == 2 and "stopped at the question" in outcome.err
     with Store.open(tmp_path) as store:
-        assert store.card("keel-1").date is None
+        assert store.cards.find("keel-1").date is None
 
 
 def test_a_card_written_by_hand_is_left_to_its_hand(tool, tmp_path):

@@ -38,7 +38,7 @@ def test_a_card_of_chosen_mixtures_its_sheet_and_its_file(four, tmp_path):
         "HULL", "KEEL", "SEA", "ROPE", "BUOY",
     }  # fmt: skip
     with Store.open(tmp_path) as store:
-        assert store.card("mixtures-1") == card
+        assert store.cards.find("mixtures-1") == card
     page = text_of(tmp_path / "cards" / "mixtures-1.pdf")
     first = card.drawdowns[0]
     for paint, grams in first.masses.items():

@@ -42,7 +42,7 @@ def test_a_card_comes_along(carded, tmp_path):
     (card,) = stand(carded)
     assert len(card["read"]) == 1 and not card["read_too_early"] and not card["fitted"]
     with Store.open(tmp_path) as store:
-        store.record_fit(joint_fit(), store.card_readings())
+        store.fits.record(joint_fit(), store.readings.all())
     assert stand(carded)[0]["fitted"]
     assert " yes" in carded("card").out
 

@@ -30,13 +30,13 @@ def fitted(tool, tmp_path):
     write_all(tmp_path)
     assert tool("read", "paints.toml", "keel-1.toml", "keel-1.txt").status == 0
     with Store.open(tmp_path) as store:
-        store.record_fit(joint_fit(), store.card_readings())
+        store.fits.record(joint_fit(), store.readings.all())
     return tool
 
 
 def counts(folder):
     with Store.open(folder) as store:
-        return len(store.paints()), len(store.cards()), len(store.card_readings())
+        return len(store.paints.all()), len(store.cards.all()), len(store.readings.all())
 
 
 # Helps and exits

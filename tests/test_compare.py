@@ -114,7 +114,7 @@ def test_compare_from_the_command_line(monkeypatch, capsys, tmp_path):
     monkeypatch.chdir(tmp_path)
     with Store.open(tmp_path) as store:
         made = publish(fill(store))
-        store.record_fit(moved(3.0), store.card_readings())
+        store.fits.record(moved(3.0), store.readings.all())
     said = tool("compare", "1.0.0", "now", "--picture", "moved.png")
     assert said.status == 0 and "KEEL" in said.out and "HULL" not in said.out
     assert (tmp_path / "moved.png").stat().st_size > 10_000
@@ -123,5 +123,5 @@ def test_compare_from_the_command_line(monkeypatch, capsys, tmp_path):
     assert tool("compare", "3.0.0", "now").status == 2
     assert tool("compare", "1.0.0", "now", "--picture", "moved.jpg").status == 2
     with Store.open(tmp_path) as store:
-        store.record_fit(joint_fit(), store.card_readings())
+        store.fits.record(joint_fit(), store.readings.all())
     assert "no paint that is in both was refitted" in tool("compare", "1.0.0").out

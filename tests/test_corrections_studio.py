@@ -21,7 +21,7 @@ from tintladder.database.releases.tables.inputs import session_of as packed_sess
 from tintladder.database.releases.verify import verify_release
 from tintladder.database.releases.verify_corrections import corrections_follow
 from tintladder.database.store import schema
-from tintladder.database.store.session_rows import session_of
+from tintladder.database.store.readings import session_of
 from tintladder.database.store.store import Store
 
 from .command import run
@@ -71,14 +71,14 @@ def certified(**changes):
 @pytest.fixture
 def store(tmp_path):
     with Store.open(tmp_path / "studio") as opened:
-        opened.import_paints(PAINTS_TOML)
-        opened.add_card(ladder(), "text")
+        opened.paints.add_file(PAINTS_TOML)
+        opened.cards.add(ladder(), "text")
         yield opened
 
 
 def test_raw_and_corrected_are_both_kept_and_the_fit_takes_the_corrected(store):
-    store.add_session("keel-1", Correcting(certified())(read_file()))
-    (taken,) = store.card_readings()
+    store.readings.add("keel-1", Correcting(certified())(read_file()))
+    (taken,) = store.readings.all()
     good = card_session(ladder()).spectra.values
     np.testing.assert_allclose(taken.spectra.values, good[:, 2:-1], atol=1e-12)
     with store.snapshot() as session:
@@ -92,8 +92,8 @@ def test_raw_and_corrected_are_both_kept_and_the_fit_takes_the_corrected(store):
 
 
 def test_release_and_trace_go_from_raw_to_corrected(store, tmp_path):
-    number = store.add_session("keel-1", Correcting(certified())(read_file()))
-    store.record_fit(joint_fit(), store.card_readings())
+    number = store.readings.add("keel-1", Correcting(certified())(read_file()))
+    store.fits.record(joint_fit(), store.readings.all())
     made = publish(store, force="a test")
     assert verify_release(made.folder, made.digest) == []
     release = load_release(made.folder)
@@ -149,8 +149,8 @@ def test_an_outlying_repeat_shows_its_flag_in_raw_and_corrected(store):
     made = Correcting(optics=Optics(5.0))(read)
     odd = [labels[i] for i in np.flatnonzero((made.spectra.flags & Flag.OUTLYING).any(axis=1))]
     assert odd == [labels[7]]
-    store.add_session("keel-1", made)
-    (taken,) = store.card_readings()
+    store.readings.add("keel-1", made)
+    (taken,) = store.readings.all()
     assert (taken.spectra.flags & Flag.OUTLYING).any()
 
 
@@ -168,8 +168,8 @@ def test_what_is_corrected_goes_out_as_such_and_no_band_is_undone_twice():
 def test_the_command_reads_tiles_among_patches(tmp_path, monkeypatch, capsys):
     studio, tell = tmp_path / "studio", partial(run, monkeypatch, capsys)
     with Store.open(studio) as store:
-        store.import_paints(PAINTS_TOML)
-        store.add_card(ladder(), "text")
+        store.paints.add_file(PAINTS_TOML)
+        store.cards.add(ladder(), "text")
     readings, tiles = tmp_path / "keel-1.txt", tmp_path / "tiles.txt"
     readings.write_text(format_cgats(read_file()))
     tiles.write_text(format_cgats(certified()))

@@ -30,7 +30,7 @@ def test_a_weighed_tube_is_known_from_then_on(own_demo, monkeypatch, capsys):
         return run(monkeypatch, capsys, *arguments, "--studio", own_demo)
 
     with Store.open(own_demo) as store:
-        assert with_densities(store, store.current_coefficients())[1] == ["ANCHOR", "BUOY"]
+        assert with_densities(store, store.fits.coefficients())[1] == ["ANCHOR", "BUOY"]
     found = tintladder("tubes", "weigh", "anchor", "--ml", "2", "--grams", "5.12", "--empty", "2.4")
     assert found.status == 0 and "1.36 g/ml" in found.out
     with Store.open(own_demo) as store:

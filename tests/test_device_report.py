@@ -101,12 +101,12 @@ def readings(device, date, scale=1.0, noise=0.0, seed=0, **changes):
 @pytest.fixture
 def studio(tmp_path):
     with Store.open(tmp_path / "studio") as store:
-        store.import_paints(PAINTS_TOML)
-        store.add_card(ladder(), "text")
+        store.paints.add_file(PAINTS_TOML)
+        store.cards.add(ladder(), "text")
         for i, month in enumerate((1, 4, 7, 10)):
             drifted = readings("Bench reader", f"2026-{month:02d}-01", 1 - 0.002 * i, 0.0003, i)
-            store.add_session("keel-1", drifted)
-        store.add_session("keel-1", readings("Field reader", "2026-05-01", 1.01, 0.0003, 9))
+            store.readings.add("keel-1", drifted)
+        store.readings.add("keel-1", readings("Field reader", "2026-05-01", 1.01, 0.0003, 9))
         yield store
 
 
@@ -140,7 +140,7 @@ def test_two_instruments_are_compared_on_what_both_have_read(studio):
 
 def test_instruments_of_other_optics_are_not_expected_to_agree(studio):
     other = readings("Ball reader", "2026-06-01", geometry="di:8", specular="included")
-    studio.add_session("keel-1", other)
+    studio.readings.add("keel-1", other)
     (remark,) = compare_instruments(studio, "ball", "bench").remarks
     assert "they read differently (di:8 specular included M1; 45:0" in remark
 

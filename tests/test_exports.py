@@ -134,7 +134,7 @@ def test_readings_go_out_and_come_back(tmp_path, monkeypatch, capsys, form):
         read = session(ladder(), 3)
         whole = ~np.isnan(read.spectra.values).any(axis=1)
         spectra = read.spectra.select(np.flatnonzero(whole))
-        store.add_session("keel-1", replace(read, spectra=spectra, specular="excluded"))
+        store.readings.add("keel-1", replace(read, spectra=spectra, specular="excluded"))
     said = tell("export", form, "--readings", "keel-1", "--studio", "studio", "--json").json
     back = read_session(said["file"])
     close = 1e-15 if form == "xlsx" else 0  # its library writes sixteen digits

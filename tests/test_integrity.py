@@ -59,7 +59,7 @@ def test_damage_is_found(store, statement, kind, said):
 
 
 def test_what_hangs_loose(store):
-    store.add_card(ladder("stern"), "text")
+    store.cards.add(ladder("stern"), "text")
     (store.studio.releases / "notes.txt").write_text("mine")
     said = found(store)
     assert [(kind, bad) for kind, bad, _ in said] == [("orphan", False)] * 2
@@ -77,11 +77,11 @@ def test_a_release_that_was_tampered_with_or_lost(store):
 
 
 def test_what_is_out_of_date(store):
-    store.add_card(replace(ladder(), note="weighed again"), "other text")
+    store.cards.add(replace(ladder(), note="weighed again"), "other text")
     assert found(store) == [
         ("stale", False, "fit 1 of HULL, KEEL rests on a card that was corrected since")
     ]
-    store.record_fit(joint_fit(), store.card_readings())
+    store.fits.record(joint_fit(), store.readings.all())
     assert found(store) == []
 
 
@@ -104,7 +104,7 @@ def test_check_from_the_command_line(store, monkeypatch, capsys):
     at = ("--studio", store.studio.folder)
     said = tool("verify", *at)
     assert said.status == 0 and "whole" in said.out
-    store.add_session("keel-1", session(ladder(), 4))
+    store.readings.add("keel-1", session(ladder(), 4))
     spoil(store, "DELETE FROM readings WHERE session_id = 3")
     said = tool("verify", *at)
     assert said.status == 2 and "Broken: session 3" in said.out and "tintladder:" in said.err

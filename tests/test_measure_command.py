@@ -18,7 +18,6 @@ from tintladder.calibrate.instrument.profile_file import template
 from tintladder.database.cards.intake import take_in
 from tintladder.database.cards.rehearsing import emulated
 from tintladder.database.care.integrity import check_studio
-from tintladder.database.store.sittings import open_sittings
 from tintladder.database.store.store import Store
 
 from .command import run
@@ -55,14 +54,14 @@ def studio(tool, tmp_path, made):
 def instrument(tmp_path, repeats=2, mishaps=None):
     """An instrument with the card before it, in the order in which it is asked for."""
     with Store.open(tmp_path) as store:
-        emulator = emulated(PROFILE, store.card("keel-1"), None, mishaps, repeats)
+        emulator = emulated(PROFILE, store.cards.find("keel-1"), None, mishaps, repeats)
     with plugged_in(emulator) as port:
         yield emulator, port
 
 
 def sittings(tmp_path):
     with Store.open(tmp_path) as store:
-        return open_sittings(store), store.card_readings()
+        return store.sittings.open(), store.readings.all()
 
 
 # The whole way

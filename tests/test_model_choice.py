@@ -41,43 +41,43 @@ def store(tmp_path):
     """A studio whose paints have a fit of either model."""
     with Store.open(tmp_path) as store:
         fill(store)
-        store.record_fit(joint_fit(), store.card_readings())
-        store.record_fit(by_transport(joint_fit()), store.card_readings())
+        store.fits.record(joint_fit(), store.readings.all())
+        store.fits.record(by_transport(joint_fit()), store.readings.all())
         yield store
 
 
 def checked(store, fit, *off):
-    card = store.cards()[0].name
+    card = store.cards.all()[0].name
     rows = [(card, f"step {i}", "white", de00) for i, de00 in enumerate(off)]
-    store.record_checks(fit, pd.DataFrame(rows, columns=["card", "step", "over", "de00"]))
+    store.fits.record_checks(fit, pd.DataFrame(rows, columns=["card", "step", "over", "de00"]))
 
 
 def newest(store):
     return (
-        max(store.current_fits().values()),
-        max(store.current_fits("transport").values()),
+        max(store.fits.current().values()),
+        max(store.fits.current("transport").values()),
     )
 
 
 def test_the_nearer_on_mixtures_that_both_were_tried_on(store):
     two_flux, transport = newest(store)
-    assert store.model_for(["KEEL"]) == "transport", "none was tried"
+    assert store.fits.model_for(["KEEL"]) == "transport", "none was tried"
     checked(store, two_flux, 0.5, 0.6, 0.1)
     checked(store, transport, 0.6, 0.7)
-    assert store.model_for(["KEEL"]) == "two-flux"
-    assert store.current_coefficients(["KEEL"]).model == "two-flux"
-    assert store.current_coefficients(["KEEL"], "transport").model == "transport"
-    assert "nearer on your check mixtures" in store.model_words(store.current_coefficients())
+    assert store.fits.model_for(["KEEL"]) == "two-flux"
+    assert store.fits.coefficients(["KEEL"]).model == "two-flux"
+    assert store.fits.coefficients(["KEEL"], "transport").model == "transport"
+    assert "nearer on your check mixtures" in store.fits.model_words(store.fits.coefficients())
 
 
 def test_a_newer_fit_by_two_fluxes_leaves_no_older_one_beside_it(store):
-    store.record_fit(joint_fit(("KEEL",), 9), store.card_readings())
-    assert "KEEL" not in store.current_fits("transport")
-    assert store.model_for(["KEEL", "HULL"]) == "two-flux"
-    assert store.model_for(["HULL"]) == "transport"
-    mixed = store.current_coefficients(["KEEL", "HULL"])
+    store.fits.record(joint_fit(("KEEL",), 9), store.readings.all())
+    assert "KEEL" not in store.fits.current("transport")
+    assert store.fits.model_for(["KEEL", "HULL"]) == "two-flux"
+    assert store.fits.model_for(["HULL"]) == "transport"
+    mixed = store.fits.coefficients(["KEEL", "HULL"])
     assert mixed.model == "two-flux"
-    assert store.model_words(mixed).endswith("there is no other fit of KEEL.")
+    assert store.fits.model_words(mixed).endswith("there is no other fit of KEEL.")
 
 
 def test_the_choice_and_its_words():
@@ -137,18 +137,18 @@ def test_a_studio_keeps_how_steps_foretell_each_other(store):
         fit = joint_fit() if model == "two-flux" else by_transport(joint_fit())
         left = card[["card", "patch", "step"]].assign(de00=off)
         quality = {name: quality_report(p, left_out=left) for name, p in fit.paints.items()}
-        store.record_fit(fit, store.card_readings(), quality=quality)
-    assert store.model_for(["KEEL"]) == "two-flux"
-    assert "steps of your ladders" in store.model_words(store.current_coefficients())
+        store.fits.record(fit, store.readings.all(), quality=quality)
+    assert store.fits.model_for(["KEEL"]) == "two-flux"
+    assert "steps of your ladders" in store.fits.model_words(store.fits.coefficients())
     found = load_release(publish(store).folder)
     assert model_of(found, ["KEEL", "HULL"]) == "two-flux"
     with Store.open(store.studio.folder / "other") as other:
         adopt(other, store.studio.releases / found.name)
-        assert other.model_for(["KEEL"]) == "two-flux"
+        assert other.fits.model_for(["KEEL"]) == "two-flux"
     two_flux, transport = newest(store)
     checked(store, two_flux, 0.5)
     checked(store, transport, 0.4)
-    assert store.model_for(["KEEL"]) == "transport", "a mixture tells more than any ladder"
+    assert store.fits.model_for(["KEEL"]) == "transport", "a mixture tells more than any ladder"
 
 
 def test_commands_say_which(store, monkeypatch, capsys):

@@ -259,7 +259,7 @@ def test_what_was_begun_by_a_server_since_stopped_is_said_to_be_cut_short(tmp_pa
         assert "Nothing was half-written" in page.get(path).text
         assert page.get(path, Accept="application/json").json == {"lost": True}
         with Store.open(tmp_path / "studio") as store:
-            assert len(store.paints()) == 2
+            assert len(store.paints.all()) == 2
 
 
 def test_a_crowd_loses_nothing(demo, tmp_path):

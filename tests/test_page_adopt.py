@@ -28,7 +28,7 @@ def test_an_empty_studio_adopts_a_release(page, theirs, tmp_path):
     form = {"file": theirs.name, "seen": seen, "do:ROPE": "leave"}
     assert page.wait(page.send("/adopt", form))["path"] == "/fits"
     with Store.open(tmp_path / "studio") as store:
-        fitted = set(store.current_fits())
+        fitted = set(store.fits.current())
         assert "ANCHOR" in fitted and "ROPE" not in fitted
     again = page.send("/adopt", form)
     assert again.status == 409 and "changed elsewhere" in again.json["line"]
@@ -42,7 +42,7 @@ def test_a_paint_that_is_here_too_is_kept_taken_or_set_beside(own_page, theirs):
     # A paint comes with its white, for its numbers rest on that.
     assert page.wait(page.send("/adopt", form | {"do:HULL": "theirs"}))["path"] == "/fits"
     with Store.open(folder) as store:
-        assert {"ANCHOR", "ANCHOR-2"} <= set(store.current_fits())
+        assert {"ANCHOR", "ANCHOR-2"} <= set(store.fits.current())
 
 
 @pytest.mark.parametrize(

@@ -86,7 +86,7 @@ def test_from_an_empty_studio_to_a_published_paint(window: Any, tmp_path: Path) 
         person.at("/releases?fresh=1.0.0")
         assert person.clicks <= MOST_CLICKS
         with Store.open(tmp_path / "studio") as store:
-            assert set(store.current_fits()) == {"ANCHOR", "HULL"}
+            assert set(store.fits.current()) == {"ANCHOR", "HULL"}
     assert (tmp_path / "studio" / "releases" / "paints-1.0.0.zip").is_file()
 
 

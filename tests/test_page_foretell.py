@@ -12,7 +12,7 @@ from tintladder.database.store.store import Store
 def test_a_mix_is_foretold_as_the_studio_s_fits_have_it(demo_page, demo):
     text = demo_page.get("/foretell?p:ANCHOR=2&p:ROPE=1&p:HULL=7&p:DUSK=").text
     with Store.open(demo.folder) as store:
-        c = store.current_coefficients(["ANCHOR", "ROPE", "HULL"])
+        c = store.fits.coefficients(["ANCHOR", "ROPE", "HULL"])
     seen = look(c, {"ANCHOR": 2.0, "ROPE": 1.0, "HULL": 7.0})[0]
     assert "L*a*b* {:.1f}, {:.1f}, {:.1f}".format(*seen.lab()) in text
     assert "7 parts Hull White, 2 Anchor Blue, 1 Rope Earth" in text

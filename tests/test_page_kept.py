@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.database.easel.swatches import dried
-from tintladder.database.store.recipes import keep_mixed, kept_recipes
 from tintladder.database.store.store import Store
 
 from .page_server import SCRIPT
@@ -23,9 +22,9 @@ def batch(own_page):
     """A batch of a recipe that is expected to be `LAB`."""
     page, folder = own_page
     with Store.open(folder) as store:
-        made = keep_mixed(
-            store, "transom", {"HULL": 0.8, "BUOY": 0.2}, {"said": "a spot", "lab": LAB},
-            {"lab": LAB}, {"HULL": 16.0, "BUOY": 4.0}, SCRIPT,
+        made = store.recipes.keep_mixed(
+            "transom", {"HULL": 0.8, "BUOY": 0.2}, {"said": "a spot", "lab": LAB}, {"lab": LAB},
+            {"HULL": 16.0, "BUOY": 4.0}, SCRIPT,
         )  # fmt: skip
     return page, folder, made.id
 
@@ -37,7 +36,7 @@ def seen(page, number):
 
 def found(folder):
     with Store.open(folder) as store:
-        (each,) = kept_recipes(store)
+        (each,) = store.recipes.all()
     return dried(each.of[each.batches[-1].recipe_id], each.batches[-1])
 
 

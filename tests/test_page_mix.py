@@ -8,7 +8,6 @@ from urllib.parse import urlencode
 
 import pytest
 from sqlalchemy import select
-from tintladder.database.store.recipes import kept_recipes
 from tintladder.database.store.schema import Recipe
 from tintladder.database.store.store import Store
 
@@ -125,7 +124,7 @@ def test_a_batch_is_kept_as_weighed_out_and_as_it_is_on_the_plate(own_page):
     shown = page.get(last.json["path"].partition("#")[0]).text
     assert "2 batches" in shown and "4.25 g Buoy Red" in shown and "second coat" in shown
     with Store.open(folder) as store:
-        (found,) = kept_recipes(store)
+        (found,) = store.recipes.all()
         with store.snapshot() as session:
             assert len(session.scalars(select(Recipe)).all()) == 1
     first, second = found.batches
@@ -159,7 +158,7 @@ def test_a_glaze_goes_on_the_plate_and_is_kept_as_one(own_page):
     assert "reckoned for paint that hides only" in page.get(there).text
     assert page.send("/mix/keep", [*chosen, ("name", "haze"), ("mixed", "so")]).status == 200
     with Store.open(folder) as store:
-        (found,) = kept_recipes(store)
+        (found,) = store.recipes.all()
     assert (
         found.recipe.predicted["thickness_um"] == 20 and found.recipe.predicted["over"] == "white"
     )

@@ -13,7 +13,7 @@ def test_a_card_of_mixtures_is_planned_and_printed(own_page):
     printed = visitor.send("/cards", asked)
     assert printed.status == 200, printed.text
     with Store.open(folder) as store:
-        (card,) = [each for each in store.cards() if each.name == "mixtures-1"]
+        (card,) = [each for each in store.cards.all() if each.name == "mixtures-1"]
     assert card.purpose == "check" and set(card.paints) == {"ANCHOR", "BUOY", "ROPE", "HULL"}
     shown = visitor.ask("GET", printed.json["path"].partition("#")[0]).text
     assert "mix 1" in shown and "mixtures-1-weighing.pdf" in shown
@@ -24,7 +24,7 @@ def test_one_colour_is_refused_in_a_line(own_page):
     said = visitor.send("/cards", {"tube": "ANCHOR", "white": "HULL", "layout": "mixtures"})
     assert said.status == 400 and "expected two colours or more" in said.text
     with Store.open(folder) as store:
-        assert "mixtures-1" not in [card.name for card in store.cards()]
+        assert "mixtures-1" not in [card.name for card in store.cards.all()]
 
 
 def test_a_card_of_mixtures_leads_to_what_it_said_of_the_fits(demo_page):

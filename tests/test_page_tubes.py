@@ -38,7 +38,7 @@ def test_a_label_is_mended_once(hull, tmp_path):
     stale = hull.send("/tubes/HULL/label", form | {"name": "Another"})
     assert stale.status == 409 and "HULL was changed elsewhere" in stale.json["line"]
     with Store.open(tmp_path / "studio") as store:
-        paint = store.find_paint("HULL")
+        paint = store.paints.find("HULL")
         assert (paint.name, paint.maker, paint.range) == ("Hull White 2", "Slipway", "Sign")
         assert len(paint.lots) == 1
 
@@ -71,11 +71,11 @@ def test_a_lot_is_changed_and_a_further_one_is_in_use(hull, tmp_path):
     again = hull.send("/tubes/HULL/lots", new)
     assert again.status == 400 and "is in the studio already" in again.json["line"]
     with Store.open(tmp_path / "studio") as store:
-        first, second = store.find_paint("HULL").lots
+        first, second = store.paints.find("HULL").lots
         assert (first.lot, first.size_ml, first.price) == ("W1", 60.0, 14.5)
         assert (first.density, first.volume_solids) == (1.45, 0.42)
         assert first.opened == date(2026, 3, 1) and not first.on_hand
-        assert store.find_paint("HULL").current_lot.lot == "W2" and second.size_ml == 120
+        assert store.paints.find("HULL").current_lot.lot == "W2" and second.size_ml == 120
 
 
 @pytest.mark.parametrize(
@@ -130,7 +130,7 @@ def test_a_tube_is_added_with_its_data_sheet_and_again_by_its_lot(hull, tmp_path
     assert hull.send("/tubes", form | {"lot": ""}).status == 400
     assert "expected a figure" in hull.send("/tubes", form | {"density": "heavy"}).json["line"]
     with Store.open(tmp_path / "studio") as store:
-        rope = store.find_paint("ROPE")
+        rope = store.paints.find("ROPE")
         assert [lot.lot for lot in rope.lots] == ["R1", "R2"] and rope.range == "Sign"
         assert rope.lots[0].density == 1.6 and rope.lots[0].price == 9
     assert hull.get("/tubes/NOSUCH").status == 400

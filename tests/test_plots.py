@@ -295,13 +295,13 @@ def tool(monkeypatch, capsys, tmp_path, fits, cards):
         text = PAINTS_TOML
         for old, new in (("KEEL-T", "X"), ("KEEL", "R"), ("HULL", "W")):
             text = text.replace(f'"{old}"', f'"{new}"')
-        store.import_paints(text)
+        store.paints.add_file(text)
         wanted = {"W", "R"}
         for card in cards:
             if wanted.issuperset(card.paints):
-                store.add_card(card, card.name)
+                store.cards.add(card, card.name)
         joint = fit_paints(synthetic.ladders(("W", "R"), seed=5), synthetic.TUBES)
-        store.record_fit(joint, [])
+        store.fits.record(joint, [])
     return partial(run, monkeypatch, capsys)
 
 

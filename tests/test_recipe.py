@@ -234,7 +234,7 @@ def test_predict_under_a_finish_by_volume_and_with_medium(own_demo, monkeypatch,
     # Its own surface, as fitted, is close to that.
     off = np.array(matt["reflectance"]) - np.array(gloss["reflectance"])
     with Store.open(own_demo) as store:
-        own = float(store.current_coefficients(["PITCH"]).surface_offset[0])
+        own = float(store.fits.coefficients(["PITCH"]).surface_offset[0])
     assert abs(own) < 3e-4
     np.testing.assert_allclose(off[np.isfinite(off)], 0.04 + own, atol=1e-9)
     assert matt["lab"]["D50/2°"][0] > gloss["lab"]["D50/2°"][0] + 10

@@ -89,7 +89,7 @@ def by_two_fluxes(release, **tables):
 def test_packed_readings_are_those_of_the_studio(studio, release):
     inputs = json.loads(release.tables["fits"]["inputs"][0])
     with Store.open(studio) as store:
-        kept = [r for r in store.card_readings() if "PITCH" not in r.card.paints]
+        kept = [r for r in store.readings.all() if "PITCH" not in r.card.paints]
     for mine, theirs in zip(packed_readings(release.tables, inputs), kept, strict=True):
         assert_same(mine.spectra, theirs.spectra)
         assert_same(replace(mine.card, file=""), replace(theirs.card, file=""))
@@ -98,7 +98,7 @@ def test_packed_readings_are_those_of_the_studio(studio, release):
 
 def test_the_same_inputs_give_the_same_bytes_of_a_fit(studio):
     with Store.open(studio) as store:
-        before = pack_coefficients(store.joint_fit(3).coefficients)
+        before = pack_coefficients(store.fits.joint(3).coefficients)
         again = fit_studio(store, ["PITCH"])
         assert again.number == 5
         assert pack_coefficients(again.fit.coefficients) == before
@@ -140,7 +140,7 @@ def test_a_release_holds_both_models(studio, release):
     """Numbers, covariance and all, just as the studio has them."""
     with Store.open(studio) as store:
         for model, part in (("two-flux", release), ("transport", release.by_transport)):
-            kept = store.current_coefficients(part.coefficients.paints, model)
+            kept = store.fits.coefficients(part.coefficients.paints, model)
             assert_same(part.coefficients, kept)
             assert part.select(["PITCH", "HULL"]).model == model
     numbers = release.by_transport.tables["transport"].set_index("paint")["fit"]
@@ -172,9 +172,9 @@ def test_transport_is_read_without_us(studio, release):
 def test_both_models_are_adopted(release, studio, tmp_path):
     with Store.open(tmp_path / "other") as store:
         made = adopt(store, studio / "releases" / release.name, rename={"PITCH": "TAR"})
-        assert made.fit == 1 and store.current_fits("transport")["TAR"] == 2
-        assert store.model_for(["TAR", "HULL"]) == "transport"
-        mine = store.current_coefficients(["TAR", "HULL"])
+        assert made.fit == 1 and store.fits.current("transport")["TAR"] == 2
+        assert store.fits.model_for(["TAR", "HULL"]) == "transport"
+        mine = store.fits.coefficients(["TAR", "HULL"])
         theirs = release.by_transport.select(["PITCH", "HULL"])
         np.testing.assert_array_equal(mine.k, theirs.k)
         np.testing.assert_allclose(mine.covariance, theirs.covariance, rtol=1e-12)

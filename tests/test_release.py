@@ -71,13 +71,13 @@ def test_versions_follow_what_changed(store):
     assert publish(store).version == "1.0.0"
     with pytest.raises(InputError, match=r"nothing has changed since 1\.0\.0"):
         publish(store)
-    store.record_fit(joint_fit(("KEEL-T",), 3), [])
+    store.fits.record(joint_fit(("KEEL-T",), 3), [])
     second = publish(store, note="a second blue")
     assert (second.version, second.changes.added) == ("1.1.0", ("KEEL-T",))
-    store.record_fit(joint_fit(("KEEL",), 4), store.card_readings())
+    store.fits.record(joint_fit(("KEEL",), 4), store.readings.all())
     assert publish(store, force=DRIFTS).version == "1.2.0"
     reworded = PAINTS_TOML.replace('range = "Sign acrylic"', 'range = "Sign"')
-    store.import_paints(reworded)
+    store.paints.add_file(reworded)
     third = publish(store)
     assert (third.version, third.changes.reworded) == ("1.2.1", ("HULL",))
     text = (third.folder / "CHANGELOG.md").read_text()
@@ -97,7 +97,7 @@ def test_versions_follow_what_changed(store):
 def test_what_is_published_stays(store, version, said):
     first = publish(store)
     before = first.archive.read_bytes()
-    store.record_fit(joint_fit(seed=5), store.card_readings())
+    store.fits.record(joint_fit(seed=5), store.readings.all())
     with pytest.raises(InputError, match=said):
         publish(store, version)
     assert first.archive.read_bytes() == before

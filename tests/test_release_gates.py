@@ -44,7 +44,7 @@ def test_a_sound_studio_has_nothing_against_it(store):
 
 
 def test_a_paint_to_paint_again_stops_it(store):
-    store.record_fit(judged(PAINT_AGAIN), store.card_readings())
+    store.fits.record(judged(PAINT_AGAIN), store.readings.all())
     with pytest.raises(InputError, match=r"KEEL: its fit is judged .*--exclude.*--force"):
         publish(store)
     assert releases(store) == [] and not store.studio.releases.exists()
@@ -54,12 +54,12 @@ def test_a_paint_to_paint_again_stops_it(store):
 
 
 def test_a_first_guess_is_told(store):
-    store.record_fit(judged(FIRST_GUESS), store.card_readings())
+    store.fits.record(judged(FIRST_GUESS), store.readings.all())
     assert ("verdict", False) in [(gate.gate, gate.stops) for gate in publish(store).gates]
 
 
 def test_what_was_forced_stands_in_the_release(store):
-    store.record_fit(judged(PAINT_AGAIN), store.card_readings())
+    store.fits.record(judged(PAINT_AGAIN), store.readings.all())
     made = publish(store, force="the sign must go up on Friday")
     said = json.loads((made.folder / "datapackage.json").read_text())["gates"]
     assert said["forced"] == "the sign must go up on Friday"
@@ -79,14 +79,14 @@ def test_a_reason_where_nothing_stops_it_is_not_recorded(store):
     "off, stopped", [([0.7, 1.9], False), ([3.0, 3.0], True), ([0.0] * 9 + [9.0] * 2, True)]
 )
 def test_held_out_mixtures_judge_the_whole(store, off, stopped):
-    fit = store.record_fit(joint_fit(), store.card_readings())
+    fit = store.fits.record(joint_fit(), store.readings.all())
     table = pd.DataFrame({"card": "held-out", "step": "half", "over": "black", "de00": off})
-    store.record_checks(fit, table)
+    store.fits.record_checks(fit, table)
     assert ("held-out" in stops(store)) is stopped
 
 
 def test_without_held_out_mixtures_it_says_so(store):
-    store.record_fit(joint_fit(), store.card_readings())
+    store.fits.record(joint_fit(), store.readings.all())
     assert [(g.gate, g.stops) for g in plan(store).gates] == [("held-out", False)]
 
 
@@ -101,7 +101,7 @@ def moved(factor):
 @pytest.mark.parametrize("factor, gates", [(1.0, []), (1.02, []), (3.0, ["drift"])])
 def test_drift_from_the_last_release(store, factor, gates):
     publish(store)
-    store.record_fit(moved(factor), store.card_readings())
+    store.fits.record(moved(factor), store.readings.all())
     assert stops(store) == gates
 
 
@@ -109,36 +109,36 @@ def test_other_numbers_make_a_major_version(store):
     publish(store)
     fit = joint_fit()
     relative = replace(fit.coefficients, scale="relative to HULL")
-    store.record_fit(replace(fit, coefficients=relative), store.card_readings())
+    store.fits.record(replace(fit, coefficients=relative), store.readings.all())
     assert (plan(store).version, stops(store)) == ("2.0.0", ["drift"])
 
 
 def test_a_fit_on_what_no_longer_holds_stops_it(store):
-    store.add_card(replace(ladder(), note="weighed again"), "other text")
+    store.cards.add(replace(ladder(), note="weighed again"), "other text")
     assert stops(store) == ["stale"]
-    store.record_fit(joint_fit(), store.card_readings())
+    store.fits.record(joint_fit(), store.readings.all())
     assert stops(store) == []
-    number = store.add_session("keel-1", session(ladder(), 9))
-    store.record_import(["late.txt"], [number], [])
-    store.record_fit(joint_fit(), store.card_readings())
-    store.undo_import()
+    number = store.readings.add("keel-1", session(ladder(), 9))
+    store.imports.record(["late.txt"], [number], [])
+    store.fits.record(joint_fit(), store.readings.all())
+    store.imports.undo()
     (gate,) = [gate for gate in plan(store).gates if gate.stops]
     assert "import was undone" in gate.words and gate.paint == "HULL, KEEL"
 
 
 def test_a_tube_fitted_against_another_white_stops_it(store):
-    known = store.current_coefficients(["HULL"])
-    store.record_fit(joint_fit(("KEEL",)), store.card_readings(), known=known)
+    known = store.fits.coefficients(["HULL"])
+    store.fits.record(joint_fit(("KEEL",)), store.readings.all(), known=known)
     assert stops(store) == []
-    store.record_fit(joint_fit(("HULL",)), store.card_readings())
+    store.fits.record(joint_fit(("HULL",)), store.readings.all())
     (gate,) = [gate for gate in plan(store).gates if gate.stops]
     assert gate.paint == "KEEL" and "against HULL before that was fitted anew" in gate.words
 
 
 def test_numbers_of_another_tube_are_told(store):
     publish(store)
-    store.add_lot("HULL", NewLot("W9", opened=date(2026, 4, 1)))
-    store.record_fit(joint_fit(), store.card_readings())
+    store.paints.add_lot("HULL", NewLot("W9", opened=date(2026, 4, 1)))
+    store.fits.record(joint_fit(), store.readings.all())
     (gate,) = [gate for gate in plan(store).gates if gate.gate == "lot"]
     assert gate.paint == "HULL" and "read of lot W1, the tube in use is lot W9" in gate.words
     assert not gate.stops
@@ -146,11 +146,11 @@ def test_numbers_of_another_tube_are_told(store):
 
 def test_a_paint_of_unstated_pigments_stops_it(tmp_path):
     with Store.open(tmp_path) as store:
-        store.import_paints(PAINTS_TOML)
-        store.record_fit(joint_fit(("BRASS",)), [])
+        store.paints.add_file(PAINTS_TOML)
+        store.fits.record(joint_fit(("BRASS",)), [])
         assert stops(store) == ["caution"]
         said = 'finish = "metallic"\npigments = ["unknown"]'
-        store.import_paints(PAINTS_TOML.replace('finish = "metallic"', said))
+        store.paints.add_file(PAINTS_TOML.replace('finish = "metallic"', said))
         made = publish(store)
     assert "BRASS: pigments unknown" in (made.folder / "README.md").read_text()
     assert "never sand" in load_release(made.folder).tables["paints"]["caution"][0]
@@ -169,7 +169,7 @@ def test_cautions_by_pigment(pigments, word):
 def test_publish_from_the_command_line(monkeypatch, capsys, tmp_path):
     tool = partial(run, monkeypatch, capsys)
     with Store.open(tmp_path) as store:
-        fill(store).record_fit(judged(PAINT_AGAIN), store.card_readings())
+        fill(store).fits.record(judged(PAINT_AGAIN), store.readings.all())
     at = ("--studio", tmp_path)
     seen = tool("publish", "--preview", *at)
     assert seen.status == 0 and "nothing was published" in seen.out and "Stops it: KEEL" in seen.out

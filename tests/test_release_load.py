@@ -36,12 +36,12 @@ def test_coefficients_come_back_to_the_last_digit(published):
 
 
 def test_paints_of_several_fits_come_back_joined(store):
-    store.record_fit(joint_fit(("BRASS", "KEEL-T"), 8), store.card_readings())
+    store.fits.record(joint_fit(("BRASS", "KEEL-T"), 8), store.readings.all())
     made = publish(store, force="a metallic paint of no pigments, for the test")
     assert verify_release(made.archive, made.digest) == []
     loaded = load_release(made.archive)
     assert loaded.coefficients.paints == ("BRASS", "HULL", "KEEL", "KEEL-T")
-    assert_same(loaded.coefficients, store.current_coefficients())
+    assert_same(loaded.coefficients, store.fits.coefficients())
     for name in ("coefficients", "covariance", "own", "factors"):
         paints = loaded.tables[name]["paint"]
         assert (paints != paints.shift()).sum() == 4, "all rows of a paint stand together"
@@ -109,10 +109,10 @@ def test_the_open_validator_passes_it(published):
 
 def test_a_nickname_that_looks_like_no_value(tmp_path):
     with Store.open(tmp_path) as store:
-        store.import_paints(PAINTS_TOML.replace('"KEEL"', '"NA"'))
-        store.add_card(ladder(paint="NA"), "text")
-        store.add_session("keel-1", session(ladder(paint="NA")))
-        store.record_fit(joint_fit(("HULL", "NA")), store.card_readings())
+        store.paints.add_file(PAINTS_TOML.replace('"KEEL"', '"NA"'))
+        store.cards.add(ladder(paint="NA"), "text")
+        store.readings.add("keel-1", session(ladder(paint="NA")))
+        store.fits.record(joint_fit(("HULL", "NA")), store.readings.all())
         made = publish(store)
     assert load_release(made.archive).coefficients.paints == ("HULL", "NA")
     assert verify_release(made.archive, made.digest) == []

@@ -203,7 +203,7 @@ def test_a_release_without_patches_by_transport_is_shown_by_two_fluxes():
 def test_strips_show_what_was_read(demo, release):
     packed = unpack(release)
     with Store.open(demo.folder) as store:
-        mine = ladder(store.fit_of("ROPE"), store.cards())
+        mine = ladder(store.fits.of("ROPE"), store.cards.all())
     cards = [r.card for r in packed.of_paint("ROPE")]
     found = ladder(packed.fits["ROPE"], cards)
     assert found.labels == mine.labels

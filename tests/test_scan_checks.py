@@ -123,7 +123,7 @@ def test_a_printed_card_that_is_scanned_judges_the_fit(judged, fitted):
     assert len(done.judged.scan_errors) == len(done.judged.patches) == 12
     kept = checks(fitted)
     assert [patch for patch, *_ in kept[:2]] == ["mix 1/black", "mix 1/white"]
-    flatbed = fitted.scanner("flatbed")
+    flatbed = fitted.scanners.find("flatbed")
     assert {calibration for _, _, calibration, _ in kept} == {flatbed.calibration}
     np.testing.assert_allclose([de for _, de, _, _ in kept], done.judged.patches["de00"])
     np.testing.assert_allclose([error for *_, error in kept], done.judged.scan_errors)
@@ -134,7 +134,7 @@ def test_a_printed_card_that_is_scanned_judges_the_fit(judged, fitted):
 
 def test_what_it_reads_of_a_mixture_is_near_what_was_painted(judged, fitted):
     """Through picture, dirt, stray light and all, within what it says of itself."""
-    card = fitted.card(CARD)
+    card = fitted.cards.find(CARD)
     layout = read_layout(card.layout or "")
     true = truth(card, layout, painted(card, layout, SEED))
     table = judged[1].judged.telling
@@ -150,7 +150,7 @@ def test_no_fit_ever_sees_it(fitted):
     with fitted.snapshot() as session:
         rows = session.scalars(select(schema.Fit)).all()
         used = {item["scan"] for row in rows for item in row.inputs["scans"]}
-    (scan,) = fitted.card_channels("check")
+    (scan,) = fitted.scans.all("check")
     assert used and scan.scan not in used
 
 
@@ -172,7 +172,7 @@ def test_a_release_says_that_a_scan_judged_it(fitted):
 
 def read_by_instrument(store) -> Path:
     """The card's patches as a 45:0 instrument reads them."""
-    card = store.card(CARD)
+    card = store.cards.find(CARD)
     layout = read_layout(card.layout or "")
     true = truth(card, layout, painted(card, layout, SEED))
     values = np.array([true[patch] for patch in card.patches])
@@ -201,10 +201,10 @@ def test_what_an_instrument_reads_counts_instead(store):
 
 
 def test_the_surest_device_tells(store):
-    one = store.scanner("flatbed")
+    one = store.scanners.find("flatbed")
     sensors = one.device.sensors
     worse = replace(sensors, factors=sensors.factors * 10)
-    store.add_scanner(replace(one.device, name="worse", sensors=worse), {})
+    store.scanners.add(replace(one.device, name="worse", sensors=worse), {})
     again = picture(store.studio.folder, SEED + 1)
     take_picture(store, read_card_picture(store, again, device="worse"))
     (found,) = check_cards(store)
@@ -218,13 +218,13 @@ def test_the_surest_device_tells(store):
 
 def fitted_now(store):
     fit_studio(store)
-    return store.current_coefficients(["ANCHOR", "HULL", "ROPE"])
+    return store.fits.coefficients(["ANCHOR", "HULL", "ROPE"])
 
 
 def test_a_scan_that_can_judge_nothing_says_why(store):
-    one = store.scanner("flatbed")
+    one = store.scanners.find("flatbed")
     assert unjudged(store) == {}
-    store.add_scanner(replace(one.device, misfit=(9.0, 9.0, 9.0)), {})
+    store.scanners.add(replace(one.device, misfit=(9.0, 9.0, 9.0)), {})
     read = read_card_picture(store, store.studio.folder / f"{CARD}.png")
     take_picture(store, read)
     assert check_cards(store) == []
@@ -234,7 +234,7 @@ def test_a_scan_that_can_judge_nothing_says_why(store):
 
 
 def test_an_undone_scan_judges_nothing(store):
-    store.undo_import()
+    store.imports.undo()
     assert check_cards(store) == []
     assert fit_studio(store).judged.patches.empty
 

@@ -81,7 +81,7 @@ def test_a_scan_is_read_kept_and_drawn(studio):
     # Kept, and the same picture again says the same.
     assert studio("scan", SCANS / "anchor-blue-quick.png", "--json").json == found
     with Store.open(None) as store:
-        (kept,) = store.card_channels()
+        (kept,) = store.scans.all()
     assert kept.labels == tuple(patch["patch"] for patch in found["patches"])
     said = [patch["channels"] for patch in found["patches"]]
     assert np.allclose(kept.channels, said, atol=1e-6)
@@ -102,7 +102,7 @@ def test_each_device_reads_its_own_pictures_alone(studio):
     wrong = studio("scan", SCANS / "rope-earth-quick.jpg", "--device", "eight")
     assert wrong.status == 2 and "characterised with" in wrong.err
     with Store.open(None) as store:
-        assert len(store.card_channels()) == 2
+        assert len(store.scans.all()) == 2
 
 
 def test_without_a_device_it_says_how_unsure_it_is(studio):
@@ -135,7 +135,7 @@ def test_slips_get_one_line_and_leave_nothing(studio, tmp_path):
     grid = studio("device", "scanner", SCANS / "buoy-red-quick.png", SCANS / "target.txt")
     assert grid.status == 2 and "nothing in it looks like" in grid.err
     with Store.open(None) as store:
-        assert store.card_channels() == []
+        assert store.scans.all() == []
 
 
 def test_one_picture_of_two_cards_is_told(studio):

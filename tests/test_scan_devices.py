@@ -66,13 +66,13 @@ def test_a_card_alone_characterises_with_wide_bands(store):
     assert wide.verdict == "a first guess"
     sure = characterise_device(store, "flatbed", SCANS / "target.png", VALUES)
     assert sure.device.fit_for_spectra
-    band = store.current_coefficients(["ANCHOR"]).uncertainty[0]
+    band = store.fits.coefficients(["ANCHOR"]).uncertainty[0]
     with store.transaction():
         from tintladder.database.cards.scanning import keep_scan, read_card_picture
 
         keep_scan(store, read_card_picture(store, picture, device="flatbed"))
     fit_studio(store)
-    narrow = store.current_coefficients(["ANCHOR"]).uncertainty[0]
+    narrow = store.fits.coefficients(["ANCHOR"]).uncertainty[0]
     assert np.median(band / narrow) > 1.5
 
 
@@ -168,9 +168,9 @@ def test_missing_references_are_told(store):
     read = read_card_picture(store, SCANS / "rope-earth-quick.jpg", device="phone")
     bare = tuple(s for s in read.scan.samples if s.site.kind == "step")
     picture = read_picture(SCANS / "rope-earth-quick.jpg")
-    phone = store.scanner("phone").device
+    phone = store.scanners.find("phone").device
     with pytest.raises(InputError, match="references are missing"):
         level_of(bare, read.scan.evened, picture, phone, None)
     with pytest.raises(InputError, match="no grey pieces"):
         level_of(bare, read.scan.evened, picture, phone, 0.2)
-    assert layouts(store.card("rope-earth-quick"))[0].name == "quick-a5"
+    assert layouts(store.cards.find("rope-earth-quick"))[0].name == "quick-a5"

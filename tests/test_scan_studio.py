@@ -93,8 +93,8 @@ def measured(*names: str) -> list[Path]:
 
 
 def test_a_scan_is_kept_whole_with_its_device(store):
-    (scan,) = store.card_channels()
-    flatbed = store.scanner()
+    (scan,) = store.scans.all()
+    flatbed = store.scanners.find()
     assert scan.calibration == flatbed.calibration and flatbed.device.name == "flatbed"
     assert scan.scan_sha256 == hashlib.sha256(ANCHOR.read_bytes()).hexdigest()
     target = SCANS / "target.png"
@@ -109,19 +109,19 @@ def test_a_scan_is_kept_whole_with_its_device(store):
 
 def test_the_same_picture_is_kept_once_and_the_last_way_of_reading_counts(store):
     take_in(store, [ANCHOR])
-    assert [scan.scan for scan in store.card_channels()] == [1]
-    store.add_scanner(store.scanner().device, {})
+    assert [scan.scan for scan in store.scans.all()] == [1]
+    store.scanners.add(store.scanners.find().device, {})
     take_in(store, [ANCHOR])
-    assert [scan.scan for scan in store.card_channels()] == [2]
+    assert [scan.scan for scan in store.scans.all()] == [2]
 
 
 def test_an_import_of_a_scan_can_be_undone(store):
-    back = store.undo_import()
+    back = store.imports.undo()
     assert (back.scans, back.sessions, back.cards, back.fits) == (1, 0, 0, (1,))
-    assert store.card_channels() == []
+    assert store.scans.all() == []
     assert any("undone" in words for words in stale_fits_of(store))
     take_in(store, [ANCHOR])
-    assert [scan.scan for scan in store.card_channels()] == [2]
+    assert [scan.scan for scan in store.scans.all()] == [2]
 
 
 def stale_fits_of(store):
@@ -149,14 +149,14 @@ def test_a_backup_holds_scans_and_scanners(store, tmp_path):
     back_up(store.studio, tmp_path / "b.zip")
     restore(tmp_path / "b.zip", Studio.at(tmp_path / "again"))
     with Store.open(tmp_path / "again") as again:
-        (one,), (other,) = store.card_channels(), again.card_channels()
+        (one,), (other,) = store.scans.all(), again.scans.all()
         assert np.array_equal(one.channels, other.channels)
-        mine, theirs = store.scanner().device, again.scanner().device
+        mine, theirs = store.scanners.find().device, again.scanners.find().device
         assert np.array_equal(mine.sensors.factors, theirs.sensors.factors)
 
 
 def test_the_fit_of_a_scan_is_marked_and_near_the_truth(store):
-    found = store.current_coefficients()
+    found = store.fits.coefficients()
     assert list(found.scan_made) == [True, True] and found.scale == "relative to HULL"
     card, _ = demo_scan(DEMO[0])
     layout = read_layout("quick-a5")
@@ -175,25 +175,25 @@ def test_spectra_come_first_and_known_paints_carry_the_scanned_one(mixed, tmp_pa
     assert [set(run.fit.paints) for run in done.scanned] == [{"ANCHOR"}]
     shutil.copytree(folder, tmp_path / "studio")
     with Store.open(tmp_path / "studio") as store:
-        found = store.current_coefficients()
+        found = store.fits.coefficients()
         made = dict(zip(found.paints, found.scan_made, strict=True))
         assert made == {"HULL": False, "ROPE": False, "ANCHOR": True}
         assert found.scale == "absolute"
         # Read by an instrument later, it is fitted by that.
         take_in(store, measured("anchor-blue"))
         fit_studio(store, ["ANCHOR"])
-        assert not store.current_coefficients(["ANCHOR"]).scan_made[0]
-        assert store.current_fits()["ANCHOR"] > done.scanned[0].number
+        assert not store.fits.coefficients(["ANCHOR"]).scan_made[0]
+        assert store.fits.current()["ANCHOR"] > done.scanned[0].number
 
 
 def test_a_scanned_tube_is_fitted_against_the_others_as_they_are(store):
     characterise_device(store, "eight", SCANS / "target-8.png", SCANS / "target.txt")
     with store.transaction():
         keep_scan(store, read_card_picture(store, SCANS / "buoy-red-quick.png", device="eight"))
-    before = store.current_fits()
+    before = store.fits.current()
     done = fit_studio(store, ["BUOY"])
     assert set(done.paints) == {"BUOY"} and done.scanned[0].device == "eight"
-    after = store.current_fits()
+    after = store.fits.current()
     assert {p: after[p] for p in before} == before and after["BUOY"] not in before.values()
 
 
@@ -227,7 +227,7 @@ def test_a_release_holds_the_scan_and_gives_its_numbers_again(store):
 
 
 def test_early_readings_are_told_not_refused(store):
-    card = store.card(QUICK)
+    card = store.cards.find(QUICK)
     painted_today = replace(card, date=date.today().isoformat())
     assert "before about" in early(painted_today, None)[0]
     assert early(painted_today, (date.today() + timedelta(days=2)).isoformat()) == []

@@ -42,7 +42,7 @@ def test_a_phone_is_less_sure_of_colours_and_a_flatbed_is_not(tmp_path):
     with Store.open(tmp_path) as store:
         for name, picture in (("flatbed", "target.png"), ("phone", "target-phone.jpg")):
             characterise_device(store, name, SCANS / picture, SCANS / "target.txt")
-        flatbed, phone = (store.scanner(name).device.sensors for name in ("flatbed", "phone"))
+        flatbed, phone = (store.scanners.find(name).device.sensors for name in ("flatbed", "phone"))
     colours = target()[:40]
 
     def unsure(sensors):

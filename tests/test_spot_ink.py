@@ -50,12 +50,12 @@ def test_tints_go_out_and_come_back(numbers, file):
 def test_it_is_read_as_a_card_with_its_readings(file, tmp_path, monkeypatch, capsys):
     tell = partial(run, monkeypatch, capsys)
     with Store.open(tmp_path / "studio") as store:
-        store.import_paints(PAINTS_TOML)
+        store.paints.add_file(PAINTS_TOML)
     said = tell("read", file, "--studio", tmp_path / "studio", "--json")
     assert [item["kind"] for item in said.json] == ["card", "readings"]
     with Store.open(tmp_path / "studio") as store:
-        card = store.card("keel-spot")
-        (taken,) = store.card_readings()
+        card = store.cards.find("keel-spot")
+        (taken,) = store.readings.all()
     assert card.drawdowns[1].masses == {"KEEL": 75.0, "HULL": 25.0}
     assert {d.thickness_um for d in card.drawdowns} == {75.0}
     assert len(taken.spectra) == len(card.patches)

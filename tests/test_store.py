@@ -32,14 +32,14 @@ from .studio_fixtures import PAINTS_TOML, coefficients, joint_fit, ladder, named
 @pytest.fixture
 def store(tmp_path):
     with Store.open(tmp_path / "studio") as opened:
-        opened.import_paints(PAINTS_TOML)
+        opened.paints.add_file(PAINTS_TOML)
         yield opened
 
 
 @pytest.fixture
 def filled(store):
-    store.add_card(ladder(), "the card's own text")
-    store.add_session("keel-1", session(ladder()))
+    store.cards.add(ladder(), "the card's own text")
+    store.readings.add("keel-1", session(ladder()))
     return store
 
 
@@ -142,25 +142,30 @@ def test_a_studio_that_another_program_holds(filled, monkeypatch):
     with sqlite3.connect(filled.studio.database) as other, Store.open(filled.studio) as second:
         other.execute("BEGIN IMMEDIATE")
         with pytest.raises(InputError, match=r"can't be used \(database is locked\)"):
-            second.set_on_hand("KEEL", True)
-        assert len(second.card_readings()) == 1
+            second.paints.set_on_hand("KEEL", True)
+        assert len(second.readings.all()) == 1
         other.rollback()
-        assert second.set_on_hand("KEEL", True).on_hand
+        assert second.paints.set_on_hand("KEEL", True).on_hand
 
 
 def test_opening_again_keeps_everything(filled):
     with Store.open(filled.studio.folder) as again:
-        assert [paint.nickname for paint in again.paints()] == ["BRASS", "HULL", "KEEL", "KEEL-T"]
-        assert len(again.card_readings()) == 1
+        assert [paint.nickname for paint in again.paints.all()] == [
+            "BRASS",
+            "HULL",
+            "KEEL",
+            "KEEL-T",
+        ]
+        assert len(again.readings.all()) == 1
 
 
 def test_a_transaction_is_whole_or_nothing(store):
     with pytest.raises(InputError, match="no such patch"), store.transaction():
-        store.add_card(ladder(), "text")
+        store.cards.add(ladder(), "text")
         good = session(ladder())
-        store.add_session("keel-1", good)
+        store.readings.add("keel-1", good)
         bad = replace(good.spectra, labels=("elsewhere/black", *good.spectra.labels[1:]))
-        store.add_session("keel-1", replace(good, spectra=bad, sha256="0"))
+        store.readings.add("keel-1", replace(good, spectra=bad, sha256="0"))
     assert [rows(store, t) for t in ("cards", "card_versions", "sessions", "readings")] == [0] * 4
 
 
@@ -173,7 +178,7 @@ def test_the_engine_migrates_only_once(store):
 
 def test_cards_and_readings_come_back_as_they_were(filled):
     card, read = ladder(), session(ladder())
-    (back,) = filled.card_readings()
+    (back,) = filled.readings.all()
     assert_same(back.card, card)
     assert back.source == read.file
     assert back.surface.geometry == "45:0"
@@ -195,59 +200,59 @@ def test_raw_readings_are_kept_whole(filled):
 
 def test_the_same_file_is_read_once(filled):
     with pytest.raises(InputError, match="already read for card keel-1"):
-        filled.add_session("keel-1", session(ladder()))
+        filled.readings.add("keel-1", session(ladder()))
     assert rows(filled, "sessions") == 1
 
 
 def test_an_unknown_card_is_named(filled):
     with pytest.raises(InputError, match=r"no card stern \(there are: keel-1\)"):
-        filled.add_session("stern", session(ladder("stern")))
+        filled.readings.add("stern", session(ladder("stern")))
 
 
 def test_wet_readings_are_kept_but_not_fitted(filled):
-    filled.add_session("keel-1", session(ladder(), 2, state="wet"))
+    filled.readings.add("keel-1", session(ladder(), 2, state="wet"))
     assert rows(filled, "sessions") == 2
-    assert len(filled.card_readings()) == 1
+    assert len(filled.readings.all()) == 1
 
 
 def test_a_card_corrected_is_a_further_version(filled):
-    assert filled.add_card(ladder(), "the card's own text") == "unchanged"
+    assert filled.cards.add(ladder(), "the card's own text") == "unchanged"
     mended = replace(ladder(), note="weighed again")
-    assert filled.add_card(mended, "other text") == "changed"
-    assert filled.card("keel-1").note == "weighed again"
+    assert filled.cards.add(mended, "other text") == "changed"
+    assert filled.cards.find("keel-1").note == "weighed again"
     assert rows(filled, "card_versions") == 2
     without = replace(mended, drawdowns=mended.drawdowns[:-1])
     with pytest.raises(InputError, match="patch tenth/black: was read"):
-        filled.add_card(without, "without a step that was read")
+        filled.cards.add(without, "without a step that was read")
 
 
 def test_a_card_of_unknown_paint_is_refused(store):
     with pytest.raises(InputError, match=r"drawdown 2, .*: the studio has no paint .* RUDDER"):
-        store.add_card(ladder(paint="RUDDER"), "text")
+        store.cards.add(ladder(paint="RUDDER"), "text")
     assert rows(store, "cards") == 0
 
 
 def test_readings_come_in_an_order_of_their_own(store, tmp_path):
     cards = [ladder("b"), ladder("a")]
     for card in cards:
-        store.add_card(card, card.name)
+        store.cards.add(card, card.name)
         for seed in (1, 2, 3):
-            store.add_session(card, session(card, seed))
+            store.readings.add(card, session(card, seed))
     with Store.open(tmp_path / "other") as other:
-        other.import_paints(PAINTS_TOML)
+        other.paints.add_file(PAINTS_TOML)
         for card in reversed(cards):
-            other.add_card(card, card.name)
+            other.cards.add(card, card.name)
             for seed in (3, 1, 2):
-                other.add_session(card, session(card, seed))
-        order = [(r.card.name, r.session_sha256) for r in other.card_readings()]
-    assert order == [(r.card.name, r.session_sha256) for r in store.card_readings()]
+                other.readings.add(card, session(card, seed))
+        order = [(r.card.name, r.session_sha256) for r in other.readings.all()]
+    assert order == [(r.card.name, r.session_sha256) for r in store.readings.all()]
 
 
 def test_check_cards_stay_out_of_the_fit(filled):
-    filled.add_card(ladder("held-out", purpose="check"), "text")
-    filled.add_session("held-out", session(ladder("held-out")))
-    assert [r.card.name for r in filled.card_readings()] == ["keel-1"]
-    assert [r.card.name for r in filled.card_readings("check")] == ["held-out"]
+    filled.cards.add(ladder("held-out", purpose="check"), "text")
+    filled.readings.add("held-out", session(ladder("held-out")))
+    assert [r.card.name for r in filled.readings.all()] == ["keel-1"]
+    assert [r.card.name for r in filled.readings.all("check")] == ["held-out"]
 
 
 # Fits
@@ -265,41 +270,41 @@ def test_coefficients_and_tables_pack_bit_for_bit():
 
 def test_a_fit_comes_back_as_it_was(filled):
     fit = joint_fit()
-    number = filled.record_fit(fit, filled.card_readings())
-    assert_same(filled.fit_of("KEEL"), fit.paints["KEEL"])
-    back = filled.joint_fit(number)
+    number = filled.fits.record(fit, filled.readings.all())
+    assert_same(filled.fits.of("KEEL"), fit.paints["KEEL"])
+    back = filled.fits.joint(number)
     assert_same(back.coefficients, fit.coefficients)
     assert back.settings == fit.settings
     assert list(back.paints) == list(fit.paints)
     pd.testing.assert_frame_equal(back.nuisances, fit.nuisances, check_exact=True)
     assert_same(
-        filled.current_coefficients(["KEEL", "HULL"]).select(["HULL", "KEEL"]),
+        filled.fits.coefficients(["KEEL", "HULL"]).select(["HULL", "KEEL"]),
         named_by_fit(fit.coefficients, number),
     )
 
 
 def test_a_fit_names_what_it_was_fitted_to(filled):
-    readings = filled.card_readings()
-    number = filled.record_fit(joint_fit(), readings)
+    readings = filled.readings.all()
+    number = filled.fits.record(joint_fit(), readings)
     with sqlite3.connect(filled.studio.database) as raw:
         (inputs,) = raw.execute("SELECT inputs FROM fits WHERE id = ?", (number,)).fetchone()
     assert readings[0].session_sha256 in inputs and readings[0].card_sha256 in inputs
 
 
 def test_refitting_keeps_the_earlier_run(filled):
-    readings = filled.card_readings()
-    first = filled.record_fit(joint_fit(), readings)
-    second = filled.record_fit(joint_fit(("KEEL",), seed=2), readings)
-    assert filled.current_fits() == {"HULL": first, "KEEL": second}
+    readings = filled.readings.all()
+    first = filled.fits.record(joint_fit(), readings)
+    second = filled.fits.record(joint_fit(("KEEL",), seed=2), readings)
+    assert filled.fits.current() == {"HULL": first, "KEEL": second}
     assert rows(filled, "paint_fits") == 3
-    assert_same(filled.joint_fit(first).coefficients, joint_fit().coefficients)
+    assert_same(filled.fits.joint(first).coefficients, joint_fit().coefficients)
 
 
 def test_coefficients_of_two_runs_share_no_factor(filled):
     first, second = joint_fit(("HULL", "KEEL-T"), 1), joint_fit(("KEEL",), 2)
     for fit in (first, second):
-        filled.record_fit(fit, [])
-    joined = filled.current_coefficients()
+        filled.fits.record(fit, [])
+    joined = filled.fits.coefficients()
     assert joined.paints == ("HULL", "KEEL", "KEEL-T")
     assert len(set(joined.factor_names)) == 6
     np.testing.assert_array_equal(joined.k[1], second.coefficients.k[0])
@@ -316,19 +321,19 @@ def test_coefficients_of_two_runs_share_no_factor(filled):
 
 
 def test_fits_of_other_surfaces_are_not_joined(filled):
-    filled.record_fit(joint_fit(("HULL",)), [])
+    filled.fits.record(joint_fit(("HULL",)), [])
     odd = joint_fit(("KEEL",))
     surface = replace(odd.coefficients.surface, k2=0.61)
-    filled.record_fit(replace(odd, coefficients=replace(odd.coefficients, surface=surface)), [])
+    filled.fits.record(replace(odd, coefficients=replace(odd.coefficients, surface=surface)), [])
     with pytest.raises(InputError, match="differ in surface record"):
-        filled.current_coefficients()
-    assert filled.current_coefficients(["KEEL"]).surface.k2 == 0.61
+        filled.fits.coefficients()
+    assert filled.fits.coefficients(["KEEL"]).surface.k2 == 0.61
 
 
 def test_a_paint_without_a_fit_says_so(filled):
     with pytest.raises(InputError, match="no paint of this studio has a fit"):
-        filled.current_coefficients()
+        filled.fits.coefficients()
     with pytest.raises(InputError, match="HULL: has no fit yet"):
-        filled.fit_of("hull white")
+        filled.fits.of("hull white")
     with pytest.raises(InputError, match="fit HULL"):
-        filled.current_coefficients(["HULL"])
+        filled.fits.coefficients(["HULL"])

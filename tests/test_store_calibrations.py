@@ -51,10 +51,10 @@ def read(tmp_path, calibrated="2026-03-03"):
 
 
 def filled(store, **said):
-    store.import_paints(PAINTS_TOML)
-    store.add_card(ladder(), "the card's own text")
-    store.add_session("keel-1", session(ladder(), **(SAID | said)))
-    store.record_fit(joint_fit(), store.card_readings())
+    store.paints.add_file(PAINTS_TOML)
+    store.cards.add(ladder(), "the card's own text")
+    store.readings.add("keel-1", session(ladder(), **(SAID | said)))
+    store.fits.record(joint_fit(), store.readings.all())
     return store
 
 
@@ -106,9 +106,9 @@ def test_a_number_goes_back_to_device_tile_and_date(tmp_path):
 def test_files_of_one_sitting_tell_of_one_calibration(tmp_path):
     with Store.open(tmp_path) as store:
         filled(store)
-        store.add_session("keel-1", session(ladder(), 2, **SAID))
+        store.readings.add("keel-1", session(ladder(), 2, **SAID))
         assert len(calibrations(store)) == 1
-        store.add_session("keel-1", session(ladder(), 3, **(SAID | {"calibrated": "2026-03-04"})))
+        store.readings.add("keel-1", session(ladder(), 3, **(SAID | {"calibrated": "2026-03-04"})))
         assert [row.done for row in calibrations(store)] == ["2026-03-03", "2026-03-04"]
 
 
@@ -116,7 +116,7 @@ def test_two_instruments_of_one_name(tmp_path):
     with Store.open(tmp_path) as store:
         filled(store, serial=None)
         for seed, serial in ((2, "B-17"), (3, "B-18"), (4, "B-17"), (5, "B-18"), (6, None)):
-            store.add_session("keel-1", session(ladder(), seed, serial=serial))
+            store.readings.add("keel-1", session(ladder(), seed, serial=serial))
         with store.snapshot() as opened:
             rows = opened.scalars(select(schema.Session).order_by(schema.Session.id))
             said = [(row.device.name, row.device.serial) for row in rows]
@@ -147,6 +147,6 @@ def test_nothing_said_nothing_recorded(tmp_path):
         filled(store, calibrated=None)
         assert calibrations(store) == []
         assert trace(of_store(store, "KEEL"), 550)["readings"][0]["calibrated"] == ""
-        store.add_card(replace(ladder("other"), file="other.toml"), "text")
-        store.add_session("other", session(ladder("other"), 7, device=None, **SAID))
+        store.cards.add(replace(ladder("other"), file="other.toml"), "text")
+        store.readings.add("other", session(ladder("other"), 7, device=None, **SAID))
         assert calibrations(store) == []

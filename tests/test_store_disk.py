@@ -34,18 +34,18 @@ def full_disk():
 
 def test_a_full_disk_keeps_nothing_of_what_did_not_fit(tmp_path):
     with Store.open(tmp_path) as store:
-        store.import_paints(PAINTS_TOML)
+        store.paints.add_file(PAINTS_TOML)
         words = r"the studio can't be used.*has room"
         with full_disk(), pytest.raises(InputError, match=words) as error, store.transaction():
-            store.add_card(ladder(), "text")
-            store.add_session("keel-1", session(ladder()))
+            store.cards.add(ladder(), "text")
+            store.readings.add("keel-1", session(ladder()))
         assert "\n" not in str(error.value)
-        assert store.cards() == [] and check_studio(store) == []
+        assert store.cards.all() == [] and check_studio(store) == []
     with Store.open(tmp_path) as store:
-        assert len(store.paints()) == 4 and check_studio(store) == []
-        store.add_card(ladder(), "text")
-        store.add_session("keel-1", session(ladder()))
-        assert len(store.card_readings()) == 1
+        assert len(store.paints.all()) == 4 and check_studio(store) == []
+        store.cards.add(ladder(), "text")
+        store.readings.add("keel-1", session(ladder()))
+        assert len(store.readings.all()) == 1
 
 
 @pytest.fixture
@@ -78,7 +78,7 @@ def test_a_disk_that_cannot_be_written(open_to_all):
     (folder / "studio.db").chmod(0o444)
     words = r"the studio can't be used.*writable"
     with not_root(), pytest.raises(InputError, match=words) as error, Store.open(folder) as store:
-        store.import_paints(PAINTS_TOML)
+        store.paints.add_file(PAINTS_TOML)
     assert "\n" not in str(error.value)
     folder.chmod(0o755)
     (folder / "studio.db").chmod(0o644)
@@ -89,17 +89,17 @@ def test_a_disk_that_cannot_be_written(open_to_all):
 def test_a_database_that_another_program_holds(tmp_path, monkeypatch):
     monkeypatch.setattr(engine, "BUSY_SECONDS", 0.1)
     with Store.open(tmp_path) as store:
-        store.import_paints(PAINTS_TOML)
+        store.paints.add_file(PAINTS_TOML)
         with closing(sqlite3.connect(tmp_path / "studio.db", isolation_level=None)) as other:
             other.execute("BEGIN EXCLUSIVE")
             with pytest.raises(InputError, match=r"database is locked.*no other program holds it"):
-                store.add_card(ladder(), "text")
+                store.cards.add(ladder(), "text")
             # What is written already can be read all the same.
-            assert len(store.paints()) == 4
+            assert len(store.paints.all()) == 4
             other.execute("ROLLBACK")
-        store.add_card(ladder(), "text")
-        store.add_session("keel-1", session(ladder()))
-        assert len(store.card_readings()) == 1
+        store.cards.add(ladder(), "text")
+        store.readings.add("keel-1", session(ladder()))
+        assert len(store.readings.all()) == 1
 
 
 def test_no_studio_in_a_file_or_a_picture(tmp_path):

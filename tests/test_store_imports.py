@@ -22,7 +22,7 @@ from .test_store import rows
 @pytest.fixture
 def store(tmp_path):
     with Store.open(tmp_path / "studio") as opened:
-        opened.import_paints(PAINTS_TOML)
+        opened.paints.add_file(PAINTS_TOML)
         yield opened
 
 
@@ -30,56 +30,56 @@ def take(store, seeds, card=None):
     """An import of a card, if any, and sessions of it."""
     versions = []
     if card is not None:
-        store.add_card(card, card.note)
-        versions = [store.card_version(card.name)]
-    numbers = [store.add_session("keel-1", session(ladder(), seed)) for seed in seeds]
-    return store.record_import([f"{seed}.txt" for seed in seeds], numbers, versions)
+        store.cards.add(card, card.note)
+        versions = [store.cards.version(card.name)]
+    numbers = [store.readings.add("keel-1", session(ladder(), seed)) for seed in seeds]
+    return store.imports.record([f"{seed}.txt" for seed in seeds], numbers, versions)
 
 
 def sources(store):
-    return sorted(r.source for r in store.card_readings())
+    return sorted(r.source for r in store.readings.all())
 
 
 def test_undoing_goes_back_import_by_import(store):
     take(store, [1, 2], ladder())
     take(store, [3])
-    back = store.undo_import()
+    back = store.imports.undo()
     assert (back.files, back.sessions, back.cards) == (("3.txt",), 1, 0)
     assert sources(store) == ["keel-1-1.txt", "keel-1-2.txt"]
-    assert store.undo_import().cards == 1
-    assert store.card_readings() == [] and store.cards() == []
+    assert store.imports.undo().cards == 1
+    assert store.readings.all() == [] and store.cards.all() == []
     with pytest.raises(InputError, match="no import to undo"):
-        store.undo_import()
+        store.imports.undo()
     assert [rows(store, t) for t in ("sessions", "card_versions", "imports")] == [3, 1, 2]
 
 
 def test_what_was_undone_may_be_read_again(store):
     take(store, [1], ladder())
     take(store, [2])
-    store.undo_import()
+    store.imports.undo()
     with pytest.raises(InputError, match="already read"):
-        store.add_session("keel-1", session(ladder(), 1))
-    store.add_session("keel-1", session(ladder(), 2, unit="fraction"))
+        store.readings.add("keel-1", session(ladder(), 1))
+    store.readings.add("keel-1", session(ladder(), 2, unit="fraction"))
     with pytest.raises(InputError, match="already read"):
-        store.add_session("keel-1", session(ladder(), 2))
+        store.readings.add("keel-1", session(ladder(), 2))
     assert sources(store) == ["keel-1-1.txt", "keel-1-2.txt"]
 
 
 def test_undoing_a_corrected_card_brings_back_the_one_before(store):
     take(store, [1], ladder())
     take(store, [], replace(ladder(), note="weighed again"))
-    assert store.card("keel-1").note == "weighed again"
-    store.undo_import()
-    assert store.card("keel-1").note == "invented"
-    assert store.add_card(replace(ladder(), note="third"), "third") == "changed"
+    assert store.cards.find("keel-1").note == "weighed again"
+    store.imports.undo()
+    assert store.cards.find("keel-1").note == "invented"
+    assert store.cards.add(replace(ladder(), note="third"), "third") == "changed"
 
 
 def test_undoing_names_the_fits_that_rest_on_it(store):
     take(store, [1], ladder())
-    first = store.record_fit(joint_fit(), store.card_readings())
+    first = store.fits.record(joint_fit(), store.readings.all())
     take(store, [2])
-    assert store.undo_import().fits == ()
-    assert store.undo_import().fits == (first,)
+    assert store.imports.undo().fits == ()
+    assert store.imports.undo().fits == (first,)
 
 
 def test_undo_from_the_command_line(monkeypatch, capsys, tmp_path):
@@ -94,7 +94,7 @@ def test_undo_from_the_command_line(monkeypatch, capsys, tmp_path):
     assert tool("read").status == 2 and tool("read", "--undo", "keel-1.txt").status == 2
     assert tool("read", *files).status == 0
     with Store.open(tmp_path) as store:
-        assert len(store.card_readings()) == 1
+        assert len(store.readings.all()) == 1
 
 
 def old_studio(folder):

@@ -31,14 +31,14 @@ def start(work, *arguments):
 def write_sessions(folder, first, count):
     """Write sessions of one card, one of them everyone's, and say each once it is kept."""
     with Store.open(folder) as store:
-        store.import_paints(PAINTS_TOML)
-        store.add_card(ladder(), "text")
+        store.paints.add_file(PAINTS_TOML)
+        store.cards.add(ladder(), "text")
         for seed in (0, *range(int(first), int(first) + int(count))):
             try:
-                store.add_session("keel-1", session(ladder(), seed))
+                store.readings.add("keel-1", session(ladder(), seed))
             except InputError:
                 continue
-            store.add_scan(*scanned(ladder(), seed), {}, None, ())
+            store.scans.add(*scanned(ladder(), seed), {}, None, ())
             print(seed, flush=True)
 
 
@@ -46,7 +46,7 @@ def publish_often(folder):
     """Fit and publish without end, and say each version once it is out."""
     with Store.open(folder) as store:
         while True:
-            store.record_fit(joint_fit(seed=len(releases(store)) + 2), store.card_readings())
+            store.fits.record(joint_fit(seed=len(releases(store)) + 2), store.readings.all())
             print(publish(store, force="drawn at random").version, flush=True)
 
 
@@ -70,7 +70,7 @@ def test_processes_share_a_studio_from_its_first_moment(tmp_path):
     assert sorted(said) == kept(tmp_path)
     assert kept(tmp_path) == [0, *(100 * (i + 1) + j for i in range(3) for j in range(5))]
     with Store.open(tmp_path) as store:
-        scans = store.card_channels()
+        scans = store.scans.all()
     assert len(scans) == len(said)
     assert all(len(scan.labels) == len(ladder().patches) for scan in scans)
 
@@ -84,14 +84,14 @@ def test_a_killed_writer_loses_nothing_confirmed(tmp_path):
     confirmed = {int(line) for line in said if line.strip()}
     assert confirmed and confirmed <= set(kept(tmp_path))
     with Store.open(tmp_path) as store:
-        assert len(store.card_readings()) == len(kept(tmp_path))
+        assert len(store.readings.all()) == len(kept(tmp_path))
 
 
 def test_a_killed_publisher_leaves_whole_releases(tmp_path):
     with Store.open(tmp_path) as store:
-        store.import_paints(PAINTS_TOML)
-        store.add_card(ladder(), "text")
-        store.add_session("keel-1", session(ladder()))
+        store.paints.add_file(PAINTS_TOML)
+        store.cards.add(ladder(), "text")
+        store.readings.add("keel-1", session(ladder()))
     publisher = start("publish_often", tmp_path)
     said = [publisher.stdout.readline()]
     time.sleep(0.11)
@@ -100,7 +100,7 @@ def test_a_killed_publisher_leaves_whole_releases(tmp_path):
     with Store.open(tmp_path) as store:
         rows = releases(store)
         assert {line.strip() for line in said if line.strip()} <= {row.version for row in rows}
-        store.record_fit(joint_fit(seed=1), store.card_readings())
+        store.fits.record(joint_fit(seed=1), store.readings.all())
         publish(store, force="drawn at random")
         for row in releases(store):
             for place in (row.name, f"{row.name}.zip"):

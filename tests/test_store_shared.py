@@ -23,13 +23,6 @@ from tintladder.database.releases.load import load_release
 from tintladder.database.releases.publish import publish, releases
 from tintladder.database.releases.verify import verify_release
 from tintladder.database.store.schema import APPEND_ONLY, Base
-from tintladder.database.store.sittings import (
-    begin_sitting,
-    finish_sitting,
-    keep_reading,
-    open_sittings,
-    progress_of,
-)
 from tintladder.database.store.store import Store
 
 from . import postgres
@@ -86,33 +79,33 @@ def test_append_only_rows_cannot_change_or_go(store):
 
 
 def test_what_goes_in_comes_out(store, url):
-    assert_same(store.fit_of("KEEL"), joint_fit().paints["KEEL"])
-    (back,) = store.card_readings()
+    assert_same(store.fits.of("KEEL"), joint_fit().paints["KEEL"])
+    (back,) = store.readings.all()
     read = session(ladder())
     inside = np.isin(read.spectra.wavelengths, back.spectra.wavelengths)
     np.testing.assert_array_equal(back.spectra.values, read.spectra.values[:, inside])
     with pytest.raises(InputError, match="already read"):
-        store.add_session("keel-1", read)
-    number = store.add_session("keel-1", session(ladder(), 5))
-    store.record_import(["5.txt"], [number], [])
-    store.undo_import()
-    assert len(store.card_readings()) == 1
+        store.readings.add("keel-1", read)
+    number = store.readings.add("keel-1", session(ladder(), 5))
+    store.imports.record(["5.txt"], [number], [])
+    store.imports.undo()
+    assert len(store.readings.all()) == 1
     with Store.open(url) as again:
-        assert again.current_fits() == {"HULL": 1, "KEEL": 1}
+        assert again.fits.current() == {"HULL": 1, "KEEL": 1}
 
 
 def test_scans_go_in_and_come_out_and_are_undone(store):
     scan, facts = scanned(ladder())
-    number, new = store.add_scan(scan, facts, {"grey": None, "without": []}, None, ["a remark"])
-    again = store.add_scan(scan, facts, {"grey": None, "without": []}, None, ["a remark"])
+    number, new = store.scans.add(scan, facts, {"grey": None, "without": []}, None, ["a remark"])
+    again = store.scans.add(scan, facts, {"grey": None, "without": []}, None, ["a remark"])
     assert new and again == (number, False)
-    (back,) = store.card_channels()
+    (back,) = store.scans.all()
     np.testing.assert_array_equal(back.channels, scan.channels.channels)
     np.testing.assert_array_equal(back.variance, scan.channels.variance)
     assert (back.level, back.labels) == (0.01, scan.channels.labels)
-    store.record_import([facts.file], scans=[number])
-    assert store.undo_import().scans == 1 and store.card_channels() == []
-    assert store.add_scan(scan, facts, {"grey": None, "without": []}, None, []) == (2, True)
+    store.imports.record([facts.file], scans=[number])
+    assert store.imports.undo().scans == 1 and store.scans.all() == []
+    assert store.scans.add(scan, facts, {"grey": None, "without": []}, None, []) == (2, True)
 
 
 def test_a_release_is_the_same_from_either_database(store, tmp_path, monkeypatch):
@@ -162,28 +155,28 @@ def test_eight_processes_write_sessions_at_once(url):
     assert [writer.returncode for writer in writers] == [0] * 8
     expected = [0, *(100 * (i + 1) + j for i in range(8) for j in range(5))]
     with Store.open(url) as opened:
-        assert len(opened.card_channels()) == len(expected)
+        assert len(opened.scans.all()) == len(expected)
     assert sorted(said) == expected
     with Store.open(url) as store:
         assert rows(store, "sessions") == len(expected)
         assert rows(store, "readings") == len(expected) * len(session(ladder()).spectra)
-        assert store.import_paints(PAINTS_TOML)
+        assert store.paints.add_file(PAINTS_TOML)
 
 
 def test_a_sitting_is_kept_reading_by_reading(store):
     profile = quick()
-    sitting = begin_sitting(store, "keel-1", profile, "a port", 1)
+    sitting = store.sittings.begin("keel-1", profile, "a port", 1)
     who = Identity(model="Bench reader", serial="7")
     values = np.full(profile.wavelengths.size, 0.5)
     for place in ("tile/white", "masstone/black"):
         taken = "2026-03-05T10:00:00.000Z"
         reading = RawReading(place, 1, 1, taken, values, {"calibrated": True})
-        keep_reading(store, sitting, reading, who)
+        store.sittings.keep(sitting, reading, who)
         with pytest.raises(InputError, match="another program"):
-            keep_reading(store, sitting, reading, who)
-    assert [r.place for r in progress_of(store, sitting).readings] == [
+            store.sittings.keep(sitting, reading, who)
+    assert [r.place for r in store.sittings.progress(sitting).readings] == [
         "tile/white", "masstone/black",
     ]  # fmt: skip
-    number, made = finish_sitting(store, sitting, who)
-    assert made.spectra.labels == ("masstone/black",) and not open_sittings(store)
-    assert number in {r.session for r in store.card_readings()}
+    number, made = store.sittings.finish(sitting, who)
+    assert made.spectra.labels == ("masstone/black",) and not store.sittings.open()
+    assert number in {r.session for r in store.readings.all()}

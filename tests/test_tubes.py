@@ -17,7 +17,7 @@ from .studio_fixtures import PAINTS_TOML
 @pytest.fixture
 def store(tmp_path):
     with Store.open(tmp_path) as opened:
-        opened.import_paints(PAINTS_TOML)
+        opened.paints.add_file(PAINTS_TOML)
         yield opened
 
 
@@ -31,7 +31,7 @@ def tool(monkeypatch, capsys, tmp_path):
 
 
 def test_a_file_of_paints_comes_in_whole(store):
-    hull = store.find_paint("HULL")
+    hull = store.paints.find("HULL")
     assert (hull.name, hull.pigments, hull.range) == ("Hull White", ["PW6"], "Sign acrylic")
     (lot,) = hull.lots
     assert (lot.lot, lot.size_ml, lot.price, lot.opened.isoformat()) == (
@@ -43,7 +43,7 @@ def test_a_file_of_paints_comes_in_whole(store):
 
 
 def test_tubes_for_a_fit(store):
-    tubes = store.tubes()
+    tubes = store.paints.tubes()
     assert tubes["HULL"].dry_volume == pytest.approx(0.42 / 1.45)
     assert tubes["HULL"].lot == "W1" and tubes["HULL"].refuse is None
     assert not tubes["KEEL"].dry_volume_measured
@@ -51,49 +51,49 @@ def test_tubes_for_a_fit(store):
 
 
 def test_loading_a_file_again_takes_its_corrections(store):
-    store.import_paints(PAINTS_TOML.replace("density = 1.45", "density = 1.5"))
-    assert len(store.paints()) == 4
-    assert store.tubes()["HULL"].density == 1.5
+    store.paints.add_file(PAINTS_TOML.replace("density = 1.45", "density = 1.5"))
+    assert len(store.paints.all()) == 4
+    assert store.paints.tubes()["HULL"].density == 1.5
 
 
 @pytest.mark.parametrize("text", ["HULL", "hull", "Hull W", "hull white", "  HULL "])
 def test_a_paint_is_found_by_nickname_or_part_of_a_name(store, text):
-    assert store.find_paint(text).nickname == "HULL"
+    assert store.paints.find(text).nickname == "HULL"
 
 
 def test_a_nickname_comes_before_a_part_of_another(store):
-    assert store.find_paint("keel").nickname == "KEEL"
+    assert store.paints.find("keel").nickname == "KEEL"
 
 
 def test_a_part_that_fits_several_names_them(store):
     with pytest.raises(
         InputError, match=r"fits 2 paints: KEEL \(Keel Blue\), KEEL-T \(Keel Blue\)"
     ):
-        store.find_paint("blue")
+        store.paints.find("blue")
 
 
 def test_a_slip_is_answered_with_the_closest(store):
     with pytest.raises(InputError, match=r"fits no tube; closest: HULL \(Hull White\)"):
-        store.find_paint("HUL1")
+        store.paints.find("HUL1")
     with pytest.raises(InputError, match=r"fits no tube; see tintladder tubes"):
-        store.find_paint("zzz")
+        store.paints.find("zzz")
     with pytest.raises(InputError, match="fits no tube"):
-        store.find_paint("  ")
+        store.paints.find("  ")
 
 
 def test_nicknames_are_unique_in_any_case(store):
     with pytest.raises(InputError, match="already that of Hull White"):
-        store.add_paint(NewPaint("hull", "Hull Grey"))
+        store.paints.add(NewPaint("hull", "Hull Grey"))
 
 
 def test_the_lot_in_use_is_the_one_opened_last(store):
     from datetime import date
 
-    store.add_lot("HULL", NewLot("W2", density=1.6, opened=date(2026, 6, 1)))
-    store.add_lot("HULL", NewLot("W0", density=1.3, opened=date(2025, 6, 1)))
-    assert store.tubes()["HULL"].lot == "W2"
+    store.paints.add_lot("HULL", NewLot("W2", density=1.6, opened=date(2026, 6, 1)))
+    store.paints.add_lot("HULL", NewLot("W0", density=1.3, opened=date(2025, 6, 1)))
+    assert store.paints.tubes()["HULL"].lot == "W2"
     with pytest.raises(InputError, match="in the studio already"):
-        store.add_lot("HULL", NewLot("W2"))
+        store.paints.add_lot("HULL", NewLot("W2"))
 
 
 @pytest.mark.parametrize("bad", ["", "two words", "a=b", "a,b", "a/b", "-x", "x" * (LONGEST + 1)])
@@ -120,8 +120,8 @@ def test_suggested_nicknames(name, maker, taken, expected):
 
 def test_names_with_odd_characters_come_back(store):
     name = 'Noir d\'Été; DROP TABLE paints; -- [bold]"x" 漆'
-    store.add_paint(NewPaint("NOIR", name, maker="[red]"))
-    assert store.find_paint("NOIR").name == name
+    store.paints.add(NewPaint("NOIR", name, maker="[red]"))
+    assert store.paints.find("NOIR").name == name
 
 
 @pytest.mark.parametrize(
@@ -149,19 +149,19 @@ def test_a_faulty_file_of_paints_is_refused_by_place(store, old, new, said):
     text = PAINTS_TOML.replace(old, new)
     assert text != PAINTS_TOML
     with pytest.raises(InputError) as caught:
-        store.import_paints(text, "my paints.toml")
+        store.paints.add_file(text, "my paints.toml")
     assert said in str(caught.value) and "my paints.toml" in str(caught.value)
     assert "\n" not in str(caught.value)
-    assert len(store.paints()) == 4
+    assert len(store.paints.all()) == 4
 
 
 def test_a_file_is_taken_whole_or_not(tmp_path):
     text = PAINTS_TOML.replace('"KEEL-T"', '"OTHER"')
     with Store.open(tmp_path) as store:
-        store.add_paint(NewPaint("OTHER", "Other Paint"))
+        store.paints.add(NewPaint("OTHER", "Other Paint"))
         with pytest.raises(InputError, match="already that of Other Paint"):
-            store.import_paints(text)
-        assert [paint.nickname for paint in store.paints()] == ["OTHER"]
+            store.paints.add_file(text)
+        assert [paint.nickname for paint in store.paints.all()] == ["OTHER"]
 
 
 def test_two_lots_of_one_name():

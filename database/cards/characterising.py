@@ -187,13 +187,13 @@ def _keep(
     drawn: NDArray[np.uint8],
 ) -> Made:
     with store.transaction():
-        kept = store.add_scanner(made, target)
+        kept = store.scanners.add(made, target)
         place = save_overlay(overlay_of_scanner(store.studio, made.name), drawn)
     return Made(made, kept.calibration, tuple(remarks), place)
 
 
 def _card(store: Store, opened: Picture, card: str) -> tuple[Found, tuple[Site, ...]]:
-    scanned = store.card(card)
+    scanned = store.cards.find(card)
     layout, others = layouts(scanned)
     found = find_card(opened, others, layout)
     return found, sites(layout, {n: step for step, n in seats(layout, scanned).items()})

@@ -19,7 +19,7 @@ from ...calibrate.optics.colour import ciede2000, lab
 from ...calibrate.optics.spectra import Array, Spectra, to_grid
 from ..store import schema
 from ..store.imports import Undone
-from ..store.session_rows import session_of
+from ..store.readings import session_of
 from ..store.store import Store
 
 Patch = tuple[str, str]

@@ -92,7 +92,7 @@ def filling(store: Store, name: str) -> Filling:
             f"card {card.name} wasn't printed here, so its file is yours",
             "correct the file and read it again: tintladder read",
         )
-    densities = {p: t.wet_density for p, t in store.tubes().items()}
+    densities = {p: t.wet_density for p, t in store.paints.tubes().items()}
     return Filling(number, card, _amounts(card, densities), printed_on(store, number))
 
 
@@ -255,8 +255,8 @@ def fill(store: Store, begun: Filling, changed: Mapping[str, float], painted: da
     text = card_text(card, [PRINTED])
     file = store.studio.folder / FOLDER / f"{card.name}.toml"
     with store.transaction():
-        card = parse_card(text, str(file), [paint.nickname for paint in store.paints()])
-        store.add_card(card, text)
+        card = parse_card(text, str(file), [paint.nickname for paint in store.paints.all()])
+        store.cards.add(card, text)
         write_whole({file: text.encode()})
     return card
 

@@ -10,7 +10,7 @@ from sqlalchemy import select
 from ...calibrate.optics.spectra import Flag, Spectra
 from ..store import schema
 from ..store.imports import Undone
-from ..store.session_rows import session_of
+from ..store.readings import session_of
 from ..store.store import Store
 
 

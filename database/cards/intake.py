@@ -18,7 +18,7 @@ from ...calibrate.instrument.sitting import Correcting
 from ...calibrate.optics.spectra import Flag
 from ..common.listing import few
 from ..common.text_file import read_text
-from ..store.cards import AlreadyReadError
+from ..store.readings import AlreadyReadError
 from ..store.store import Store
 from .characterising import read_by_known_device
 from .scanning import PICTURES, ReadScan, early, keep_scan
@@ -99,25 +99,25 @@ def take_in(
 
     def add(name: str, session: Session) -> TakenIn:
         try:
-            read_sessions.append(store.add_session(name, session))
+            read_sessions.append(store.readings.add(name, session))
         except AlreadyReadError as error:
             there.append(error)
             return TakenIn(session.file, "readings", f"{error.expected}; left as it is", name)
-        return _readings_taken(session, store.card(name))
+        return _readings_taken(session, store.cards.find(name))
 
     with store.transaction():
         for path, text in texts.items():
             if _lists_paints(text):
-                paints = store.import_paints(text, str(path))
+                paints = store.paints.add_file(text, str(path))
                 names = ", ".join(paint.nickname for paint in paints)
                 taken.append(TakenIn(str(path), "paints", f"{len(paints)} paints: {names}"))
-        known = [paint.nickname for paint in store.paints()]
+        known = [paint.nickname for paint in store.paints.all()]
         for path, text in texts.items():
             if not _lists_paints(text):
                 read = read_card(path, known)
-                outcome = store.add_card(read, text)
+                outcome = store.cards.add(read, text)
                 if outcome != "unchanged":
-                    versions.append(store.card_version(read.name))
+                    versions.append(store.cards.version(read.name))
                 taken.append(TakenIn(str(path), "card", _card_words(read, outcome), read.name))
                 if path == named:
                     card = read.name
@@ -125,12 +125,12 @@ def take_in(
             name = path.stem
             text = card_text(ink, name)
             read = parse_card(text, str(path), known)
-            outcome = store.add_card(read, text)
+            outcome = store.cards.add(read, text)
             if outcome != "unchanged":
-                versions.append(store.card_version(name))
+                versions.append(store.cards.version(name))
             taken.append(TakenIn(str(path), "card", _card_words(read, outcome), name))
             taken.append(add(name, ink.session))
-        cards = store.cards() if sessions else []
+        cards = store.cards.all() if sessions else []
         for session in sessions:
             taken.append(add(_card_of(session, card, cards), session))
         for path in files:
@@ -145,7 +145,7 @@ def take_in(
         if new:
             repeated = {error.file for error in there}
             fresh_files = [str(path) for path in files if str(path) not in repeated]
-            store.record_import(fresh_files, read_sessions, versions, scans)
+            store.imports.record(fresh_files, read_sessions, versions, scans)
     return taken
 
 

@@ -50,10 +50,10 @@ def print_mixtures(store: Store, wanted: Wanted, named: Sequence[str] = ()) -> P
             "leave the tubes out, or leave out --mix and have mixtures chosen",
         )
     mixtures: Sequence[Mixture] = [_named(store, text) for text in named]
-    tubes = [store.find_paint(text) for text in wanted.tubes]
+    tubes = [store.paints.find(text) for text in wanted.tubes]
     if not named and not tubes:
         tubes = _told_of(store)
-    check_tubes(store, tubes or [store.find_paint(p) for p in _paints(mixtures)])
+    check_tubes(store, tubes or [store.paints.find(p) for p in _paints(mixtures)])
     of_kind = _KINDS.get(wanted.layout or "", wanted.layout)
     if of_kind is None:
         paints = [tube.nickname for tube in tubes] or _paints(mixtures)
@@ -70,7 +70,7 @@ def print_mixtures(store: Store, wanted: Wanted, named: Sequence[str] = ()) -> P
             layout.steps,
             _tried(store),
         )
-    known = {tube.paint: tube for tube in store.tubes().values()}
+    known = {tube.paint: tube for tube in store.paints.tubes().values()}
     plan = plan_mixtures(
         name_for(store, wanted.name, "mixtures"),
         layout,
@@ -82,7 +82,7 @@ def print_mixtures(store: Store, wanted: Wanted, named: Sequence[str] = ()) -> P
         layout_name=name_of_layout,
     )
     words = [
-        tube_words(store.find_paint(paint), f": in {_listed(steps)}")
+        tube_words(store.paints.find(paint), f": in {_listed(steps)}")
         for paint, steps in _where(plan.card.drawdowns).items()
     ]
     return keep_printed(store, plan, layout, words)
@@ -91,7 +91,7 @@ def print_mixtures(store: Store, wanted: Wanted, named: Sequence[str] = ()) -> P
 def _named(store: Store, text: str) -> Mixture:
     parts = {
         paint: part
-        for paint, part in parse_mix(text, lambda name: store.find_paint(name).nickname).items()
+        for paint, part in parse_mix(text, lambda name: store.paints.find(name).nickname).items()
         if part > 0
     }
     if len(parts) < 2:
@@ -107,10 +107,10 @@ def _paints(mixtures: Sequence[Mixture]) -> list[str]:
 
 def _told_of(store: Store) -> list[Paint]:
     """Tubes on hand that a fit or a card of a ladder tells of: others a mixture can't judge."""
-    told = set(store.current_fits())
-    told |= {p for card in store.cards() if card.purpose == "fit" for p in card.paints}
-    refused = {tube.paint for tube in store.tubes().values() if tube.refuse is not None}
-    found = [t for t in store.paints() if t.on_hand and t.nickname in told - refused]
+    told = set(store.fits.current())
+    told |= {p for card in store.cards.all() if card.purpose == "fit" for p in card.paints}
+    refused = {tube.paint for tube in store.paints.tubes().values() if tube.refuse is not None}
+    found = [t for t in store.paints.all() if t.on_hand and t.nickname in told - refused]
     if not found:
         raise InputError(
             None,
@@ -125,7 +125,7 @@ def _films(store: Store, paints: Sequence[str]) -> bool:
     """Whether these paints were drawn down in films of a thickness: then a check can be, too."""
     told = [
         {paint for d in card.drawdowns if not d.opaque for paint in d.masses}
-        for card in store.cards()
+        for card in store.cards.all()
         if card.purpose == "fit"
     ]
     return set(paints) <= set().union(*told)
@@ -135,7 +135,7 @@ def _tried(store: Store) -> list[set[str]]:
     """What earlier cards of mixtures mix."""
     return [
         card.held(d.step)
-        for card in store.cards()
+        for card in store.cards.all()
         if card.purpose == "check"
         for d in card.drawdowns
     ]

@@ -18,7 +18,7 @@ from ..store.store import Store
 def known_paint(store: Store, name: str, maker: str) -> Paint | None:
     """Return that maker's paint, where it is in the studio already."""
     wanted = name.casefold(), maker.casefold()
-    known = (p for p in store.paints() if (p.name.casefold(), p.maker.casefold()) == wanted)
+    known = (p for p in store.paints.all() if (p.name.casefold(), p.maker.casefold()) == wanted)
     return next(known, None)
 
 
@@ -39,7 +39,7 @@ def suggested_nickname(store: Store, name: str, maker: str) -> str:
             f"if you have it again: tintladder tubes on {known.nickname}; a new tube of another "
             "lot: the same with --lot",
         )
-    return suggest_nickname(name, maker, [paint.nickname for paint in store.paints()])
+    return suggest_nickname(name, maker, [paint.nickname for paint in store.paints.all()])
 
 
 def check_tellable(store: Store, name: str, suggested: str) -> None:
@@ -50,7 +50,7 @@ def check_tellable(store: Store, name: str, suggested: str) -> None:
     InputError
         Naming the other.
     """
-    for paint in store.paints():
+    for paint in store.paints.all():
         if paint.name.casefold() == name.casefold():
             raise InputError(
                 None,
@@ -89,7 +89,7 @@ def add_tube(
         For what can't be a tube.
     """
     paint = {key: more.pop(key) for key in ("range", "finish") if key in more}
-    return store.add_paint(
+    return store.paints.add(
         NewPaint(
             nickname=check_nickname(nickname),
             name=name,
@@ -120,8 +120,8 @@ def add_lot(store: Store, paint: Paint, lot: str, size: str = "", **more: Any) -
         For what can't be a tube, or a lot that is here already.
     """
     new = NewLot(lot=lot, size_ml=_millilitres(size), opened=date.today(), **more)
-    store.add_lot(paint.nickname, new)
-    return store.find_paint(paint.nickname)
+    store.paints.add_lot(paint.nickname, new)
+    return store.paints.find(paint.nickname)
 
 
 def label_as_typed(text: str) -> tuple[str, str]:
@@ -170,7 +170,7 @@ def add_labels(store: Store, labels: Sequence[tuple[str, str]], maker: str) -> l
             nickname = suggested_nickname(store, name, maker)
             check_tellable(store, name, nickname)
             added.append(add_tube(store, name, maker, pigments, nickname).nickname)
-    return [store.find_paint(nickname) for nickname in added]
+    return [store.paints.find(nickname) for nickname in added]
 
 
 def pigments_of(text: str) -> tuple[str, ...]:

@@ -58,13 +58,13 @@ def planned(
     """
     if measure.resolution_g is None:
         raise InputError("--scale", None, f"a plan is weighed, not by {measure.name}", "say 0.1")
-    found = store.find_paint(paint)
+    found = store.paints.find(paint)
     other = white_for(store, white, [found])
     if found.nickname == other.nickname:
         raise _white(found.nickname)
     guess, said = _guess(store, found, strength)
-    white_guess = _fitted(store, other) or Guess.typical_white(store.tubes()[other.nickname])
-    alone = [r for r in store.card_readings("fit") if set(r.card.paints) == {other.nickname}]
+    white_guess = _fitted(store, other) or Guess.typical_white(store.paints.tubes()[other.nickname])
+    alone = [r for r in store.readings.all("fit") if set(r.card.paints) == {other.nickname}]
     ladder = plan_ladder(
         guess,
         white_guess,
@@ -87,12 +87,12 @@ def one_more(store: Store, paint: str) -> OneMore:
     InputError
         For a paint that isn't fitted to an instrument's readings, or has no ladder in white.
     """
-    tube = store.find_paint(paint)
+    tube = store.paints.find(paint)
     if is_white(tube.pigments):
         raise _white(tube.nickname)
     found = tube.nickname
-    white = white_of(store.fit_of(found))
-    readings = store.card_readings("fit")
+    white = white_of(store.fits.of(found))
+    readings = store.readings.all("fit")
     own = [r.card for r in readings if found in r.card.paints]
     if white is None or not own:
         raise InputError(
@@ -105,8 +105,8 @@ def one_more(store: Store, paint: str) -> OneMore:
         found,
         white,
         readings,
-        store.tubes(),
-        store.joint_fit(store.current_fits()[found]),
+        store.paints.tubes(),
+        store.fits.joint(store.fits.current()[found]),
         gap_um=_gap(own),
         balance_g=min(card.balance_g for card in own),
     )
@@ -133,15 +133,15 @@ def _guess(store: Store, paint: Paint, strength: Strength | None) -> tuple[Guess
         strength = strength_of(paint.pigments)
         label = ", ".join(paint.pigments)
         whence = f"as its label ({label}) suggests" if label else "for want of its pigments"
-    tube = store.tubes()[paint.nickname]
+    tube = store.paints.tubes()[paint.nickname]
     return Guess.typical(tube, strength), f"a paint of {strength} tinting, {whence}"
 
 
 def _fitted(store: Store, paint: Paint) -> Guess | None:
     """The paint as it was fitted, where that is in 1/mm."""
-    if paint.nickname not in store.current_fits():
+    if paint.nickname not in store.fits.current():
         return None
-    found = store.current_coefficients([paint.nickname], TWO_FLUX)
+    found = store.fits.coefficients([paint.nickname], TWO_FLUX)
     if found.scale != ABSOLUTE:
         return None
-    return Guess.like(store.tubes()[paint.nickname], found, paint.nickname)
+    return Guess.like(store.paints.tubes()[paint.nickname], found, paint.nickname)

@@ -99,7 +99,7 @@ def print_new_card(store: Store, wanted: Wanted) -> Printed:
     InputError
         For a tube, white or layout that can't be had, or files that can't be written.
     """
-    tubes = [store.find_paint(text) for text in wanted.tubes]
+    tubes = [store.paints.find(text) for text in wanted.tubes]
     check_tubes(store, tubes)
     white = white_for(store, wanted.white, tubes)
     ladders = {
@@ -109,7 +109,7 @@ def print_new_card(store: Store, wanted: Wanted) -> Printed:
     }
     name_of_layout = choose_layout(wanted.layout, wanted.page, len(ladders))
     layout = read_layout(name_of_layout)
-    known = {tube.paint: tube for tube in store.tubes().values()}
+    known = {tube.paint: tube for tube in store.paints.tubes().values()}
     names = list(ladders) or [white.nickname]
     plan = plan_card(
         name_for(store, wanted.name, names[0].casefold() if len(names) == 1 else "tubes"),
@@ -146,11 +146,11 @@ def keep_printed(
     name = plan.card.name
     text_file = store.studio.folder / FOLDER / f"{name}.toml"
     text = card_text(plan.card, [PRINTED])
-    card = parse_card(text, str(text_file), [paint.nickname for paint in store.paints()])
+    card = parse_card(text, str(text_file), [paint.nickname for paint in store.paints.all()])
     card_file, sheet_file = (text_file.with_name(f"{name}{end}.pdf") for end in ("", "-weighing"))
     with store.transaction():
         _check_new(store, card, text_file)
-        store.add_card(card, text)
+        store.cards.add(card, text)
         number = card_number(store, name)
         write_whole(
             {
@@ -224,7 +224,7 @@ def check_tubes(store: Store, tubes: Sequence[Paint]) -> None:
     InputError
         Where there is one.
     """
-    known = store.tubes()
+    known = store.paints.tubes()
     names = [tube.nickname for tube in tubes]
     for i, tube in enumerate(tubes):
         if tube.nickname in names[:i]:
@@ -236,11 +236,11 @@ def check_tubes(store: Store, tubes: Sequence[Paint]) -> None:
 def white_for(store: Store, wanted: str | None, tubes: Sequence[Paint]) -> Paint:
     """The white of the ladders: as said, else the one there is, else the one on earlier cards."""
     if wanted is not None:
-        return store.find_paint(wanted)
+        return store.paints.find(wanted)
     whites = [paint for paint in tubes if is_white(paint.pigments)]
-    whites = whites or [paint for paint in store.paints() if is_white(paint.pigments)]
+    whites = whites or [paint for paint in store.paints.all() if is_white(paint.pigments)]
     whites = [paint for paint in whites if paint.on_hand] or whites
-    used = {d.white for card in store.cards() for d in card.drawdowns}
+    used = {d.white for card in store.cards.all() for d in card.drawdowns}
     whites = [paint for paint in whites if paint.nickname in used] or whites
     if len(whites) == 1:
         return whites[0]
@@ -255,9 +255,9 @@ def white_for(store: Store, wanted: str | None, tubes: Sequence[Paint]) -> Paint
 
 def _is_known(store: Store, white: str) -> bool:
     """Whether the white was fitted, or its own drawdown is on a card that was painted."""
-    if white in store.current_fits():
+    if white in store.fits.current():
         return True
-    painted = [card for card in store.cards() if card.date is not None]
+    painted = [card for card in store.cards.all() if card.date is not None]
     return any(set(d.masses) == {white} and not d.taken_from for c in painted for d in c.drawdowns)
 
 
@@ -282,7 +282,7 @@ def name_for(store: Store, name: str | None, stem: str) -> str:
 
 
 def _free_name(store: Store, stem: str) -> str:
-    taken = {card.name.casefold() for card in store.cards()}
+    taken = {card.name.casefold() for card in store.cards.all()}
     number = 1
     while f"{stem}-{number}" in taken:
         number += 1
@@ -290,7 +290,7 @@ def _free_name(store: Store, stem: str) -> str:
 
 
 def _check_new(store: Store, card: Card, file: Path) -> None:
-    if any(known.name.casefold() == card.name.casefold() for known in store.cards()):
+    if any(known.name.casefold() == card.name.casefold() for known in store.cards.all()):
         raise InputError(
             None, "--name", f"there is a card {card.name} already", "give another name"
         )

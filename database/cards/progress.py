@@ -96,7 +96,7 @@ def cards_progress(store: Store) -> list[CardProgress]:
     """How far every card has come, in the order of their numbers."""
     with store.snapshot() as session:
         undone = Undone.of(session)
-        cards = {card.name: card for card in store.cards()}
+        cards = {card.name: card for card in store.cards.all()}
         current = session.scalars(
             select(schema.Fit).join(schema.PaintFit).where(schema.PaintFit.current).distinct()
         )
@@ -188,7 +188,7 @@ def printed_last(store: Store) -> Card | None:
     with store.snapshot() as session:
         rows = session.scalars(select(schema.Card).order_by(schema.Card.id.desc()))
         names = (row.name for row in rows if row.versions[0].text.startswith(f"# {PRINTED}"))
-        known = {card.name: card for card in store.cards()}
+        known = {card.name: card for card in store.cards.all()}
         return next((known[name] for name in names if name in known), None)
 
 
@@ -235,4 +235,4 @@ def named_card(store: Store, text: str) -> tuple[int, Card, str]:
                 "give its name or number: tintladder card lists them",
             )
         row = found[0]
-        return row.id, store.card(row.name), row.versions[-1].text
+        return row.id, store.cards.find(row.name), row.versions[-1].text

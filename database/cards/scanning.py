@@ -123,7 +123,7 @@ def read_card_picture(
     picture = read_picture(file)
     known = _meant(store, file, card)
     layout, others = layouts(known)
-    scanner = store.scanner_for(picture.facts, device)
+    scanner = store.scanners.fitting(picture.facts, device)
     progress("finding the card")
     characterised = None if scanner is None else scanner.device
     try:
@@ -142,7 +142,7 @@ def read_card_picture(
         remarks.append(
             "no device is characterised: taken as plain sRGB, so colours are far less sure"
         )
-    elif device is None and len(store.scanners()) > 1:
+    elif device is None and len(store.scanners.all()) > 1:
         remarks.append(
             f"taken for a picture by {characterised.name}, by its settings; where it is another "
             "device's, name that (tintladder scan --device NAME)"
@@ -152,7 +152,7 @@ def read_card_picture(
     if scan.evened.stray.typical:
         remarks.append("the card shows no stray light of its own: a typical share was taken")
     remarks += early(known, picture.facts.taken)
-    for other in store.other_cards(known.name, picture.facts.sha256):
+    for other in store.scans.other_cards(known.name, picture.facts.sha256):
         remarks.append(
             f"the same picture was read as card {other} before: one of the two is wrong, and "
             "counts until it is undone (tintladder read --undo takes back what was read last)"
@@ -179,18 +179,18 @@ def _meant(store: Store, file: Path, card: str | None) -> Card:
     InputError
         Where none has that name, and several printed here may be meant, or none.
     """
-    named = [each for each in store.cards() if each.name.casefold() == file.stem.casefold()]
+    named = [each for each in store.cards.all() if each.name.casefold() == file.stem.casefold()]
     if card is not None or named:
-        return store.card(card or named[0].name)
+        return store.cards.find(card or named[0].name)
     printed = [each for each in cards_progress(store) if each.printed]
     waiting = [each for each in printed if not each.read] or printed
-    return store.card(waiting[0].name if len(waiting) == 1 else file.stem)
+    return store.cards.find(waiting[0].name if len(waiting) == 1 else file.stem)
 
 
 def keep_scan(store: Store, read: ReadScan) -> tuple[int, bool, Path]:
     """Keep a card as read: its number, whether it is new, and where its overlay lies."""
     with store.transaction():
-        number, new = store.add_scan(
+        number, new = store.scans.add(
             read.scan, read.facts, read.asked, read.calibration, read.remarks
         )
         place = overlay_of_scan(store.studio, read.scan.channels.card.name, read.facts.sha256)
@@ -203,7 +203,7 @@ def take_picture(store: Store, read: ReadScan) -> tuple[int, Path]:
     with store.transaction():
         number, new, place = keep_scan(store, read)
         if new:
-            store.record_import([read.facts.file], scans=[number])
+            store.imports.record([read.facts.file], scans=[number])
     return number, place
 
 

@@ -21,14 +21,7 @@ from ...calibrate.instrument.sitting import Correcting
 from ...calibrate.instrument.tiles import PREFIX, certified_at, tile_kind
 from ...calibrate.instrument.walk import Stop, walk
 from ...calibrate.optics.surface import notation
-from ..store.sittings import (
-    Sitting,
-    finish_sitting,
-    instrument_of,
-    keep_reading,
-    keep_skip,
-    progress_of,
-)
+from ..store.sittings import Sitting
 from ..store.store import Store
 from .progress import dry_enough
 
@@ -132,11 +125,11 @@ def sit(
         seen_at = notation(profile.geometry, profile.specular)
         for tile in Correcting(tiles).tiles(seen_at, f"card {sitting.card}").values():
             certified_at(tile, profile.wavelengths, tiles.file)
-    card, progress = store.card(sitting.card), progress_of(store, sitting)
+    card, progress = store.cards.find(sitting.card), store.sittings.progress(sitting)
     stops = way_over(card)
     if progress.readings:
         # A sitting is of one instrument: another is refused.
-        instrument.identity = instrument_of(store, sitting)
+        instrument.identity = store.sittings.instrument(sitting)
         read = sum(progress.is_done(stop.patch) for stop in stops)
         tell(f"Going on with card {card.name}: {read} of {len(stops)} patches are read.")
     ended = measure(
@@ -147,14 +140,14 @@ def sit(
         notes=_drying(card),
         tiles=_others(tiles),
         ask=ask,
-        on_reading=lambda r: keep_reading(store, sitting, r, instrument.identity),
-        on_skip=lambda patch: keep_skip(store, sitting, patch),
+        on_reading=lambda r: store.sittings.keep(sitting, r, instrument.identity),
+        on_skip=lambda patch: store.sittings.skip(sitting, patch),
         show=show,
         tell=tell,
     )
     number, corrections = None, None
     if ended.finished:
-        number, made = finish_sitting(store, sitting, instrument.identity, ended.wet, tiles)
+        number, made = store.sittings.finish(sitting, instrument.identity, ended.wet, tiles)
         corrections = made.corrections
     counting = [r for place in progress.places() for r in progress.counting(place)]
     return Sat(

@@ -20,8 +20,7 @@ from ..releases.load import LoadedRelease
 from ..releases.model_choice import of_model
 from ..releases.tables.inputs import session_of as packed_session
 from ..store import schema
-from ..store.cards import card_of_version
-from ..store.session_rows import session_of
+from ..store.readings import card_of_version, session_of
 from ..store.store import Store
 from ..store.tiles import calibrated_in_words
 from .refit import packed_readings
@@ -72,7 +71,7 @@ def of_store(store: Store, text: str, model: str | None = None) -> Origin:
         Where there is no such paint, or it has no such fit.
     """
     with store.snapshot() as session:
-        fit = store.fit_of(text, model)
+        fit = store.fits.of(text, model)
         row = session.scalars(
             select(schema.PaintFit)
             .join(schema.Paint)

@@ -193,7 +193,7 @@ def _print(
 
     with open_store(studio) as store:
         for tube in tubes:
-            store.find_paint(tube)
+            store.paints.find(tube)
         from ..cards.mixtures import print_mixtures
         from ..cards.printing import Wanted, measure_before, print_new_card
 

@@ -29,7 +29,7 @@ def device(ctx: typer.Context, as_json: JsonOption = False, studio: StudioOption
     if ctx.invoked_subcommand is not None:
         return
     with open_store(studio) as store:
-        devices = [each.device for each in store.scanners()]
+        devices = [each.device for each in store.scanners.all()]
     say([_as_dict(each) for each in devices], as_json, lambda: _list(devices))
 
 

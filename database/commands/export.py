@@ -132,7 +132,7 @@ def _readings(
     from ..store.transactions import now
 
     with open_store(studio) as store:
-        number, read = store.last_session(card)
+        number, read = store.readings.last(card)
     made = read if raw else corrected_alone(read)
     data = {
         "cgats": lambda: format_cgats(made).encode(),

@@ -37,9 +37,9 @@ def fit(
         from ...calibrate.fit.judging.quality_report import IN_THE_MANNER
         from ..fits.fitting import fit_studio
 
-        chosen = [store.find_paint(name).nickname for name in paints or ()]
+        chosen = [store.paints.find(name).nickname for name in paints or ()]
         done = fit_studio(store, chosen, progress=lambda step, _: progress(f"step {step}"))
-        names = {paint.nickname: paint.name for paint in store.paints()}
+        names = {paint.nickname: paint.name for paint in store.paints.all()}
     reports = list(done.quality.values()) if full else []
     result = fit_as_dict(done, names)
     if full:

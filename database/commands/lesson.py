@@ -61,7 +61,7 @@ def lesson(
         from .predict import check_finish
         from .recipe import split
 
-        names = {paint.nickname: paint.name for paint in store.paints()}
+        names = {paint.nickname: paint.name for paint in store.paints.all()}
         wanted = wanted_colours(store, colours, grey, white, black)
         choice = Choice(split(with_), split(without), check_finish(finish))
         found, content = handout(store, wanted, choice, each, people, title, note, whose)

@@ -187,11 +187,10 @@ def _begin(
         from ...calibrate.instrument.profile_file import read_profile
         from ..cards.progress import named_card
         from ..cards.sitting import connected, sit
-        from ..store.sittings import begin_sitting
 
         known, card = read_profile(profile), named_card(store, card)[1].name
         with connected(known, port) as instrument:
-            sitting = begin_sitting(store, card, known, port, repeats, anew, tiles)
+            sitting = store.sittings.begin(card, known, port, repeats, anew, tiles)
             terminal = _terminal(known, card, yes, as_json)
             done = sit(
                 store, sitting, instrument, terminal.ask, terminal.show, terminal.tell, known_tiles
@@ -212,9 +211,8 @@ def _resume(
     with open_store(studio) as store:
         from ..cards.progress import named_card
         from ..cards.sitting import connected, sit
-        from ..store.sittings import find_sitting
 
-        sitting = find_sitting(store, named_card(store, card)[1].name if card else None)
+        sitting = store.sittings.find(named_card(store, card)[1].name if card else None)
         if tiles is None and sitting.tiles is not None:
             tiles = Path(sitting.tiles)
         known_tiles = _certified(tiles)
@@ -257,7 +255,6 @@ def _rehearse(
     from ...calibrate.instrument.profile_file import read_profile
     from ..cards.rehearsing import emulated, parse_mishaps, rehearsal
     from ..cards.sitting import connected, sit
-    from ..store.sittings import begin_sitting
 
     known_tiles = _certified(tiles)
     known, shares = read_profile(profile), parse_mishaps(mishap)
@@ -265,9 +262,9 @@ def _rehearse(
         open_store(studio) if card is not None else nullcontext() as mine,
         rehearsal(mine, card) as (store, name),
     ):
-        emulator = emulated(known, store.card(name), readings, shares, certified=known_tiles)
+        emulator = emulated(known, store.cards.find(name), readings, shares, certified=known_tiles)
         with plugged_in(emulator) as port, connected(known, port) as instrument:
-            sitting = begin_sitting(store, name, known, port, repeats, anew=True)
+            sitting = store.sittings.begin(name, known, port, repeats, anew=True)
             terminal = _terminal(known, f"Rehearsal with {name}", yes, as_json, emulator)
             terminal.tell("A rehearsal: instrument and readings are made up, and nothing is kept.")
             done = sit(
@@ -296,7 +293,7 @@ def _stand_in(
         open_store(studio) if card is not None else nullcontext() as mine,
         rehearsal(mine, card) as (store, name),
     ):
-        emulator = emulated(known, store.card(name), readings, shares, repeats)
+        emulator = emulated(known, store.cards.find(name), readings, shares, repeats)
     with plugged_in(emulator) as port:
         to = "" if repeats == 2 else f" --repeats {repeats}"
         words = (

@@ -31,10 +31,10 @@ def muddy(
         from ..mixing.palette import Palette
         from ..mixing.prediction import parse_mix
 
-        parts = parse_mix(mix, lambda name: store.find_paint(name).nickname)
+        parts = parse_mix(mix, lambda name: store.paints.find(name).nickname)
         coefficients = usable(store, list(parts), [])
-        reckoned = store.model_words(coefficients)
-        paints = {paint.nickname: paint for paint in store.paints()}
+        reckoned = store.fits.model_words(coefficients)
+        paints = {paint.nickname: paint for paint in store.paints.all()}
         white = Palette(coefficients).white
         found = find(coefficients, parts, white, {n: p.pigments for n, p in paints.items()})
         names = {nickname: paint.name for nickname, paint in paints.items()}

@@ -93,7 +93,7 @@ def next(
         if fresh and likely:
             additions = [{p: fresh.grams * share for p, share in likely.mixes[0].items()}]
         for text in add or []:
-            additions.append(parse_mix(text, lambda name: store.find_paint(name).nickname))
+            additions.append(parse_mix(text, lambda name: store.paints.find(name).nickname))
         plate = on_plate(additions)
         if not plate:
             raise InputError(
@@ -101,9 +101,9 @@ def next(
                 'say what is on it: --add "HULL=8,STARBOARD=1", in grams',
             )  # fmt: skip
         coefficients = usable(store, [*plate, *(kept.of if kept else ())])
-        reckoned = store.model_words(coefficients)
+        reckoned = store.fits.model_words(coefficients)
         found = next_of(coefficients, additions, goal.lab, kept, likely, wanted)
-        names = {paint.nickname: paint.name for paint in store.paints()}
+        names = {paint.nickname: paint.name for paint in store.paints.all()}
         write_plate(folder, additions)
         write_dab(folder, kept)
     result = {

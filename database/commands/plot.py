@@ -65,8 +65,8 @@ def plot(
             "--against", against, "only strength is said against a paint", "add --show strength"
         )
     with open_store(studio) as store:
-        asked = [store.find_paint(text).nickname for text in paints or ()]
-        chosen = list(dict.fromkeys(asked or store.current_fits()))
+        asked = [store.paints.find(text).nickname for text in paints or ()]
+        chosen = list(dict.fromkeys(asked or store.fits.current()))
         if not chosen:
             raise InputError(None, None, "no paint has a fit yet", "fit with: tintladder fit")
         figure, result = drawn(store, chosen, str(show), against, model and str(model))

@@ -38,14 +38,14 @@ def reach(
         from ..mixing.recipes import recipes
         from .recipe import split
 
-        names = {paint.nickname: paint.name for paint in store.paints()}
-        left_out = [store.find_paint(text).nickname for text in split(without)]
+        names = {paint.nickname: paint.name for paint in store.paints.all()}
+        left_out = [store.paints.find(text).nickname for text in split(without)]
         coefficients = usable(store, [], left_out)
-        reckoned = store.model_words(coefficients)
+        reckoned = store.fits.model_words(coefficients)
         goal = parse_target(target, store) if target else None
         drawn = gamut(Palette(coefficients))
         answer = recipes(coefficients, goal, ways=1, names=names) if goal else None
-        whole = store.current_coefficients()
+        whole = store.fits.coefficients()
         more = one_more(whole, coefficients.paints, goal.lab if goal else None)
     result = {
         "paints": list(coefficients.paints),

@@ -76,7 +76,7 @@ def read(
         raise InputError(None, "read", "expected files, or --undo alone", "give one of them")
     if undo or not files:
         with open_store(studio) as store:
-            back = store.undo_import()
+            back = store.imports.undo()
         say(asdict(back), as_json, lambda: _show_undone(back))
         return
 

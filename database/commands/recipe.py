@@ -106,12 +106,11 @@ def recipe(
         from ..mixing.measures import weighed
         from ..mixing.medium import MEDIUM, NAME
         from ..mixing.recipes import recipes
-        from ..store.recipes import keep_batch, kept_recipe
         from .predict import check_finish
         from .recipe_kept import show_kept
         from .recipe_shown import as_dict, prepared, show
 
-        names = {MEDIUM: NAME} | {paint.nickname: paint.name for paint in store.paints()}
+        names = {MEDIUM: NAME} | {paint.nickname: paint.name for paint in store.paints.all()}
         if target is None and photo is None:
             listed = _kept(store, {"--keep": keep, "--make": make, "--swatch": swatch})
             say(listed[1], as_json, lambda: show_kept(listed[0], names))
@@ -122,7 +121,7 @@ def recipe(
             check_suffix(picture)
         gloss = check_finish(finish or ("gloss" if photo else None))
         film = None if thickness is None else Film(thickness, over)
-        kept = None if photo else kept_recipe(store, target or "")
+        kept = None if photo else store.recipes.find(target or "")
         if kept is None and (made or swatch):
             raise InputError(
                 "--made" if made else "--swatch", target, "is no kept recipe",
@@ -144,18 +143,18 @@ def recipe(
         orders, snapped = prepared(palette, answer, scale, grams)
         result = as_dict(answer, orders, snapped)
         result["model"] = palette.coefficients.model
-        result["reckoned"] = store.model_words(palette.coefficients)
+        result["reckoned"] = store.fits.model_words(palette.coefficients)
         parts = answer.recipes[0].parts
         assumed = [p for p in with_densities(store, palette.coefficients)[1] if p in parts]
         slip = volume_slip(palette, parts, assumed)
         result |= {"density_assumed": assumed, "by_volume_de00": slip}
         if picture is not None:
             result["picture"] = str(_draw(answer, palette, names, picture))
-        before = kept_recipe(store, keep) if keep else None
+        before = store.recipes.find(keep) if keep else None
         if keep:
             _keep(store, keep, result, manner.said, note)
         if kept and made:
-            batch = keep_batch(store, kept, weighed(snapped[0][0]), note)
+            batch = store.recipes.keep_batch(kept, weighed(snapped[0][0]), note)
         if batch is not None:
             result["batch"] = {"made": batch.made, "grams": batch.masses, "lots": batch.lots}
             result["batch"] |= {"note": batch.note, "swatch": batch.swatch}
@@ -182,13 +181,12 @@ def recipe(
 
 def _kept(store: Store, asked: dict[str, str | None]) -> tuple[list[Any], list[dict[str, Any]]]:
     """Every kept recipe, as it is and for machines."""
-    from ..store.recipes import kept_recipes
     from .recipe_kept import kept_as_dict
 
     for option, text in asked.items():
         if text:
             raise InputError(option, text, "expected a colour to mix", "name it first")
-    kept = kept_recipes(store)
+    kept = store.recipes.all()
     return kept, [kept_as_dict(each) for each in kept]
 
 
@@ -224,7 +222,7 @@ def _draw(answer: Answer, palette: Palette, names: dict[str, str], file: Path) -
 def _nickname(store: Store, text: str) -> str:
     from ..mixing.medium import resolver
 
-    return resolver(lambda name: store.find_paint(name).nickname)(text)
+    return resolver(lambda name: store.paints.find(name).nickname)(text)
 
 
 def _swatch(store: Store, kept: schema.Recipe, text: str) -> schema.Batch:
@@ -259,8 +257,7 @@ def _grams(
 
 
 def _keep(store: Store, name: str, result: dict[str, Any], seen: dict[str, Any], note: str) -> None:
-    from ..store.recipes import keep_recipe
 
     first = result["recipes"][0]
     predicted = {k: first[k] for k in ("lab", "difference_de00", "band_de00")} | seen
-    keep_recipe(store, name, first["parts"], result["target"], predicted, note)
+    store.recipes.keep(name, first["parts"], result["target"], predicted, note)

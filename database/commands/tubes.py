@@ -26,7 +26,7 @@ def tubes(ctx: typer.Context, as_json: JsonOption = False, studio: StudioOption 
     if ctx.invoked_subcommand is not None:
         return
     with open_store(studio) as store:
-        paints, fitted = store.paints(), store.current_fits()
+        paints, fitted = store.paints.all(), store.fits.current()
     rows = [_described(paint) | {"fitted": paint.nickname in fitted} for paint in paints]
 
     def show() -> None:
@@ -236,7 +236,7 @@ def load(
 
     text = read_text(file)
     with open_store(studio or ctx.obj, create=True) as store:
-        result = [_described(paint) for paint in store.import_paints(text, str(file))]
+        result = [_described(paint) for paint in store.paints.add_file(text, str(file))]
     names = ", ".join(row["nickname"] for row in result)
     say(result, as_json, lambda: typer.echo(f"{file}: {len(result)} paints: {names}."))
 
@@ -264,7 +264,7 @@ def weigh(
             "weigh the full syringe, or leave --empty out if the scale was set to zero with it",
         )  # fmt: skip
     with open_store(studio or ctx.obj) as store:
-        paint = store.set_density(nick, (grams - empty) / ml)
+        paint = store.paints.set_density(nick, (grams - empty) / ml)
         result = _described(paint)
         density = (grams - empty) / ml
     say(
@@ -278,7 +278,7 @@ def weigh(
 
 def _set(ctx: typer.Context, nick: str, on_hand: bool, as_json: bool, studio: str | None) -> None:
     with open_store(studio or ctx.obj) as store:
-        paint = store.set_on_hand(nick, on_hand)
+        paint = store.paints.set_on_hand(nick, on_hand)
         result = _described(paint)
     words = "on hand" if on_hand else "out"
     say(result, as_json, lambda: typer.echo(f"{paint.nickname} ({paint.name}) is {words}."))

@@ -100,10 +100,10 @@ def make_demo(folder: Path, progress: Callable[[str], None] = lambda _: None) ->
         scan = try_demo_scan(store)
         progress("publishing")
         release = publish(store, note="the boatyard's demo")
-        names = {paint.nickname: paint.name for paint in store.paints()}
+        names = {paint.nickname: paint.name for paint in store.paints.all()}
         progress("drawing")
         (folder / "plots").mkdir(exist_ok=True)
-        figure = tint_figure(store.fit_of(PICTURED), names[PICTURED], store.cards())
+        figure = tint_figure(store.fits.of(PICTURED), names[PICTURED], store.cards.all())
         pictures = tuple(
             save(figure, folder / "plots" / f"{PICTURED}-tint.{kind}") for kind in ("png", "svg")
         )

@@ -47,15 +47,15 @@ def read_demo_scan(store: Store, scans: Path) -> None:
 
 def try_demo_scan(store: Store) -> DemoScan:
     """Fit the paint as if nothing but its scan were known, and keep nothing."""
-    scan = next(s for s in store.card_channels() if s.card.name == CARD)
-    scanner = store.scanner()
+    scan = next(s for s in store.scans.all() if s.card.name == CARD)
+    scanner = store.scanners.find()
     assert scanner is not None and scanner.device.sensors is not None
-    measured = store.current_coefficients(model=TWO_FLUX)
+    measured = store.fits.coefficients(model=TWO_FLUX)
     tints = [d for d in scan.card.drawdowns if d.paint == PAINT and len(d.masses) > 1]
     white = str(tints[0].white)
     others = measured.select([paint for paint in measured.paints if paint != PAINT])
     fit = run_scan_fit(
-        [scan], store.tubes(), scanner.device.sensors, others.select([white]), others, white
+        [scan], store.paints.tubes(), scanner.device.sensors, others.select([white]), others, white
     )
     mixes = [dict(d.masses) for d in tints]
     by_scan, by_spectra = (

@@ -14,7 +14,6 @@ from ...calibrate.formats.session import Session
 from ...calibrate.optics.predict import dry_fractions, predict
 from ..mixing.medium import MEDIUM, with_medium
 from ..mixing.target import HEX, WAYS, Target, of_hex, of_lab, of_spectrum
-from ..store.recipes import kept_recipe, kept_recipes
 
 if TYPE_CHECKING:
     from ..store import schema
@@ -27,7 +26,7 @@ _TINT = re.compile(r"(.+?)\s+(\d+(?:\.\d+)?)\s*:\s*(\d+(?:\.\d+)?)")
 
 def of_mix(store: Store, mix: dict[str, float], said: str) -> Target:
     """Make a target of a mix by weight, as the studio's fits predict it."""
-    c = store.current_coefficients([p for p in mix if p != MEDIUM])
+    c = store.fits.coefficients([p for p in mix if p != MEDIUM])
     if MEDIUM in mix:
         c = with_medium(c)
     return of_spectrum(said, predict(c, dry_fractions(c, [mix])).reflectance[0], c.wavelengths)
@@ -64,7 +63,7 @@ def parse_target(text: str, store: Store) -> Target:
 
 
 def _of_kept(text: str, store: Store) -> Target | None:
-    kept = kept_recipe(store, text)
+    kept = store.recipes.find(text)
     if kept is None:
         return None
     if "thickness_um" in kept.predicted:
@@ -113,7 +112,7 @@ def _of_reading(text: str, store: Store) -> Target | None:
         return None
     card, _, patch = text.partition("/")
     for purpose in ("fit", "check"):
-        for readings in store.card_readings(purpose):
+        for readings in store.readings.all(purpose):
             if readings.card.name.casefold() != card.casefold():
                 continue
             labels = readings.spectra.labels
@@ -134,9 +133,9 @@ def _of_tube(text: str, store: Store) -> Target | None:
             return None
         paint = _tube(text, store)
         return of_mix(store, {paint.nickname: 1.0}, f"{paint.name} from the tube")
-    paint = store.find_paint(match[1])
+    paint = store.paints.find(match[1])
     white, colour = float(match[2]), float(match[3])
-    beside = [p for p in store.fit_of(paint.nickname).coefficients.paints if p != paint.nickname]
+    beside = [p for p in store.fits.of(paint.nickname).coefficients.paints if p != paint.nickname]
     if colour <= 0 or not beside:
         raise InputError(
             "target", text,
@@ -152,9 +151,9 @@ def _of_tube(text: str, store: Store) -> Target | None:
 def _tube(text: str, store: Store) -> schema.Paint:
     """Find a tube; where there is none, say which recipes are kept too."""
     try:
-        return store.find_paint(text)
+        return store.paints.find(text)
     except InputError as error:
-        names = [kept.recipe.name for kept in kept_recipes(store)]
+        names = [kept.recipe.name for kept in store.recipes.all()]
         if not names:
             raise
         near = [name for name in names if text.casefold() in name] or names

@@ -62,7 +62,7 @@ def with_densities(store: Store, coefficients: Coefficients) -> tuple[Coefficien
     anything else that is no tube stays as it is.
     """
     density, assumed = coefficients.density.copy(), []
-    for paint in store.paints():
+    for paint in store.paints.all():
         if paint.nickname not in coefficients.paints:
             continue
         lot = paint.current_lot

@@ -39,7 +39,7 @@ def dab_of(
     finish : {"gloss", "satin", "matt"}, optional
         That it was seen under; None where it was read.
     """
-    paints = tuple(dict.fromkeys(store.find_paint(name).nickname for name in of))
+    paints = tuple(dict.fromkeys(store.paints.find(name).nickname for name in of))
     lightness, a, b = (float(x) for x in seen.lab)
     return KeptDab(seen.said, (lightness, a, b), seen.band or READ_BAND, finish, grams, paints)
 

@@ -23,12 +23,12 @@ def usable(store: Store, must: Sequence[str] = (), without: Sequence[str] = ()) 
     clash = sorted(set(must) & set(without))
     if clash:
         raise InputError(None, ", ".join(clash), "is both asked for and left out", "drop one")
-    fitted = store.current_fits()
-    on_hand = [p.nickname for p in store.paints() if p.on_hand and p.nickname in fitted]
+    fitted = store.fits.current()
+    on_hand = [p.nickname for p in store.paints.all() if p.on_hand and p.nickname in fitted]
     used = [p for p in dict.fromkeys([*on_hand, *must]) if p not in without]
     if not used:
         raise InputError(
             None, None, "no tube on hand has a fit",
             "say what is on hand (tintladder tubes on NAME), or fit: tintladder fit",
         )  # fmt: skip
-    return with_densities(store, store.current_coefficients(used))[0]
+    return with_densities(store, store.fits.coefficients(used))[0]

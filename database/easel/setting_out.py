@@ -115,7 +115,7 @@ def set_out_for(
 ) -> SetOut:
     """Find the fewest tubes on hand that mix all colours wanted; the rest as for `set_out`."""
     coefficients, must = tubes_for(store, wanted, choice)
-    names = {paint.nickname: paint.name for paint in store.paints()}
+    names = {paint.nickname: paint.name for paint in store.paints.all()}
     return set_out(
         coefficients, wanted.targets, wanted.shares, wanted.places, within, most, must, ml, area,
         coats, names,
@@ -125,7 +125,7 @@ def set_out_for(
 def tubes_for(store: Store, wanted: Wanted, choice: Choice) -> tuple[Coefficients, list[str]]:
     """Return the tubes that may be set out, as they are looked at, and which of them must be."""
     must, without = (
-        [store.find_paint(text).nickname for text in texts]
+        [store.paints.find(text).nickname for text in texts]
         for texts in (choice.must, choice.without)
     )
     return as_finished(usable(store, must, without), choice.finish or wanted.finish), must

@@ -124,7 +124,7 @@ def keep_swatch(
         manner = Manner.of_kept(recipe.predicted)
         if manner.finish and swatch.reflectance is not None:
             used = [paint for paint in recipe.parts if paint != MEDIUM]
-            swatch = manner.target(swatch, store.current_coefficients(used).surface)
+            swatch = manner.target(swatch, store.fits.coefficients(used).surface)
         said: dict[str, Any] = {
             "said": swatch.said,
             "lab": [float(x) for x in swatch.lab],

@@ -44,15 +44,15 @@ def typed_mix(store: Store, text: str, by_volume: bool) -> TypedMix:
     InputError
         See `parse_mix`; and for paints without a fit, or medium alone.
     """
-    parts = parse_mix(text, resolver(lambda name: store.find_paint(name).nickname))
+    parts = parse_mix(text, resolver(lambda name: store.paints.find(name).nickname))
     paints = [nickname for nickname in parts if nickname != MEDIUM]
     if not paints:
         raise InputError("mix", text, "medium alone has no colour", "add a paint")
-    coefficients = store.current_coefficients(paints)
-    reckoned = store.model_words(coefficients)
+    coefficients = store.fits.coefficients(paints)
+    reckoned = store.fits.model_words(coefficients)
     if MEDIUM in parts:
         coefficients = with_medium(coefficients)
-    names = {MEDIUM: NAME} | {paint.nickname: paint.name for paint in store.paints()}
+    names = {MEDIUM: NAME} | {paint.nickname: paint.name for paint in store.paints.all()}
     words, assumed = mix_words(parts, names), list[str]()
     if by_volume:
         coefficients, assumed = with_densities(store, coefficients)

@@ -14,8 +14,9 @@ from ...calibrate.fit.scans.check import check_scans
 from ...calibrate.fit.uncertainty.check import MOST_SCAN_ERROR, Check, check_mixtures, together
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.sensors import Sensors
-from ..store.cards import StoredReadings
-from ..store.scans import ScanStore, StoredChannels
+from ..store.readings import StoredReadings
+from ..store.scans import StoredChannels
+from ..store.store import Store
 
 
 @dataclass(frozen=True)
@@ -50,21 +51,21 @@ class ScannedCheck:
 CheckCard = StoredReadings | ScannedCheck
 
 
-def check_cards(store: ScanStore) -> list[CheckCard]:
+def check_cards(store: Store) -> list[CheckCard]:
     """Every check card that can judge a fit: as an instrument read it, else as it was scanned.
 
     Of devices that scanned the same card, the one that is surest of it tells.
     """
-    measured = store.card_readings("check")
+    measured = store.readings.all("check")
     read = {readings.card.name for readings in measured}
     by_device: dict[tuple[str, int], list[StoredChannels]] = {}
-    for scan in store.card_channels("check"):
+    for scan in store.scans.all("check"):
         if scan.card.name not in read and why_not_judged(store, scan) is None:
             assert scan.calibration is not None
             by_device.setdefault((scan.card.name, scan.calibration), []).append(scan)
     best: dict[str, ScannedCheck] = {}
     for (name, calibration), scans in by_device.items():
-        sensors = store.scanner_of(calibration).device.sensors
+        sensors = store.scanners.of_calibration(calibration).device.sensors
         assert sensors is not None
         found = ScannedCheck(scans[0].card, tuple(scans), sensors, calibration)
         if name not in best or found.unsure < best[name].unsure:
@@ -72,22 +73,25 @@ def check_cards(store: ScanStore) -> list[CheckCard]:
     return [*measured, *best.values()]
 
 
-def unjudged(store: ScanStore) -> dict[str, str]:
+def unjudged(store: Store) -> dict[str, str]:
     """Check cards that were scanned to no use, by name: why, and what to do."""
     judging = {each.card.name for each in check_cards(store)}
     found = {}
-    for scan in store.card_channels("check"):
+    for scan in store.scans.all("check"):
         why = why_not_judged(store, scan)
         if why is not None and scan.card.name not in judging:
             found[scan.card.name] = why
     return found
 
 
-def why_not_judged(store: ScanStore, scan: StoredChannels) -> str | None:
+def why_not_judged(store: Store, scan: StoredChannels) -> str | None:
     """Why a scan of mixtures can judge no fit, and what to do; None where it can."""
     why = why_not_seen(store, scan)
     assert why is not None or scan.calibration is not None
-    if why is None and not store.scanner_of(scan.calibration or 0).device.fit_for_spectra:
+    if (
+        why is None
+        and not store.scanners.of_calibration(scan.calibration or 0).device.fit_for_spectra
+    ):
         return (
             "its scanner's channels aren't known as plain sums of light, so it judges no mixture; "
             "scan the card with a flatbed, its corrections off"
@@ -95,14 +99,14 @@ def why_not_judged(store: ScanStore, scan: StoredChannels) -> str | None:
     return why
 
 
-def why_not_seen(store: ScanStore, scan: StoredChannels) -> str | None:
+def why_not_seen(store: Store, scan: StoredChannels) -> str | None:
     """Why nothing is known of what a scan's channels see; None where it is."""
     if scan.calibration is None:
         return (
             "its device isn't characterised; characterise it (tintladder device scanner) and scan "
             "the card again"
         )
-    if store.scanner_of(scan.calibration).device.sensors is None:
+    if store.scanners.of_calibration(scan.calibration).device.sensors is None:
         return (
             "its device was characterised without spectra; take a target whose data file has "
             "spectra, and scan the card again"

@@ -21,8 +21,8 @@ from ...calibrate.optics.transport import TRANSPORT
 from ..mixing.ladder import white_of
 from ..mixing.model_choice import Trial
 from ..mixing.strengths import rank
-from ..store.cards import StoredReadings
 from ..store.lots import of_one_lot
+from ..store.readings import StoredReadings
 from ..store.store import Store
 from ..store.trials import tried
 from .check_mixtures import CheckCard, check_cards, foretell
@@ -155,11 +155,11 @@ def fit_studio(
     InputError
         See `run_fit`.
     """
-    readings = store.card_readings("fit")
+    readings = store.readings.all("fit")
     if paints:
         readings = [r for r in readings if set(paints).intersection(r.card.paints)]
-    one = of_one_lot(store.paints(), readings, paints)
-    readings, tubes = one.readings, store.tubes(one.lots)
+    one = of_one_lot(store.paints.all(), readings, paints)
+    readings, tubes = one.readings, store.paints.tubes(one.lots)
     made = _fit_measured(store, readings, tubes, paints, settings, progress) if readings else None
     again = _fit_transport(store, readings, tubes, paints, made, progress) if made else None
     with store.transaction() as session:
@@ -167,10 +167,10 @@ def fit_studio(
         transport = None
         if made is not None:
             fit, known, quality = made
-            runs.append((store.record_fit(fit, readings, tubes, known, quality), fit))
+            runs.append((store.fits.record(fit, readings, tubes, known, quality), fit))
         if again is not None:
             fit, known, said = again
-            number = store.record_fit(fit, readings, tubes, known, said)
+            number = store.fits.record(fit, readings, tubes, known, said)
             judged = _judge(store, [(number, fit)], None, TRANSPORT)
             transport = ModelFit(number, fit, judged, said)
         measured = made[0].paints if made is not None else {}
@@ -190,7 +190,7 @@ def fit_studio(
         if not runs:
             raise _nothing_read(paints, unfit)
         judged = _judge(store, runs, settings, TWO_FLUX)
-        model, trial = store.model_for(measured), tried(session)
+        model, trial = store.fits.model_for(measured), tried(session)
     return StudioFit(
         *runs[0], judged, readings, quality, tuple(scanned), unfit, transport, model, trial
     )
@@ -218,7 +218,7 @@ def _fit_measured(
                 "its cards hold no other paint, so there is nothing to fit it against",
                 "fit all paints together: tintladder fit",
             )
-        known = store.current_coefficients(beside, TWO_FLUX)
+        known = store.fits.coefficients(beside, TWO_FLUX)
     learnt = run_fit(readings, tubes, known, settings, progress)
     # Once chosen, noise and smoothness are settings: what is kept follows from what is recorded.
     used = recorded_settings(learnt.settings)
@@ -236,10 +236,10 @@ def _fit_transport(
 ) -> _Made | None:
     """Fit to the same readings by transport, where what is known is known by it too."""
     known, beside = None, _beside(readings, paints) if paints else []
-    if not store.current_fits(TRANSPORT).keys() >= set(beside):
+    if not store.fits.current(TRANSPORT).keys() >= set(beside):
         return None
     if beside:
-        known = store.current_coefficients(beside, TRANSPORT)
+        known = store.fits.coefficients(beside, TRANSPORT)
     learnt = run_fit(readings, tubes, known, FitSettings(model=TRANSPORT), progress)
     used = recorded_settings(learnt.settings)
     fit = run_fit(readings, tubes, known, used, progress, leave_out=True)
@@ -270,7 +270,7 @@ def _judge(
 
     A mixture of which a paint has no fit by the model says nothing of it.
     """
-    current = set(store.current_fits(model))
+    current = set(store.fits.current(model))
     cards = [each for each in check_cards(store) if current.issuperset(each.card.paints)]
     of_run: list[list[CheckCard]] = [[] for _ in runs]
     for card in cards:
@@ -278,9 +278,9 @@ def _judge(
         if holding:
             of_run[holding[-1]].append(card)
     fitted = dict.fromkeys(p for each in of_run for card in each for p in card.card.paints)
-    known = store.current_coefficients(fitted or runs[0][1].paints, model)
+    known = store.fits.coefficients(fitted or runs[0][1].paints, model)
     for (number, _), mine in zip(runs, of_run, strict=True):
-        store.record_checks(number, foretell(known, mine, settings).patches)
+        store.fits.record_checks(number, foretell(known, mine, settings).patches)
     return foretell(known, [card for each in of_run for card in each], settings)
 
 
@@ -296,15 +296,15 @@ def _quality(
     model, reference = fit.coefficients.model, None
     if against is not None and against in fit.paints:
         reference = fit.paints[against]
-    elif against is not None and against in store.current_fits(model):
-        reference = store.fit_of(against, model)
+    elif against is not None and against in store.fits.current(model):
+        reference = store.fits.of(against, model)
     return {
         nickname: quality_report(
             paint,
             readings,
             left_out=fit.left_out,
             reference=reference if white_of(paint) else None,
-            old=store.lot_before(nickname, tubes[nickname].lot, model),
+            old=store.fits.lot_before(nickname, tubes[nickname].lot, model),
             settings=settings,
         )
         for nickname, paint in fit.paints.items()
@@ -316,8 +316,8 @@ def _reference(store: Store, fit: JointFit) -> str | None:
 
     One that stays lets strengths of different days stand side by side.
     """
-    before = store.strength_reference()
-    if before is not None and (before in fit.paints or before in store.current_fits()):
+    before = store.fits.strength_reference()
+    if before is not None and (before in fit.paints or before in store.fits.current()):
         return before
     whites = {name: white for name, paint in fit.paints.items() if (white := white_of(paint))}
     ranked, _ = rank(fit.coefficients, whites)

@@ -115,8 +115,8 @@ def fit_scans(
     known paints have: beside them the device shows what it makes of colours that are sure.
     """
     by_device: dict[int, list[StoredChannels]] = {}
-    one = of_one_lot(store.paints(), store.card_channels("fit"), paints)
-    tubes = store.tubes(one.lots)
+    one = of_one_lot(store.paints.all(), store.scans.all("fit"), paints)
+    tubes = store.paints.tubes(one.lots)
     for scan in one.readings:
         if scan.calibration is not None and why_not_seen(store, scan) is None:
             by_device.setdefault(scan.calibration, []).append(scan)
@@ -124,7 +124,7 @@ def fit_scans(
     # What read most goes first: the whites of the rest may rest on it.
     for calibration in sorted(by_device, key=lambda number: (-len(by_device[number]), number)):
         scans = by_device[calibration]
-        held = (set(store.current_fits()) - set(paints) if paints else set()) | fitted
+        held = (set(store.fits.current()) - set(paints) if paints else set()) | fitted
         wanted = {p for s in scans for p in s.card.paints} - held
         if paints:
             wanted &= set(paints)
@@ -139,10 +139,10 @@ def fit_scans(
 
 def unfit_scans(store: Store) -> dict[str, str]:
     """Cards of which no scan can be fitted, or judge a fit, by name: why, and what to do."""
-    one = of_one_lot(store.paints(), store.card_channels("fit"))
+    one = of_one_lot(store.paints.all(), store.scans.all("fit"))
     why = {scan.card.name: why_not_seen(store, scan) for scan in one.readings}
     fit = {scan.card.name for scan in one.readings if why_not_seen(store, scan) is None}
-    read = {readings.card.name for readings in store.card_readings("fit")}
+    read = {readings.card.name for readings in store.readings.all("fit")}
     unfit = {card: said for card, said in why.items() if said and card not in fit | read}
     return {**one.left_out, **unfit, **unjudged(store)}
 
@@ -159,8 +159,8 @@ def _fit_device(
 ) -> ScanFit:
     on_cards = dict.fromkeys(paint for scan in scans for paint in scan.card.paints)
     beside = [paint for paint in on_cards if paint not in wanted]
-    known = store.current_coefficients(beside, TWO_FLUX) if beside else None
-    scanner, prior = store.scanner_of(calibration), _prior(store, scans)
+    known = store.fits.coefficients(beside, TWO_FLUX) if beside else None
+    scanner, prior = store.scanners.of_calibration(calibration), _prior(store, scans)
     sensors = scanner.device.sensors
     assert sensors is not None
     fit = run_scan_fit(
@@ -168,7 +168,7 @@ def _fit_device(
         tubes,
         sensors,
         known,
-        None if prior is None else store.current_coefficients(prior["fits"], TWO_FLUX),
+        None if prior is None else store.fits.coefficients(prior["fits"], TWO_FLUX),
         None if prior is None else prior["white"],
         settings,
         progress,
@@ -176,7 +176,7 @@ def _fit_device(
     if not scanner.device.fit_for_spectra:
         fit = replace(fit, paints={p: _first_guess(each) for p, each in fit.paints.items()})
     said = {"calibration": calibration, "prior": prior}
-    number = store.record_fit(fit, scans, tubes, known, report(fit, tubes), by_scan=said)
+    number = store.fits.record(fit, scans, tubes, known, report(fit, tubes), by_scan=said)
     return ScanFit(number, fit, scanner.device.name)
 
 
@@ -191,7 +191,7 @@ def _first_guess(fit: PaintFit) -> PaintFit:
 
 def _prior(store: Store, scans: Sequence[StoredChannels]) -> dict[str, Any] | None:
     """Name the measured paints that scanned ones are believed to be like; None where too few."""
-    measured = store.measured_fits()
+    measured = store.fits.measured()
     whites = [d.white for s in scans for d in s.card.drawdowns if d.white in measured]
     if not whites or len(measured) <= FEWEST_LEARNT:
         return None

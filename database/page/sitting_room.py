@@ -24,7 +24,7 @@ from ...calibrate.instrument.questions import Answer, Question, Shown
 from ...calibrate.optics.spectra import Array
 from ..cards.sitting import Sat, sit
 from ..cards.sitting_words import told_words
-from ..store.sittings import Sitting, progress_of
+from ..store.sittings import Sitting
 from ..store.store import Store
 from .asked import Changed
 
@@ -182,12 +182,12 @@ class Seat:
         `answered`, told each question and its answer, lays an instrument that isn't there.
         """
         self._change(
-            card=store.card(sitting.card), wavelengths=sitting.profile.wavelengths,
+            card=store.cards.find(sitting.card), wavelengths=sitting.profile.wavelengths,
             rehearsed=answered is not None,
         )  # fmt: skip
 
         def ask(question: Question) -> Answer:
-            answer = self._ask(question, progress_of(store, sitting))
+            answer = self._ask(question, store.sittings.progress(sitting))
             if answered is not None:
                 answered(question, answer)
             return answer

@@ -49,7 +49,7 @@ class Verdict:
 def verdicts(store: Store) -> list[Verdict]:
     """The verdict on each paint that has a fit, by nickname."""
     with store.snapshot() as session:
-        beside, trial = store.current_fits(TRANSPORT), tried(session)
+        beside, trial = store.fits.current(TRANSPORT), tried(session)
         rows = session.scalars(select(schema.PaintFit).where(schema.PaintFit.current)).all()
         by_model = {(row.paint_id, row.model): row for row in rows}
         found = []
@@ -89,7 +89,7 @@ class Held:
 def held_out(store: Store) -> Held | None:
     """Judge the fits in use by the mixtures that they were checked on; None without any."""
     with store.snapshot() as session:
-        fits = set(store.current_fits(store.model_for(store.current_fits())).values())
+        fits = set(store.fits.current(store.fits.model_for(store.fits.current())).values())
         query = select(schema.Check).where(schema.Check.fit_id.in_(fits))
         judged = session.scalars(query).all()
         rows = [row for row in judged if (row.scan_error or 0.0) <= MOST_SCAN_ERROR]

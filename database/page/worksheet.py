@@ -41,7 +41,6 @@ from ..mixing.recipes import Answer, Recipe, recipes
 from ..mixing.target import Target
 from ..pictures.swatch import Swatch
 from ..store import schema
-from ..store.recipes import kept_recipe
 from ..store.store import Store
 from .swatch import swatch
 from .uploads import TEXTS
@@ -80,7 +79,7 @@ class Goal:
 
 def names_of(store: Store) -> dict[str, str]:
     """Name of every paint, by nickname; the clear medium too."""
-    return {MEDIUM: NAME} | {paint.nickname: paint.name for paint in store.paints()}
+    return {MEDIUM: NAME} | {paint.nickname: paint.name for paint in store.paints.all()}
 
 
 @dataclass(frozen=True)
@@ -138,8 +137,8 @@ class Searches:
         InputError
             As `likely_of`.
         """
-        there = tuple(paint.nickname for paint in store.paints() if paint.on_hand)
-        fits = tuple(sorted(store.current_fits().items()))
+        there = tuple(paint.nickname for paint in store.paints.all() if paint.on_hand)
+        fits = tuple(sorted(store.fits.current().items()))
         return self._remembered((dab, there, fits), lambda: likely_of(store, dab))
 
     def ways(self, store: Store, goal: Goal, laid_out: Sequence[str], most: int) -> Ways:
@@ -151,7 +150,7 @@ class Searches:
             As `usable` and `recipes`.
         """
         must = [paint for paint in goal.must if paint != MEDIUM]
-        there = {paint.nickname for paint in store.paints() if paint.on_hand}
+        there = {paint.nickname for paint in store.paints.all() if paint.on_hand}
         if goal.kept is not None:
             read = tubes_for(store, list(goal.kept.parts)).select(list(goal.kept.parts))
         else:
@@ -162,7 +161,7 @@ class Searches:
             out = sorted(there - {*laid_out, *must})
             film = goal.manner.film is not None and goal.medium
             read = tubes_for(store, goal.must, out, film)
-        fits = tuple(sorted(store.current_fits(read.model).items()))
+        fits = tuple(sorted(store.fits.current(read.model).items()))
         key = (
             goal.target.said, tuple(goal.target.lab), goal.manner, goal.must, most, fits,
             read.paints, read.model, tuple(read.density), goal.kept and goal.kept.id,
@@ -172,9 +171,9 @@ class Searches:
     def further(self, store: Store, goal: Goal, ways: Ways, most: int) -> list[Widening]:
         """Try, or remember, each fitted tube that isn't laid out as one more, best first."""
         laid_out = [paint for paint in ways.read.paints if paint != MEDIUM]
-        lab, fits = ways.answer.target.lab, tuple(sorted(store.current_fits().items()))
+        lab, fits = ways.answer.target.lab, tuple(sorted(store.fits.current().items()))
         key = ("further", tuple(lab), tuple(laid_out), goal.manner, most, fits)
-        whole = as_finished(store.current_coefficients(), goal.manner.finish)
+        whole = as_finished(store.fits.coefficients(), goal.manner.finish)
         return self._remembered(key, lambda: one_more(whole, laid_out, lab, most))
 
     def _remembered(self, key: object, search: Callable[[], Found]) -> Found:
@@ -206,7 +205,7 @@ def _search(store: Store, read: Coefficients, goal: Goal, most: int) -> Ways:
         )
         for recipe in answer.recipes
     )
-    return Ways(answer, ways, store.model_words(read), read)
+    return Ways(answer, ways, store.fits.model_words(read), read)
 
 
 @dataclass(frozen=True)
@@ -312,7 +311,7 @@ def aim_again(store: Store, name: str) -> Goal:
     InputError
         Where none is kept under that name.
     """
-    kept = kept_recipe(store, name)
+    kept = store.recipes.find(name)
     if kept is None:
         raise InputError(None, name, "is no kept recipe", "choose one under Kept")
     return Goal(kept_target(kept), Manner.of_kept(kept.predicted), kept=kept)

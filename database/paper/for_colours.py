@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 def setout_paper(store: Store, found: SetOut, wanted: Wanted, page: str = "a4") -> bytes:
     """Print what to set out; a PDF."""
-    names = {paint.nickname: paint.name for paint in store.paints()}
+    names = {paint.nickname: paint.name for paint in store.paints.all()}
     return print_setout(found, names, f"Set out for {wanted.name}", wanted.remark, page)
 
 
@@ -39,7 +39,7 @@ def handout(
         As `lesson` makes it.
     """
     coefficients, must = tubes_for(store, wanted, choice)
-    paints = {paint.nickname: paint for paint in store.paints()}
+    paints = {paint.nickname: paint for paint in store.paints.all()}
     names = {nickname: paint.name for nickname, paint in paints.items()}
     # Everyone mixes as much of each, however much of a photograph it covers.
     ml = each * len(wanted.targets)

@@ -68,16 +68,16 @@ def tube_labels(store: Store, paints: Sequence[str] = ()) -> list[TubeLabel]:
         Where a tube has no fit, or none has.
     """
     with store.snapshot() as session:
-        known = {paint.nickname: paint for paint in store.paints()}
-        fitted = store.current_fits()
+        known = {paint.nickname: paint for paint in store.paints.all()}
+        fitted = store.fits.current()
         chosen = list(paints) or [p for p in fitted if known[p].on_hand]
         if not chosen:
             raise InputError(
                 None, None, "no tube on hand has a fit yet", "fit with: tintladder fit"
             )
-        fits = {p: store.fit_of(p) for p in chosen}
-        coefficients = store.current_coefficients()
-        readings = store.card_readings()
+        fits = {p: store.fits.of(p) for p in chosen}
+        coefficients = store.fits.coefficients()
+        readings = store.readings.all()
         ladders = whites_of(session, fitted)
     paths = {p: tint_path(fit) for p, fit in fits.items()}
     whites = {

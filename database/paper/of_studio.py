@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 from ...calibrate.errors import InputError
 from ..easel.on_hand import usable
 from ..mixing.palette import Palette
-from ..store.recipes import kept_recipes
 from .chart import chart
 from .labels import print_labels, tube_labels
 from .pots import pot_labels, print_pots
@@ -31,7 +30,7 @@ def mixing_chart(store: Store, paints: Sequence[str] = (), page: str = "a4") -> 
         For a tube or a paper that there isn't, and for fewer than two tubes to pair.
     """
     chosen = _chosen(store, paints)
-    names = {paint.nickname: paint.name for paint in store.paints()}
+    names = {paint.nickname: paint.name for paint in store.paints.all()}
     return chart(Palette(usable(store, chosen, [])), names, chosen, page)
 
 
@@ -54,14 +53,14 @@ def labels_of_pots(store: Store, recipes: Sequence[str] = (), page: str = "a4") 
     InputError
         For a recipe that isn't kept, a paper that there isn't, and where no batch was kept.
     """
-    kept = {each.recipe.name: each for each in kept_recipes(store)}
+    kept = {each.recipe.name: each for each in store.recipes.all()}
     asked = [text.strip().casefold() for text in recipes or kept]
     for name in asked:
         if name not in kept:
             raise InputError(None, name, "is no kept recipe", "list them: tintladder recipe")
-    paints = {paint.nickname: paint for paint in store.paints()}
+    paints = {paint.nickname: paint for paint in store.paints.all()}
     return print_pots(pot_labels([kept[name] for name in asked], paints), page)
 
 
 def _chosen(store: Store, paints: Sequence[str]) -> list[str]:
-    return list(dict.fromkeys(store.find_paint(text).nickname for text in paints))
+    return list(dict.fromkeys(store.paints.find(text).nickname for text in paints))

@@ -68,13 +68,13 @@ def _one(
     """Draw one paint by its own fit."""
     if len(chosen) > 1:
         raise InputError("--show", show, "shows one paint at a time", "name one paint")
-    name, fit = store.find_paint(chosen[0]).name, store.fit_of(chosen[0], model)
+    name, fit = store.paints.find(chosen[0]).name, store.fits.of(chosen[0], model)
     said = {"paint": fit.paint, "verdict": fit.verdict, **_by(store, fit.coefficients, model)}
     if show == "tint":
-        cards = store.cards()
+        cards = store.cards.all()
         said["sentence"] = in_a_sentence(ladder(fit, cards), tint_path(fit))
         return tint_figure(fit, name, cards), said
-    report = quality_report(fit, store.card_readings())
+    report = quality_report(fit, store.readings.all())
     if show == "leftover":
         return whole(plot_residuals(report)), said
     if report.hiding is None:
@@ -87,16 +87,16 @@ def _several(
     store: Store, chosen: list[str], show: str, against: str | None, model: str | None
 ) -> tuple[Figure, dict[str, Any]]:
     """Draw several paints by the numbers in use."""
-    names = {paint.nickname: paint.name for paint in store.paints()}
+    names = {paint.nickname: paint.name for paint in store.paints.all()}
     with store.snapshot() as session:
-        whites = whites_of(session, store.current_fits())
+        whites = whites_of(session, store.fits.current())
     # Unless another is asked for, the one that the fits state their strengths against.
-    reference = store.find_paint(against).nickname if against else store.strength_reference()
+    reference = store.paints.find(against).nickname if against else store.fits.strength_reference()
     if not against and not (reference in whites and whites.keys() & set(chosen)):
         reference = None
     needed = [*chosen, *([reference] if reference else [])]
     needed += [whites[paint] for paint in needed if paint in whites]
-    c = store.current_coefficients(list(dict.fromkeys(needed)), model)
+    c = store.fits.coefficients(list(dict.fromkeys(needed)), model)
     said = _by(store, c, model)
     if show == "reach":
         return reach_figure(gamut(Palette(c.select(chosen))), [names[p] for p in chosen]), said
@@ -124,12 +124,12 @@ def _several(
 
 def _by(store: Store, c: Coefficients, model: str | None) -> dict[str, Any]:
     """Say which model a picture is drawn by."""
-    return {"model": c.model, "reckoned": store.model_words(c, model is not None)}
+    return {"model": c.model, "reckoned": store.fits.model_words(c, model is not None)}
 
 
 def _anchors(store: Store, c: Coefficients, paints: list[str]) -> dict[str, Anchor]:
     """What the paints' own films say of how thick a film their K and S need."""
-    readings = store.card_readings()
+    readings = store.readings.all()
     found = {paint: anchor(own_films(c, paint, readings, PAINT_VIEW), c.model) for paint in paints}
     return {paint: own for paint, own in found.items() if own is not None}
 

@@ -124,7 +124,7 @@ def adopt(
         if named not in theirs.index:
             raise InputError(path, named, "isn't in the release", "give a nickname of it")
     with store.transaction() as session:
-        spelled = {paint.nickname_key: paint.nickname for paint in store.paints()}
+        spelled = {paint.nickname_key: paint.nickname for paint in store.paints.all()}
         wanted = {
             paint: spelled.get(nickname_key(here), here)
             for paint in theirs.index
@@ -172,8 +172,8 @@ def adopt(
 def _conflicts(
     store: Store, theirs: pd.DataFrame, wanted: Mapping[str, str], take: Sequence[str]
 ) -> list[Conflict]:
-    ours = {paint.nickname_key: paint for paint in store.paints()}
-    fitted = store.current_fits()
+    ours = {paint.nickname_key: paint for paint in store.paints.all()}
+    fitted = store.fits.current()
     found, seen = [], dict[str, str]()
     for paint, here in wanted.items():
         check_nickname(here)
@@ -238,10 +238,10 @@ def _check_fits_in(
     K and S in 1/mm and relative ones never mix; relative ones mix only where they are relative to
     one lot of one white.
     """
-    current = [paint for paint in store.current_fits() if paint not in taken]
+    current = [paint for paint in store.fits.current() if paint not in taken]
     if not current:
         return
-    parts = store.current_parts(current, TWO_FLUX)
+    parts = store.fits.parts(current, TWO_FLUX)
     try:
         check_alike([*parts, (f"release {release.version}", theirs)])
     except InputError as error:
@@ -315,7 +315,7 @@ def _record(
         nuisances=pack_table(tables["nuisances"].iloc[:0].drop(columns="fit")),
     )
     session.add(row)
-    known = {paint.nickname_key: paint for paint in store.paints()}
+    known = {paint.nickname_key: paint for paint in store.paints.all()}
     patches = tables["patches"].iloc[:0].drop(columns=["fit", "paint"])
     left_out = steps_left_out(release)
     for paint, here in wanted.items():

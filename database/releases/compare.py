@@ -143,15 +143,15 @@ def of_store(store: Store) -> Numbers:
         Where no paint has a fit, or fits can't be used together.
     """
     with store.snapshot() as session:
-        whites = whites_of(session, store.current_fits())
-        paints = {TWO_FLUX: None, TRANSPORT: list(store.current_fits(TRANSPORT))}
+        whites = whites_of(session, store.fits.current())
+        paints = {TWO_FLUX: None, TRANSPORT: list(store.fits.current(TRANSPORT))}
         found = {
-            model: Numbers("now", _joined(store.current_parts(some, model)), whites)
+            model: Numbers("now", _joined(store.fits.parts(some, model)), whites)
             for model, some in paints.items()
             if some or model == TWO_FLUX
         }
         every = found[TWO_FLUX]
-        reckoned_by = store.model_for(every.coefficients.paints)
+        reckoned_by = store.fits.model_for(every.coefficients.paints)
     return replace(every, by_transport=found.get(TRANSPORT), reckoned_by=reckoned_by)
 
 

@@ -116,8 +116,8 @@ def plan(
         Where no paint has a fit, nothing changed, or the version can't follow.
     """
     with store.snapshot() as session:
-        named = [store.find_paint(paint).nickname for paint in exclude]
-        excluded = tuple(dict.fromkeys(named + (store.scan_made() if measured_only else [])))
+        named = [store.paints.find(paint).nickname for paint in exclude]
+        excluded = tuple(dict.fromkeys(named + (store.fits.scan_made() if measured_only else [])))
         earlier = releases(store)
         held = contents(store, excluded)
         last = earlier[-1] if earlier else None

@@ -22,7 +22,6 @@ from ...calibrate.optics.transport import TRANSPORT
 from ..mixing import model_choice
 from ..mixing.joining import Part, check_alike, join
 from . import schema
-from .cards import StoredReadings
 from .lots import of_one_lot
 from .packing import (
     pack_coefficients,
@@ -31,16 +30,21 @@ from .packing import (
     unpack_columns,
     unpack_table,
 )
-from .paints import PaintStore
-from .scans import ScanStore, StoredChannels
-from .transactions import now
+from .paints import Paints
+from .readings import StoredReadings
+from .scans import StoredChannels
+from .transactions import Transactions, now
 from .trials import tried
 
 
-class FitStore(ScanStore, PaintStore):
+class Fits:
     """Fits, their checks, and the coefficients in use."""
 
-    def record_fit(
+    def __init__(self, database: Transactions, paints: Paints) -> None:
+        self._database = database
+        self._paints = paints
+
+    def record(
         self,
         fit: JointFit,
         inputs: Sequence[StoredReadings | StoredChannels],
@@ -58,7 +62,7 @@ class FitStore(ScanStore, PaintStore):
         ----------
         fit : JointFit
         inputs : sequence of StoredReadings or of StoredChannels
-            What it was fitted to, from `card_readings` or `card_channels`.
+            What it was fitted to, from the store's readings or scans.
         tubes : mapping of nickname to Tube, optional
             The tubes that it took; default: those that the cards were painted from.
         known : Coefficients, optional
@@ -69,10 +73,10 @@ class FitStore(ScanStore, PaintStore):
             Of a fit to scans: ``calibration``, the number of the device's characterisation, and
             ``prior``, the measured paints that scanned ones were believed to be like.
         """
-        taken = tubes or self.tubes(of_one_lot(self.paints(), inputs).lots)
+        taken = tubes or self._paints.tubes(of_one_lot(self._paints.all(), inputs).lots)
         weighed = dict.fromkeys(paint for item in inputs for paint in item.card.paints)
         packed = pack_coefficients(fit.coefficients)
-        with self.transaction() as session:
+        with self._database.transaction() as session:
             row = schema.Fit(
                 created=now(),
                 code_version=version("tintladder"),
@@ -99,7 +103,7 @@ class FitStore(ScanStore, PaintStore):
                 nuisances=pack_table(fit.nuisances),
             )
             session.add(row)
-            paints = {paint.nickname: paint for paint in self.paints()}
+            paints = {paint.nickname: paint for paint in self._paints.all()}
             model = fit.coefficients.model
             for nickname, paint_fit in fit.paints.items():
                 paint = paints[nickname]
@@ -117,7 +121,7 @@ class FitStore(ScanStore, PaintStore):
 
     def _named(self, known: Coefficients) -> dict[str, Any]:
         """Name known coefficients so that they can be found again: by paint, fit and factor."""
-        current = self.current_fits(known.model)
+        current = self.current(known.model)
         return {
             "fits": {paint: current[paint] for paint in known.paints},
             "factors": list(known.factor_names),
@@ -135,7 +139,7 @@ class FitStore(ScanStore, PaintStore):
             `tintladder.calibrate.fit.uncertainty.check.Check`, and calibration, as
             `check_mixtures` says.
         """
-        with self.transaction() as session:
+        with self._database.transaction() as session:
             cards = {row.name: row for row in session.scalars(select(schema.Card))}
             for row in checks.to_dict("records"):
                 scanned = row.get("calibration") is not None
@@ -150,12 +154,12 @@ class FitStore(ScanStore, PaintStore):
                     )
                 )
 
-    def current_fits(self, model: str = TWO_FLUX) -> dict[str, int]:
+    def current(self, model: str = TWO_FLUX) -> dict[str, int]:
         """Return the number of each fitted paint's current fit by a model, by nickname.
 
         Every fitted paint has one by two fluxes.
         """
-        with self.snapshot() as session:
+        with self._database.snapshot() as session:
             rows = session.execute(
                 select(schema.Paint.nickname, schema.PaintFit.fit_id)
                 .join(schema.PaintFit)
@@ -166,18 +170,18 @@ class FitStore(ScanStore, PaintStore):
 
     def model_for(self, paints: Iterable[str]) -> str:
         """Return the model to reckon mixes of some paints by; see `model_choice.choose`."""
-        with self.snapshot() as session:
-            by_transport = self.current_fits(TRANSPORT)
+        with self._database.snapshot() as session:
+            by_transport = self.current(TRANSPORT)
             return model_choice.choose(list(paints), by_transport, tried(session))
 
     def model_words(self, coefficients: Coefficients, asked: bool = False) -> str:
         """Say which model these coefficients are of, and why not another, unless it was asked."""
-        with self.snapshot() as session:
-            by_transport, trial = self.current_fits(TRANSPORT), tried(session)
+        with self._database.snapshot() as session:
+            by_transport, trial = self.current(TRANSPORT), tried(session)
         c = coefficients
         return model_choice.words(c.model, c.paints, by_transport, trial, asked)
 
-    def current_coefficients(
+    def coefficients(
         self, paints: Iterable[str] | None = None, model: str | None = None
     ) -> Coefficients:
         """Return K and S in use, of the given nicknames (default: of all fitted), in that order.
@@ -189,25 +193,23 @@ class FitStore(ScanStore, PaintStore):
         InputError
             Where a paint has no fit, or their fits can't be used together.
         """
-        wanted = list(self.current_fits() if paints is None else dict.fromkeys(paints))
-        return join(self.current_parts(wanted, model)).select(wanted)
+        wanted = list(self.current() if paints is None else dict.fromkeys(paints))
+        return join(self.parts(wanted, model)).select(wanted)
 
-    def current_parts(
-        self, paints: Iterable[str] | None = None, model: str | None = None
-    ) -> list[Part]:
+    def parts(self, paints: Iterable[str] | None = None, model: str | None = None) -> list[Part]:
         """Return the same, fit by fit: nothing is as large as all fits together.
 
         Raises
         ------
         InputError
-            As `current_coefficients`.
+            As `coefficients`.
         """
-        with self.snapshot() as session:
-            wanted = list(self.current_fits() if paints is None else dict.fromkeys(paints))
-            current = self.current_fits(model or self.model_for(wanted))
+        with self._database.snapshot() as session:
+            wanted = list(self.current() if paints is None else dict.fromkeys(paints))
+            current = self.current(model or self.model_for(wanted))
             for nickname in wanted:
                 if nickname not in current:
-                    self.fit_of(nickname, TWO_FLUX)  # refuses a paint without one
+                    self.of(nickname, TWO_FLUX)  # refuses a paint without one
                     raise model_choice.no_such_fit([nickname], str(model))
             if not wanted:
                 raise InputError(
@@ -221,12 +223,12 @@ class FitStore(ScanStore, PaintStore):
         check_alike(parts)
         return parts
 
-    def measured_fits(self) -> dict[str, int]:
+    def measured(self) -> dict[str, int]:
         """Return the number of the current fit by two fluxes of each paint read by an instrument.
 
         Paints adopted from elsewhere are left out: here nothing was read of them.
         """
-        with self.snapshot() as session:
+        with self._database.snapshot() as session:
             rows = session.execute(
                 select(schema.Paint.nickname, schema.Fit.id, schema.Fit.inputs)
                 .join(schema.PaintFit, schema.PaintFit.paint_id == schema.Paint.id)
@@ -242,7 +244,7 @@ class FitStore(ScanStore, PaintStore):
 
     def scan_made(self) -> list[str]:
         """Nicknames of the paints whose numbers in use come from scans."""
-        parts = self.current_parts(model=TWO_FLUX)
+        parts = self.parts(model=TWO_FLUX)
         return [
             paint
             for _, part in parts
@@ -250,7 +252,7 @@ class FitStore(ScanStore, PaintStore):
             if by_scan
         ]
 
-    def fit_of(self, paint: str, model: str | None = None) -> PaintFit:
+    def of(self, paint: str, model: str | None = None) -> PaintFit:
         """Return the current fit of a paint, by nickname or part of a name.
 
         By the model that is given, or else that its mixes with its white are reckoned by.
@@ -260,8 +262,8 @@ class FitStore(ScanStore, PaintStore):
         InputError
             Where there is no such paint, or it has no such fit.
         """
-        with self.snapshot() as session:
-            found = self.find_paint(paint)
+        with self._database.snapshot() as session:
+            found = self._paints.find(paint)
             rows = session.scalars(
                 select(schema.PaintFit).where(
                     schema.PaintFit.paint_id == found.id, schema.PaintFit.current
@@ -282,7 +284,7 @@ class FitStore(ScanStore, PaintStore):
             .where(schema.PaintFit.current, schema.PaintFit.quality.is_not(None))
             .order_by(schema.PaintFit.id.desc())
         )
-        with self.snapshot() as session:
+        with self._database.snapshot() as session:
             # The first or second row tells: a white alone has no strength.
             for packed in session.scalars(query.execution_options(yield_per=20)):
                 assert packed is not None
@@ -295,7 +297,7 @@ class FitStore(ScanStore, PaintStore):
 
     def lot_before(self, paint: str, lot: str, model: str = TWO_FLUX) -> PaintFit | None:
         """Return the current fit of a paint where it is of another lot than the one named."""
-        with self.snapshot() as session:
+        with self._database.snapshot() as session:
             row = session.scalar(
                 select(schema.PaintFit)
                 .join(schema.Paint)
@@ -309,9 +311,9 @@ class FitStore(ScanStore, PaintStore):
                 return None
             return _paint_fit(row, unpack_coefficients(row.fit.coefficients))
 
-    def joint_fit(self, fit: int) -> JointFit:
+    def joint(self, fit: int) -> JointFit:
         """Return a run by its number, as it was recorded."""
-        with self.snapshot() as session:
+        with self._database.snapshot() as session:
             row = session.get_one(schema.Fit, fit)
             coefficients = unpack_coefficients(row.coefficients)
             return JointFit(

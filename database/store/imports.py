@@ -69,10 +69,13 @@ class UndoneImport:
     fits: tuple[int, ...]
 
 
-class ImportStore(Transactions):
+class Imports:
     """Imports."""
 
-    def record_import(
+    def __init__(self, database: Transactions) -> None:
+        self._database = database
+
+    def record(
         self,
         files: Sequence[str],
         sessions: Sequence[int] = (),
@@ -80,7 +83,7 @@ class ImportStore(Transactions):
         scans: Sequence[int] = (),
     ) -> int:
         """Keep which sessions, card versions and scans came in together."""
-        with self.transaction() as session:
+        with self._database.transaction() as session:
             row = schema.Import(
                 done=now(),
                 files=list(files),
@@ -92,7 +95,7 @@ class ImportStore(Transactions):
             session.flush()
             return row.id
 
-    def undo_import(self) -> UndoneImport:
+    def undo(self) -> UndoneImport:
         """Undo the last import that still counts.
 
         Its readings and cards stay in the studio, marked; no fit, list or release takes them from
@@ -103,7 +106,7 @@ class ImportStore(Transactions):
         InputError
             Where there is none.
         """
-        with self.transaction() as session:
+        with self._database.transaction() as session:
             row = session.scalar(
                 select(schema.Import)
                 .where(schema.Import.undone.is_(None))

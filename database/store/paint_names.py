@@ -47,7 +47,7 @@ def suggest_nickname(name: str, maker: str, taken: Collection[str]) -> str:
     return next(choice for choice in choices if nickname_key(choice) not in used)
 
 
-def find(paints: Sequence[Paint], text: str) -> Paint:
+def find_paint(paints: Sequence[Paint], text: str) -> Paint:
     """Find the one paint that a text means.
 
     Raises

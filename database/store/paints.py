@@ -10,20 +10,23 @@ from sqlalchemy import select
 from ...calibrate.errors import InputError
 from ...calibrate.fit.problem.tube import Tube
 from . import schema
-from .paint_names import check_nickname, find, nickname_key
+from .paint_names import check_nickname, find_paint, nickname_key
 from .paints_file import NewLot, NewPaint, check_lot, parse_paints
 from .transactions import Transactions
 
 
-class PaintStore(Transactions):
+class Paints:
     """Paints and lots."""
 
-    def paints(self) -> list[schema.Paint]:
+    def __init__(self, database: Transactions) -> None:
+        self._database = database
+
+    def all(self) -> list[schema.Paint]:
         """Every paint with its lots, by nickname."""
-        with self.snapshot() as session:
+        with self._database.snapshot() as session:
             return list(session.scalars(select(schema.Paint).order_by(schema.Paint.nickname_key)))
 
-    def find_paint(self, text: str) -> schema.Paint:
+    def find(self, text: str) -> schema.Paint:
         """Find a paint by nickname, or by any part of a name that fits only one.
 
         Raises
@@ -31,9 +34,9 @@ class PaintStore(Transactions):
         InputError
             Where it fits several, naming them; or none, naming the closest.
         """
-        return find(self.paints(), text)
+        return find_paint(self.all(), text)
 
-    def add_paint(self, paint: NewPaint, file: str | None = None) -> schema.Paint:
+    def add(self, paint: NewPaint, file: str | None = None) -> schema.Paint:
         """Add a paint, with the lots that come with it.
 
         Raises
@@ -42,7 +45,7 @@ class PaintStore(Transactions):
             Where the nickname is taken or can't stand.
         """
         check_nickname(paint.nickname, file)
-        with self.transaction() as session:
+        with self._database.transaction() as session:
             taken = self._by_nickname(paint.nickname)
             if taken is not None:
                 raise InputError(
@@ -66,8 +69,8 @@ class PaintStore(Transactions):
             Where the paint isn't known, has that lot already, or a figure is impossible.
         """
         check_lot(lot)
-        with self.transaction() as session:
-            paint = self.find_paint(nickname)
+        with self._database.transaction() as session:
+            paint = self.find(nickname)
             if any(known.lot == lot.lot for known in paint.lots):
                 raise _lot_taken(lot.lot, paint)
             row = schema.Lot(**asdict(lot))
@@ -75,7 +78,7 @@ class PaintStore(Transactions):
             session.flush()
             return row
 
-    def change_paint(self, nickname: str, paint: NewPaint) -> schema.Paint:
+    def change(self, nickname: str, paint: NewPaint) -> schema.Paint:
         """Take what is now said of a paint's label; its nickname and its lots stay.
 
         Raises
@@ -83,10 +86,10 @@ class PaintStore(Transactions):
         InputError
             Where the paint isn't known, or another of that maker bears the name.
         """
-        with self.transaction() as session:
-            row = self.find_paint(nickname)
+        with self._database.transaction() as session:
+            row = self.find(nickname)
             said = paint.name.casefold(), paint.maker.casefold()
-            for other in self.paints():
+            for other in self.all():
                 if other is not row and (other.name.casefold(), other.maker.casefold()) == said:
                     raise InputError(
                         None, paint.name, f"that paint is in the studio already, as "
@@ -105,8 +108,8 @@ class PaintStore(Transactions):
             Where there is no such lot, its new name is that of another, or a figure is impossible.
         """
         check_lot(changed)
-        with self.transaction() as session:
-            paint = self.find_paint(nickname)
+        with self._database.transaction() as session:
+            paint = self.find(nickname)
             row = next((known for known in paint.lots if known.lot == lot), None)
             if row is None:
                 raise InputError(
@@ -127,8 +130,8 @@ class PaintStore(Transactions):
         InputError
             Where the paint isn't known.
         """
-        with self.transaction() as session:
-            paint = self.find_paint(nickname)
+        with self._database.transaction() as session:
+            paint = self.find(nickname)
             current = paint.current_lot
             if on_hand and current is None:
                 paint.lots.append(schema.Lot())
@@ -149,8 +152,8 @@ class PaintStore(Transactions):
             Where the paint isn't known, or no tube can have it.
         """
         check_lot(NewLot("", None, None, density, None))
-        with self.transaction() as session:
-            paint = self.find_paint(nickname)
+        with self._database.transaction() as session:
+            paint = self.find(nickname)
             if paint.current_lot is None:
                 paint.lots.append(schema.Lot())
             assert paint.current_lot is not None
@@ -158,7 +161,7 @@ class PaintStore(Transactions):
             session.flush()
             return paint
 
-    def import_paints(self, text: str, file: str = "paints.toml") -> list[schema.Paint]:
+    def add_file(self, text: str, file: str = "paints.toml") -> list[schema.Paint]:
         """Add the paints of a file, all or none; one already here takes what the file says.
 
         Raises
@@ -167,11 +170,11 @@ class PaintStore(Transactions):
             Where the file is faulty, or a nickname belongs to another paint.
         """
         rows = []
-        with self.transaction() as session:
+        with self._database.transaction() as session:
             for paint in parse_paints(text, file):
                 row = self._by_nickname(paint.nickname)
                 if row is None or (row.name, row.maker) != (paint.name, paint.maker):
-                    rows.append(self.add_paint(paint, file))
+                    rows.append(self.add(paint, file))
                     continue
                 _take(row, _columns(paint))
                 lots = {lot.lot: lot for lot in row.lots}
@@ -189,11 +192,11 @@ class PaintStore(Transactions):
         given = lots or {}
         return {
             paint.nickname: _tube(paint, given.get(paint.nickname, paint.current_lot))
-            for paint in self.paints()
+            for paint in self.all()
         }
 
     def _by_nickname(self, nickname: str) -> schema.Paint | None:
-        with self.snapshot() as session:
+        with self._database.snapshot() as session:
             key = nickname_key(nickname)
             return session.scalar(select(schema.Paint).where(schema.Paint.nickname_key == key))
 

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from sqlalchemy import select
 
 from ...calibrate.errors import InputError
 from ..mixing.medium import MEDIUM
 from . import schema
-from .transactions import now
-
-if TYPE_CHECKING:
-    from .store import Store
+from .fits import Fits
+from .paints import Paints
+from .transactions import Transactions, now
 
 _ALIKE = 1e-3
 """Share of a mix within which two recipes are one: less than a scale of 0.01 g shows of 10 g."""
@@ -39,126 +38,128 @@ class Kept:
     of: Mapping[int, schema.Recipe] = field(default_factory=dict)
 
 
-def kept_recipes(store: Store) -> list[Kept]:
-    """Return every kept recipe with its batches, by name."""
-    with store.snapshot() as session:
-        last: dict[str, schema.Recipe] = {}
-        rows: dict[int, schema.Recipe] = {}
-        for row in session.scalars(select(schema.Recipe).order_by(schema.Recipe.id)):
-            last[row.name], rows[row.id] = row, row
-        made: dict[str, list[schema.Batch]] = {}
-        for batch in session.scalars(select(schema.Batch).order_by(schema.Batch.id)):
-            made.setdefault(rows[batch.recipe_id].name, []).append(batch)
-        return [Kept(last[name], tuple(made.get(name, ())), rows) for name in sorted(last)]
+class Recipes:
+    """Recipes and their batches."""
 
+    def __init__(self, database: Transactions, paints: Paints, fits: Fits) -> None:
+        self._database = database
+        self._paints = paints
+        self._fits = fits
 
-def kept_recipe(store: Store, name: str) -> schema.Recipe | None:
-    """Return the recipe kept last under a name, if any."""
-    with store.snapshot() as session:
-        return session.scalar(
-            select(schema.Recipe)
-            .where(schema.Recipe.name == name.strip().casefold())
-            .order_by(schema.Recipe.id.desc())
-        )
+    def all(self) -> list[Kept]:
+        """Return every kept recipe with its batches, by name."""
+        with self._database.snapshot() as session:
+            last: dict[str, schema.Recipe] = {}
+            rows: dict[int, schema.Recipe] = {}
+            for row in session.scalars(select(schema.Recipe).order_by(schema.Recipe.id)):
+                last[row.name], rows[row.id] = row, row
+            made: dict[str, list[schema.Batch]] = {}
+            for batch in session.scalars(select(schema.Batch).order_by(schema.Batch.id)):
+                made.setdefault(rows[batch.recipe_id].name, []).append(batch)
+            return [Kept(last[name], tuple(made.get(name, ())), rows) for name in sorted(last)]
 
+    def find(self, name: str) -> schema.Recipe | None:
+        """Return the recipe kept last under a name, if any."""
+        with self._database.snapshot() as session:
+            return session.scalar(
+                select(schema.Recipe)
+                .where(schema.Recipe.name == name.strip().casefold())
+                .order_by(schema.Recipe.id.desc())
+            )
 
-def keep_recipe(
-    store: Store,
-    name: str,
-    parts: Mapping[str, float],
-    target: Mapping[str, Any],
-    predicted: Mapping[str, Any],
-    note: str = "",
-) -> schema.Recipe:
-    """Keep a recipe; an older one of that name stays behind it.
+    def keep(
+        self,
+        name: str,
+        parts: Mapping[str, float],
+        target: Mapping[str, Any],
+        predicted: Mapping[str, Any],
+        note: str = "",
+    ) -> schema.Recipe:
+        """Keep a recipe; an older one of that name stays behind it.
 
-    Parameters
-    ----------
-    store : Store
-    name : str
-        Of letters, digits, - and _.
-    parts : mapping of nickname to parts by weight
-    target, predicted : mapping
-        What was asked for and what is expected of it, of plain values.
-    note : str
+        Parameters
+        ----------
+        name : str
+            Of letters, digits, - and _.
+        parts : mapping of nickname to parts by weight
+        target, predicted : mapping
+            What was asked for and what is expected of it, of plain values.
+        note : str
 
-    Raises
-    ------
-    InputError
-        For a name that can't stand, or is that of a tube.
-    """
-    key = name.strip().casefold()
-    if not key or not all(c.isalnum() or c in "-_" for c in key):
-        raise InputError(
-            "--keep", name, "expected a name of letters, digits, - and _", "choose one word"
-        )
-    if any(key in (p.nickname_key, p.name.casefold()) for p in store.paints()):
-        raise InputError("--keep", name, "is the name of a tube", "choose another")
-    with store.transaction() as session:
-        current = store.current_fits(store.model_for(p for p in parts if p != MEDIUM))
-        row = schema.Recipe(
-            name=key,
-            created=now(),
-            target=dict(target),
-            parts=dict(parts),
-            predicted=dict(predicted),
-            # The clear medium has no fit.
-            fits=sorted({current[p] for p in parts if p in current}),
-            note=note,
-        )
-        session.add(row)
-        session.flush()
-        return row
+        Raises
+        ------
+        InputError
+            For a name that can't stand, or is that of a tube.
+        """
+        key = name.strip().casefold()
+        if not key or not all(c.isalnum() or c in "-_" for c in key):
+            raise InputError(
+                "--keep", name, "expected a name of letters, digits, - and _", "choose one word"
+            )
+        if any(key in (p.nickname_key, p.name.casefold()) for p in self._paints.all()):
+            raise InputError("--keep", name, "is the name of a tube", "choose another")
+        with self._database.transaction() as session:
+            current = self._fits.current(self._fits.model_for(p for p in parts if p != MEDIUM))
+            row = schema.Recipe(
+                name=key,
+                created=now(),
+                target=dict(target),
+                parts=dict(parts),
+                predicted=dict(predicted),
+                # The clear medium has no fit.
+                fits=sorted({current[p] for p in parts if p in current}),
+                note=note,
+            )
+            session.add(row)
+            session.flush()
+            return row
 
+    def keep_batch(
+        self, recipe: schema.Recipe, masses: Mapping[str, float], note: str = ""
+    ) -> schema.Batch:
+        """Keep what was weighed out of a recipe, in grams, with the lots in use."""
+        with self._database.transaction() as session:
+            lots = {
+                paint.nickname: paint.current_lot.lot
+                for paint in self._paints.all()
+                if paint.nickname in masses and paint.current_lot is not None
+            }
+            row = schema.Batch(
+                recipe_id=recipe.id, made=now(), masses=dict(masses), lots=lots, note=note
+            )
+            session.add(row)
+            session.flush()
+            return row
 
-def keep_batch(
-    store: Store, recipe: schema.Recipe, masses: Mapping[str, float], note: str = ""
-) -> schema.Batch:
-    """Keep what was weighed out of a recipe, in grams, with the lots in use."""
-    with store.transaction() as session:
-        lots = {
-            paint.nickname: paint.current_lot.lot
-            for paint in store.paints()
-            if paint.nickname in masses and paint.current_lot is not None
-        }
-        row = schema.Batch(
-            recipe_id=recipe.id, made=now(), masses=dict(masses), lots=lots, note=note
-        )
-        session.add(row)
-        session.flush()
-        return row
+    def keep_mixed(
+        self,
+        name: str,
+        parts: Mapping[str, float],
+        target: Mapping[str, Any],
+        predicted: Mapping[str, Any],
+        masses: Mapping[str, float],
+        note: str = "",
+    ) -> schema.Batch:
+        """Keep a batch just mixed; its recipe too, where none of that name has these parts.
 
+        Parameters
+        ----------
+        name, parts, target, predicted
+            Of the recipe, as for `keep`.
+        masses : mapping of nickname to grams
+        note : str
+            Of the batch.
 
-def keep_mixed(
-    store: Store,
-    name: str,
-    parts: Mapping[str, float],
-    target: Mapping[str, Any],
-    predicted: Mapping[str, Any],
-    masses: Mapping[str, float],
-    note: str = "",
-) -> schema.Batch:
-    """Keep a batch just mixed; its recipe too, where none of that name has these parts.
-
-    Parameters
-    ----------
-    store : Store
-    name, parts, target, predicted
-        Of the recipe, as for `keep_recipe`.
-    masses : mapping of nickname to grams
-    note : str
-        Of the batch.
-
-    Raises
-    ------
-    InputError
-        As `keep_recipe`.
-    """
-    with store.transaction():
-        there = kept_recipe(store, name)
-        if there is None or not _same_parts(there.parts, parts):
-            there = keep_recipe(store, name, parts, target, predicted)
-        return keep_batch(store, there, masses, note)
+        Raises
+        ------
+        InputError
+            As `keep`.
+        """
+        with self._database.transaction():
+            there = self.find(name)
+            if there is None or not _same_parts(there.parts, parts):
+                there = self.keep(name, parts, target, predicted)
+            return self.keep_batch(there, masses, note)
 
 
 def _same_parts(one: Mapping[str, float], other: Mapping[str, float]) -> bool:

@@ -1,4 +1,4 @@
-"""Characterised devices, and scans of cards with their channels, in the studio database."""
+"""Scans of cards with their channels, in the studio database."""
 
 from __future__ import annotations
 
@@ -11,53 +11,17 @@ import numpy as np
 from sqlalchemy import select
 
 from ...calibrate.cards.channels import CardChannels
-from ...calibrate.errors import InputError
 from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.surface import Surface
 from . import schema
-from .cards import CardStore, card_of, last_version
+from .cards import card_of, last_version
 from .imports import Undone
-from .transactions import now
+from .transactions import Transactions, now
 
 if TYPE_CHECKING:
     # Only what reads pictures needs the libraries for it.
-    from ...calibrate.scan.characterise import Characterised
     from ...calibrate.scan.image import Facts
     from ...calibrate.scan.reading import ScannedCard
-
-SCANNER = "scanner"
-"""Kind of a device that reads cards through three channels, a phone too."""
-CHARACTERISED = "characterisation"
-"""Kind of its calibrations."""
-
-
-@dataclass(frozen=True)
-class Scanner:
-    """A characterised device as kept.
-
-    Attributes
-    ----------
-    calibration : int
-        Number of the characterisation that counts.
-    done : str
-        When it was made.
-    device : Characterised
-    target : mapping
-        What it rests on: the files of picture and values, and their hashes.
-    """
-
-    calibration: int
-    done: str
-    device: Characterised
-    target: Mapping[str, Any]
-
-    @classmethod
-    def of(cls, row: schema.Calibration) -> Scanner:
-        """Bring back what a row keeps."""
-        from ...calibrate.scan.characterise import Characterised
-
-        kept = Characterised.from_dict(row.result["device"])
-        return cls(row.id, row.done, kept, row.result["target"])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,94 +49,13 @@ class StoredChannels(CardChannels):
     lab: Array
 
 
-class ScanStore(CardStore):
-    """Scanners and scans."""
+class Scans:
+    """Scans of cards."""
 
-    def add_scanner(self, device: Characterised, target: Mapping[str, Any]) -> Scanner:
-        """Keep a characterisation; from now on it is the one that counts of its device.
+    def __init__(self, database: Transactions) -> None:
+        self._database = database
 
-        Parameters
-        ----------
-        device : Characterised
-        target : mapping
-            What it rests on.
-
-        Raises
-        ------
-        InputError
-            Where an instrument has its name.
-        """
-        with self.transaction() as session:
-            row = session.scalar(select(schema.Device).where(schema.Device.name == device.name))
-            if row is not None and row.kind != SCANNER:
-                raise InputError(
-                    None, "--name", f"{device.name} is a {row.kind} here", "name it otherwise"
-                )
-            kept = schema.Calibration(
-                device=row or schema.Device(name=device.name, kind=SCANNER),
-                done=now(),
-                kind=CHARACTERISED,
-                result={"device": device.as_dict(), "target": dict(target)},
-            )
-            session.add(kept)
-            session.flush()
-            return Scanner.of(kept)
-
-    def scanners(self) -> list[Scanner]:
-        """Every characterised device, by name, as last characterised."""
-        query = (
-            select(schema.Calibration)
-            .join(schema.Device)
-            .where(schema.Calibration.kind == CHARACTERISED)
-            .order_by(schema.Calibration.id)
-        )
-        with self.snapshot() as session:
-            last = {row.device.name: Scanner.of(row) for row in session.scalars(query)}
-        return [last[name] for name in sorted(last)]
-
-    def scanner(self, name: str | None = None) -> Scanner | None:
-        """A device by name; without a name the only one, or None where there is none.
-
-        Raises
-        ------
-        InputError
-            Where there is none of that name, or several to choose from.
-        """
-        there = {each.device.name: each for each in self.scanners()}
-        if name is None and len(there) < 2:
-            return next(iter(there.values()), None)
-        if name is None or name not in there:
-            names = ", ".join(there) or "none yet"
-            raise InputError(
-                None,
-                "--device",
-                f"expected one of the devices here ({names})",
-                "name it (tintladder scan --device NAME), or characterise it (tintladder device "
-                "scanner)",
-            )
-        return there[name]
-
-    def scanner_for(self, facts: Facts, name: str | None = None) -> Scanner | None:
-        """The device of a picture: by name; else the one that its settings fit, best by a target.
-
-        Raises
-        ------
-        InputError
-            As `scanner`, where it isn't one that fits.
-        """
-        if name is None:
-            fitting = [each for each in self.scanners() if each.device.settings.fits(facts)]
-            surer = [each for each in fitting if each.device.by_target] or fitting
-            if len(surer) == 1:
-                return surer[0]
-        return self.scanner(name)
-
-    def scanner_of(self, calibration: int) -> Scanner:
-        """A device as one of its characterisations has it, by that one's number."""
-        with self.snapshot() as session:
-            return Scanner.of(session.get_one(schema.Calibration, calibration))
-
-    def add_scan(
+    def add(
         self,
         scan: ScannedCard,
         facts: Facts,
@@ -188,7 +71,7 @@ class ScanStore(CardStore):
         from ...calibrate.scan.settings import Settings
 
         channels = scan.channels
-        with self.transaction() as session:
+        with self._database.transaction() as session:
             version = last_version(session, channels.card.name, facts.file)
             query = select(schema.Scan).where(
                 schema.Scan.card_id == version.card_id, schema.Scan.sha256 == facts.sha256
@@ -230,15 +113,15 @@ class ScanStore(CardStore):
     def other_cards(self, card: str, sha256: str) -> list[str]:
         """Other cards that the same picture was read as, by its hash."""
         query = select(schema.Scan).join(schema.Card).where(schema.Scan.sha256 == sha256)
-        with self.snapshot() as session:
+        with self._database.snapshot() as session:
             undone = Undone.of(session)
             rows = session.scalars(query.where(schema.Card.name != card))
             return sorted({row.card.name for row in rows if row.id not in undone.scans})
 
-    def card_channels(self, purpose: Literal["fit", "check"] = "fit") -> list[StoredChannels]:
+    def all(self, purpose: Literal["fit", "check"] = "fit") -> list[StoredChannels]:
         """Channels of every scan that counts, by card name, then by the picture's hash."""
         query = select(schema.Scan).join(schema.Card).order_by(schema.Scan.id)
-        with self.snapshot() as session:
+        with self._database.snapshot() as session:
             undone = Undone.of(session)
             last = {
                 (row.card.name, row.sha256): row

@@ -28,8 +28,10 @@ from ...calibrate.instrument.sitting import Correcting
 from ...calibrate.instrument.tiles import PREFIX, TileReading
 from ...calibrate.optics.spectra import Spectra
 from . import schema
-from .store import Store
-from .transactions import now
+from .cards import Cards
+from .imports import Imports
+from .readings import Readings
+from .transactions import Transactions, now
 
 FORMAT = "measured, reading by reading"
 """What a session made of a sitting was taken for."""
@@ -62,207 +64,209 @@ class Sitting:
     tiles: str | None = None
 
 
-def begin_sitting(
-    store: Store,
-    card: str,
-    profile: Profile,
-    port: str,
-    repeats: int,
-    anew: bool = False,
-    tiles: Path | None = None,
-) -> Sitting:
-    """Open a sitting.
+class Sittings:
+    """Sittings, open and ended."""
 
-    Parameters
-    ----------
-    store : Store
-    card : str
-    profile : Profile
-    port : str
-    repeats : int
-        How often each patch is read.
-    anew : bool
-        Give up one of this card that is open.
-    tiles : Path, optional
-        File of the tiles' certified values, for going on.
+    def __init__(
+        self, database: Transactions, cards: Cards, readings: Readings, imports: Imports
+    ) -> None:
+        self._database = database
+        self._cards = cards
+        self._readings = readings
+        self._imports = imports
 
-    Raises
-    ------
-    InputError
-        Where there is no such card, or a sitting of it is open.
-    """
-    with store.transaction() as session:
-        store.card(card)  # refuses one that isn't there
-        for row in _open_rows(session):
-            if row.card.name != card:
-                continue
-            if not anew:
-                raise InputError(
-                    None, f"card {card}", f"a sitting of it is open since {row.started}",
-                    f"go on with it: tintladder measure --resume {card}; or begin --anew",
-                )  # fmt: skip
-            row.ended = now()
-        row = schema.Sitting(
-            card=session.scalars(select(schema.Card).where(schema.Card.name == card)).one(),
-            started=now(),
-            profile=profile.text,
-            plan={"profile": profile.file, "port": port, "repeats": repeats}
-            | ({} if tiles is None else {"tiles": str(tiles.absolute())}),
-            skipped=[],
-        )
-        session.add(row)
-        session.flush()
-        return _sitting(row)
+    def begin(
+        self,
+        card: str,
+        profile: Profile,
+        port: str,
+        repeats: int,
+        anew: bool = False,
+        tiles: Path | None = None,
+    ) -> Sitting:
+        """Open a sitting.
 
+        Parameters
+        ----------
+        card : str
+        profile : Profile
+        port : str
+        repeats : int
+            How often each patch is read.
+        anew : bool
+            Give up one of this card that is open.
+        tiles : Path, optional
+            File of the tiles' certified values, for going on.
 
-def open_sittings(store: Store) -> list[Sitting]:
-    """Every sitting that is neither finished nor given up, the newest last."""
-    with store.snapshot() as session:
-        return [_sitting(row) for row in _open_rows(session)]
-
-
-def all_sittings(store: Store) -> list[Sitting]:
-    """Every sitting that there ever was, the newest last."""
-    with store.snapshot() as session:
-        query = select(schema.Sitting).order_by(schema.Sitting.id)
-        return [_sitting(row) for row in session.scalars(query)]
-
-
-def find_sitting(store: Store, card: str | None = None) -> Sitting:
-    """Return the sitting to go on with.
-
-    Raises
-    ------
-    InputError
-        Where there is none, or more than one could be meant.
-    """
-    found = [each for each in open_sittings(store) if card in (None, each.card)]
-    if not found:
-        of = f" of card {card}" if card else ""
-        raise InputError(
-            None, "--resume", f"no sitting{of} is open", "begin one: tintladder measure CARD"
-        )
-    if len({each.card for each in found}) > 1:
-        raise InputError(
-            None, "--resume", f"several are open: {', '.join(each.card for each in found)}",
-            "name the card: tintladder measure --resume CARD",
-        )  # fmt: skip
-    return found[-1]
-
-
-def progress_of(store: Store, sitting: Sitting) -> Progress:
-    """Return how far a sitting has come."""
-    with store.snapshot() as session:
-        rows = session.scalars(
-            select(schema.SittingReading)
-            .where(schema.SittingReading.sitting_id == sitting.number)
-            .order_by(schema.SittingReading.id)
-        )
-        readings = [
-            RawReading(
-                row.place, row.round, row.repeat, row.taken,
-                np.array(row.reflectance, dtype=float), row.said,
+        Raises
+        ------
+        InputError
+            Where there is no such card, or a sitting of it is open.
+        """
+        with self._database.transaction() as session:
+            self._cards.find(card)  # refuses one that isn't there
+            for row in _open_rows(session):
+                if row.card.name != card:
+                    continue
+                if not anew:
+                    raise InputError(
+                        None, f"card {card}", f"a sitting of it is open since {row.started}",
+                        f"go on with it: tintladder measure --resume {card}; or begin --anew",
+                    )  # fmt: skip
+                row.ended = now()
+            row = schema.Sitting(
+                card=session.scalars(select(schema.Card).where(schema.Card.name == card)).one(),
+                started=now(),
+                profile=profile.text,
+                plan={"profile": profile.file, "port": port, "repeats": repeats}
+                | ({} if tiles is None else {"tiles": str(tiles.absolute())}),
+                skipped=[],
             )
-            for row in rows
-        ]  # fmt: skip
-        skipped = session.get_one(schema.Sitting, sitting.number).skipped
-    return Progress(sitting.repeats, readings, skipped)
-
-
-def keep_reading(store: Store, sitting: Sitting, reading: RawReading, identity: Identity) -> None:
-    """Keep one reading; it is on the disk when this returns.
-
-    One of a tile or the trap also goes to the calibrations of the instrument.
-
-    Raises
-    ------
-    InputError
-        Where another program goes on with the same sitting.
-    """
-    values = [None if np.isnan(v) else v for v in reading.values.tolist()]
-    row = schema.SittingReading(
-        sitting_id=sitting.number,
-        place=reading.place,
-        round=reading.round,
-        repeat=reading.repeat,
-        taken=reading.taken,
-        reflectance=values,
-        said=dict(reading.said),
-    )
-    try:
-        with store.transaction() as session:
             session.add(row)
-            if reading.is_tile and VOID not in reading.said:
-                session.add(
-                    schema.Calibration(
-                        device=_device(session, sitting.profile, identity),
-                        done=reading.taken,
-                        kind=reading.place,
-                        result={
-                            "sitting": sitting.number,
-                            "wavelengths": sitting.profile.wavelengths.tolist(),
-                            "reflectance": values,
-                            **reading.said,
-                        },
-                    )
+            session.flush()
+            return _sitting(row)
+
+    def open(self) -> list[Sitting]:
+        """Every sitting that is neither finished nor given up, the newest last."""
+        with self._database.snapshot() as session:
+            return [_sitting(row) for row in _open_rows(session)]
+
+    def all(self) -> list[Sitting]:
+        """Every sitting that there ever was, the newest last."""
+        with self._database.snapshot() as session:
+            query = select(schema.Sitting).order_by(schema.Sitting.id)
+            return [_sitting(row) for row in session.scalars(query)]
+
+    def find(self, card: str | None = None) -> Sitting:
+        """Return the sitting to go on with.
+
+        Raises
+        ------
+        InputError
+            Where there is none, or more than one could be meant.
+        """
+        found = [each for each in self.open() if card in (None, each.card)]
+        if not found:
+            of = f" of card {card}" if card else ""
+            raise InputError(
+                None, "--resume", f"no sitting{of} is open", "begin one: tintladder measure CARD"
+            )
+        if len({each.card for each in found}) > 1:
+            raise InputError(
+                None, "--resume", f"several are open: {', '.join(each.card for each in found)}",
+                "name the card: tintladder measure --resume CARD",
+            )  # fmt: skip
+        return found[-1]
+
+    def progress(self, sitting: Sitting) -> Progress:
+        """Return how far a sitting has come."""
+        with self._database.snapshot() as session:
+            rows = session.scalars(
+                select(schema.SittingReading)
+                .where(schema.SittingReading.sitting_id == sitting.number)
+                .order_by(schema.SittingReading.id)
+            )
+            readings = [
+                RawReading(
+                    row.place, row.round, row.repeat, row.taken,
+                    np.array(row.reflectance, dtype=float), row.said,
                 )
-    except IntegrityError:
-        raise InputError(
-            None,
-            f"reading of {reading.place}",
-            "another program goes on with the same sitting",
-            "end one of them",
-        ) from None
+                for row in rows
+            ]  # fmt: skip
+            skipped = session.get_one(schema.Sitting, sitting.number).skipped
+        return Progress(sitting.repeats, readings, skipped)
 
+    def keep(self, sitting: Sitting, reading: RawReading, identity: Identity) -> None:
+        """Keep one reading; it is on the disk when this returns.
 
-def keep_skip(store: Store, sitting: Sitting, patch: str) -> None:
-    """Keep that a patch was passed over."""
-    with store.transaction() as session:
-        row = session.get_one(schema.Sitting, sitting.number)
-        row.skipped = [*(p for p in row.skipped if p != patch), patch]
+        One of a tile or the trap also goes to the calibrations of the instrument.
 
+        Raises
+        ------
+        InputError
+            Where another program goes on with the same sitting.
+        """
+        values = [None if np.isnan(v) else v for v in reading.values.tolist()]
+        row = schema.SittingReading(
+            sitting_id=sitting.number,
+            place=reading.place,
+            round=reading.round,
+            repeat=reading.repeat,
+            taken=reading.taken,
+            reflectance=values,
+            said=dict(reading.said),
+        )
+        try:
+            with self._database.transaction() as session:
+                session.add(row)
+                if reading.is_tile and VOID not in reading.said:
+                    session.add(
+                        schema.Calibration(
+                            device=_device(session, sitting.profile, identity),
+                            done=reading.taken,
+                            kind=reading.place,
+                            result={
+                                "sitting": sitting.number,
+                                "wavelengths": sitting.profile.wavelengths.tolist(),
+                                "reflectance": values,
+                                **reading.said,
+                            },
+                        )
+                    )
+        except IntegrityError:
+            raise InputError(
+                None,
+                f"reading of {reading.place}",
+                "another program goes on with the same sitting",
+                "end one of them",
+            ) from None
 
-def instrument_of(store: Store, sitting: Sitting) -> Identity:
-    """Return who the instrument of a sitting said it was; empty where that isn't known yet."""
-    with store.snapshot() as session:
-        last = next(reversed(_calibrations(session, sitting)), None)
-        said = (last.device.profile or {}) if last is not None else {}
-    return Identity(**{field: said.get(field, "") for field in vars(Identity())})
+    def skip(self, sitting: Sitting, patch: str) -> None:
+        """Keep that a patch was passed over."""
+        with self._database.transaction() as session:
+            row = session.get_one(schema.Sitting, sitting.number)
+            row.skipped = [*(p for p in row.skipped if p != patch), patch]
 
+    def instrument(self, sitting: Sitting) -> Identity:
+        """Return who the instrument of a sitting said it was; empty where that isn't known yet."""
+        with self._database.snapshot() as session:
+            last = next(reversed(_calibrations(session, sitting)), None)
+            said = (last.device.profile or {}) if last is not None else {}
+        return Identity(**{field: said.get(field, "") for field in vars(Identity())})
 
-def finish_sitting(
-    store: Store,
-    sitting: Sitting,
-    identity: Identity,
-    wet: bool = False,
-    tiles: Session | None = None,
-) -> tuple[int, Session]:
-    """Make a session of a sitting, as if its readings had been read from a file, and close it.
+    def finish(
+        self,
+        sitting: Sitting,
+        identity: Identity,
+        wet: bool = False,
+        tiles: Session | None = None,
+    ) -> tuple[int, Session]:
+        """Make a session of a sitting, as if its readings had been read from a file, and close it.
 
-    It is corrected by the tiles that were read in between; `tiles` are their certified values.
+        It is corrected by the tiles that were read in between; `tiles` are their certified values.
 
-    Returns
-    -------
-    number : int
-        Of the session.
-    session : Session
+        Returns
+        -------
+        number : int
+            Of the session.
+        session : Session
 
-    Raises
-    ------
-    InputError
-        Where nothing was read.
-    """
-    progress = progress_of(store, sitting)
-    made = session_of_sitting(sitting, progress, identity, wet, tiles)
-    with store.transaction() as session:
-        number = store.add_session(sitting.card, made, _calibrations(session, sitting))
-        store.record_import([made.file], [number], [])
-        row = session.get_one(schema.Sitting, sitting.number)
-        row.ended, row.session_id = now(), number
-        kept = session.get_one(schema.Session, number).device
-        if kept is not None:
-            _describe(kept, sitting.profile, identity)
-    return number, made
+        Raises
+        ------
+        InputError
+            Where nothing was read.
+        """
+        progress = self.progress(sitting)
+        made = session_of_sitting(sitting, progress, identity, wet, tiles)
+        with self._database.transaction() as session:
+            number = self._readings.add(sitting.card, made, _calibrations(session, sitting))
+            self._imports.record([made.file], [number], [])
+            row = session.get_one(schema.Sitting, sitting.number)
+            row.ended, row.session_id = now(), number
+            kept = session.get_one(schema.Session, number).device
+            if kept is not None:
+                _describe(kept, sitting.profile, identity)
+        return number, made
 
 
 def session_of_sitting(

@@ -1,13 +1,47 @@
-"""The studio store: everything a studio keeps, behind one door."""
+"""The studio store: everything a studio keeps, a subject each."""
 
 from __future__ import annotations
 
-from .fits import FitStore
+from .cards import Cards
+from .fits import Fits
+from .imports import Imports
+from .paints import Paints
+from .readings import Readings
+from .recipes import Recipes
+from .scanners import Scanners
+from .scans import Scans
+from .sittings import Sittings
+from .studio import Studio
+from .transactions import Transactions
 
 
-class Store(FitStore):
-    """A studio's paints, lots, cards, readings, fits and releases.
+class Store(Transactions):
+    """A studio's paints, cards, readings, fits and recipes.
 
-    Opened by `Store.open`, best in a ``with``. Several additions are kept together, or not at all,
-    within ``with store.transaction():``.
+    Opened by `Store.open`, best in a ``with``. Several additions, of one subject or of several, are
+    kept together, or not at all, within ``with store.transaction():``.
+
+    Attributes
+    ----------
+    paints : Paints
+    cards : Cards
+    readings : Readings
+    scanners : Scanners
+    scans : Scans
+    imports : Imports
+    fits : Fits
+    recipes : Recipes
+    sittings : Sittings
     """
+
+    def __init__(self, studio: Studio, create: bool = True) -> None:
+        super().__init__(studio, create)
+        self.paints = Paints(self)
+        self.cards = Cards(self)
+        self.readings = Readings(self)
+        self.scanners = Scanners(self)
+        self.scans = Scans(self)
+        self.imports = Imports(self)
+        self.fits = Fits(self, self.paints)
+        self.recipes = Recipes(self, self.paints, self.fits)
+        self.sittings = Sittings(self, self.cards, self.readings, self.imports)

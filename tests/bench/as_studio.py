@@ -51,8 +51,8 @@ def fitted(files: Sequence[Path], folder: Path) -> Fitted:
         made = fit_studio(store)
         assert made.transport is not None
         paints = list(made.fit.paints)
-        used = {name: store.current_coefficients(paints, model) for name, model in MODELS.items()}
-        used[AS_USED] = store.current_coefficients(paints)
+        used = {name: store.fits.coefficients(paints, model) for name, model in MODELS.items()}
+        used[AS_USED] = store.fits.coefficients(paints)
         fits = {"two_flux": made.fit, "transport": made.transport.fit}
         return Fitted(used, fits, made.paints, made.model)
 

@@ -16,7 +16,6 @@ from tintladder.calibrate.instrument.instrument import Instrument
 from tintladder.calibrate.instrument.line import Line
 from tintladder.calibrate.instrument.questions import Answer, Question
 from tintladder.database.cards.sitting import sit
-from tintladder.database.store.sittings import begin_sitting
 from tintladder.database.store.store import Store
 
 from ..instruments import quick, scene
@@ -63,9 +62,9 @@ def _ours(folder: Path, emulator: Emulator, port: str) -> list[float]:
 
     line = Line(port, PROFILE.line)
     with Store.open(folder) as store:
-        store.import_paints(PAINTS_TOML)
-        store.add_card(ladder(), "text")
-        sitting = begin_sitting(store, ladder().name, PROFILE, port, REPEATS)
+        store.paints.add_file(PAINTS_TOML)
+        store.cards.add(ladder(), "text")
+        sitting = store.sittings.begin(ladder().name, PROFILE, port, REPEATS)
         sit(store, sitting, Instrument(PROFILE, line), ask)
     line.close()
     return seconds

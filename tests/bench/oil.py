@@ -51,7 +51,7 @@ def all_readings(purpose: Purpose) -> Mapping[str, CardReadings]:
     with tempfile.TemporaryDirectory() as folder:
         store = Store.open(folder, create=True)
         take_in(store, write_files(Path(folder), films(), purpose))
-        return {r.card.name: r for r in store.card_readings(purpose)}
+        return {r.card.name: r for r in store.readings.all(purpose)}
 
 
 @cache

@@ -40,7 +40,7 @@ def answers() -> Timing:
 
         def bare() -> None:
             with Store.open(folder, create=False) as store:
-                store.paints()
+                store.paints.all()
                 cards_progress(store)
                 verdicts(store)
                 releases(store)

@@ -38,7 +38,7 @@ def demo() -> tuple[LoadedRelease, PaintFit, tuple[Card, ...]]:
     with tempfile.TemporaryDirectory() as place:
         made = make_demo(Path(place) / "demo")
         with Store.open(made.folder) as store:
-            fit, cards = store.fit_of("ANCHOR"), tuple(store.cards())
+            fit, cards = store.fits.of("ANCHOR"), tuple(store.cards.all())
         return load_release(made.release.archive), fit, cards
 
 

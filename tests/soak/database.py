@@ -167,7 +167,7 @@ def _crowd(place: str) -> list[str]:
     if sorted(said) != expected:
         faults.append(f"{len(said)} sessions were confirmed, {len(expected)} expected")
     with Store.open(place) as store:
-        kept = sorted(int(r.source[:-4].rpartition("-")[2]) for r in store.card_readings())
+        kept = sorted(int(r.source[:-4].rpartition("-")[2]) for r in store.readings.all())
     if kept != expected:
         faults.append(f"{len(kept)} sessions are there, {len(expected)} expected")
     return faults

@@ -21,7 +21,7 @@ from tintladder.calibrate.instrument.mishaps import MISHAPS, Mishaps
 from tintladder.calibrate.instrument.progress import RawReading
 from tintladder.calibrate.instrument.questions import Answer, Question, Shown
 from tintladder.database.cards import sitting as measuring
-from tintladder.database.store.sittings import Sitting, begin_sitting, open_sittings, progress_of
+from tintladder.database.store.sittings import Sitting
 from tintladder.database.store.store import Store
 
 from ..instruments import quick, scene
@@ -69,8 +69,8 @@ def sit(
 
 def studio(folder: Path) -> Store:
     store = Store.open(folder)
-    store.import_paints(PAINTS_TOML)
-    store.add_card(CARD, "text")
+    store.paints.add_file(PAINTS_TOML)
+    store.cards.add(CARD, "text")
     return store
 
 
@@ -99,9 +99,9 @@ def _unlucky(number: int) -> tuple[int, list[str]]:
     emulator = Emulator(PROFILE, scene(CARD), Mishaps(shares, number), number)
     with tempfile.TemporaryDirectory() as folder, studio(Path(folder)) as store:
         with plugged_in(emulator, kind) as port:
-            sitting = begin_sitting(store, CARD.name, PROFILE, port, REPEATS)
+            sitting = store.sittings.begin(CARD.name, PROFILE, port, REPEATS)
             sat = sit(store, sitting, emulator, port)
-        faults = _faults(progress_of(store, sitting).readings, emulator)
+        faults = _faults(store.sittings.progress(sitting).readings, emulator)
     expected = len(CARD.patches) * REPEATS
     if sat.session is None or sat.readings != expected:
         faults.append(f"{sat.readings} of {expected} readings")
@@ -148,13 +148,13 @@ def kills(trials: int | None, progress: Progress) -> Soaked:
             if n % 20 == 19:
                 progress(f"{n + 1} kills, {len(faults)} faults")
         with Store.open(folder) as store:
-            for sitting in open_sittings(store):
+            for sitting in store.sittings.open():
                 emulator = Emulator(PROFILE, scene(CARD), seed=wanted)
                 with plugged_in(emulator) as port:
                     sat = sit(store, sitting, emulator, port)
                 if sat.session is None or sat.readings != len(CARD.patches) * REPEATS:
                     faults.append(f"going on did not complete it: {sat}")
-            finished = len(store.card_readings())
+            finished = len(store.readings.all())
         progress(f"{finished} sittings were finished in between and at the end")
     return Soaked(wanted, faults)
 
@@ -166,11 +166,11 @@ def _sit_on(folder: Path, seed: int, say: Connection) -> None:
             seed += 10_000
             emulator = Emulator(PROFILE, scene(CARD), seed=seed)
             with plugged_in(emulator) as port:
-                sittings = open_sittings(store)
+                sittings = store.sittings.open()
                 sitting = (
                     sittings[0]
                     if sittings
-                    else begin_sitting(store, CARD.name, PROFILE, port, REPEATS)
+                    else store.sittings.begin(CARD.name, PROFILE, port, REPEATS)
                 )
 
                 # Shown is what is kept.
@@ -206,6 +206,6 @@ def _lost(folder: Path, confirmed: set[tuple[int, str, int, int]]) -> list[str]:
     faults += [f"{lost} was confirmed and is lost" for lost in confirmed - set(kept)]
     faults += [f"{len(twice)} readings are there twice"] if twice else []
     with Store.open(folder) as store:
-        if len(open_sittings(store)) > 1:
+        if len(store.sittings.open()) > 1:
             faults.append("two sittings are open")
     return faults

@@ -16,15 +16,15 @@ from ..studio_fixtures import PAINTS_TOML, joint_fit, ladder, session
 def main(folder: str, seed: int, told: Connection) -> None:
     """Go on until killed."""
     with Store.open(folder) as store:
-        store.import_paints(PAINTS_TOML)
-        store.add_card(ladder(), "text")
+        store.paints.add_file(PAINTS_TOML)
+        store.cards.add(ladder(), "text")
         told.send("started")
         while True:
             seed += 1
-            number = store.add_session("keel-1", session(ladder(), seed))
-            store.record_import([f"{seed}.txt"], [number], [])
+            number = store.readings.add("keel-1", session(ladder(), seed))
+            store.imports.record([f"{seed}.txt"], [number], [])
             told.send(("session", str(seed)))
-            told.send(("fit", str(store.record_fit(joint_fit(seed=seed), store.card_readings()))))
+            told.send(("fit", str(store.fits.record(joint_fit(seed=seed), store.readings.all()))))
             told.send(("release", publish(store, force="drawn at random").version))
             nicknames = {"HULL": f"HULL-{seed}", "KEEL": f"KEEL-{seed}"}
             place = find_release(store, releases(store)[-1].version)
@@ -35,4 +35,4 @@ def main(folder: str, seed: int, told: Connection) -> None:
 
 
 def _others(store: Store) -> list[str]:
-    return [paint for paint in store.current_fits() if paint not in ("HULL", "KEEL")]
+    return [paint for paint in store.fits.current() if paint not in ("HULL", "KEEL")]

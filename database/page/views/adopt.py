@@ -51,8 +51,8 @@ def _rows(found: Adoption, path: Path) -> list[dict[str, str]]:
 
 
 def _seen(store: Store, found: Adoption) -> str:
-    here = sorted(paint.nickname for paint in store.paints())
-    return shown([found.digest, here, sorted(store.current_fits().items())])
+    here = sorted(paint.nickname for paint in store.paints.all())
+    return shown([found.digest, here, sorted(store.fits.current().items())])
 
 
 @view

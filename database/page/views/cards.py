@@ -18,7 +18,6 @@ from ...cards.mixtures import print_mixtures
 from ...cards.printing import FOLDER, PAGES, Printed, Wanted, print_new_card
 from ...cards.progress import PRINTED, cards_progress, named_card
 from ...releases.words import caution_lines
-from ...store.sittings import open_sittings
 from .. import spectra_chart
 from ..asked import Asked, Changed, go, view
 from ..standing import waits
@@ -52,9 +51,9 @@ def cards(asked: Asked) -> Response:
 def new_card(asked: Asked) -> Response:
     """Ask what a card is to hold."""
     with asked.store() as store:
-        tubes, fitted = store.paints(), store.current_fits()
-        on_cards = {paint for card in store.cards() for paint in card.paints}
-        whites = [d.white for card in store.cards() for d in card.drawdowns if d.white]
+        tubes, fitted = store.paints.all(), store.fits.current()
+        on_cards = {paint for card in store.cards.all() for paint in card.paints}
+        whites = [d.white for card in store.cards.all() for d in card.drawdowns if d.white]
     layout = asked.one_of("layout", [key for key, _, _ in LAYOUTS])
     chosen = asked.texts("tube")
     if not chosen and layout == MIXTURES:
@@ -104,12 +103,12 @@ def card(asked: Asked) -> Response:
         printed = text.startswith(f"# {PRINTED}")
         begun = filling(store, str(number)) if printed else None
         history = read_of(store, number)
-        names = {paint.nickname: paint.name for paint in store.paints()}
-        version = store.card_version(known.name)
-        fit_waits = waits(progress, store.current_fits())
-        scanners = [each.device.name for each in store.scanners()]
+        names = {paint.nickname: paint.name for paint in store.paints.all()}
+        version = store.cards.version(known.name)
+        fit_waits = waits(progress, store.fits.current())
+        scanners = [each.device.name for each in store.scanners.all()]
         last = last_import(store)
-        left = any(sitting.card == known.name for sitting in open_sittings(store))
+        left = any(sitting.card == known.name for sitting in store.sittings.open())
     return asked.show(
         "card.html", card=known, progress=progress, begun=begun, waits=fit_waits,
         history=history, names=names,
@@ -145,7 +144,7 @@ def fill_card(asked: Asked) -> Response:
     """Keep what was weighed."""
     with asked.store() as store, store.transaction():
         begun = filling(store, asked.path("card"))
-        if str(store.card_version(begun.card.name)) != asked.text("seen"):
+        if str(store.cards.version(begun.card.name)) != asked.text("seen"):
             raise Changed(f"card {begun.card.name}")
         changed = {}
         for amount in begun.amounts:

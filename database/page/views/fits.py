@@ -33,7 +33,7 @@ def fits(asked: Asked) -> Response:
     with asked.store() as store:
         found, held = verdicts(store), held_out(store)
         fitted = {verdict.paint for verdict in found}
-        tubes = [paint for paint in store.paints() if paint.nickname not in fitted]
+        tubes = [paint for paint in store.paints.all() if paint.nickname not in fitted]
         unfit = unfit_scans(store)
     return asked.show(
         "fits.html", verdicts=found, held=held, unfitted=tubes, unfit=unfit, pictures=OF_ALL,
@@ -48,7 +48,7 @@ def fit(asked: Asked) -> Response:
 
     def work(progress: Progress) -> str:
         with asked.store() as store:
-            paints = [store.find_paint(name).nickname for name in chosen]
+            paints = [store.paints.find(name).nickname for name in chosen]
             progress("reading the cards")
             done: StudioFit = fit_studio(
                 store, paints, progress=lambda step, _: progress(f"step {step}")
@@ -62,11 +62,11 @@ def fit(asked: Asked) -> Response:
 def paint(asked: Asked) -> Response:
     """One paint: its verdict, its picture, and what was flagged."""
     with asked.store() as store:
-        row = store.find_paint(asked.path("paint"))
+        row = store.paints.find(asked.path("paint"))
         verdict = next((v for v in verdicts(store) if v.paint == row.nickname), None)
         if verdict is None:
             raise InputError(None, row.nickname, "has no fit yet", "read its card, then fit")
-        found = store.fit_of(row.nickname)
+        found = store.fits.of(row.nickname)
     patches = found.patches
     flagged = patches[patches["flag"] != ""][["card", "patch", "flag"]].to_dict("records")
     return asked.show(
@@ -79,7 +79,7 @@ def paint(asked: Asked) -> Response:
 def next_drawdown(asked: Asked) -> Response:
     """Which one more drawdown of a paint would help most."""
     with asked.store() as store:
-        row = store.find_paint(asked.path("paint"))
+        row = store.paints.find(asked.path("paint"))
         found = one_more(store, row.nickname)
     table = found.table.head(_SHOWN).to_dict("records")
     return asked.show("next_drawdown.html", paint=row, found=found, rows=table)
@@ -92,7 +92,7 @@ def paint_picture(asked: Asked) -> Response:
     if kind not in OF_ONE:
         raise _no_picture(kind)
     with asked.store() as store:
-        paint = store.find_paint(asked.path("paint")).nickname
+        paint = store.paints.find(asked.path("paint")).nickname
         return drawn(lambda: pictured(store, [paint], kind)[0])
 
 
@@ -103,8 +103,8 @@ def picture_of_all(asked: Asked) -> Response:
     if kind not in OF_ALL:
         raise _no_picture(kind)
     with asked.store() as store:
-        fitted = store.current_fits()
-        out = {paint.nickname for paint in store.paints() if not paint.on_hand}
+        fitted = store.fits.current()
+        out = {paint.nickname for paint in store.paints.all() if not paint.on_hand}
         chosen = [paint for paint in fitted if paint not in out] if kind == "reach" else []
         paints = chosen or list(fitted)
         return drawn(lambda: pictured(store, paints, kind)[0])

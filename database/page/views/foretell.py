@@ -34,8 +34,8 @@ def foretell(asked: Asked) -> Response:
     }
     said: dict[str, Any] = {"fault": None, "looks": None, "muddy": None}
     with asked.store() as store:
-        fitted, names = store.current_fits(), names_of(store)
-        tubes = [(p.nickname, p.name) for p in store.paints() if p.nickname in fitted]
+        fitted, names = store.fits.current(), names_of(store)
+        tubes = [(p.nickname, p.name) for p in store.paints.all() if p.nickname in fitted]
         try:
             if typed:
                 said |= _foretold(asked, store, typed)
@@ -70,5 +70,5 @@ def _muddy(store: Store, parts: dict[str, float]) -> Any:
     if len(parts) < 2:
         return None
     coefficients = usable(store, list(parts))
-    pigments = {paint.nickname: paint.pigments for paint in store.paints()}
+    pigments = {paint.nickname: paint.pigments for paint in store.paints.all()}
     return muddy(coefficients, parts, Palette(coefficients).white, pigments)

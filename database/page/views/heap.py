@@ -35,8 +35,8 @@ def heap(asked: Asked) -> Response:
         return go("/heap", chosen | touched(asked, photo), at="dab")
     said: dict[str, Any] = {"fault": None, "target": None, "size": None}
     with asked.store() as store:
-        fitted, additions = store.current_fits(), read_plate(store.studio.folder)
-        tubes = [p for p in store.paints() if p.on_hand and p.nickname in fitted]
+        fitted, additions = store.fits.current(), read_plate(store.studio.folder)
+        tubes = [p for p in store.paints.all() if p.on_hand and p.nickname in fitted]
         try:
             if "photo" in chosen:
                 said["size"] = shown_size(photo_of(kept(asked.studio, [chosen["photo"]])[0]))

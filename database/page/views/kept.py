@@ -16,7 +16,7 @@ from ...easel.manner import Manner
 from ...easel.swatches import dried, keep_swatch
 from ...mixing.target import Target
 from ...store import schema
-from ...store.recipes import Kept, kept_recipes
+from ...store.recipes import Kept
 from ...store.store import Store
 from ..asked import Asked, go, shown, view
 from ..swatch import swatch
@@ -36,7 +36,7 @@ def all_kept(asked: Asked) -> Response:
         return go("/kept", chosen | touched(asked, photo), at=at)
     said: dict[str, Any] = {"fault": None, "target": None, "size": None}
     with asked.store() as store:
-        found, names = kept_recipes(store), names_of(store)
+        found, names = store.recipes.all(), names_of(store)
         if "photo" in chosen:
             try:
                 said["size"] = shown_size(photo_of(kept(asked.studio, [chosen["photo"]])[0]))
@@ -93,7 +93,7 @@ def _in_file(asked: Asked, path: Path) -> Target:
 
 
 def _batch(store: Store, number: str) -> tuple[str, schema.Batch]:
-    for each in kept_recipes(store):
+    for each in store.recipes.all():
         for batch in each.batches:
             if str(batch.id) == number:
                 return each.recipe.name, batch

@@ -26,7 +26,6 @@ from ...mixing.prediction import as_finished, parse_mix
 from ...mixing.target import Target
 from ...pictures.of_studio import whole
 from ...pictures.ways import plot_ways
-from ...store.recipes import keep_mixed, keep_recipe, kept_recipes
 from ...store.store import Store
 from ..asked import Asked, Changed, go, shown, view
 from ..drawing import drawn
@@ -80,10 +79,10 @@ def worksheet(asked: Asked) -> Response:
         "spots": urlencode({key: asked.text(key) for key in SPOTS if asked.text(key)}),
     }  # fmt: skip
     with asked.store() as store:
-        paints, fitted = store.paints(), store.current_fits()
+        paints, fitted = store.paints.all(), store.fits.current()
         said["names"] = names_of(store)
         said["tubes"] = [p for p in paints if p.on_hand and p.nickname in fitted]
-        kept_so_far = {each.recipe.name: each for each in kept_recipes(store)}
+        kept_so_far = {each.recipe.name: each for each in store.recipes.all()}
         said["kept"], said["fresh"] = list(kept_so_far), kept_so_far.get(asked.text("kept"))
         if not said["tubes"]:
             raise InputError(
@@ -159,7 +158,7 @@ def _goal(asked: Asked, store: Store) -> Goal:
             "film", asked.text("film"), f"expected {_THINNEST:g} µm or more", "mend it"
         )
     film = None if thick is None else Film(thick, asked.one_of("over", list(GROUNDS)) or "white")
-    must = [store.find_paint(name).nickname for name in asked.texts("must")]
+    must = [store.paints.find(name).nickname for name in asked.texts("must")]
     must += [MEDIUM] if medium == "must" else []
     gloss = next((each for each in GLOSSES if each == finish), None)
     return Goal(target, Manner(gloss, film), tuple(dict.fromkeys(must)), medium != "out")
@@ -172,7 +171,7 @@ def _ways(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     ways = searches.ways(store, goal, asked.texts("lay"), most)
     said["ways"] = ways
     said["way"] = _chosen_way(asked, ways)
-    others = store.current_fits().keys() - set(ways.read.paints)
+    others = store.fits.current().keys() - set(ways.read.paints)
     said["others"] = bool(others and ways.answer.missing and goal.manner.film is None)
     if said["others"] and asked.text("further"):
         said["further"] = searches.further(store, goal, ways, most)
@@ -293,7 +292,7 @@ def _added(asked: Asked, store: Store) -> dict[str, float]:
     if not typed:
         raise InputError("plate", None, "nothing was added", "say how many grams went on")
     mix = ",".join(f"{name}={grams}" for name, grams in typed.items())
-    return parse_mix(mix, resolver(lambda name: store.find_paint(name).nickname))
+    return parse_mix(mix, resolver(lambda name: store.paints.find(name).nickname))
 
 
 @view
@@ -354,9 +353,9 @@ def keep_way(asked: Asked) -> Response:
         } | goal.manner.said  # fmt: skip
         if mixed:
             masses = _mixed(asked, store, mixed, goal, ways, way)
-            keep_mixed(store, name, recipe.parts, wanted, expected, masses, note)
+            store.recipes.keep_mixed(name, recipe.parts, wanted, expected, masses, note)
         else:
-            keep_recipe(store, name, recipe.parts, wanted, expected, note)
+            store.recipes.keep(name, recipe.parts, wanted, expected, note)
     held = _chosen(asked) | {"kept": name.casefold()}
     return go(_address(held, at="plate" if asked.text("mixing") else "amounts"))
 

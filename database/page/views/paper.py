@@ -23,7 +23,6 @@ from ...mixing.setout import WITHIN
 from ...paper.for_colours import handout, setout_paper
 from ...paper.of_studio import labels_of_pots, labels_of_tubes, mixing_chart
 from ...paper.sheet import PAPERS
-from ...store.recipes import kept_recipes
 from ...store.store import Store
 from ..asked import Asked, view
 from ..jobs import Progress
@@ -54,8 +53,8 @@ _ALONE = "sandbox allow-scripts allow-modals allow-downloads; frame-ancestors 'n
 def papers(asked: Asked) -> Response:
     """What was printed so far, and what can be."""
     with asked.store() as store:
-        paints, fitted = store.paints(), store.current_fits()
-        pots = [each.recipe.name for each in kept_recipes(store) if each.batches]
+        paints, fitted = store.paints.all(), store.fits.current()
+        pots = [each.recipe.name for each in store.recipes.all() if each.batches]
     return asked.show(
         "paper.html", tubes=[p for p in paints if p.on_hand and p.nickname in fitted], pots=pots,
         printed=_printed(asked), pages=list(PAPERS), photos=PHOTOS, again=asked.texts("again"),

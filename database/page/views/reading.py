@@ -122,5 +122,5 @@ def take_back(asked: Asked) -> Response:
         last = last_import(store)
         if last is None or str(last.id) != asked.text("seen"):
             raise Changed("what was read last")
-        store.undo_import()
+        store.imports.undo()
     return go(asked.text("back") if asked.text("back").startswith("/cards/") else "/cards")

@@ -31,8 +31,8 @@ def preview(asked: Asked) -> Response:
             made = plan(store, exclude=excluded)
         except InputError as error:
             return asked.show("publish.html", plan=None, line=for_the_page(str(error)))
-        names = {paint.nickname: paint.name for paint in store.paints()}
-        from_scans = store.scan_made()
+        names = {paint.nickname: paint.name for paint in store.paints.all()}
+        from_scans = store.fits.scan_made()
     stopping = {g.paint for g in made.gates if g.stops and g.paint}
     return asked.show(
         "publish.html", plan=made, excluded=excluded, seen=_seen(made), names=names,

@@ -20,7 +20,7 @@ from ..uploads import ACCEPTED, keep, kept
 def scanners(asked: Asked) -> Response:
     """The devices that were characterised, and how to add one."""
     with asked.store() as store:
-        devices = [each.device for each in store.scanners()]
+        devices = [each.device for each in store.scanners.all()]
     return asked.show(
         "scanners.html", devices=devices, words=device_words, use=use_words, accepted=ACCEPTED,
         card=asked.text("card"), again=asked.texts("again"), name=asked.text("name"),
@@ -59,7 +59,7 @@ def characterise(asked: Asked) -> Response:
 def overlay(asked: Asked) -> Response:
     """The target's picture with what was read where."""
     with asked.store() as store:
-        found = store.scanner(asked.path("name"))
+        found = store.scanners.find(asked.path("name"))
     path = overlay_of_scanner(asked.studio, found.device.name) if found else Path()
     if not path.is_file():
         raise InputError(None, path.name, "isn't there any more", "show it the target again")

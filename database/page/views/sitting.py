@@ -27,7 +27,7 @@ from ...cards.rehearsing import Hand, emulated, rehearsal
 from ...cards.sitting import Sat, connected
 from ...cards.sitting_words import answer_words, place_words, remark, request
 from ...pictures.swatch import Swatch
-from ...store.sittings import Sitting, all_sittings, begin_sitting, open_sittings, progress_of
+from ...store.sittings import Sitting
 from ...store.store import Store
 from .. import spectra_chart
 from ..asked import Asked, Changed, go, view
@@ -54,8 +54,8 @@ def sitting(asked: Asked) -> Response:
         return JSONResponse({"stamp": room.stamp})
     with asked.store() as store:
         number, card, _ = named_card(store, asked.path("card"))
-        left, ever = _left(store, card.name), all_sittings(store)
-        progress = None if left is None else progress_of(store, left)
+        left, ever = _left(store, card.name), store.sittings.all()
+        progress = None if left is None else store.sittings.progress(left)
     seat, there = room.seat, room.taken
     standing = seat.standing if seat is not None and seat.number == number else None
     if standing is not None and not standing.ended:
@@ -76,7 +76,7 @@ def sitting(asked: Asked) -> Response:
 
 def _left(store: Store, card: str) -> Sitting | None:
     """The sitting of a card that is open."""
-    return next((s for s in reversed(open_sittings(store)) if s.card == card), None)
+    return next((s for s in reversed(store.sittings.open()) if s.card == card), None)
 
 
 def _own(ever: Sequence[Sitting]) -> dict[str, Sitting]:
@@ -155,7 +155,7 @@ def begin(asked: Asked) -> Response:
     """Sit down with a card, go on with it, or rehearse."""
     with asked.store() as store:
         number, card, _ = named_card(store, asked.path("card"))
-        left, ever = _left(store, card.name), all_sittings(store)
+        left, ever = _left(store, card.name), store.sittings.all()
     how, name = asked.text("how"), card.name
     if how == "rehearse":
         work = _rehearsed(asked, name, ever)
@@ -177,7 +177,7 @@ def _begun(asked: Asked, card: str, ever: Sequence[Sitting]) -> Callable[[Seat],
         with asked.store() as store, connected(profile, port) as instrument:
             with store.transaction():
                 _unchanged(store, card, seen)
-                sitting = begin_sitting(store, card, profile, port, repeats, bool(seen), tiles)
+                sitting = store.sittings.begin(card, profile, port, repeats, bool(seen), tiles)
             return seat.sit(store, sitting, instrument, certified)
 
     return work
@@ -210,9 +210,9 @@ def _rehearsed(asked: Asked, card: str, ever: Sequence[Sitting]) -> Callable[[Se
 
     def work(seat: Seat) -> Sat:
         with asked.store() as mine, rehearsal(mine, card) as (store, name):
-            emulator = emulated(profile, store.card(name), certified=certified)
+            emulator = emulated(profile, store.cards.find(name), certified=certified)
             with plugged_in(emulator) as port, connected(profile, port) as instrument:
-                sitting = begin_sitting(store, name, profile, port, repeats, anew=True)
+                sitting = store.sittings.begin(name, profile, port, repeats, anew=True)
                 return seat.sit(store, sitting, instrument, certified, Hand(emulator).answered)
 
     return work

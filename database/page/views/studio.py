@@ -6,7 +6,6 @@ from starlette.responses import JSONResponse, Response
 
 from ...cards.progress import cards_progress
 from ...releases.publish import releases
-from ...store.sittings import open_sittings
 from ..asked import Asked, go, view
 from ..standing import to_do, verdicts
 from ..uploads import ACCEPTED
@@ -19,11 +18,11 @@ def home(asked: Asked) -> Response:
     if not asked.begun:
         return asked.show("start.html", accepted=ACCEPTED)
     with asked.store() as store:
-        tubes = store.paints()
+        tubes = store.paints.all()
         if not tubes:
             return asked.show("start.html", accepted=ACCEPTED)
         cards, fitted, published = cards_progress(store), verdicts(store), releases(store)
-        sittings = {sitting.card for sitting in open_sittings(store)}
+        sittings = {sitting.card for sitting in store.sittings.open()}
     todo = to_do(cards, fitted, tubes, published, sittings)
     return asked.show(
         "home.html", tubes=tubes, cards=cards, fitted=fitted, published=published, todo=todo,

@@ -34,7 +34,7 @@ SYRINGE = "2"
 def tubes(asked: Asked) -> Response:
     """Which tubes there are."""
     with asked.store() as store:
-        paints, fitted = store.paints(), store.current_fits()
+        paints, fitted = store.paints.all(), store.fits.current()
     return asked.show(
         "tubes.html", tubes=paints, fitted=fitted, accepted=ACCEPTED, finishes=FINISHES
     )
@@ -91,8 +91,8 @@ def _typed(asked: Asked, prefix: str = "", **more: Any) -> NewLot:
 def tube(asked: Asked) -> Response:
     """All that is said of one tube, to be changed."""
     with asked.store() as store:
-        paint = store.find_paint(asked.path("tube"))
-        fitted = paint.nickname in store.current_fits()
+        paint = store.paints.find(asked.path("tube"))
+        fitted = paint.nickname in store.fits.current()
     return asked.show(
         "tube.html", paint=paint, fitted=fitted, finishes=FINISHES, label=shown(_label(paint)),
         lots=[(lot, shown(_figures(lot))) for lot in paint.lots], used=paint.current_lot,
@@ -116,9 +116,9 @@ def on_hand(asked: Asked) -> Response:
     """Say that a tube is on hand, or out."""
     nickname, wanted = asked.path("tube"), asked.text("on_hand") == "yes"
     with asked.store() as store, store.transaction():
-        if store.find_paint(nickname).on_hand != (asked.text("seen") == "yes"):
+        if store.paints.find(nickname).on_hand != (asked.text("seen") == "yes"):
             raise Changed(f"whether {nickname} is on hand")
-        store.set_on_hand(nickname, wanted)
+        store.paints.set_on_hand(nickname, wanted)
     return go("/tubes", at=f"tube-{nickname}")
 
 
@@ -129,9 +129,9 @@ def change_label(asked: Asked) -> Response:
     if not name:
         raise InputError(None, "name", "a tube needs a name", "give it as on the label")
     with asked.store() as store, store.transaction():
-        paint = store.find_paint(asked.path("tube"))
+        paint = store.paints.find(asked.path("tube"))
         asked.still(_label(paint), f"what is said of {paint.nickname}")
-        store.change_paint(
+        store.paints.change(
             paint.nickname,
             NewPaint(
                 paint.nickname, name, asked.text("maker"), asked.text("range"),
@@ -146,13 +146,13 @@ def change_label(asked: Asked) -> Response:
 def change_lot(asked: Asked) -> Response:
     """Take what is now said of one tube; or add a further one, in use from today."""
     with asked.store() as store, store.transaction():
-        paint = store.find_paint(asked.path("tube"))
+        paint = store.paints.find(asked.path("tube"))
         if asked.text("do") == "add":
             if not asked.text("lot"):
                 raise InputError(
                     None, "lot", "a further tube needs a name", "give its lot, or any word"
                 )
-            store.add_lot(paint.nickname, _typed(asked, opened=date.today()))
+            store.paints.add_lot(paint.nickname, _typed(asked, opened=date.today()))
             return go(f"/tubes/{paint.nickname}", {"kept": "lots"}, at="lots")
         was = asked.text("was")
         there = next((lot for lot in paint.lots if lot.lot == was), None)
@@ -161,7 +161,7 @@ def change_lot(asked: Asked) -> Response:
             asked, opened=_day(asked.text("opened")), on_hand=asked.text("on_hand") == "yes",
             note=asked.text("note"),
         )  # fmt: skip
-        store.change_lot(paint.nickname, was, said)
+        store.paints.change_lot(paint.nickname, was, said)
     return go(f"/tubes/{paint.nickname}", {"kept": "lots"}, at="lots")
 
 
@@ -187,7 +187,7 @@ def weigh(asked: Asked) -> Response:
             "weigh the full syringe; the empty one counts 0 if the scale was set to zero with it",
         )  # fmt: skip
     with asked.store() as store, store.transaction():
-        paint = store.find_paint(asked.path("tube"))
+        paint = store.paints.find(asked.path("tube"))
         asked.still([_figures(lot) for lot in paint.lots], f"the tubes of {paint.nickname}")
-        store.set_density(paint.nickname, (full - empty) / ml)
+        store.paints.set_density(paint.nickname, (full - empty) / ml)
     return go(f"/tubes/{paint.nickname}", {"weighed": f"{(full - empty) / ml:.2f}"}, at="weigh")

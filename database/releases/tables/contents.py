@@ -89,15 +89,15 @@ def contents(store: Store, exclude: Collection[str] = ()) -> Contents:
         Where no paint has a fit, or their fits can't be used together.
     """
     with store.snapshot() as session:
-        wanted = [paint for paint in store.current_fits() if paint not in exclude]
+        wanted = [paint for paint in store.fits.current() if paint not in exclude]
         if exclude and not wanted:
             raise InputError(None, "exclude", "nothing is left to publish", "exclude less")
-        parts = store.current_parts(wanted if exclude else None, TWO_FLUX)
+        parts = store.fits.parts(wanted if exclude else None, TWO_FLUX)
         part_of = {paint: part for _, part in parts for paint in part.paints}
         current = _current(session, part_of, TWO_FLUX)
-        known = store.current_fits(TRANSPORT)
+        known = store.fits.current(TRANSPORT)
         also = [paint for paint in part_of if paint in known]
-        beside = store.current_parts(also, TRANSPORT) if also else []
+        beside = store.fits.parts(also, TRANSPORT) if also else []
         beside_of = {paint: part for _, part in beside for paint in part.paints}
         further = _current(session, beside_of, TRANSPORT)
         both = (current, further)

@@ -17,7 +17,7 @@ from ....calibrate.optics.spectra import GRID
 from ....calibrate.optics.surface import Surface
 from ...store import schema
 from ...store.imports import Undone
-from ...store.scans import Scanner
+from ...store.scanners import Scanner
 from .columns import Table
 from .inputs import card_of
 from .scan_schema import CHANNELS, SCAN_TABLES
