@@ -44,6 +44,7 @@ from .commands import (
     verify,
 )
 from .commands.common import worked
+from .commands.remedies import said
 from .commands.usage import Group
 
 GROUPS = {
@@ -120,7 +121,7 @@ def main() -> None:
     try:
         app(prog_name="tintladder")
     except InputError as error:
-        print(f"tintladder: {error}", file=sys.stderr)
+        print(f"tintladder: {said(error)}", file=sys.stderr)
         sys.exit(2)
     except Exception as error:
         if os.environ.get("TINTLADDER_TRACEBACK"):
@@ -133,9 +134,9 @@ def main() -> None:
                 file=sys.stderr,
             )
             sys.exit(2)
-        said = " ".join(f"{type(error).__name__}: {error}".split())
+        words = " ".join(f"{type(error).__name__}: {error}".split())
         print(
-            f"tintladder: our fault, not yours ({said}); "
+            f"tintladder: our fault, not yours ({words}); "
             "set TINTLADDER_TRACEBACK=1 and run it again to see where, then tell us",
             file=sys.stderr,
         )

@@ -175,7 +175,7 @@ def test_the_command_reads_tiles_among_patches(tmp_path, monkeypatch, capsys):
     tiles.write_text(format_cgats(certified()))
     assert read_session(tiles).header["TEMPERATURE"] == "23"
     said = tell("read", readings, "--studio", studio)
-    assert "scale (the white tile has no certified values (--tiles))" in said.out
+    assert "scale (the white tile has no certified values)" in said.out
     assert tell("read", "--undo", "--studio", studio).status == 0
     said = tell("read", readings, "--tiles", tiles, "--band", "5", "--without", "drift", "--json",
                "--studio", studio)  # fmt: skip

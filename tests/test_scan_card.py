@@ -143,7 +143,7 @@ def test_a_card_upside_down_simply_works():
 
 def test_a_step_not_painted_is_told():
     picture = scan_of(leave=(3,))
-    with pytest.raises(InputError, match=r"step 4:1: it isn't painted.*--without 4:1"):
+    with pytest.raises(InputError, match=r"step 4:1: it isn't painted.*without step 4:1"):
         read_scan(picture, CARD, QUICK, {})
     scan = read_scan(picture, CARD, QUICK, {}, without=("4:1",))
     assert "4:1/black" not in scan.channels.labels and "1:1/black" in scan.channels.labels

@@ -58,7 +58,9 @@ def _masses(table: Table, key: str, known: Collection[str] | None) -> dict[str, 
             grams = masses.number(paint)
         except InputError as problem:
             raise table.error(
-                place, problem.expected.replace("a number", "grams"), "write what the balance read"
+                place,
+                str(problem.expected).replace("a number", "grams"),
+                "write what the balance read",
             ) from None
         assert grams is not None
         found[paint] = grams

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..errors import InputError
+from ..errors import Field, InputError
 from .card import SUBSTRATES, Card, Drawdown
 from .label_strength import Strength, tint_ratios
 from .layout import Layout
@@ -188,7 +188,7 @@ def _weighed(
             return found
     raise InputError(
         None,
-        "--scale",
+        Field("scale"),
         f"{measure.name} can't keep every step of {paint} to {LARGEST_ERROR:.0%}",
         "take a finer one",
     )

@@ -6,7 +6,7 @@ import math
 import re
 from dataclasses import dataclass
 
-from ..errors import InputError
+from ..errors import Field, InputError
 
 SPOON_ML = 1.25
 """A level quarter teaspoon."""
@@ -83,7 +83,7 @@ def measure_of(text: str) -> Measure:
     if not 0.0005 <= grams <= COARSEST_G:
         raise InputError(
             None,
-            "--scale",
+            Field("scale"),
             f"expected the last digit of a scale in grams, up to {COARSEST_G:g}, got {text!r}",
             "give 0.01 or 0.1; with no such scale, syringe or spoons",
         )

@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
-from ..errors import InputError
+from ..errors import CardDo, Field, InputError
 from .card import Card, Drawdown
 from .card_plan import LARGEST_ERROR, NEAR, CardPlan, by_volume, fraction_errors, lots_of, step_on
 from .label_strength import STRENGTHS, Strength, tint_ratios
@@ -86,9 +86,9 @@ def choose_mixtures(
     if len(strengths) < 2:
         raise InputError(
             None,
-            "--mixtures",
+            Field("mixtures"),
             f"expected two colours or more besides {white}, got {', '.join(strengths) or 'none'}",
-            "name more tubes, or say that they are on hand: tintladder tubes on NAME",
+            CardDo.MORE_TUBES(),
         )
     part = {paint: 1 / tint_ratios(strength, 4)[1] for paint, strength in strengths.items()}
     pairs = Counter(pair for mixed in tried for pair in _pairs(set(mixed) & set(strengths)))

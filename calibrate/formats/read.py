@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from ..errors import InputError
+from ..errors import CardDo, InputError
 from .cgats import looks_like_cgats, parse_cgats
 from .cxf import parse_cxf
 from .session import Session
@@ -37,7 +37,6 @@ _KNOWN = (
     (b"\x7fELF", "a program"),
 )
 _PICTURES = ("a PNG picture", "a JPEG picture", "a TIFF picture")
-_SCAN = "if it shows a card, read it with tintladder scan"
 _DO = "export the readings as CGATS text, CxF3, CSV or XLSX"
 
 
@@ -74,7 +73,7 @@ def _text(raw: bytes, file: str) -> str:
             raise InputError(file, None, "its UTF-16 text is damaged", _DO) from None
     for start, what in _KNOWN:
         if raw.startswith(start) and (len(start) > 2 or b"\x00" in raw):
-            do = _SCAN if what in _PICTURES else _DO
+            do = CardDo.SCAN() if what in _PICTURES else _DO
             raise InputError(file, None, f"expected readings, this looks like {what}", do)
     if re.search(rb"[\x00-\x08\x0e-\x19\x1b-\x1f]", raw):
         raise InputError(file, None, "expected readings, this looks like a binary file", _DO)

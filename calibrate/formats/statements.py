@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Literal, NamedTuple
 
-from ..errors import InputError
+from ..errors import CardDo, Field, InputError, Sentence
 from ..optics.surface import GEOMETRIES, Geometry
 from .cells import normal
 
@@ -157,7 +157,7 @@ class _Reader:
 
     def __init__(self, file: str) -> None:
         self.file = file
-        self.said: dict[str, tuple[str, str]] = {}
+        self.said: dict[str, tuple[str, str | Field]] = {}
         self.header: dict[str, str] = {}
 
     def keep(self, key: str, value: str) -> None:
@@ -220,30 +220,30 @@ def _said_once(about: str, value: str) -> str | None:
 
 def _options(
     unit: str | None, geometry: str | None, specular: str | None
-) -> list[tuple[str, str, str]]:
-    """Options as (about, value, option), with what a geometry implies."""
-    said: list[tuple[str, str, str]] = []
+) -> list[tuple[str, str, Field]]:
+    """What the user says as (about, value, field), with what a geometry implies."""
+    said: list[tuple[str, str, Field]] = []
     if unit is not None:
         if unit not in ("fraction", "percent"):
-            raise InputError(None, "--unit", f"got {unit!r}", "give percent or fraction")
-        said.append(("unit", unit, "--unit"))
+            raise InputError(None, Field("unit"), f"got {unit!r}", "give percent or fraction")
+        said.append(("unit", unit, Field("unit")))
     if specular is not None and specular not in ("included", "excluded"):
-        raise InputError(None, "--specular", f"got {specular!r}", "give included or excluded")
+        raise InputError(None, Field("specular"), f"got {specular!r}", "give included or excluded")
     implied: str | None = None
     if geometry is not None:
         parsed = parse_geometry(geometry)
         if parsed is None:
             raise InputError(
-                None, "--geometry", f"got {geometry!r}", f"give one of {', '.join(GEOMETRIES)}"
+                None, Field("geometry"), f"got {geometry!r}", f"give one of {', '.join(GEOMETRIES)}"
             )
-        said.append(("geometry", parsed[0], "--geometry"))
+        said.append(("geometry", parsed[0], Field("geometry")))
         implied = parsed[1]
-        # "di:8" is also what the instrument is called, so --specular may still say "excluded".
+        # "di:8" is also what the instrument is called, so the user may still say "excluded".
         if specular == "excluded" and implied == "included":
             implied = None
-    for value, option in ((specular, "--specular"), (implied, "--geometry")):
+    for value, asked in ((specular, Field("specular")), (implied, Field("geometry"))):
         if value is not None:
-            said.append(("specular", value, option))
+            said.append(("specular", value, asked))
     return said
 
 
@@ -277,14 +277,14 @@ def resolve(
         reader.read(statement)
     if column_unit:
         reader.say("unit", column_unit, "the column names")
-    for about, value, option in _options(unit, geometry, specular):
-        before = reader.said.setdefault(about, (value, option))
+    for about, value, asked in _options(unit, geometry, specular):
+        before = reader.said.setdefault(about, (value, asked))
         if before[0] != value:
             raise InputError(
                 file,
-                before[1] if before[1] != option else None,
-                f"{about} is {before[0]} here but {value} by {option}",
-                f"leave out {option}, or correct the file if it is wrong",
+                before[1] if before[1] != asked else None,
+                Sentence(f"{about} is {before[0]} here but {value} by ", asked),
+                Sentence("leave out ", asked, ", or correct the file if it is wrong"),
             )
     said = {about: value for about, (value, _) in reader.said.items()}
     if "unit" not in said:
@@ -292,15 +292,14 @@ def resolve(
             file,
             None,
             "it doesn't say whether reflectance is in percent or a fraction of 1",
-            "pass --unit percent or --unit fraction",
+            CardDo.SAY_UNIT(),
         )
     if "geometry" not in said:
         raise InputError(
             file,
             None,
             "it doesn't say the instrument's geometry",
-            "pass --geometry di:8, --geometry 8:di or --geometry 45:0 "
-            "(a sphere also --specular included or excluded)",
+            CardDo.SAY_GEOMETRY(),
         )
     if "specular" not in said:
         raise InputError(
@@ -308,7 +307,7 @@ def resolve(
             None,
             f"it says {said['geometry'].replace('di', 'd')} but not whether the specular "
             "reflection is included",
-            "pass --specular included or --specular excluded",
+            CardDo.SAY_SPECULAR(),
         )
     return Stated(
         unit=said["unit"],  # type: ignore[arg-type]

@@ -267,7 +267,7 @@ class _Work:
         if not rows.size:
             return Made("scale", False, "no white tile was read")
         if self.reading(rows[0]).name not in self.tiles:
-            return Made("scale", False, "the white tile has no certified values (--tiles)")
+            return Made("scale", False, "the white tile has no certified values")
         self.white = self.certified(rows[0]).at(self.wl)
         factor = self.white / self.visited("white").level
         self.values = self.values * factor

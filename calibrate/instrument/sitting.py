@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from ..errors import InputError
+from ..errors import Field, InputError
 from ..formats.cells import normal, number
 from ..formats.session import Session
 from ..optics.spectra import Array, Flag
@@ -40,7 +40,7 @@ class Correcting:
         for stage in self.without:
             if stage not in STAGES:
                 raise InputError(
-                    None, "--without", f"got {stage!r}", f"give one of {', '.join(STAGES)}"
+                    None, Field("without"), f"got {stage!r}", f"give one of {', '.join(STAGES)}"
                 )
 
     def __call__(self, session: Session) -> Session:

@@ -9,7 +9,7 @@ from enum import IntFlag
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError
+from ..errors import CardDo, InputError
 
 Array = NDArray[np.float64]
 
@@ -186,7 +186,7 @@ def check_possible(spectra: Spectra, file: str | None = None) -> None:
             f"{spectra.labels[row]} at {spectra.wavelengths[column]:g} nm",
             f"expected a reflectance from {LOWEST} to {HIGHEST}, "
             f"got {spectra.values[row, column]:g}",
-            "check whether the file is in percent (--unit percent), or read the patch again",
+            CardDo.CHECK_UNIT(),
         )
 
 

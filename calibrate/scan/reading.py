@@ -12,7 +12,7 @@ from ..cards.card_plan import seats
 from ..cards.channels import CardChannels
 from ..cards.layout import Layout
 from ..cards.layout_parts import TONE
-from ..errors import InputError
+from ..errors import CardDo, Field, InputError
 from ..optics.display import srgb_of_xyz
 from ..optics.spectra import Array
 from ..optics.surface import Surface
@@ -180,7 +180,7 @@ def _check_painted(samples: tuple[Sample, ...], values: Array, file: str) -> Non
                 file,
                 f"step {step}",
                 "it isn't painted: it looks like the bare card on black and on white",
-                f"paint it, or scan without it: --without {step}",
+                CardDo.WITHOUT_STEP(step=step),
             )
 
 
@@ -202,7 +202,7 @@ def level_of(
     if grey is not None:
         if not greys:
             raise InputError(
-                picture.facts.file, "--grey", "this layout has no grey pieces", "leave it out"
+                picture.facts.file, Field("grey"), "this layout has no grey pieces", "leave it out"
             )
         return grey / evened.values[greys].mean(axis=0), GREY_SD, "grey"
     if device is not None and device.settings.kind != LOSSY:

@@ -10,7 +10,7 @@ import numpy as np
 
 from ..cards.box import Box
 from ..cards.layout import Layout
-from ..errors import InputError
+from ..errors import CardDo, Field, InputError
 from ..formats.target_values import TargetValues, plain_label
 from ..optics.spectra import Array
 from .characterise import Characterised, characterise
@@ -48,12 +48,12 @@ def grid_found(
     if turned <= 0 or not cv2.isContourConvex(np.round(corners).astype(np.int32)):
         raise InputError(
             file,
-            "--corners",
+            Field("corners"),
             "expected upper left, upper right, lower right, lower left of the target's patches",
             "give them in px, in that order",
         )
     if not (1 <= rows <= 26 and 1 <= columns <= 99):
-        raise InputError(file, "--grid", "expected columns x rows such as 22x12", "correct it")
+        raise InputError(file, Field("grid"), "expected columns x rows such as 22x12", "correct it")
     page = (columns * _UNIT, rows * _UNIT)
     ends = np.array([(0, 0), (page[0], 0), page, (0, page[1])], dtype=np.float32)
     to_px = cv2.getPerspectiveTransform(ends, np.asarray(corners, dtype=np.float32))
@@ -93,7 +93,7 @@ def strip_sites(found: Found, corners: Array, known: TargetValues, file: str) ->
     count = sum(re.fullmatch(r"GS\d+", label) is not None for label in known.labels)
     if not count:
         raise InputError(
-            known.file, "GS0", "it names no patch of a grey strip", "leave out --strip"
+            known.file, "GS0", "it names no patch of a grey strip", CardDo.LEAVE_OUT_STRIP()
         )
     ends = project(np.asarray(np.linalg.inv(found.to_px), dtype=float), corners)
     (x0, y0), (x1, y1) = ends.min(axis=0), ends.max(axis=0)
@@ -101,7 +101,7 @@ def strip_sites(found: Found, corners: Array, known: TargetValues, file: str) ->
     if along > _UNIT or (x1 - x0) < count * (y1 - y0) / 4:
         raise InputError(
             file,
-            "--strip",
+            Field("strip"),
             "expected upper left, upper right, lower right, lower left of a strip along the grid",
             "give them in px, in that order",
         )

@@ -12,6 +12,7 @@ import typer
 from ...calibrate.errors import InputError
 from .card_list import list_cards
 from .common import JsonOption, StudioOption, number, open_store, print_table, say, working
+from .remedies import said
 
 if TYPE_CHECKING:
     from ..cards.filling import Filling
@@ -175,7 +176,7 @@ def _asked(question: str, enter: str, parse: Callable[[str], T]) -> T | None:
         try:
             return parse(answer)
         except InputError as error:
-            typer.echo(f"  {error}", err=True)
+            typer.echo(f"  {said(error)}", err=True)
     return None
 
 
@@ -278,10 +279,10 @@ def _check(layout: str, as_json: bool) -> None:
         say(result, as_json, lambda: typer.echo(words))
         return
     if as_json:
-        say({"layout": layout, "faults": [str(fault) for fault in faults]}, True, lambda: None)
+        say({"layout": layout, "faults": [said(fault) for fault in faults]}, True, lambda: None)
     else:
         for fault in faults[:-1]:
-            typer.echo(str(fault), err=True)
+            typer.echo(said(fault), err=True)
     # The last one ends the command as any bad input does.
     raise faults[-1]
 

@@ -9,9 +9,9 @@ from threading import Lock
 
 from starlette.responses import Response
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError
 from ..pictures.style import INK, TEXT, Figure, new_figure
-from .words import for_the_page
+from .remedies import said as in_page_words
 
 _DRAWING = Lock()
 """Matplotlib draws one figure at a time."""
@@ -26,8 +26,10 @@ def drawn(draw: Callable[[], Figure]) -> Response:
         except InputError as error:
             figure = new_figure(11.0, 1.2)
             # Which picture it is stands above it on the page.
-            why = f"{error.expected}; {error.do}" if error.file == "--show" else str(error)
-            said = textwrap.fill(f"This can't be drawn: {for_the_page(why)}.", 110)
+            if error.file == Field("show"):
+                error = InputError(None, None, error.expected, error.do)
+            why = in_page_words(error)
+            said = textwrap.fill(f"This can't be drawn: {why}.", 110)
             figure.text(0.03, 0.5, said, fontsize=TEXT, color=INK, va="center")
         figure.savefig(made, format="png", dpi=110)
     return Response(made.getvalue(), media_type="image/png")

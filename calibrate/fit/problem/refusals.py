@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from ...cards.card import Card, Drawdown
-from ...errors import InputError
+from ...errors import CardDo, InputError
 from .tube import Tube
 
 
@@ -24,7 +24,7 @@ def check_cards(cards: Sequence[Card], tubes: Mapping[str, Tube]) -> None:
                         card.file,
                         f"{_where(card, d)}, masses.{paint}",
                         "expected a paint of this studio",
-                        "add it with 'tintladder tubes add', or mend its nickname in the card",
+                        CardDo.ADD_PAINT(),
                     )
                 if tube.refuse:
                     raise InputError(

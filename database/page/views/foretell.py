@@ -17,8 +17,8 @@ from ...mixing.palette import Palette
 from ...mixing.prediction import look
 from ...store.store import Store
 from ..asked import Asked, view
+from ..remedies import said as in_page_words
 from ..swatch import swatch
-from ..words import for_the_page
 from ..worksheet import aim, names_of
 
 _BY = {"": "by weight", "volume": "by volume"}
@@ -42,7 +42,7 @@ def foretell(asked: Asked) -> Response:
             elif "by" in asked.request.query_params:
                 raise InputError(None, "parts", "expected those of one tube at least", "say them")
         except InputError as error:
-            said["fault"] = for_the_page(str(error))
+            said["fault"] = in_page_words(error)
     return asked.show(
         "foretell.html", tubes=[*tubes, (MEDIUM, NAME)], typed=typed, names=names, swatch=swatch,
         finishes=GLOSSES, measures=_BY, **said,

@@ -17,10 +17,10 @@ from ...mixing.target import Target
 from ...store.store import Store
 from ..asked import Asked, go, shown, view
 from ..jobs import Progress
+from ..remedies import said as in_page_words
 from ..swatch import swatch
 from ..touching import SPOTS, touched
 from ..uploads import PHOTOS, keep, kept
-from ..words import for_the_page
 from ..worksheet import NEUTRALS, Searches, aim, aim_in_photo, photo_of, shown_size
 
 _KEYS = ("back", "colour", "photo", *SPOTS, "grams")
@@ -42,7 +42,7 @@ def heap(asked: Asked) -> Response:
                 said["size"] = shown_size(photo_of(kept(asked.studio, [chosen["photo"]])[0]))
             said["target"] = _colour(asked, store)
         except InputError as error:
-            said["fault"] = for_the_page(str(error))
+            said["fault"] = in_page_words(error)
     return asked.show(
         "heap.html", tubes=tubes, chosen=chosen, seen=shown(additions), full=bool(additions),
         touched=SPOTS | {"at": "the dried dab"}, photos=PHOTOS, swatch=swatch, of=asked.texts("of"),

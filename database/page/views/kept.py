@@ -19,10 +19,10 @@ from ...store import schema
 from ...store.recipes import Kept
 from ...store.store import Store
 from ..asked import Asked, go, shown, view
+from ..remedies import said as in_page_words
 from ..swatch import swatch
 from ..touching import SPOTS, touched
 from ..uploads import ACCEPTED, keep, kept
-from ..words import for_the_page
 from ..worksheet import NEUTRALS, aim, aim_in_photo, names_of, photo_of, shown_size
 
 
@@ -42,7 +42,7 @@ def all_kept(asked: Asked) -> Response:
                 said["size"] = shown_size(photo_of(kept(asked.studio, [chosen["photo"]])[0]))
                 said["target"] = _in_photo(asked) if "at" in chosen else None
             except InputError as error:
-                said["fault"] = for_the_page(str(error))
+                said["fault"] = in_page_words(error)
     return asked.show(
         "kept.html", kept=found, names=names, dried=_dried, seen=_seen, swatch=swatch,
         manner=Manner.of_kept, chosen=chosen, touched=SPOTS | {"at": "the dried swatch"},

@@ -30,10 +30,10 @@ from ...store.store import Store
 from ..asked import Asked, Changed, go, shown, view
 from ..drawing import drawn
 from ..jobs import Progress
+from ..remedies import said as in_page_words
 from ..swatch import swatch
 from ..touching import SPOTS, touched
 from ..uploads import PHOTOS, keep, kept
-from ..words import for_the_page
 from ..worksheet import (
     NEUTRALS,
     SCALES,
@@ -100,7 +100,7 @@ def worksheet(asked: Asked) -> Response:
                 if not step(asked, store, said):
                     break
             except InputError as error:
-                said["faults"][name] = for_the_page(str(error))
+                said["faults"][name] = in_page_words(error)
                 break
     return asked.show("mix.html", **said)
 
