@@ -9,6 +9,7 @@ from urllib.parse import parse_qs
 
 import pytest
 from tintladder.database.easel.plate import on_plate, read_dab, read_plate, write_plate
+from tintladder.database.mixing.viewing import AS_SEEN
 
 PHOTOS = Path(__file__).parents[1] / "measurements" / "boatyard" / "photos"
 BACK = "/mix?target=BUOY+3:1&lay=HULL&lay=BUOY&way=BUOY,HULL&make=20g&mixing=yes#plate"
@@ -53,7 +54,7 @@ def test_a_photograph_of_a_dab_is_touched(own_page):
     form |= {"grams": "8", "seen": seen(page), "back": "//elsewhere.example/"}
     assert page.wait(page.send("/heap", form))["path"] == "/mix"
     dab = read_dab(folder)
-    assert dab.seen == "gloss" and sum(on_plate(read_plate(folder)).values()) == pytest.approx(8)
+    assert dab.viewing == AS_SEEN and sum(on_plate(read_plate(folder)).values()) == pytest.approx(8)
 
 
 @pytest.mark.parametrize(

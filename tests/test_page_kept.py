@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.database.easel.swatches import dried
+from tintladder.database.mixing.prediction import look
+from tintladder.database.mixing.viewing import AS_SEEN
 from tintladder.database.store.store import Store
 
 from .page_server import SCRIPT
@@ -19,11 +21,14 @@ LAB = [45.0, 8.0, -2.0]
 
 @pytest.fixture
 def batch(own_page):
-    """A batch of a recipe that is expected to be `LAB`."""
-    page, folder = own_page
+    """A batch of a recipe that is expected to be `LAB`, kept before viewing conditions were."""
+    return mixed(*own_page, {"lab": LAB})
+
+
+def mixed(page, folder, expected):
     with Store.open(folder) as store:
         made = store.recipes.keep_mixed(
-            "transom", {"HULL": 0.8, "BUOY": 0.2}, {"said": "a spot", "lab": LAB}, {"lab": LAB},
+            "transom", {"HULL": 0.8, "BUOY": 0.2}, {"said": "a spot", "lab": LAB}, expected,
             {"HULL": 16.0, "BUOY": 4.0}, SCRIPT,
         )  # fmt: skip
     return page, folder, made.id
@@ -40,8 +45,8 @@ def found(folder):
     return dried(each.of[each.batches[-1].recipe_id], each.batches[-1])
 
 
-def test_a_dried_swatch_is_shown_beside_what_was_expected(batch):
-    page, folder, number = batch
+def test_a_dried_swatch_is_shown_beside_what_was_expected(own_page):
+    page, folder, number = mixed(*own_page, {"lab": LAB, "viewing": AS_SEEN.said})
     form = {"seen": seen(page, number), "colour": "41,8,-2"}
     assert page.send(f"/kept/{number}/swatch", form).json["path"] == f"/kept#batch-{number}"
     text = page.get("/kept").text
@@ -52,6 +57,16 @@ def test_a_dried_swatch_is_shown_beside_what_was_expected(batch):
     stale = page.send(f"/kept/{number}/swatch", form | {"colour": "90,0,0"})
     assert stale.status == 409 and "what that batch dried to" in stale.json["line"]
     assert found(folder).lab[0] == 41
+
+
+def test_a_swatch_that_a_person_names_is_compared_as_the_eye_sees_it(batch):
+    page, folder, number = batch
+    form = {"seen": seen(page, number), "colour": "41,8,-2"}
+    assert page.send(f"/kept/{number}/swatch", form).status == 200
+    with Store.open(folder) as store:
+        c = AS_SEEN.of(store.fits.coefficients(["HULL", "BUOY"]))
+    expected = look(c, {"HULL": 0.8, "BUOY": 0.2})[0].lab()
+    assert found(folder).expected == pytest.approx(expected, abs=1e-6)
 
 
 def test_a_swatch_is_read_from_a_file_or_a_card(batch):

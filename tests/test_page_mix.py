@@ -170,7 +170,8 @@ def test_a_glaze_goes_on_the_plate_and_is_kept_as_one(own_page):
 def test_a_finish_and_a_tube_that_must_be_in_it_change_the_ways(demo_page):
     plain = "/mix?target=mixtures/moss&lay=HULL&lay=ROPE&lay=STARBOARD&lay=LANTERN"
     read, gloss = demo_page.get(plain).text, demo_page.get(f"{plain}&finish=gloss").text
-    assert "Seen in a gloss finish" in gloss and "Seen in" not in read
+    assert "as the eye sees it in a gloss finish" in gloss
+    assert "as an instrument of geometry di:8 reads it" in read
     colours = [re.search(r'class="chip pair".*?fill="(#\w+)"', t, re.S)[1] for t in (read, gloss)]
     assert colours[0] != colours[1]  # what was read is seen without its shine
     must = demo_page.get(f"{plain}&must=DUSK").text

@@ -10,15 +10,18 @@ from scipy.optimize import minimize
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.calibrate.optics.predict import dry_fractions, predict
+from tintladder.calibrate.optics.surface import Surface, fresnel
+from tintladder.database.easel.asked_colour import kept_viewing
 from tintladder.database.mixing.film import GROUNDS, Film, FilmPalette, bettered
 from tintladder.database.mixing.joining import join
 from tintladder.database.mixing.measures import SPOONS, WEIGHED_PARTS, snap, tint_words, weighed
 from tintladder.database.mixing.order import lab_of
 from tintladder.database.mixing.palette import Palette
-from tintladder.database.mixing.prediction import as_finished, why
+from tintladder.database.mixing.prediction import why
 from tintladder.database.mixing.recipes import recipe_as_given, recipes, recipes_of_many
 from tintladder.database.mixing.search import search
-from tintladder.database.mixing.target import as_seen, of_lab, of_spectrum
+from tintladder.database.mixing.target import of_lab, of_spectrum
+from tintladder.database.mixing.viewing import AS_READ, AS_SEEN, Viewing
 
 from tests.command import run
 from tests.invented_palette import invented_coefficients
@@ -73,16 +76,40 @@ def test_relative_paints_make_no_films():
 
 def test_a_finish_changes_what_is_read_and_what_is_mixed_alike():
     read = of_spectrum("a mix", predict(C, dry_fractions(C, [KELP])).reflectance[0])
-    matt = as_finished(C, "matt")
-    answer = recipes(matt, as_seen(read, C.surface, "matt"), most=3)
+    matt = Viewing("matt").of(C)
+    answer = recipes(matt, read.under(Viewing("matt"), C.surface), most=3)
     assert set(answer.recipes[0].parts) == set(KELP) and answer.recipes[0].difference < 0.05
     # A gloss black is darker to the eye than to a sphere that reads its shine.
     black = {"PITCH": 1.0}
-    seen = [lab_of(Palette(c), [black])[0, 0] for c in (C, as_finished(C, "gloss"), matt)]
+    seen = [lab_of(Palette(c), [black])[0, 0] for c in (C, Viewing("gloss").of(C), matt)]
     assert seen[1] < seen[0] - 5 and seen[2] == pytest.approx(seen[0], abs=0.01)
     # What was never read is as it is said.
     said = of_lab(50, 0, 0)
-    assert as_seen(said, C.surface, "gloss") is said
+    assert said.under(Viewing("gloss"), C.surface) is said
+    assert (said.under(Viewing("matt"), C.surface).lab == said.lab).all()
+
+
+def test_a_reading_is_matched_by_its_own_geometry():
+    # Saunderson by hand: 0.04 of mirror reflection less, and 4.5 % more of what comes from inside.
+    sphere, surface = Viewing.read("di:8"), Surface.of("di:8")
+    read = of_spectrum("a grey", np.full(36, 0.5), viewing=sphere)
+    bench = read.under(Viewing.read("45:0"), surface)
+    inward = 1 - fresnel(1.5, np.cos(np.pi / 4))
+    across = inward / 1.5**2 / (1 - surface.k2)
+    np.testing.assert_allclose(bench.reflectance, 0.46 * across, atol=1e-9)
+    np.testing.assert_allclose(bench.under(sphere, surface).reflectance, 0.5, atol=1e-9)
+    seen = read.under(AS_SEEN, surface)
+    np.testing.assert_allclose(seen.reflectance, 0.46, atol=1e-9)
+
+
+def test_a_viewing_condition_is_kept_and_an_older_one_read_as_it_was():
+    for each in (AS_SEEN, Viewing("matt"), Viewing.read("di:8", "excluded"), AS_READ):
+        assert Viewing.of_kept(each.said) == each
+        assert kept_viewing({"viewing": each.said}) == each
+    assert kept_viewing({"finish": "satin"}) == Viewing("satin")
+    assert kept_viewing({}) == AS_READ
+    assert Viewing.read("45:0", "included") == Viewing.read("45:0", "excluded")
+    assert "de:8" in Viewing.read("di:8", "excluded").words
 
 
 def test_many_targets_at_once_are_as_one_by_one():

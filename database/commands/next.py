@@ -148,7 +148,7 @@ def _dab(
     else:
         no_photo(at=at, grey=grey, white=white, black=black)
         seen = parse_target(text, store)
-    return dab_of(store, seen, heap, of, "gloss" if is_picture(text) else None)
+    return dab_of(store, seen, heap, of)
 
 
 def _dab_as_dict(dab: KeptDab, likely: Likely | None) -> dict[str, Any]:

@@ -54,11 +54,12 @@ def predict(
         from ..easel.asked_colour import parse_target
         from ..easel.typed_mix import typed_mix
         from ..mixing.prediction import VIEWS, look
+        from ..mixing.viewing import Viewing
 
         typed = typed_mix(store, mix, volume)
         coefficients = typed.coefficients
         ground = None if over is None else parse_target(over, store).as_ground(thickness)
-        looks = look(coefficients, typed.parts, thickness, gloss, ground)
+        looks = look(coefficients, typed.parts, thickness, Viewing(gloss), ground)
     result = {
         "mix": typed.parts,
         "scale": coefficients.scale,

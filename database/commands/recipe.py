@@ -61,8 +61,8 @@ def recipe(
     finish: Annotated[
         str | None,
         typer.Option(
-            help="Finish under which the eye sees it: gloss, satin or matt; without it, gloss for "
-            "a photo."
+            help="Finish under which the eye sees it: gloss, satin or matt. Without it a colour "
+            "said, shown or photographed is seen in gloss, and a reading is matched as read."
         ),
     ] = None,
     scale: Annotated[
@@ -119,7 +119,7 @@ def recipe(
             from ..pictures.style import check_suffix
 
             check_suffix(picture)
-        gloss = check_finish(finish or ("gloss" if photo else None))
+        gloss = check_finish(finish)
         film = None if thickness is None else Film(thickness, over)
         kept = None if photo else store.recipes.find(target or "")
         if kept is None and (made or swatch):
@@ -135,13 +135,14 @@ def recipe(
             wanted = _wanted(store, target, photo, at, grey, white, black)
             must = [_nickname(store, text) for text in split(with_)]
             out = [_nickname(store, text) for text in split(without)]
-            manner = Manner(gloss, film)
+            manner = Manner.matching(wanted, gloss, film)
             read = tubes_for(store, must, out, film is not None)
             palette, wanted = manner.palette(read), manner.target(wanted, read.surface)
             answer = recipes(palette.coefficients, wanted, tubes, must, ways, names, film=film)
         grams = _grams(manner, palette, answer.recipes[0], make, area, coats)
         orders, snapped = prepared(palette, answer, scale, grams)
         result = as_dict(answer, orders, snapped)
+        result["viewing"] = manner.viewing.said
         result["model"] = palette.coefficients.model
         result["reckoned"] = store.fits.model_words(palette.coefficients)
         parts = answer.recipes[0].parts

@@ -46,7 +46,8 @@ def setout(
     finish: Annotated[
         str | None,
         typer.Option(
-            help="Finish of the painting: gloss, satin or matt; without it, gloss for a photo."
+            help="Finish of the painting: gloss, satin or matt. Without it colours said, shown or "
+            "photographed are seen in gloss, and readings are matched as read."
         ),
     ] = None,
     grey: GreyOption = None,

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from ...calibrate.formats.session import Session
 from ...calibrate.optics.predict import dry_fractions, predict
 from ..mixing.medium import MEDIUM, with_medium
 from ..mixing.target import HEX, WAYS, Target, of_hex, of_lab, of_spectrum
+from ..mixing.viewing import AS_READ, Viewing, of_reading
 
 if TYPE_CHECKING:
     from ..store import schema
@@ -24,20 +26,37 @@ _LAB = re.compile(rf"\s*({_NUMBER})\s*[,;]\s*({_NUMBER})\s*[,;]\s*({_NUMBER})\s*
 _TINT = re.compile(r"(.+?)\s+(\d+(?:\.\d+)?)\s*:\s*(\d+(?:\.\d+)?)")
 
 
-def of_mix(store: Store, mix: dict[str, float], said: str) -> Target:
-    """Make a target of a mix by weight, as the studio's fits predict it."""
+def of_mix(
+    store: Store, mix: dict[str, float], said: str, viewing: Viewing | None = None
+) -> Target:
+    """Make a target of a mix by weight, as the studio's fits predict it.
+
+    Under a viewing condition, or else as the instrument reads it that read the paints.
+    """
     c = store.fits.coefficients([p for p in mix if p != MEDIUM])
     if MEDIUM in mix:
         c = with_medium(c)
-    return of_spectrum(said, predict(c, dry_fractions(c, [mix])).reflectance[0], c.wavelengths)
+    viewing = viewing or of_reading(c.surface)
+    made = predict(c, dry_fractions(c, [mix]), surface=viewing.surface(c.surface))
+    return of_spectrum(said, made.reflectance[0], c.wavelengths, viewing)
 
 
 def kept_target(kept: schema.Recipe) -> Target:
     """Make a target of what a kept recipe was made for."""
     said = kept.target
     return Target(
-        str(said["said"]), np.array(said["lab"], dtype=float), estimate=bool(said.get("estimate"))
-    )
+        str(said["said"]), np.array(said["lab"], dtype=float), estimate=bool(said.get("estimate")),
+        viewing=kept_viewing(kept.predicted),
+    )  # fmt: skip
+
+
+def kept_viewing(said: Mapping[str, Any]) -> Viewing:
+    """Return the viewing condition that is kept with a recipe, a swatch or a dab.
+
+    Before conditions were kept there was a finish at the most, and without one the colour was
+    compared as the paints were read.
+    """
+    return Viewing.of_kept(said.get("viewing", {"finish": said.get("finish")}))
 
 
 def parse_target(text: str, store: Store) -> Target:
@@ -68,8 +87,10 @@ def _of_kept(text: str, store: Store) -> Target | None:
         return None
     if "thickness_um" in kept.predicted:
         # A glaze is matched by its colour over its ground.
-        return Target(f"recipe {kept.name}", np.array(kept.predicted["lab"], dtype=float))
-    return of_mix(store, kept.parts, f"recipe {kept.name}")
+        colour = np.array(kept.predicted["lab"], dtype=float)
+        return Target(f"recipe {kept.name}", colour, viewing=kept_viewing(kept.predicted))
+    viewing = kept_viewing(kept.predicted)
+    return of_mix(store, kept.parts, f"recipe {kept.name}", None if viewing == AS_READ else viewing)
 
 
 def _of_file(text: str, store: Store) -> Target | None:
@@ -104,7 +125,8 @@ def in_session(session: Session, name: str, label: str = "") -> Target:
             f"name one: '{name}::{session.spectra.labels[0]}'",
         )  # fmt: skip
     values = session.spectra.values[rows].mean(axis=0)
-    return of_spectrum(f"{labels[0]} of {name}", values, session.spectra.wavelengths)
+    viewing = Viewing.read(session.geometry, session.specular)
+    return of_spectrum(f"{labels[0]} of {name}", values, session.spectra.wavelengths, viewing)
 
 
 def _of_reading(text: str, store: Store) -> Target | None:
@@ -122,7 +144,8 @@ def _of_reading(text: str, store: Store) -> Target | None:
                 listed = ", ".join(dict.fromkeys(steps))
                 raise InputError("target", text, f"expected a step of that card: {listed}", WAYS)
             values = readings.spectra.values[rows].mean(axis=0)
-            return of_spectrum(f"reading {text}", values, readings.spectra.wavelengths)
+            viewing = of_reading(readings.surface)
+            return of_spectrum(f"reading {text}", values, readings.spectra.wavelengths, viewing)
     return None
 
 

@@ -9,11 +9,9 @@ from typing import TYPE_CHECKING
 
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.spectra import Array
-from ...calibrate.optics.surface import GLOSSES, Gloss
 from ..mixing.heap_guess import READ_BAND, Likely, likely_mixes, outcomes
 from ..mixing.next_addition import Next, next_additions
 from ..mixing.palette import Palette
-from ..mixing.prediction import as_finished
 from ..mixing.target import Target
 from .on_hand import usable
 from .plate import KeptDab, on_plate
@@ -22,9 +20,7 @@ if TYPE_CHECKING:
     from ..store.store import Store
 
 
-def dab_of(
-    store: Store, seen: Target, grams: float, of: Sequence[str] = (), finish: Gloss | None = None
-) -> KeptDab:
+def dab_of(store: Store, seen: Target, grams: float, of: Sequence[str] = ()) -> KeptDab:
     """Return what is kept of a heap's dab.
 
     Parameters
@@ -36,12 +32,12 @@ def dab_of(
         In the heap.
     of : sequence of str
         Every tube that is in it, by nickname or part of a name; empty where they aren't known.
-    finish : {"gloss", "satin", "matt"}, optional
-        That it was seen under; None where it was read.
     """
     paints = tuple(dict.fromkeys(store.paints.find(name).nickname for name in of))
     lightness, a, b = (float(x) for x in seen.lab)
-    return KeptDab(seen.said, (lightness, a, b), seen.band or READ_BAND, finish, grams, paints)
+    return KeptDab(
+        seen.said, (lightness, a, b), seen.band or READ_BAND, seen.viewing, grams, paints
+    )
 
 
 def likely_of(store: Store, dab: KeptDab) -> Likely:
@@ -52,8 +48,7 @@ def likely_of(store: Store, dab: KeptDab) -> Likely:
     InputError
         As `likely_mixes`.
     """
-    finish = next((gloss for gloss in GLOSSES if gloss == dab.seen), None)
-    used = as_finished(usable(store, list(dab.of)), finish)
+    used = dab.viewing.of(usable(store, list(dab.of)))
     return likely_mixes(used, dab.target, dab.of)
 
 

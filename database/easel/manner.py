@@ -12,10 +12,10 @@ from ..mixing.batch import area_grams
 from ..mixing.film import Film, FilmPalette
 from ..mixing.medium import MEDIUM, with_medium
 from ..mixing.palette import Palette
-from ..mixing.prediction import as_finished
 from ..mixing.recipes import Answer, recipe_as_given
-from ..mixing.target import Target, as_seen
-from .asked_colour import kept_target
+from ..mixing.target import Target
+from ..mixing.viewing import AS_READ, Viewing
+from .asked_colour import kept_target, kept_viewing
 from .on_hand import usable
 
 if TYPE_CHECKING:
@@ -29,14 +29,20 @@ class Manner:
 
     Attributes
     ----------
-    finish : {"gloss", "satin", "matt"} or None
-        As the eye sees a mix so finished; None: as an instrument reads it.
+    viewing : Viewing
     film : Film or None
         None: paint that hides.
     """
 
-    finish: Gloss | None = None
+    viewing: Viewing = AS_READ
     film: Film | None = None
+
+    @classmethod
+    def matching(
+        cls, target: Target, finish: Gloss | None = None, film: Film | None = None
+    ) -> Manner:
+        """Return how a target is matched: as it is meant itself, unless a finish is named."""
+        return cls(Viewing(finish) if finish else target.viewing, film)
 
     @classmethod
     def of_kept(cls, predicted: Mapping[str, Any]) -> Manner:
@@ -44,12 +50,12 @@ class Manner:
         film = None
         if "thickness_um" in predicted:
             film = Film(predicted["thickness_um"], predicted["over"])
-        return cls(predicted.get("finish"), film)
+        return cls(kept_viewing(predicted), film)
 
     @property
     def said(self) -> dict[str, Any]:
         """What is kept of it with a recipe."""
-        said: dict[str, Any] = {"finish": self.finish} if self.finish else {}
+        said: dict[str, Any] = {"viewing": self.viewing.said}
         if self.film:
             said |= {"thickness_um": self.film.thickness_um, "over": self.film.over}
         return said
@@ -62,11 +68,11 @@ class Manner:
         InputError
             As `FilmPalette.of`.
         """
-        return FilmPalette.of(as_finished(read, self.finish), self.film)
+        return FilmPalette.of(self.viewing.of(read), self.film)
 
     def target(self, wanted: Target, surface: Surface) -> Target:
         """Return a target as it is compared with a mix; `surface` it was read through."""
-        return as_seen(wanted, surface, self.finish)
+        return wanted.under(self.viewing, surface)
 
     def area_grams(
         self, coefficients: Coefficients, parts: Mapping[str, float], text: str, coats: int

@@ -11,6 +11,7 @@ import numpy as np
 
 from ...calibrate.errors import InputError
 from ..mixing.target import Target
+from ..mixing.viewing import Viewing
 
 NAME, DAB = "plate.json", "plate-dab.json"
 Additions = list[dict[str, float]]
@@ -28,8 +29,8 @@ class KeptDab:
         CIELAB, D50/2°.
     band : float
         CIEDE2000 that its colour is within, 95 of 100 times.
-    seen : str or None
-        Finish that it was seen under; None where it was read.
+    viewing : Viewing
+        Whether it was seen, or read.
     grams : float
         Of the heap then.
     of : tuple of str
@@ -39,14 +40,16 @@ class KeptDab:
     said: str
     lab: tuple[float, float, float]
     band: float
-    seen: str | None
+    viewing: Viewing
     grams: float
     of: tuple[str, ...]
 
     @property
     def target(self) -> Target:
         """Its colour."""
-        return Target(self.said, np.array(self.lab), estimate=True, band=self.band)
+        return Target(
+            self.said, np.array(self.lab), estimate=True, band=self.band, viewing=self.viewing
+        )
 
 
 def read_plate(folder: Path) -> Additions:
@@ -95,7 +98,7 @@ def read_dab(folder: Path) -> KeptDab | None:
             str(said["said"]),
             (lightness, a, b),
             float(said["band"]),
-            said["seen"],
+            Viewing.of_kept(said.get("viewing", {"finish": said.get("seen")})),
             float(said["grams"]),
             tuple(said["of"]),
         )
@@ -108,7 +111,7 @@ def write_dab(folder: Path, dab: KeptDab | None) -> None:
     if dab is None:
         (folder / DAB).unlink(missing_ok=True)
     else:
-        _write(folder / DAB, asdict(dab))
+        _write(folder / DAB, asdict(dab) | {"viewing": dab.viewing.said})
 
 
 def _write(path: Path, said: object) -> None:

@@ -12,9 +12,9 @@ from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.surface import Gloss
 from ..mixing.photo import Photo, Spot, parse_spot, read_photo, trust
 from ..mixing.photo_colours import main_colours
-from ..mixing.prediction import as_finished
 from ..mixing.setout import BATCH_ML, WITHIN, SetOut, set_out
 from ..mixing.target import Target
+from ..mixing.viewing import AS_SEEN, Viewing
 from .on_hand import usable
 
 if TYPE_CHECKING:
@@ -42,10 +42,16 @@ class Wanted:
     places: tuple[Spot, ...] | None = None
     remark: str = ""
 
-    @property
-    def finish(self) -> Gloss | None:
-        """How it is seen unless something else is said: a photograph as in gloss."""
-        return "gloss" if self.places else None
+    def viewing(self, finish: Gloss | None) -> Viewing:
+        """Return how all of them are looked at: under a named finish, else as each is meant.
+
+        Where some are meant as the eye sees them and others as an instrument reads them, the eye
+        it is: what was read tells what is seen, and not the other way round.
+        """
+        if finish:
+            return Viewing(finish)
+        each = {target.viewing for target in self.targets}
+        return each.pop() if len(each) == 1 else AS_SEEN
 
 
 def open_photo(
@@ -92,7 +98,7 @@ class Choice:
     must, without : sequence of str
         Tubes set out anyway and left out, by nickname or part of a name.
     finish : {"gloss", "satin", "matt"} or None
-        None: as an instrument reads it, or for a photograph in gloss.
+        None: as the colours are meant.
     """
 
     must: Sequence[str] = ()
@@ -114,18 +120,25 @@ def set_out_for(
     coats: int = 2,
 ) -> SetOut:
     """Find the fewest tubes on hand that mix all colours wanted; the rest as for `set_out`."""
-    coefficients, must = tubes_for(store, wanted, choice)
+    coefficients, targets, must = tubes_for(store, wanted, choice)
     names = {paint.nickname: paint.name for paint in store.paints.all()}
     return set_out(
-        coefficients, wanted.targets, wanted.shares, wanted.places, within, most, must, ml, area,
+        coefficients, targets, wanted.shares, wanted.places, within, most, must, ml, area,
         coats, names,
     )  # fmt: skip
 
 
-def tubes_for(store: Store, wanted: Wanted, choice: Choice) -> tuple[Coefficients, list[str]]:
-    """Return the tubes that may be set out, as they are looked at, and which of them must be."""
+def tubes_for(
+    store: Store, wanted: Wanted, choice: Choice
+) -> tuple[Coefficients, list[Target], list[str]]:
+    """Return the tubes that may be set out and the colours, as they are looked at.
+
+    And nicknames of the tubes that must be set out.
+    """
     must, without = (
         [store.paints.find(text).nickname for text in texts]
         for texts in (choice.must, choice.without)
     )
-    return as_finished(usable(store, must, without), choice.finish or wanted.finish), must
+    read, viewing = usable(store, must, without), wanted.viewing(choice.finish)
+    targets = [target.under(viewing, read.surface) for target in wanted.targets]
+    return viewing.of(read), targets, must

@@ -11,7 +11,6 @@ from sqlalchemy import select
 from ...calibrate.errors import InputError
 from ...calibrate.optics.colour import ciede2000, in_words
 from ...calibrate.optics.spectra import Array
-from ...calibrate.optics.surface import Gloss
 from ..mixing.medium import MEDIUM
 from ..mixing.recipes import lacks
 from ..mixing.target import Target
@@ -85,7 +84,6 @@ def keep_swatch(
     name: str,
     swatch: Target,
     batch: int | None = None,
-    finish: Gloss | None = None,
 ) -> schema.Batch:
     """Keep what a dried swatch of a batch was read as.
 
@@ -97,13 +95,16 @@ def keep_swatch(
     swatch : Target
     batch : int, optional
         Which one, by its key; the last of that recipe by default.
-    finish : {"gloss", "satin", "matt"}, optional
-        Under which a camera saw it; what was expected is then reckoned anew, so seen.
 
     Raises
     ------
     InputError
         Where no such batch of that name was made.
+
+    Notes
+    -----
+    A spectrum is compared under the recipe's viewing condition. Of a swatch that is only a colour
+    the condition can't be changed, so what was expected is calculated anew under the swatch's.
     """
     with store.transaction() as session:
         query = (
@@ -122,18 +123,19 @@ def keep_swatch(
             )  # fmt: skip
         row, recipe = found
         manner = Manner.of_kept(recipe.predicted)
-        if manner.finish and swatch.reflectance is not None:
+        if swatch.reflectance is not None:
             used = [paint for paint in recipe.parts if paint != MEDIUM]
             swatch = manner.target(swatch, store.fits.coefficients(used).surface)
         said: dict[str, Any] = {
             "said": swatch.said,
             "lab": [float(x) for x in swatch.lab],
             "read": now(),
+            "viewing": swatch.viewing.said,
         }
         if swatch.band:
             said["band"] = swatch.band
-        if finish not in (None, manner.finish):
-            _, answer = as_kept(store, recipe, {}, replace(manner, finish=finish))
+        if swatch.viewing != manner.viewing:
+            _, answer = as_kept(store, recipe, {}, replace(manner, viewing=swatch.viewing))
             said["expected"] = [float(x) for x in answer.recipes[0].lab]
         row.swatch = said
         session.flush()

@@ -24,6 +24,7 @@ from ...calibrate.scan.image import Picture, read_picture
 from ...calibrate.scan.reading import TYPICAL_WHITE
 from ...calibrate.scan.sample import sample_all, sites
 from .target import Target
+from .viewing import AS_SEEN
 
 GREY = 0.18
 """Reflectance of a photographer's grey card (common practice, no source)."""
@@ -288,7 +289,9 @@ def spot(photo: Photo, at: Spot) -> Target:
     if cut > _CLIPPED:
         notes.append("a channel is cut off there, too light or too dark for the camera")
     said = f"spot {at[0]:g},{at[1]:g} of {Path(photo.file).name}"
-    return Target(said, colour, estimate=True, band=BANDS[photo.by], notes=tuple(notes))
+    return Target(
+        said, colour, estimate=True, band=BANDS[photo.by], notes=tuple(notes), viewing=AS_SEEN
+    )
 
 
 def trust(photo: Photo) -> str:

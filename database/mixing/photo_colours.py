@@ -14,6 +14,7 @@ from ...calibrate.optics.colour import ciede2000
 from ...calibrate.optics.spectra import Array
 from .photo import BANDS, Photo, Spot, shrunk
 from .target import Target
+from .viewing import AS_SEEN
 
 FEWEST, MOST = 5, 12
 ALIKE = 7.0
@@ -43,7 +44,7 @@ class MainColour:
     def target(self, photo: Photo) -> Target:
         """Make a target of it."""
         said = f"{100 * self.share:.2g} % of {Path(photo.file).name}"
-        return Target(said, self.lab, estimate=True, band=BANDS[photo.by])
+        return Target(said, self.lab, estimate=True, band=BANDS[photo.by], viewing=AS_SEEN)
 
 
 def main_colours(photo: Photo, fewest: int = FEWEST, most: int = MOST) -> list[MainColour]:

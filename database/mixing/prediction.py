@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,8 +15,9 @@ from ...calibrate.optics.colour_band import ciede2000_band
 from ...calibrate.optics.display import hex_code, srgb
 from ...calibrate.optics.predict import Prediction, dry_fractions, predict
 from ...calibrate.optics.spectra import Array
-from ...calibrate.optics.surface import Gloss, Surface, haze_prior, to_inside
+from ...calibrate.optics.surface import Surface, to_inside
 from ..common.colour_words import GREY_CHROMA, GREYED_CHROMA, colour_words, hue_name, hue_turn
+from .viewing import AS_READ, Viewing
 
 CARD_BLACK, CARD_WHITE = 0.01, 0.86
 """Inside reflectance of a typical sealed card's bands (common practice, no source)."""
@@ -110,22 +111,6 @@ class Look:
         return code + ("!" if cut[0] else "")
 
 
-def finished(surface: Surface, finish: Gloss) -> Surface:
-    """Return the surface as the eye sees it under a finish, with the shine kept out of sight.
-
-    Gloss sends its surface reflection one way, and an eye moves out of it; matt sends it all
-    about, which lifts the darks.
-    """
-    return replace(surface, specular="excluded", gloss=finish, haze=haze_prior(finish)[0])
-
-
-def as_finished(coefficients: Coefficients, finish: Gloss | None) -> Coefficients:
-    """Return paints as the eye sees them under a finish; as they were read, without one."""
-    if finish is None:
-        return coefficients
-    return replace(coefficients, surface=finished(coefficients.surface, finish))
-
-
 def by_weight(coefficients: Coefficients, volumes: Mapping[str, float]) -> dict[str, float]:
     """Parts by weight of a mix given by volume of tube paint."""
     return {n: v * float(coefficients.density[coefficients.index(n)]) for n, v in volumes.items()}
@@ -135,7 +120,7 @@ def look(
     coefficients: Coefficients,
     mix: Mapping[str, float],
     thickness_um: float | None = None,
-    finish: Gloss | None = None,
+    viewing: Viewing = AS_READ,
     over: tuple[str, Array] | None = None,
 ) -> list[Look]:
     """Predict a mix: opaque, and as a film over black and over white where a thickness is given.
@@ -146,8 +131,7 @@ def look(
     mix : mapping of nickname to parts by weight
     thickness_um : float, optional
         Of the dry film.
-    finish : {"gloss", "satin", "matt"}, optional
-        As the eye sees it so finished; else as the instrument reads it.
+    viewing : Viewing
     over : (name, (W,) array), optional
         A further ground of the film, and its reflectance, read as the paints were.
 
@@ -166,7 +150,7 @@ def look(
         )
     used = coefficients.select(list(mix))
     fractions = dry_fractions(used, [mix])
-    surface = finished(used.surface, finish) if finish else None
+    surface = viewing.surface(used.surface)
     looks = [Look("opaque", predict(used, fractions, surface=surface))]
     if thickness_um is not None:
         x, wide = np.array([thickness_um * 1e-3]), used.wavelengths.size

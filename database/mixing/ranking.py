@@ -11,7 +11,6 @@ from ...calibrate.optics.colour_band import ciede2000_metric
 from ...calibrate.optics.spectra import Array
 from .metamerism import special_metamerism
 from .palette import Palette
-from .spectrum_match import misfit
 from .target import Target
 
 VISIBLE = 1.0
@@ -25,6 +24,8 @@ SMALLEST_PART = 0.01
 _TUBE, _CLUMSY, _TINY, _SPECTRUM = 0.4, 0.15, 1.0, 0.5
 _JUDGED = 600
 """Sets that are judged on more than their match."""
+_OFFSET, _SLOPE = 0.002, 0.03
+"""What a predicted reflectance is off by, as a rule: so much, and so much of itself."""
 
 
 @dataclass(frozen=True)
@@ -110,3 +111,23 @@ def slopes_by_part(palette: Palette, shares: Array) -> Array:
     used = shares > 0
     by[used] = palette.lab(moved[used]) - np.repeat(palette.lab(shares), used.sum(axis=1), axis=0)
     return by / _NUDGE
+
+
+def misfit(mixes: Array, target: Array) -> Array:
+    """Root mean square over wavelength of the difference from a spectrum, in its usual error.
+
+    Parameters
+    ----------
+    mixes : (N, W) array
+        Reflectance; NaN where unread.
+    target : (W,) array
+        NaN where unread.
+
+    Returns
+    -------
+    (N,) array
+    """
+    seen = np.isfinite(target) & np.isfinite(mixes).all(axis=0)
+    off = (mixes[:, seen] - target[seen]) / (_OFFSET + _SLOPE * target[seen])
+    result: Array = np.sqrt((off**2).mean(axis=1))
+    return result

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,9 +11,9 @@ from ...calibrate.errors import InputError
 from ...calibrate.optics.colour import lab
 from ...calibrate.optics.display import srgb_to_lab
 from ...calibrate.optics.spectra import GRID, Array, Spectra, to_grid
-from ...calibrate.optics.surface import Gloss, Surface
+from ...calibrate.optics.surface import Surface, to_inside, to_measured
 from ..common.colour_words import colour_words
-from .prediction import finished
+from .viewing import AS_READ, AS_SEEN, Viewing
 
 HEX = re.compile(r"#?([0-9a-fA-F]{6}|[0-9a-fA-F]{3})")
 _SCREEN = "a colour on a screen is an estimate; a reading is surer"
@@ -43,6 +43,8 @@ class Target:
         was read or stated.
     notes : tuple of str
         How far to trust it, in words.
+    viewing : Viewing
+        Whether it is meant as the eye sees it, or as an instrument reads it.
     """
 
     said: str
@@ -51,11 +53,32 @@ class Target:
     estimate: bool = False
     band: float = 0.0
     notes: tuple[str, ...] = ()
+    viewing: Viewing = AS_READ
 
     @property
     def words(self) -> str:
         """Light or dark, greyed or clean, and of what hue."""
         return colour_words(self.lab)
+
+    def under(self, viewing: Viewing, surface: Surface) -> Target:
+        """Return the colour under another viewing condition.
+
+        A spectrum is calculated anew for the other surface. Of a colour that is no spectrum the
+        user says how it is meant, so its figures stay.
+
+        Parameters
+        ----------
+        viewing : Viewing
+        surface : Surface
+            Of the paints, as they were read.
+        """
+        if viewing == self.viewing:
+            return self
+        if self.reflectance is None:
+            return replace(self, viewing=viewing)
+        inside = to_inside(self.reflectance, self.viewing.surface(surface))
+        moved = of_spectrum(self.said, to_measured(inside, viewing.surface(surface)))
+        return replace(self, lab=moved.lab, reflectance=moved.reflectance, viewing=viewing)
 
     def as_ground(self, thickness_um: float | None) -> tuple[str, Array]:
         """Return its name and its reflectance (W,), to lie below a film.
@@ -77,14 +100,16 @@ class Target:
         return self.said, self.reflectance
 
 
-def of_spectrum(said: str, reflectance: Array, wavelengths: Array = GRID) -> Target:
+def of_spectrum(
+    said: str, reflectance: Array, wavelengths: Array = GRID, viewing: Viewing = AS_READ
+) -> Target:
     """Make a target of a reflectance (W,); wavelengths unread are NaN."""
     row = Spectra.from_values(wavelengths, np.atleast_2d(reflectance), [said])
     values = to_grid(row).values
     colour = lab(values)[0]
     if not np.isfinite(colour).all():
         raise InputError(None, said, "its spectrum has gaps", "read it again")
-    return Target(said, colour, values[0])
+    return Target(said, colour, values[0], viewing=viewing)
 
 
 def of_lab(lightness: float, a: float, b: float) -> Target:
@@ -100,7 +125,7 @@ def of_lab(lightness: float, a: float, b: float) -> Target:
         raise InputError(
             "target", said, "expected L* from 0 to 100, a* and b* from -150 to 150", WAYS
         )
-    return Target(said, np.array([lightness, a, b], dtype=float))
+    return Target(said, np.array([lightness, a, b], dtype=float), viewing=AS_SEEN)
 
 
 def of_hex(text: str) -> Target:
@@ -116,20 +141,7 @@ def of_hex(text: str) -> Target:
         raise InputError("target", text, "expected sRGB as #rrggbb", WAYS)
     digits = match[1] if len(match[1]) == 6 else "".join(2 * c for c in match[1])
     rgb = np.array([[int(digits[i : i + 2], 16) / 255 for i in (0, 2, 4)]])
-    return Target(f"sRGB #{digits.lower()}", srgb_to_lab(rgb)[0], estimate=True, notes=(_SCREEN,))
-
-
-def as_seen(target: Target, surface: Surface, finish: Gloss | None) -> Target:
-    """Return a target that was read, as the eye sees it under a finish; any other as it is.
-
-    Parameters
-    ----------
-    target : Target
-    surface : Surface
-        That it was read through.
-    finish : {"gloss", "satin", "matt"} or None
-    """
-    if finish is None or target.reflectance is None:
-        return target
-    shine = finished(surface, finish).alpha - surface.alpha
-    return of_spectrum(target.said, target.reflectance + shine * surface.k1)
+    return Target(
+        f"sRGB #{digits.lower()}", srgb_to_lab(rgb)[0], estimate=True, notes=(_SCREEN,),
+        viewing=AS_SEEN,
+    )  # fmt: skip

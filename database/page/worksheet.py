@@ -36,7 +36,6 @@ from ..mixing.measures import (
 from ..mixing.medium import MEDIUM, NAME
 from ..mixing.order import Order, order_of
 from ..mixing.photo import Photo, parse_spot, shrunk, spot
-from ..mixing.prediction import as_finished
 from ..mixing.recipes import Answer, Recipe, recipes
 from ..mixing.target import Target
 from ..pictures.swatch import Swatch
@@ -173,7 +172,7 @@ class Searches:
         laid_out = [paint for paint in ways.read.paints if paint != MEDIUM]
         lab, fits = ways.answer.target.lab, tuple(sorted(store.fits.current().items()))
         key = ("further", tuple(lab), tuple(laid_out), goal.manner, most, fits)
-        whole = as_finished(store.fits.coefficients(), goal.manner.finish)
+        whole = goal.manner.viewing.of(store.fits.coefficients())
         return self._remembered(key, lambda: one_more(whole, laid_out, lab, most))
 
     def _remembered(self, key: object, search: Callable[[], Found]) -> Found:

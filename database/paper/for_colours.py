@@ -38,12 +38,12 @@ def handout(
     page : str
         As `lesson` makes it.
     """
-    coefficients, must = tubes_for(store, wanted, choice)
+    coefficients, targets, must = tubes_for(store, wanted, choice)
     paints = {paint.nickname: paint for paint in store.paints.all()}
     names = {nickname: paint.name for nickname, paint in paints.items()}
     # Everyone mixes as much of each, however much of a photograph it covers.
     ml = each * len(wanted.targets)
-    found = set_out(coefficients, wanted.targets, must=must, ml=ml, names=names)
+    found = set_out(coefficients, targets, must=must, ml=ml, names=names)
     remark = f"{wanted.remark[:1].upper()}{wanted.remark[1:]}." if wanted.remark else ""
     intro = " ".join(filter(None, (note, remark)))
     return found, lesson(found, coefficients, paints, title, people, intro, whose)

@@ -15,11 +15,11 @@ from tintladder.database.mixing.order import lab_of
 from tintladder.database.mixing.palette import Palette
 from tintladder.database.mixing.photo import Photo, read_photo, spot
 from tintladder.database.mixing.photo_colours import main_colours
-from tintladder.database.mixing.prediction import as_finished
 from tintladder.database.mixing.search import search
 from tintladder.database.mixing.setout import WITHIN
 from tintladder.database.mixing.setout_tubes import Fewest, fewest_tubes
 from tintladder.database.mixing.target import Target
+from tintladder.database.mixing.viewing import AS_SEEN
 
 from tests.invented_palette import invented_coefficients
 from tests.lab import plan
@@ -38,7 +38,7 @@ TUBES, TIMED = 20, 100
 @cache
 def palette() -> Palette:
     """The boatyard's ten tubes and ten more, as the eye sees them under gloss."""
-    return Palette(as_finished(invented_coefficients(TUBES), "gloss"))
+    return Palette(AS_SEEN.of(invented_coefficients(TUBES)))
 
 
 @cache

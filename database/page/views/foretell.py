@@ -15,6 +15,7 @@ from ...mixing.greying import muddy
 from ...mixing.medium import MEDIUM, NAME
 from ...mixing.palette import Palette
 from ...mixing.prediction import look
+from ...mixing.viewing import Viewing
 from ...store.store import Store
 from ..asked import Asked, view
 from ..remedies import said as in_page_words
@@ -57,7 +58,7 @@ def _foretold(asked: Asked, store: Store, typed: dict[str, str]) -> dict[str, An
         raise InputError("film", asked.text("film"), "expected more than 0 µm", "mend it")
     gloss = next((each for each in GLOSSES if each == asked.one_of("finish", GLOSSES)), None)
     ground = aim(store, asked.text("over")).as_ground(thick) if asked.text("over") else None
-    looks = look(mix.coefficients, mix.parts, thick, gloss, ground)
+    looks = look(mix.coefficients, mix.parts, thick, Viewing(gloss), ground)
     return {
         "looks": looks, "mix": mix.words, "reckoned": mix.reckoned, "thick": thick, "finish": gloss,
         "assumed": mix.assumed, "scanned": bool(mix.coefficients.scan_made.any()),

@@ -8,7 +8,6 @@ from urllib.parse import urlencode
 from starlette.responses import Response
 
 from ....calibrate.errors import InputError
-from ....calibrate.optics.surface import Gloss
 from ...cards.new_tube import figure
 from ...cards.scanning import PICTURES
 from ...easel.heap import dab_of
@@ -82,13 +81,12 @@ def put_on(asked: Asked) -> Response:
         raise InputError("grams in the heap", None, "expected more than none", "weigh it")
     searches: Searches = asked.request.app.state.searches
     back, of = asked.text("back"), asked.texts("of")
-    finish: Gloss | None = None if asked.text("colour") else "gloss"
     with asked.store() as store:
         asked.still(read_plate(store.studio.folder), "the plate")
         colour = _colour(asked, store)
         if colour is None:
             raise InputError("the dab", None, "has no colour yet", "type it, or show a photograph")
-        dab = dab_of(store, colour, grams, of, finish)
+        dab = dab_of(store, colour, grams, of)
 
     def work(progress: Progress) -> str:
         progress("trying every set of tubes")

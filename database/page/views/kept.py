@@ -77,7 +77,7 @@ def take_swatch(asked: Asked) -> Response:
         name, batch = _batch(store, number)
         asked.still(batch.swatch, "what that batch dried to")
         if asked.text("photo"):
-            keep_swatch(store, name, _in_photo(asked), batch.id, "gloss")
+            keep_swatch(store, name, _in_photo(asked), batch.id)
         elif files:
             keep_swatch(store, name, _in_file(asked, files[0]), batch.id)
         elif asked.text("colour"):

@@ -22,7 +22,7 @@ from ...mixing.measures import parts_words
 from ...mixing.medium import MEDIUM, resolver
 from ...mixing.next_addition import NEAR
 from ...mixing.photo import Spot, parse_spot, shrunk
-from ...mixing.prediction import as_finished, parse_mix
+from ...mixing.prediction import parse_mix
 from ...mixing.target import Target
 from ...pictures.of_studio import whole
 from ...pictures.ways import plot_ways
@@ -150,7 +150,7 @@ def _goal(asked: Asked, store: Store) -> Goal:
     target = _target(asked, store)
     if target is None:
         raise InputError("target", None, "nothing is aimed at", "begin at the top")
-    finish = asked.one_of("finish", GLOSSES) or ("gloss" if asked.text("photo") else "")
+    finish = asked.one_of("finish", GLOSSES)
     medium = asked.one_of("medium", [key for key in _MEDIUM if key])
     thick = figure("film", asked.text("film"), "20", "µm")
     if thick is not None and thick < _THINNEST:
@@ -161,7 +161,9 @@ def _goal(asked: Asked, store: Store) -> Goal:
     must = [store.paints.find(name).nickname for name in asked.texts("must")]
     must += [MEDIUM] if medium == "must" else []
     gloss = next((each for each in GLOSSES if each == finish), None)
-    return Goal(target, Manner(gloss, film), tuple(dict.fromkeys(must)), medium != "out")
+    return Goal(
+        target, Manner.matching(target, gloss, film), tuple(dict.fromkeys(must)), medium != "out"
+    )
 
 
 def _ways(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
@@ -214,7 +216,7 @@ def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     if plate and goal.manner.film is None:
         read = tubes_for(store, [*plate, *(dab.of if dab else ())])
         target = said["ways"].answer.target.lab
-        seen = as_finished(read, goal.manner.finish)
+        seen = goal.manner.viewing.of(read)
         wanted = max(sum(grams.values()), sum(plate.values()))
         found = next_of(seen, additions, target, dab, likely, wanted)
         # Three quarters of what is missing go on first; whatever really did is typed over it.
