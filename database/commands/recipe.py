@@ -12,9 +12,7 @@ from .common import JsonOption, StudioOption, number, open_store, say, working
 from .photographs import BlackOption, GreyOption, WhiteOption, no_photo, target_in_photo
 
 if TYPE_CHECKING:
-    from ..easel.manner import Manner
-    from ..mixing.palette import Palette
-    from ..mixing.recipes import Answer, Recipe
+    from ..easel.recipe import Ways
     from ..mixing.target import Target
     from ..store import schema
     from ..store.store import Store
@@ -99,28 +97,25 @@ def recipe(
     Every set of tubes on hand is searched. The answer says how to begin, and how sure it is.
     """
     with open_store(studio) as store, working("Searching", as_json):
-        from ..easel.densities import volume_slip, with_densities
-        from ..easel.manner import Manner, as_kept, tubes_for
+        from ..easel.basis import names_of, nickname
+        from ..easel.recipe import Quantity, RecipeRequest, amounts, recipe_question
         from ..easel.swatches import dried
         from ..mixing.film import Film
         from ..mixing.measures import weighed
-        from ..mixing.medium import MEDIUM, NAME
-        from ..mixing.recipes import recipes
         from .predict import check_finish
         from .recipe_kept import show_kept
-        from .recipe_shown import as_dict, prepared, show
+        from .recipe_shown import as_dict, show
 
-        names = {MEDIUM: NAME} | {paint.nickname: paint.name for paint in store.paints.all()}
         if target is None and photo is None:
             listed = _kept(store, {"--keep": keep, "--make": make, "--swatch": swatch})
-            say(listed[1], as_json, lambda: show_kept(listed[0], names))
+            say(listed[1], as_json, lambda: show_kept(listed[0], names_of(store)))
             return
         if picture is not None:
             from ..pictures.style import check_suffix
 
             check_suffix(picture)
-        gloss = check_finish(finish)
-        film = None if thickness is None else Film(thickness, over)
+        if make and area:
+            raise InputError("--area", area, "--make was given too", "give one of them")
         kept = None if photo else store.recipes.find(target or "")
         if kept is None and (made or swatch):
             raise InputError(
@@ -128,34 +123,30 @@ def recipe(
                 "keep it first: --keep NAME",
             )  # fmt: skip
         batch = _swatch(store, kept, swatch) if kept and swatch else None
-        if kept and not (with_ or without or film or finish):
-            manner = Manner.of_kept(kept.predicted)
-            palette, answer = as_kept(store, kept, names)
+        if kept and not (with_ or without or thickness or finish):
+            request = RecipeRequest(kept=kept.name)
         else:
-            wanted = _wanted(store, target, photo, at, grey, white, black)
-            must = [_nickname(store, text) for text in split(with_)]
-            out = [_nickname(store, text) for text in split(without)]
-            manner = Manner.matching(wanted, gloss, film)
-            read = tubes_for(store, must, out, film is not None)
-            palette, wanted = manner.palette(read), manner.target(wanted, read.surface)
-            answer = recipes(palette.coefficients, wanted, tubes, must, ways, names, film=film)
-        grams = _grams(manner, palette, answer.recipes[0], make, area, coats)
-        orders, snapped = prepared(palette, answer, scale, grams)
-        result = as_dict(answer, orders, snapped)
-        result["viewing"] = manner.viewing.said
-        result["model"] = palette.coefficients.model
-        result["reckoned"] = store.fits.model_words(palette.coefficients)
-        parts = answer.recipes[0].parts
-        assumed = [p for p in with_densities(store, palette.coefficients)[1] if p in parts]
-        slip = volume_slip(palette, parts, assumed)
-        result |= {"density_assumed": assumed, "by_volume_de00": slip}
+            request = RecipeRequest(
+                _wanted(store, target, photo, at, grey, white, black),
+                must=tuple(nickname(store, text) for text in split(with_)),
+                without=tuple(nickname(store, text) for text in split(without)),
+                finish=check_finish(finish),
+                film=None if thickness is None else Film(thickness, over),
+                most=tubes,
+                ways=ways,
+            )
+        found = recipe_question(store, request).answer()
+        quantity = Quantity(make or area or "", coats, scale)
+        measured = [amounts(found, each, quantity) for each in found.answer.recipes]
+        result = as_dict(found, measured)
         if picture is not None:
-            result["picture"] = str(_draw(answer, palette, names, picture))
+            result["picture"] = str(_draw(found, picture))
         before = store.recipes.find(keep) if keep else None
+        first = found.answer.recipes[0]
         if keep:
-            _keep(store, keep, result, manner.said, note)
+            store.recipes.keep(keep, first.parts, *found.kept(first), note)
         if kept and made:
-            batch = store.recipes.keep_batch(kept, weighed(snapped[0][0]), note)
+            batch = store.recipes.keep_batch(kept, weighed(measured[0].weighed), note)
         if batch is not None:
             result["batch"] = {"made": batch.made, "grams": batch.masses, "lots": batch.lots}
             result["batch"] |= {"note": batch.note, "swatch": batch.swatch}
@@ -166,18 +157,9 @@ def recipe(
         said = "The batch is kept."
     if batch is not None and kept and swatch and (seen := dried(kept, batch)):
         said = f"It dried {seen.off:.1f} off what was expected ({seen.words}); kept with the batch."
-    said = f"{result['reckoned']}\n{said}".rstrip()
-    if assumed:
-        typical = " and ".join(names[p] for p in assumed)
-        said = (
-            f"The density of {typical} is only typical: measured by volume, the first way may be "
-            f"{slip:.1f} off. Weigh 2 ml once: tintladder tubes weigh {assumed[0]}\n{said}"
-        )
-    if grams is not None:
-        said = f"Spoons, lengths and whole parts are a handy batch in the same ratio.\n{said}"
     if picture is not None:
         said += f"\nPicture: {picture}"
-    say(result, as_json, lambda: show(answer, orders, snapped, names, palette, said))
+    say(result, as_json, lambda: show(found, measured, said.strip()))
 
 
 def _kept(store: Store, asked: dict[str, str | None]) -> tuple[list[Any], list[dict[str, Any]]]:
@@ -210,20 +192,15 @@ def _wanted(
     return parse_target(target or "", store)
 
 
-def _draw(answer: Answer, palette: Palette, names: dict[str, str], file: Path) -> Path:
+def _draw(ways: Ways, file: Path) -> Path:
     from ..pictures.style import save
     from ..pictures.ways import plot_ways
 
-    figure = plot_ways(answer, palette, names).get_figure(root=True)
+    basis = ways.basis
+    figure = plot_ways(ways.answer, basis.palette, basis.names).get_figure(root=True)
     assert figure is not None
     figure.set_layout_engine("tight")
     return save(figure, file)
-
-
-def _nickname(store: Store, text: str) -> str:
-    from ..mixing.medium import resolver
-
-    return resolver(lambda name: store.paints.find(name).nickname)(text)
 
 
 def _swatch(store: Store, kept: schema.Recipe, text: str) -> schema.Batch:
@@ -236,29 +213,3 @@ def _swatch(store: Store, kept: schema.Recipe, text: str) -> schema.Batch:
 def split(texts: list[str] | None) -> list[str]:
     """Names of an option given several times, or once with commas."""
     return [name.strip() for text in texts or [] for name in text.split(",") if name.strip()]
-
-
-def _grams(
-    manner: Manner,
-    palette: Palette,
-    first: Recipe,
-    make: str | None,
-    area: str | None,
-    coats: int,
-) -> float | None:
-    from ..mixing.batch import batch_grams
-
-    if make and area:
-        raise InputError("--area", area, "--make was given too", "give one of them")
-    if make:
-        return batch_grams(palette.coefficients, first.parts, make)
-    if area:
-        return manner.area_grams(palette.coefficients, first.parts, area, coats)
-    return None
-
-
-def _keep(store: Store, name: str, result: dict[str, Any], seen: dict[str, Any], note: str) -> None:
-
-    first = result["recipes"][0]
-    predicted = {k: first[k] for k in ("lab", "difference_de00", "band_de00")} | seen
-    store.recipes.keep(name, first["parts"], result["target"], predicted, note)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import typer
@@ -9,37 +10,16 @@ import typer
 from .common import print_table
 
 if TYPE_CHECKING:
+    from ..easel.basis import Basis
+    from ..easel.recipe import Amounts, Ways
     from ..mixing.measures import Snapped
     from ..mixing.order import Order
-    from ..mixing.palette import Palette
-    from ..mixing.recipes import Answer, Recipe
+    from ..mixing.recipes import Recipe
 
 
-def prepared(
-    palette: Palette, answer: Answer, scale: float, grams: float | None
-) -> tuple[list[Order], list[list[Snapped]]]:
-    """How to begin each way, and its amounts by every measure, the scale first.
-
-    With `grams` to be made the scale and the syringe measure so much; else a handy batch.
-    """
-    from ..mixing.batch import density
-    from ..mixing.measures import MEASURES, SYRINGE, of_size, snap
-    from ..mixing.measures import scale as by_scale
-    from ..mixing.order import order_of
-
-    measures = [by_scale(scale), *MEASURES[2:]]
-    if grams is not None:
-        ml = grams / density(palette.coefficients, answer.recipes[0].parts)
-        measures = [of_size(by_scale(scale), grams), of_size(SYRINGE, ml), *MEASURES[3:]]
-    orders = [order_of(palette, r.parts) for r in answer.recipes]
-    snapped = [
-        [snap(palette, r.parts, answer.target.lab, m) for m in measures] for r in answer.recipes
-    ]
-    return orders, snapped
-
-
-def as_dict(answer: Answer, orders: list[Order], snapped: list[list[Snapped]]) -> dict[str, Any]:
+def as_dict(ways: Ways, measured: Sequence[Amounts]) -> dict[str, Any]:
     """Everything said, for machines."""
+    answer, basis, first = ways.answer, ways.basis, measured[0]
     return {
         "target": {
             "said": answer.target.said,
@@ -54,94 +34,110 @@ def as_dict(answer: Answer, orders: list[Order], snapped: list[list[Snapped]]) -
         "nearest_de00": answer.nearest,
         "missing": answer.missing,
         "recipes": [
+            _way(recipe, amounts)
+            for recipe, amounts in zip(answer.recipes, measured, strict=True)
+        ],
+        "reckoned": basis.model_words,
+        "density_assumed": list(first.assumed),
+        "by_volume_de00": first.slip,
+    } | basis.said  # fmt: skip
+
+
+def _way(recipe: Recipe, amounts: Amounts) -> dict[str, Any]:
+    order = amounts.order
+    return {
+        "parts": recipe.parts,
+        "words": recipe.words,
+        "lab": [float(x) for x in recipe.lab],
+        "difference_de00": recipe.difference,
+        "band_de00": recipe.band,
+        "clumsy_de00": recipe.clumsy,
+        "weighing_de00": amounts.weighing,
+        "metamerism_de00": recipe.lights,
+        "too_small": list(recipe.too_small),
+        "scan_made": recipe.scan_made,
+        "why": recipe.why,
+        "order": [
             {
-                "parts": r.parts,
-                "words": r.words,
-                "lab": [float(x) for x in r.lab],
-                "difference_de00": r.difference,
-                "band_de00": r.band,
-                "clumsy_de00": r.clumsy,
-                "metamerism_de00": r.lights,
-                "too_small": list(r.too_small),
-                "scan_made": r.scan_made,
-                "why": r.why,
-                "order": [
-                    {
-                        "paint": s.paint,
-                        "hold_back": s.hold_back,
-                        "too_much": s.too_much if s.too_much < float("inf") else None,
-                        "lab": [float(x) for x in s.lab],
-                        "words": s.words,
-                    }
-                    for s in order.steps
-                ],
-                "touchiest": order.touchiest,
-                "amounts": [
-                    {
-                        "measure": a.measure.name,
-                        "unit": a.measure.unit,
-                        "amounts": a.amounts,
-                        "tint": None
-                        if a.tint is None
-                        else {"paint": a.tint.paint, "into": a.tint.into, "parts": a.tint.parts},
-                        "moved_de00": a.moved,
-                        "difference_de00": a.difference,
-                    }
-                    for a in amounts
-                ],
+                "paint": s.paint,
+                "hold_back": s.hold_back,
+                "too_much": s.too_much if s.too_much < float("inf") else None,
+                "lab": [float(x) for x in s.lab],
+                "words": s.words,
             }
-            for r, order, amounts in zip(answer.recipes, orders, snapped, strict=True)
+            for s in order.steps
+        ],
+        "touchiest": order.touchiest,
+        "amounts": [
+            {
+                "measure": a.measure.name,
+                "unit": a.measure.unit,
+                "step": a.measure.step,
+                "amounts": a.amounts,
+                "tint": None
+                if a.tint is None
+                else {"paint": a.tint.paint, "into": a.tint.into, "parts": a.tint.parts},
+                "moved_de00": a.moved,
+                "difference_de00": a.difference,
+            }
+            for a in amounts.measured
         ],
     }
 
 
-def show(
-    answer: Answer,
-    orders: list[Order],
-    snapped: list[list[Snapped]],
-    names: dict[str, str],
-    palette: Palette,
-    last: str,
-) -> None:
+def show(ways: Ways, measured: Sequence[Amounts], last: str) -> None:
     """Say it to people; `last` is said at the end."""
-    from ..mixing.film import FilmPalette
-
-    target = answer.target
-    typer.echo(f"Wanted: {target.words} ({target.said}).")
+    answer, basis = ways.answer, ways.basis
+    target, film, names = answer.target, basis.manner.film, basis.names
+    typer.echo(f"Wanted: {target.words} ({target.said}), matched {basis.manner.viewing.words}.")
     for note in target.notes:
         typer.echo(f"{note[:1].upper()}{note[1:]}.")
-    if isinstance(palette, FilmPalette) and palette.film:
-        film = palette.film
+    if film:
         typer.echo(f"As a dry film of {film.thickness_um:g} µm over {film.over}.")
     if not answer.reachable and answer.missing:
         typer.echo(
             f"No mix of these tubes reaches it: the nearest stays CIEDE2000 "
             f"{answer.nearest:.1f} away; {answer.missing}."
         )
-    for number, recipe in enumerate(answer.recipes, 1):
-        order, amounts = orders[number - 1], snapped[number - 1]
-        typer.echo(f"\n{number}. {_amounts(amounts[0], order, names)}: {recipe.words}.")
-        for line in _lines(recipe, amounts[0], names, palette):
+    for number, (recipe, amounts) in enumerate(zip(answer.recipes, measured, strict=True), 1):
+        weighed, order = amounts.weighed, amounts.order
+        typer.echo(f"\n{number}. {_amounts(weighed, order, names)}: {recipe.words}.")
+        for line in _lines(recipe, amounts, basis):
             typer.echo(f"   {line[:1].upper()}{line[1:]}.")
         if number == 1:
             _show_order(order, names)
-            _show_amounts(amounts[1:], order, names)
+            _show_amounts(amounts.others, order, names)
     if answer.searched > 1:
         typer.echo(f"\nSearched every one of {answer.searched} sets of tubes.")
-    typer.echo(last)
+    first = measured[0]
+    if first.grams is not None:
+        typer.echo("Spoons, lengths and whole parts are a handy batch in the same ratio.")
+    if first.assumed:
+        typical = " and ".join(names[p] for p in first.assumed)
+        typer.echo(
+            f"The density of {typical} is only typical: measured by volume, the first way may be "
+            f"{first.slip:.1f} off. Weigh 2 ml once: tintladder tubes weigh {first.assumed[0]}"
+        )
+    typer.echo(basis.model_words)
+    if last:
+        typer.echo(last)
 
 
-def _lines(recipe: Recipe, weighed: Snapped, names: dict[str, str], palette: Palette) -> list[str]:
+def _lines(recipe: Recipe, amounts: Amounts, basis: Basis) -> list[str]:
     """What is to be known of one way."""
     from ..mixing.measures import tint_words
     from ..mixing.recipes import match_words
 
+    weighed, names = amounts.weighed, basis.names
     lines = [match_words(recipe)]
     if recipe.why:
         lines.append(recipe.why)
     if recipe.lights:
         lines.append(_light_words(*max(recipe.lights.items(), key=lambda item: item[1])))
-    lines.append(f"a hand that errs by a tenth in each part lands {recipe.clumsy:.1f} off")
+    lines.append(
+        f"a hand that errs by a tenth in each part lands {recipe.clumsy:.1f} off; a scale that "
+        f"shows {weighed.measure.step:g} g may move it by {amounts.weighing:.2f}"
+    )
     if weighed.tint is not None:
         lines.append(f"mix beforehand: {tint_words(weighed.tint, names)}")
     else:
@@ -151,14 +147,13 @@ def _lines(recipe: Recipe, weighed: Snapped, names: dict[str, str], palette: Pal
             "beforehand, and weigh ten times as much of that"
             for small in recipe.too_small
         ]
-    c = palette.coefficients
-    scanned = [names.get(p, p) for p in recipe.parts if c.scan_made[c.index(p)]]
+    scanned = [names.get(p, p) for p in basis.scanned(recipe.parts)]
     if scanned:
         lines.append(f"{' and '.join(scanned)}: read by a scanner, not an instrument, so less sure")
     return lines
 
 
-def _amounts(snapped: Snapped, order: Order, names: dict[str, str]) -> str:
+def _amounts(snapped: Snapped, order: Order, names: Mapping[str, str]) -> str:
     from ..mixing.measures import amount_words
 
     tinted = snapped.tint.paint if snapped.tint else None
@@ -169,7 +164,7 @@ def _amounts(snapped: Snapped, order: Order, names: dict[str, str]) -> str:
     )
 
 
-def _show_order(order: Order, names: dict[str, str]) -> None:
+def _show_order(order: Order, names: Mapping[str, str]) -> None:
     rows = []
     for i, s in enumerate(order.steps):
         held = (
@@ -192,7 +187,7 @@ def _show_order(order: Order, names: dict[str, str]) -> None:
     print_table(["", "lay out", "to begin with", "once in, it looks", "too much shows at"], rows)
 
 
-def _show_amounts(amounts: list[Snapped], order: Order, names: dict[str, str]) -> None:
+def _show_amounts(amounts: Sequence[Snapped], order: Order, names: Mapping[str, str]) -> None:
     from ...calibrate.optics.colour import in_words
     from ..mixing.measures import tint_words
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,7 +16,8 @@ from ..mixing.recipes import lacks
 from ..mixing.target import Target
 from ..store import schema
 from ..store.transactions import now
-from .manner import Manner, as_kept
+from .manner import Manner
+from .recipe import as_kept
 
 if TYPE_CHECKING:
     from ..store.store import Store
@@ -125,7 +126,7 @@ def keep_swatch(
         manner = Manner.of_kept(recipe.predicted)
         if swatch.reflectance is not None:
             used = [paint for paint in recipe.parts if paint != MEDIUM]
-            swatch = manner.target(swatch, store.fits.coefficients(used).surface)
+            swatch = swatch.under(manner.viewing, store.fits.coefficients(used).surface)
         said: dict[str, Any] = {
             "said": swatch.said,
             "lab": [float(x) for x in swatch.lab],
@@ -135,8 +136,8 @@ def keep_swatch(
         if swatch.band:
             said["band"] = swatch.band
         if swatch.viewing != manner.viewing:
-            _, answer = as_kept(store, recipe, {}, replace(manner, viewing=swatch.viewing))
-            said["expected"] = [float(x) for x in answer.recipes[0].lab]
+            made = as_kept(store, recipe, swatch.viewing).answer().answer.recipes[0]
+            said["expected"] = [float(x) for x in made.lab]
         row.swatch = said
         session.flush()
         return row

@@ -9,6 +9,7 @@ from starlette.responses import Response
 from ....calibrate.errors import InputError
 from ....calibrate.optics.surface import GLOSSES
 from ...cards.new_tube import figure
+from ...easel.basis import names_of
 from ...easel.on_hand import usable
 from ...easel.typed_mix import typed_mix
 from ...mixing.greying import muddy
@@ -20,7 +21,7 @@ from ...store.store import Store
 from ..asked import Asked, view
 from ..remedies import said as in_page_words
 from ..swatch import swatch
-from ..worksheet import aim, names_of
+from ..worksheet import aim
 
 _BY = {"": "by weight", "volume": "by volume"}
 

@@ -12,6 +12,7 @@ from ....calibrate.errors import InputError
 from ....calibrate.formats.read import read_session
 from ...cards.scanning import PICTURES
 from ...easel.asked_colour import in_session
+from ...easel.basis import names_of
 from ...easel.manner import Manner
 from ...easel.swatches import dried, keep_swatch
 from ...mixing.target import Target
@@ -23,7 +24,7 @@ from ..remedies import said as in_page_words
 from ..swatch import swatch
 from ..touching import SPOTS, touched
 from ..uploads import ACCEPTED, keep, kept
-from ..worksheet import NEUTRALS, aim, aim_in_photo, names_of, photo_of, shown_size
+from ..worksheet import NEUTRALS, aim, aim_in_photo, photo_of, shown_size
 
 
 @view

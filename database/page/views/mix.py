@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 from urllib.parse import urlencode
 
@@ -14,15 +15,26 @@ from ....calibrate.errors import InputError
 from ....calibrate.optics.surface import GLOSSES
 from ...cards.new_tube import figure
 from ...cards.scanning import PICTURES
+from ...easel.asked_colour import kept_target
+from ...easel.basis import names_of, on_hand
 from ...easel.heap import guess_words, next_of
-from ...easel.manner import Manner, tubes_for
 from ...easel.plate import on_plate, read_dab, read_plate, write_dab, write_plate
+from ...easel.recipe import (
+    Amounts,
+    Quantity,
+    RecipeRequest,
+    Ways,
+    amounts,
+    kept_named,
+    recipe_question,
+)
 from ...mixing.film import GROUNDS, Film
-from ...mixing.measures import parts_words
+from ...mixing.measures import Snapped, amount_words, parts_words, tint_words, weighed
 from ...mixing.medium import MEDIUM, resolver
 from ...mixing.next_addition import NEAR
 from ...mixing.photo import Spot, parse_spot, shrunk
 from ...mixing.prediction import parse_mix
+from ...mixing.recipes import Recipe
 from ...mixing.target import Target
 from ...pictures.of_studio import whole
 from ...pictures.ways import plot_ways
@@ -34,23 +46,7 @@ from ..remedies import said as in_page_words
 from ..swatch import swatch
 from ..touching import SPOTS, touched
 from ..uploads import PHOTOS, keep, kept
-from ..worksheet import (
-    NEUTRALS,
-    SCALES,
-    SHOWN,
-    Amounts,
-    Goal,
-    Searches,
-    Way,
-    Ways,
-    aim,
-    aim_again,
-    aim_in_photo,
-    amounts,
-    names_of,
-    photo_of,
-    shown_size,
-)
+from ..worksheet import NEUTRALS, SCALES, SHOWN, Searches, aim, aim_in_photo, photo_of, shown_size
 
 KEYS = (
     "target", "again", "photo", "at", *NEUTRALS, "finish", "film", "over", "medium", "tubes", "way",
@@ -71,10 +67,10 @@ def worksheet(asked: Asked) -> Response:
         return go(_address(_chosen(asked) | there, at=at))
     said: dict[str, Any] = {
         "faults": {}, "photo": None, "target": None, "ways": None, "way": None, "amounts": None,
-        "parts_words": parts_words,
+        "parts_words": parts_words, "key_of": _key, "amount_of": _amount_of,
         "plate": None, "photos": PHOTOS, "text": asked.text("target"),
         "chosen": _chosen(asked), "scales": SCALES, "swatch": swatch, "address": _address,
-        "near": NEAR, "goal": None, "others": False, "further": None, "finishes": GLOSSES,
+        "near": NEAR, "others": False, "further": None, "finishes": GLOSSES,
         "grounds": list(GROUNDS), "mediums": _MEDIUM, "touched": SPOTS,
         "spots": urlencode({key: asked.text(key) for key in SPOTS if asked.text(key)}),
     }  # fmt: skip
@@ -131,7 +127,7 @@ def _target(asked: Asked, store: Store) -> Target | None:
     """What is aimed at: a kept recipe, what was typed, else a spot of the photograph."""
     text, photo, at = asked.text("target"), asked.text("photo"), asked.text("at")
     if asked.text("again"):
-        return aim_again(store, asked.text("again")).target
+        return kept_target(kept_named(store, asked.text("again")))
     if text:
         return aim(store, text)
     neutral = {name: asked.text(name) for name in NEUTRALS if asked.text(name)}
@@ -143,10 +139,10 @@ def _target(asked: Asked, store: Store) -> Target | None:
     return None
 
 
-def _goal(asked: Asked, store: Store) -> Goal:
+def _request(asked: Asked, store: Store) -> RecipeRequest:
     """The target, and how it is to be mixed, painted and seen."""
     if asked.text("again"):
-        return aim_again(store, asked.text("again"))
+        return RecipeRequest(kept=asked.text("again"))
     target = _target(asked, store)
     if target is None:
         raise InputError("target", None, "nothing is aimed at", "begin at the top")
@@ -157,71 +153,93 @@ def _goal(asked: Asked, store: Store) -> Goal:
         raise InputError(
             "film", asked.text("film"), f"expected {_THINNEST:g} µm or more", "mend it"
         )
-    film = None if thick is None else Film(thick, asked.one_of("over", list(GROUNDS)) or "white")
     must = [store.paints.find(name).nickname for name in asked.texts("must")]
     must += [MEDIUM] if medium == "must" else []
-    gloss = next((each for each in GLOSSES if each == finish), None)
-    return Goal(
-        target, Manner.matching(target, gloss, film), tuple(dict.fromkeys(must)), medium != "out"
+    return RecipeRequest(
+        target,
+        must=tuple(dict.fromkeys(must)),
+        without=(MEDIUM,) if medium == "out" else (),
+        laid_out=tuple(asked.texts("lay")),
+        finish=next((each for each in GLOSSES if each == finish), None),
+        film=None if thick is None else Film(thick, asked.one_of("over", list(GROUNDS)) or "white"),
+        most=asked.number("tubes", _MOST, 1, 6),
     )
 
 
-def _ways(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
+def _found(asked: Asked, store: Store) -> Ways:
+    """What the tubes make of the target."""
     searches: Searches = asked.request.app.state.searches
-    most = asked.number("tubes", _MOST, 1, 6)
-    said["goal"] = goal = _goal(asked, store)
-    ways = searches.ways(store, goal, asked.texts("lay"), most)
-    said["ways"] = ways
+    return searches.ways(recipe_question(store, _request(asked, store)))
+
+
+def _ways(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
+    ways = said["ways"] = _found(asked, store)
     said["way"] = _chosen_way(asked, ways)
-    others = store.fits.current().keys() - set(ways.read.paints)
-    said["others"] = bool(others and ways.answer.missing and goal.manner.film is None)
+    others = store.fits.current().keys() - set(ways.basis.read.paints)
+    said["others"] = bool(others and ways.answer.missing and ways.basis.manner.film is None)
     if said["others"] and asked.text("further"):
-        said["further"] = searches.further(store, goal, ways, most)
+        searches: Searches = asked.request.app.state.searches
+        said["further"] = searches.further(store, ways, asked.number("tubes", _MOST, 1, 6))
     return said["way"] is not None
 
 
-def _chosen_way(asked: Asked, ways: Ways) -> Way | None:
+def _key(recipe: Recipe) -> str:
+    """A way's tubes, by which an address names it."""
+    return ",".join(sorted(recipe.parts))
+
+
+def _chosen_way(asked: Asked, ways: Ways) -> Recipe | None:
     """The way taken; of a recipe that is mixed again the only one."""
+    found = ways.answer.recipes
     if asked.text("again"):
-        return ways.ways[0]
-    return next((way for way in ways.ways if way.key == asked.text("way")), None)
+        return found[0]
+    return next((recipe for recipe in found if _key(recipe) == asked.text("way")), None)
 
 
 def _amounts(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     if not asked.text("make"):
         return False
-    said["amounts"] = _how_much(asked, store, said["goal"], said["ways"], said["way"])
+    said["amounts"] = _how_much(asked, said["ways"], said["way"])
     return bool(asked.text("mixing"))
 
 
-def _how_much(asked: Asked, store: Store, goal: Goal, ways: Ways, way: Way) -> Amounts:
+def _how_much(asked: Asked, ways: Ways, recipe: Recipe) -> Amounts:
     shown = asked.text("scale") or str(SCALES[0])
     step = next((each for each in SCALES if str(each) == shown), None)
     if step is None:
         raise InputError("scale", shown, "expected one of those listed", "choose one")
     coats = asked.number("coats", 2, 1, 10)
-    return amounts(store, goal, ways, way, asked.text("make"), coats, step)
+    return amounts(ways, recipe, Quantity(asked.text("make"), coats, step))
+
+
+def _amount_of(snapped: Snapped, paint: str, names: Mapping[str, str]) -> tuple[str, str]:
+    """An amount as it is measured, and what of: a paint, or a tint of it."""
+    of = names.get(paint, paint)
+    if snapped.tint is not None and snapped.tint.paint == paint:
+        of = tint_words(snapped.tint, names)
+    return amount_words(snapped.amounts[paint], snapped.measure), of
 
 
 def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     additions = read_plate(store.studio.folder)
     plate = on_plate(additions)
-    weighed: Amounts = said["amounts"]
-    way: Way = said["way"]
-    goal: Goal = said["goal"]
+    amounts: Amounts = said["amounts"]
+    recipe: Recipe = said["way"]
+    ways: Ways = said["ways"]
+    manner = ways.basis.manner
     searches: Searches = asked.request.app.state.searches
     dab = read_dab(store.studio.folder) if plate else None
     likely = searches.likely(store, dab) if dab else None
-    found, grams = None, weighed.grams
-    if plate and goal.manner.film is None:
-        read = tubes_for(store, [*plate, *(dab.of if dab else ())])
-        target = said["ways"].answer.target.lab
-        seen = goal.manner.viewing.of(read)
+    found, grams = None, weighed(amounts.weighed)
+    if plate and manner.film is None:
+        read = on_hand(store, manner, [*plate, *(dab.of if dab else ())]).read
         wanted = max(sum(grams.values()), sum(plate.values()))
-        found = next_of(seen, additions, target, dab, likely, wanted)
+        found = next_of(
+            manner.viewing.of(read), additions, ways.answer.target.lab, dab, likely, wanted
+        )
         # Three quarters of what is missing go on first; whatever really did is typed over it.
         more = {paint: round(0.75 * g, 2) or 0.01 for paint, g in found.additions.items()}
-        grams = more | {paint: 0.0 for paint in way.recipe.parts if paint not in more}
+        grams = more | {paint: 0.0 for paint in recipe.parts if paint not in more}
     elif plate:
         grams = {p: round(max(g - plate.get(p, 0.0), 0.0), 3) for p, g in grams.items()}
     said["plate"] = {
@@ -235,15 +253,15 @@ def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
 def try_further(asked: Asked) -> Response:
     """Try each tube that isn't laid out as one more."""
     searches: Searches = asked.request.app.state.searches
-    most, lay = asked.number("tubes", _MOST, 1, 6), asked.texts("lay")
+    most = asked.number("tubes", _MOST, 1, 6)
     with asked.store() as store:
-        goal = _goal(asked, store)
+        question = recipe_question(store, _request(asked, store))
     there = _address(_chosen(asked), further="yes")
 
     def work(progress: Progress) -> str:
         progress("one after another")
         with asked.store() as store:
-            searches.further(store, goal, searches.ways(store, goal, lay, most), most)
+            searches.further(store, searches.ways(question), most)
         return f"{there}#ways"
 
     return asked.job("Trying further tubes", _address(_chosen(asked), "ways"), work)
@@ -252,13 +270,10 @@ def try_further(asked: Asked) -> Response:
 @view
 def ways_picture(asked: Asked) -> Response:
     """The ways beside the target, under three lights and as films."""
-    searches: Searches = asked.request.app.state.searches
-    most = asked.number("tubes", _MOST, 1, 6)
     with asked.store() as store:
-        goal, names = _goal(asked, store), names_of(store)
-        ways = searches.ways(store, goal, asked.texts("lay"), most)
-    palette = goal.manner.palette(ways.read)
-    return drawn(lambda: whole(plot_ways(ways.answer, palette, names)))
+        ways = _found(asked, store)
+    basis = ways.basis
+    return drawn(lambda: whole(plot_ways(ways.answer, basis.palette, basis.names)))
 
 
 @view
@@ -334,40 +349,27 @@ def _mark(picture: NDArray[np.uint8], at: Spot, scale: float, key: str) -> None:
 @view
 def keep_way(asked: Asked) -> Response:
     """Keep the chosen way under a name; and the batch, where it is mixed."""
-    searches: Searches = asked.request.app.state.searches
-    most = asked.number("tubes", _MOST, 1, 6)
     name, note, mixed = asked.text("name"), asked.text("note"), asked.text("mixed")
-    # Held until the batch is kept, so that no other window changes the plate meanwhile.
-    with asked.store() as store, store.transaction():
-        goal = _goal(asked, store)
-        ways = searches.ways(store, goal, asked.texts("lay"), most)
-        way = _chosen_way(asked, ways)
-        if way is None:
+    with asked.store() as store:
+        ways = _found(asked, store)
+        recipe = _chosen_way(asked, ways)
+        if recipe is None:
             raise Changed("what the tubes make of this colour")
-        recipe, target = way.recipe, ways.answer.target
-        wanted = {
-            "said": target.said, "words": target.words, "lab": target.lab.tolist(),
-            "estimate": target.estimate,
-        }  # fmt: skip
-        expected = {
-            "lab": recipe.lab.tolist(), "difference_de00": recipe.difference,
-            "band_de00": recipe.band,
-        } | goal.manner.said  # fmt: skip
-        if mixed:
-            masses = _mixed(asked, store, mixed, goal, ways, way)
-            store.recipes.keep_mixed(name, recipe.parts, wanted, expected, masses, note)
-        else:
-            store.recipes.keep(name, recipe.parts, wanted, expected, note)
+        wanted, expected = ways.kept(recipe)
+        masses = weighed(_how_much(asked, ways, recipe).weighed) if mixed == "so" else {}
+        # Held until the batch is kept, so that no other window changes the plate meanwhile.
+        with store.transaction():
+            if mixed:
+                masses = masses or _on_plate(asked, store)
+                store.recipes.keep_mixed(name, recipe.parts, wanted, expected, masses, note)
+            else:
+                store.recipes.keep(name, recipe.parts, wanted, expected, note)
     held = _chosen(asked) | {"kept": name.casefold()}
     return go(_address(held, at="plate" if asked.text("mixing") else "amounts"))
 
 
-def _mixed(
-    asked: Asked, store: Store, which: str, goal: Goal, ways: Ways, way: Way
-) -> dict[str, float]:
-    """Grams of what was mixed: as "How much" says, or what is on the plate."""
-    if which == "so":
-        return _how_much(asked, store, goal, ways, way).grams
+def _on_plate(asked: Asked, store: Store) -> dict[str, float]:
+    """Grams on the plate, if they are those that the form showed."""
     additions = read_plate(store.studio.folder)
     if shown(additions) != asked.text("seen"):
         raise Changed("the plate")

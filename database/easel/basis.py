@@ -1,0 +1,230 @@
+"""What an answer rests on: tubes with their lots, the model, and how a mix is looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+from ...calibrate.errors import InputError
+from ...calibrate.optics.coefficients import Coefficients
+from ...calibrate.optics.colour import D50, View
+from ..mixing.film import FilmPalette
+from ..mixing.medium import MEDIUM, NAME, resolver, with_medium
+from ..mixing.palette import Palette
+from .densities import volume_slip, with_densities
+from .manner import Manner
+from .on_hand import usable
+
+if TYPE_CHECKING:
+    from ..store.store import Store
+
+
+@dataclass(frozen=True)
+class Tube:
+    """A tube that may be in a mix.
+
+    Attributes
+    ----------
+    nickname : str
+    name : str
+    lot : str or None
+        Of the tube in use.
+    density : float
+        g/ml.
+    density_assumed : bool
+        Whether it is only typical of its pigments, never weighed.
+    scan_made : bool
+        Whether its K and S were read by a scanner.
+    """
+
+    nickname: str
+    name: str
+    lot: str | None
+    density: float
+    density_assumed: bool
+    scan_made: bool
+
+
+@dataclass(frozen=True)
+class Basis:
+    """What an answer rests on; the studio isn't needed any more.
+
+    Attributes
+    ----------
+    manner : Manner
+        How mixes are painted and looked at.
+    read : Coefficients
+        Of the tubes that may be used, as they were read.
+    tubes : tuple of Tube
+        The same, the clear medium aside.
+    names : mapping of nickname to name
+        Of every paint of the studio, and of the clear medium.
+    model_words : str
+        By which model mixes are calculated, in a sentence.
+    fits : tuple of (nickname, int)
+        The number of each tube's fit.
+    view : View
+        Light and observer.
+    """
+
+    manner: Manner
+    read: Coefficients
+    tubes: tuple[Tube, ...]
+    names: Mapping[str, str]
+    model_words: str
+    fits: tuple[tuple[str, int], ...]
+    view: View = D50
+
+    @cached_property
+    def palette(self) -> Palette:
+        """The tubes as they are mixed and looked at.
+
+        Raises
+        ------
+        InputError
+            As `FilmPalette.of`.
+        """
+        return FilmPalette.of(self.manner.viewing.of(self.read), self.manner.film)
+
+    @property
+    def model(self) -> str:
+        """Name of the model."""
+        return self.read.model
+
+    @property
+    def key(self) -> tuple[Any, ...]:
+        """By which two of them are told apart."""
+        return self.manner, self.tubes, self.read.paints, self.fits, self.model, self.view
+
+    def scanned(self, paints: Collection[str]) -> list[str]:
+        """Return those of some paints that a scanner read, not an instrument."""
+        return [tube.nickname for tube in self.tubes if tube.scan_made and tube.nickname in paints]
+
+    def assumed(self, paints: Collection[str]) -> list[str]:
+        """Return those of some paints whose density is only typical."""
+        return [t.nickname for t in self.tubes if t.density_assumed and t.nickname in paints]
+
+    def volume_slip(self, parts: Mapping[str, float]) -> float:
+        """CIEDE2000 that a mix may be off, measured by volume: one standard deviation."""
+        return volume_slip(self.palette, parts, self.assumed(parts))
+
+    def looked_at(self, manner: Manner) -> Basis:
+        """Return the same tubes, painted and looked at otherwise."""
+        return replace(self, manner=manner)
+
+    def of(self, paints: Sequence[str]) -> Basis:
+        """Return some of the tubes alone, in that order."""
+        return replace(
+            self,
+            read=self.read.select(list(paints)),
+            tubes=tuple(tube for tube in self.tubes if tube.nickname in paints),
+            fits=tuple(fit for fit in self.fits if fit[0] in paints),
+        )
+
+    @property
+    def said(self) -> dict[str, Any]:
+        """All of it as plain values, for programs."""
+        film = self.manner.film
+        return {
+            "viewing": self.manner.viewing.said,
+            "film": film and {"thickness_um": film.thickness_um, "over": film.over},
+            "light": self.view.illuminant,
+            "observer_degrees": self.view.observer,
+            "model": self.model,
+            "tubes": [
+                {
+                    "paint": tube.nickname,
+                    "lot": tube.lot,
+                    "density": tube.density,
+                    "density_assumed": tube.density_assumed,
+                    "scan_made": tube.scan_made,
+                }
+                for tube in self.tubes
+            ],
+        }
+
+
+def names_of(store: Store) -> dict[str, str]:
+    """Name of every paint, by nickname; the clear medium too."""
+    return {MEDIUM: NAME} | {paint.nickname: paint.name for paint in store.paints.all()}
+
+
+def nickname(store: Store, text: str) -> str:
+    """Return the nickname of what is typed: of a tube, or of the clear medium.
+
+    Raises
+    ------
+    InputError
+        Where it fits none, or several.
+    """
+    return resolver(lambda name: store.paints.find(name).nickname)(text)
+
+
+def on_hand(
+    store: Store,
+    manner: Manner,
+    must: Sequence[str] = (),
+    without: Sequence[str] = (),
+    laid_out: Sequence[str] | None = None,
+) -> Basis:
+    """Gather the tubes on hand that have a fit.
+
+    Parameters
+    ----------
+    store : Store
+    manner : Manner
+        In a film the clear medium may be used, unless it is left out.
+    must, without : sequence of str
+        Nicknames of what has to be among them, on hand or not, and of what may not.
+    laid_out : sequence of str, optional
+        Nicknames; nothing else on hand is used.
+
+    Raises
+    ------
+    InputError
+        Where none is left, or one is both asked for and left out.
+    """
+    with store.snapshot():
+        tubes = [m for m in must if m != MEDIUM]
+        out = [paint for paint in without if paint != MEDIUM]
+        if laid_out is not None:
+            there = {paint.nickname for paint in store.paints.all() if paint.on_hand}
+            if not there & {*laid_out, *tubes}:
+                raise InputError(
+                    None, None, "none of the tubes laid out is on hand", "lay out others"
+                )
+            out += sorted(there - {*laid_out, *tubes, *out})
+        medium = MEDIUM in must or (manner.film is not None and MEDIUM not in without)
+        return _basis(store, manner, usable(store, tubes, out), medium)
+
+
+def just(store: Store, manner: Manner, paints: Sequence[str]) -> Basis:
+    """Gather these paints and no other; the clear medium may be among them.
+
+    Raises
+    ------
+    InputError
+        Where one has no fit.
+    """
+    with store.snapshot():
+        read = store.fits.coefficients([paint for paint in paints if paint != MEDIUM])
+        return _basis(store, manner, with_densities(store, read)[0], MEDIUM in paints)
+
+
+def _basis(store: Store, manner: Manner, read: Coefficients, medium: bool) -> Basis:
+    current = store.fits.current(read.model)
+    assumed = with_densities(store, read)[1]
+    tubes = []
+    for paint in store.paints.all():
+        if paint.nickname in read.paints:
+            row = read.index(paint.nickname)
+            lot = paint.current_lot.lot if paint.current_lot is not None else None
+            density, scanned = float(read.density[row]), bool(read.scan_made[row])
+            known = paint.nickname in assumed
+            tubes.append(Tube(paint.nickname, paint.name, lot, density, known, scanned))
+    return Basis(
+        manner, with_medium(read) if medium else read, tuple(tubes), names_of(store),
+        store.fits.model_words(read), tuple((p, current[p]) for p in read.paints if p in current),
+    )  # fmt: skip

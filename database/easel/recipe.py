@@ -1,0 +1,310 @@
+"""Recipes for a colour: what is asked, how it is searched, and how much of each tube it takes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from ...calibrate.errors import InputError
+from ...calibrate.optics.surface import Gloss
+from ..mixing.batch import area_grams, batch_grams, density
+from ..mixing.film import Film
+from ..mixing.measures import (
+    MEASURES,
+    SYRINGE,
+    WEIGHED_PARTS,
+    Snapped,
+    of_size,
+    scale,
+    snap,
+    weighed,
+)
+from ..mixing.order import Order, order_of
+from ..mixing.ranking import clumsiness
+from ..mixing.recipes import Answer, Recipe, recipe_as_given, recipes
+from ..mixing.target import Target
+from ..mixing.viewing import Viewing
+from .asked_colour import kept_target
+from .basis import Basis, on_hand
+from .manner import Manner
+
+if TYPE_CHECKING:
+    from ..store import schema
+    from ..store.store import Store
+
+
+@dataclass(frozen=True)
+class RecipeRequest:
+    """What is asked for: a colour, or a recipe that is to be mixed as it was kept.
+
+    Attributes
+    ----------
+    target : Target or None
+        None: `kept` is asked for.
+    kept : str
+        Name of a recipe.
+    must, without : tuple of str
+        Nicknames of what has to be in the mix and what may not; the clear medium may be among them.
+    laid_out : tuple of str or None
+        Nicknames of the tubes on hand that may be used; None: all.
+    finish : {"gloss", "satin", "matt"} or None
+        None: the colour is matched as it is meant.
+    film : Film or None
+        None: paint that hides.
+    most, ways : int
+        Tubes in a mix, and ways to return, at most.
+    """
+
+    target: Target | None = None
+    kept: str = ""
+    must: tuple[str, ...] = ()
+    without: tuple[str, ...] = ()
+    laid_out: tuple[str, ...] | None = None
+    finish: Gloss | None = None
+    film: Film | None = None
+    most: int = 4
+    ways: int = 4
+
+
+@dataclass(frozen=True)
+class RecipeQuestion:
+    """A request together with what its answer rests on: the studio isn't needed to answer it.
+
+    Attributes
+    ----------
+    basis : Basis
+    target : Target
+        As it is compared.
+    must : tuple of str
+    most, ways : int
+        As in the request.
+    parts : dict of nickname to share by weight, or None
+        Of a recipe as it was kept; None: it is searched.
+    """
+
+    basis: Basis
+    target: Target
+    must: tuple[str, ...] = ()
+    most: int = 4
+    ways: int = 4
+    parts: Mapping[str, float] | None = None
+
+    @property
+    def key(self) -> object:
+        """By which two questions are told apart."""
+        target, parts = self.target, tuple((self.parts or {}).items())
+        colour = (target.said, tuple(target.lab), target.viewing)
+        return "recipe", self.basis.key, colour, self.must, self.most, self.ways, parts
+
+    def answer(self) -> Ways:
+        """Search.
+
+        Raises
+        ------
+        InputError
+            As `recipes`.
+        """
+        basis, palette = self.basis, self.basis.palette
+        if self.parts is not None:
+            one = recipe_as_given(palette, self.parts, self.target, basis.names)
+            return Ways(basis, Answer(self.target, (one,), 1, one.difference, ""))
+        found = recipes(
+            palette.coefficients, self.target, self.most, self.must, self.ways, basis.names,
+            film=basis.manner.film,
+        )  # fmt: skip
+        return Ways(basis, found)
+
+
+def kept_named(store: Store, name: str) -> schema.Recipe:
+    """Return the recipe kept last under a name.
+
+    Raises
+    ------
+    InputError
+        Where there is none.
+    """
+    kept = store.recipes.find(name)
+    if kept is None:
+        raise InputError(None, name, "is no kept recipe", "choose one that is kept")
+    return kept
+
+
+def recipe_question(store: Store, request: RecipeRequest) -> RecipeQuestion:
+    """Gather all that an answer rests on.
+
+    Raises
+    ------
+    InputError
+        As `on_hand` and `kept_named`.
+    """
+    if request.target is None:
+        return as_kept(store, kept_named(store, request.kept))
+    manner = Manner.matching(request.target, request.finish, request.film)
+    basis = on_hand(store, manner, request.must, request.without, request.laid_out)
+    target = request.target.under(manner.viewing, basis.read.surface)
+    return RecipeQuestion(basis, target, request.must, request.most, request.ways)
+
+
+def as_kept(store: Store, kept: schema.Recipe, viewing: Viewing | None = None) -> RecipeQuestion:
+    """Return the question what a kept recipe looks like by the fits of today.
+
+    Parameters
+    ----------
+    store : Store
+    kept : schema.Recipe
+    viewing : Viewing, optional
+        Another condition than it was kept for.
+
+    Raises
+    ------
+    InputError
+        Where one of its tubes has no fit any more.
+    """
+    paints, manner = tuple(kept.parts), Manner.of_kept(kept.predicted)
+    if viewing is not None:
+        manner = replace(manner, viewing=viewing)
+    return RecipeQuestion(
+        on_hand(store, manner, paints).of(paints), kept_target(kept), parts=kept.parts
+    )
+
+
+@dataclass(frozen=True)
+class Ways:
+    """The ways to a colour.
+
+    Attributes
+    ----------
+    basis : Basis
+    answer : Answer
+    """
+
+    basis: Basis
+    answer: Answer
+
+    def in_parts(self, recipe: Recipe) -> Snapped:
+        """Return a way in whole parts by weight."""
+        return snap(self.basis.palette, recipe.parts, self.answer.target.lab, WEIGHED_PARTS)
+
+    def kept(self, recipe: Recipe) -> tuple[dict[str, Any], dict[str, Any]]:
+        """Return what is kept of the target, and of what is expected of a way to it."""
+        target = self.answer.target
+        wanted = {
+            "said": target.said,
+            "words": target.words,
+            "lab": target.lab.tolist(),
+            "estimate": target.estimate,
+        }
+        expected = {
+            "lab": recipe.lab.tolist(),
+            "difference_de00": recipe.difference,
+            "band_de00": recipe.band,
+        }
+        return wanted, expected | self.basis.manner.said
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """How much to make, and with what it is weighed.
+
+    Attributes
+    ----------
+    make : str
+        ``40ml``, ``25g``, or an area such as ``40x50cm``; empty: a handy batch.
+    coats : int
+        With an area, of paint that hides.
+    step : float
+        Smallest step of the scale, g.
+    """
+
+    make: str = ""
+    coats: int = 2
+    step: float = 0.01
+
+
+@dataclass(frozen=True)
+class Amounts:
+    """How much of each tube, and in which order.
+
+    Attributes
+    ----------
+    grams : float or None
+        To be made; None: a handy batch.
+    measured : tuple of Snapped
+        By each measure, the scale first.
+    order : Order
+    weighing : float
+        CIEDE2000 that the scale's step may cost: one standard deviation.
+    assumed : tuple of str
+        Paints in it whose density was never weighed.
+    slip : float
+        CIEDE2000 that it may therefore be off, measured by volume.
+    """
+
+    grams: float | None
+    measured: tuple[Snapped, ...]
+    order: Order
+    weighing: float
+    assumed: tuple[str, ...]
+    slip: float
+
+    @property
+    def weighed(self) -> Snapped:
+        """By the scale."""
+        return self.measured[0]
+
+    @property
+    def others(self) -> tuple[Snapped, ...]:
+        """By every other measure."""
+        return self.measured[1:]
+
+
+def amounts(ways: Ways, recipe: Recipe, quantity: Quantity) -> Amounts:
+    """Say how much of each tube a way takes.
+
+    Raises
+    ------
+    InputError
+        For an amount that is none.
+    """
+    basis, parts = ways.basis, recipe.parts
+    palette, read = basis.palette, basis.read
+    grams = _grams(basis, parts, quantity)
+    by_scale, others = scale(quantity.step), [m for m in MEASURES if m.unit != "g"]
+    if grams is not None:
+        by_scale, ml = of_size(by_scale, grams), grams / density(read, parts)
+        others = [of_size(SYRINGE, ml) if m is SYRINGE else m for m in others]
+    measured = tuple(
+        snap(palette, parts, ways.answer.target.lab, measure) for measure in (by_scale, *others)
+    )
+    return Amounts(
+        grams, measured, order_of(palette, parts), _weighing_error(basis, measured[0]),
+        tuple(basis.assumed(parts)), basis.volume_slip(parts),
+    )  # fmt: skip
+
+
+def _grams(basis: Basis, parts: Mapping[str, float], quantity: Quantity) -> float | None:
+    if not quantity.make:
+        return None
+    if "x" not in quantity.make.casefold():
+        return batch_grams(basis.read, parts, quantity.make)
+    film = basis.manner.film
+    if film is not None:
+        return area_grams(basis.read, parts, quantity.make, 1, film.thickness_um)
+    return area_grams(basis.read, parts, quantity.make, quantity.coats)
+
+
+def _weighing_error(basis: Basis, snapped: Snapped) -> float:
+    """CIEDE2000 of a scale that rounds each amount to its step, one standard deviation.
+
+    JCGM 100:2008, 4.3.7: what is rounded to a step is off by the step over the root of 12.
+    """
+    palette, grams, error = basis.palette, weighed(snapped), snapped.measure.step / np.sqrt(12)
+    dry = np.array([[grams.get(p, 0.0) for p in palette.paints]]) * palette.coefficients.dry_volume
+    shares = dry / dry.sum()
+    # A tint is weighed as one.
+    amount = snapped.amounts
+    slip = np.array([error / amount[p] if p in amount else 0.0 for p in palette.paints])
+    return float(clumsiness(palette, shares, palette.lab(shares)[0], slip)[0])

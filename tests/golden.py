@@ -1,0 +1,152 @@
+"""The same requests on both faces of a studio: what the page shows, and what the command says.
+
+Each reader takes an answer apart into the figures that it shows, as they are written there, so
+that the faces can be compared to the last digit. Nothing here calls what lies behind the faces.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from html import unescape
+from typing import Any
+from urllib.parse import urlencode
+
+Figures = dict[str, Any]
+_N = r"(\d+(?:\.\d+)?)"
+
+
+def text_of(page: str) -> str:
+    """The words of a page, a line for each element."""
+    body = re.sub(r"<(script|style|head)\b.*?</\1>", "", page, flags=re.S)
+    words = re.sub(r"</?(?:b|small|a|span)\b[^>]*>", "", body)
+    words = unescape(re.sub(r"<[^>]*>", "\n", words))
+    return re.sub(r"\s*\n\s*", "\n", words)
+
+
+def _first(pattern: str, text: str, what: str) -> Any:
+    found = re.search(pattern, text, re.S)
+    assert found, f"no {what} in:\n{text[:3000]}"
+    return found[1]
+
+
+def _amounts(text: str) -> frozenset[str]:
+    """Amounts and what of, as a set: the faces may name them in any order."""
+    # Commas stand in a tint's words too: "2 parts Dusk Violet tint, 1 Dusk Violet to 9 Hull White".
+    text = re.sub(r" tint, 1 [\w ]+? to 9 [\w ]+?(?=,|$)", " tint", text.strip())
+    return frozenset(each.strip() for each in text.split(",") if each.strip())
+
+
+# --- recipes ---
+
+
+def recipe_on_page(visit: Any, asked: Mapping[str, str], lay: Sequence[str]) -> Figures:
+    """What the worksheet shows of the ways, and of the amounts of the first."""
+    fields: dict[str, Any] = {"lay": list(lay), **asked}
+    make = {key: fields.pop(key) for key in ("make", "scale", "coats") if key in fields}
+    ways = visit.get(f"/mix?{urlencode(fields, doseq=True)}").text
+    assert 'class="fault"' not in ways, text_of(ways)
+    taken = re.findall(r"[?&]way=([^&#\"]+)", unescape(ways))
+    if taken:
+        fields["way"] = taken[0].replace("%2C", ",")
+    shown = visit.get(f"/mix?{urlencode(fields | make, doseq=True)}").text
+    assert 'class="fault"' not in shown, text_of(shown)
+    text = text_of(shown)
+    found = re.findall(
+        rf"Against the target: [\w ]+ \(CIEDE2000 {_N}\), sure to within {_N}.*?"
+        rf"in each part lands {_N} off",
+        text, re.S,
+    )  # fmt: skip
+    amounts = _first(r"In this order\n(.*?)\nonce the", text, "order")
+    rest = _first(r"Costs in colour\n(.*?)\n(?:The density|Keep it)", text, "other measures")
+    lines = rest.split("\n")
+    others = {
+        lines[i]: (_amounts(lines[i + 1]), _first(rf"\({_N}\)", lines[i + 2], "cost"))
+        for i in range(0, len(lines), 3)
+    }
+    nearest = re.search(rf"reaches it: the nearest is [\w ]+ \(CIEDE2000 {_N}\)", text)
+    return {
+        "matched": _first(r"Matched (as .*? reads? it|as .*? finish)\.", text, "condition"),
+        "nearest": nearest and nearest[1],
+        "ways": found,
+        "weighed": frozenset(
+            re.sub(r" tint, .*|, at first.*", lambda m: " tint" if "tint" in m[0] else "", line)
+            for line in amounts.split("\n")
+        ),
+        "others": others,
+        "step": _first(rf"scale may move it by {_N}", text, "error of the scale"),
+        "model": _first(r"(Reckoned by .*?)\n", text, "model"),
+    }
+
+
+def recipe_in_json(said: Mapping[str, Any], names: Mapping[str, str]) -> Figures:
+    """The same figures of the command's JSON, written as the faces write them."""
+    first = said["recipes"][0]
+
+    def amounts(measured: Mapping[str, Any]) -> frozenset[str]:
+        tinted = measured["tint"] and measured["tint"]["paint"]
+        return frozenset(
+            f"{_amount(value, measured['unit'], measured['step'])} {names[paint]}"
+            + (" tint" if paint == tinted else "")
+            for paint, value in measured["amounts"].items()
+        )
+
+    by_scale, *others = first["amounts"]
+    return {
+        "matched": _condition(said["viewing"]),
+        "nearest": f"{said['nearest_de00']:.1f}" if said["missing"] else None,
+        "ways": [
+            tuple(f"{way[key]:.1f}" for key in ("difference_de00", "band_de00", "clumsy_de00"))
+            for way in said["recipes"]
+        ],
+        "weighed": amounts(by_scale),
+        "others": {m["measure"]: (amounts(m), f"{m['moved_de00']:.1f}") for m in others},
+        "step": f"{first['weighing_de00']:.2f}",
+        "model": said["reckoned"],
+    }
+
+
+def recipe_in_text(text: str) -> Figures:
+    """The same figures of the command's words."""
+    lines = text.splitlines()
+    first = next(line for line in lines if line.startswith("1. "))
+    start = next(i for i, line in enumerate(lines) if line.startswith("measured "))
+    columns = [match.start() for match in re.finditer(r"\S+(?: \S+)*", lines[start])]
+    others = {}
+    for line in lines[start + 1 :]:
+        if not line.strip():
+            break
+        cells = [line[a:b].strip() for a, b in zip(columns, [*columns[1:], None], strict=True)]
+        others[cells[0]] = (_amounts(cells[1]), _first(rf"\({_N}\)", cells[2], "cost"))
+    nearest = re.search(rf"the nearest stays CIEDE2000 {_N} away", text)
+    found = re.findall(
+        rf"[Oo]ff by CIEDE2000 {_N} .*?sure to within {_N}.*?each part lands {_N} off",
+        text, re.S,
+    )  # fmt: skip
+    return {
+        "matched": _first(r"matched (as [^\n]*)\.\n", text, "condition"),
+        "nearest": nearest and nearest[1],
+        "ways": found,
+        "weighed": _amounts(first.partition(". ")[2].rpartition(":")[0]),
+        "others": others,
+        "step": _first(rf"g may move it by {_N}", text, "error of the scale"),
+        "model": _first(r"(Reckoned by [^\n]*)", text, "model"),
+    }
+
+
+def _amount(value: float, unit: str, step: float) -> str:
+    if unit == "spoon":
+        whole, quarter = divmod(round(4 * value), 4)
+        words = " ".join(filter(None, [str(whole or ""), ["", "¼", "½", "¾"][quarter]]))
+    else:
+        digits = len(f"{step:g}".partition(".")[2])
+        words = f"{value:.{digits}f}"
+    return f"{words} {unit}{'s' if unit in ('spoon', 'part') and value > 1 else ''}"
+
+
+def _condition(said: Mapping[str, str]) -> str:
+    if "finish" in said:
+        return f"as the eye sees it in a {said['finish']} finish"
+    if "geometry" in said:
+        return f"as an instrument of geometry {said['geometry']} reads it"
+    return "as the instrument that read the paints reads it"
