@@ -151,6 +151,7 @@ class CardDo(RemedyCode):
     SAY_GEOMETRY = "say which: di:8, 8:di or 45:0 (of a sphere also specular included or excluded)"
     SAY_SPECULAR = "say whether it is included or excluded"
     SAY_UNIT = "say which: percent or fraction"
+    SAY_WEIGHED = "Say what differed from card {card}, by its number on this sheet."
     SCANNED_CARD = "give the card that was scanned"
     SCAN = "if it shows a card, read it as a scan"
     WITHOUT_STEP = "paint it, or scan the card without step {step}"

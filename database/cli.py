@@ -44,7 +44,7 @@ from .commands import (
     verify,
 )
 from .commands.common import worked
-from .commands.remedies import said
+from .commands.remedies import in_terminal
 from .commands.usage import Group
 
 GROUPS = {
@@ -121,7 +121,7 @@ def main() -> None:
     try:
         app(prog_name="tintladder")
     except InputError as error:
-        print(f"tintladder: {said(error)}", file=sys.stderr)
+        print(f"tintladder: {in_terminal(error)}", file=sys.stderr)
         sys.exit(2)
     except Exception as error:
         if os.environ.get("TINTLADDER_TRACEBACK"):

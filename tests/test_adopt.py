@@ -66,7 +66,7 @@ def test_a_fit_of_both_is_a_conflict_until_said(store, theirs):
     fitted(store, "KEEL")
     seen = adopt(store, theirs.archive, preview=True)
     assert [(c.paint, c.same) for c in seen.conflicts] == [("KEEL", True)] and seen.fit is None
-    with pytest.raises(InputError, match=r"KEEL: .*has a fit here too.*--take KEEL"):
+    with pytest.raises(InputError, match=r"KEEL: .*has a fit here too; use their fit of KEEL"):
         adopt(store, theirs.archive)
     assert store.fits.current() == {"KEEL": 1}
     assert adopt(store, theirs.archive, take=["KEEL"]).taken == ("KEEL",)

@@ -18,7 +18,7 @@ from tintladder.calibrate.formats.read import read_session
 from tintladder.calibrate.formats.session import Session
 from tintladder.calibrate.formats.statements import parse_geometry
 from tintladder.calibrate.optics.spectra import Flag, Spectra
-from tintladder.database.commands.remedies import said as in_commands
+from tintladder.database.commands.remedies import in_terminal
 
 DATA = Path(__file__).parent / "data" / "formats"
 GOOD = """CGATS.17
@@ -47,7 +47,7 @@ def without(start: str) -> str:
 def refused(text: str, *words: str, **said: str) -> None:
     with pytest.raises(InputError) as caught:
         parse(text, **said)
-    line = in_commands(caught.value)
+    line = in_terminal(caught.value)
     assert "\n" not in line
     for word in words:
         assert word in line

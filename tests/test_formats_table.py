@@ -16,7 +16,7 @@ from tintladder.calibrate.formats.read import LARGEST, read_session
 from tintladder.calibrate.formats.session import Session
 from tintladder.calibrate.formats.table import parse_cells, parse_table
 from tintladder.calibrate.optics.spectra import Flag
-from tintladder.database.commands.remedies import said as in_commands
+from tintladder.database.commands.remedies import in_terminal
 
 from .test_formats_cgats import GOOD as CGATS
 from .test_formats_cgats import mutated
@@ -45,7 +45,7 @@ def parse(text: str, **said: str) -> Session:
 def refused(text: str, *words: str, **said: str) -> None:
     with pytest.raises(InputError) as caught:
         parse(text, **said)
-    line = in_commands(caught.value)
+    line = in_terminal(caught.value)
     assert "\n" not in line
     for word in words:
         assert word in line

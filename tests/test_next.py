@@ -62,7 +62,7 @@ def test_plate_is_kept_as_one_goes(tmp_path):
     write_plate(tmp_path, [{"HULL": 8.0}, {"ROPE": 1.0}, {"HULL": 0.5}])
     assert on_plate(read_plate(tmp_path)) == {"HULL": 8.5, "ROPE": 1.0}
     (tmp_path / "plate.json").write_text("{not a list")
-    with pytest.raises(InputError, match="--clear"):
+    with pytest.raises(InputError, match="start anew with an empty plate"):
         read_plate(tmp_path)
 
 

@@ -276,7 +276,7 @@ def test_a_sheet_says_what_to_do(layout):
         "Gloves",
         "Hull White & Co, the white.",
         "Caution: holds cobalt.",
-        "tintladder card fill 3",
+        "Say what differed from card 3, by its number",
         "0.1 g scale",
         "a bought target with its data file",
         "stand in, and everything comes out less sure",

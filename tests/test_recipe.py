@@ -52,7 +52,7 @@ def test_ways_are_really_different():
 def test_with_and_without():
     answer = recipes(C, target_of(KELP), must=("LANTERN",))
     assert all("LANTERN" in r.parts for r in answer.recipes)
-    with pytest.raises(InputError, match="--tubes 5"):
+    with pytest.raises(InputError, match="allow 5 tubes"):
         recipes(C, target_of(KELP), most=4, must=C.paints[:5])
 
 

@@ -75,7 +75,7 @@ def test_a_part_that_fits_several_names_them(store):
 def test_a_slip_is_answered_with_the_closest(store):
     with pytest.raises(InputError, match=r"fits no tube; closest: HULL \(Hull White\)"):
         store.paints.find("HUL1")
-    with pytest.raises(InputError, match=r"fits no tube; see tintladder tubes"):
+    with pytest.raises(InputError, match=r"fits no tube; see which tubes there are"):
         store.paints.find("zzz")
     with pytest.raises(InputError, match="fits no tube"):
         store.paints.find("  ")

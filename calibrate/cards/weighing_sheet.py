@@ -14,6 +14,7 @@ from reportlab.lib.units import mm
 from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Spacer, Table
 from reportlab.platypus.flowables import Flowable
 
+from ..errors import CardDo, Face
 from .card import Drawdown
 from .card_plan import CardPlan
 from .layout import Layout, Method
@@ -132,7 +133,11 @@ def time_words(plan: CardPlan) -> str:
 
 
 def print_sheet(
-    plan: CardPlan, layout: Layout, tubes: Sequence[TubeWords], number: int | None = None
+    plan: CardPlan,
+    layout: Layout,
+    tubes: Sequence[TubeWords],
+    number: int | None = None,
+    face: Face = str,
 ) -> bytes:
     """Print the weighing sheet of a card.
 
@@ -144,6 +149,8 @@ def print_sheet(
         Of every paint on the card, the white last.
     number : int, optional
         Of the card in the studio.
+    face : callable, optional
+        Words what to do afterwards.
 
     Returns
     -------
@@ -164,7 +171,7 @@ def print_sheet(
         creator="tintladder",
         invariant=1,
     )
-    document.build(_story(plan, layout, tubes, number, (width - 2 * _MARGIN_MM) * mm - 12))
+    document.build(_story(plan, layout, tubes, number, face, (width - 2 * _MARGIN_MM) * mm - 12))
     return file.getvalue()
 
 
@@ -189,6 +196,7 @@ def _story(
     layout: Layout,
     tubes: Sequence[TubeWords],
     number: int | None,
+    face: Face,
     width_pt: float,
 ) -> list[Flowable]:
     plain, small, bold = _style(8.5, after=1), _style(7.5, grey=0.3), _style(8.5, BOLD)
@@ -226,8 +234,7 @@ def _story(
         _table(plan, layout, width_pt, small, bold),
         Spacer(0, 3 * mm),
     ]
-    fill = f"tintladder card fill {plan.card.name if number is None else number}"
-    tell = f"Say what differed, by its number, on the card's page or with {escape(fill)}"
+    tell = face(CardDo.SAY_WEIGHED(card=plan.card.name if number is None else number))
     story.append(
         KeepTogether(
             [
@@ -235,7 +242,7 @@ def _story(
                 Paragraph(f"<b>Clean up.</b> {CLEAN_UP}", plain),
                 Paragraph(f"<b>Paint it takes.</b> {escape(used_words(plan, tubes))}", plain),
                 Paragraph(f"<b>Time it takes.</b> {time_words(plan)}", plain),
-                Paragraph(f"<b>Afterwards.</b> {tell}", plain),
+                Paragraph(f"<b>Afterwards.</b> {escape(tell)}", plain),
                 Paragraph(CAUTIONS, small),
             ]
         )

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...calibrate.cards.card_plan import seats
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError
 from ...calibrate.formats.target_values import TargetValues, read_target_values
 from ...calibrate.optics.spectra import Array
 from ...calibrate.scan.characterise import Characterised
@@ -23,6 +23,7 @@ from ...calibrate.scan.own_references import from_own_references
 from ...calibrate.scan.sample import Site, sample_all, sites
 from ...calibrate.scan.target import grid_found, read_target, strip_sites
 from ...calibrate.scan.target_found import find_grid, grid_of
+from ..common.remedies import StudioDo
 from ..store.scan_files import overlay_of_scanner, save_overlay
 from ..store.store import Store
 from .scanning import ReadScan, layouts, read_card_picture
@@ -164,7 +165,7 @@ def _by_own_references(
             opened.facts.file,
             None,
             "no known values of the target were given",
-            "give its data file too, or --card for a card whose own references stand in",
+            StudioDo.GIVE_VALUES_OR_CARD(),
         )
     found, where = _card(store, opened, card)
     samples = sample_all(opened, found, tuple(s for s in where if s.kind != "step"))
@@ -218,7 +219,9 @@ def parse_grid(words: str) -> tuple[int, int]:
     """
     found = re.fullmatch(r"\s*(\d{1,2})\s*[x×]\s*(\d{1,2})\s*", words)
     if found is None:
-        raise InputError(None, "--grid", f"expected columns x rows, got {words}", "write 22x12")
+        raise InputError(
+            None, Field("grid"), f"expected columns x rows, got {words}", "write 22x12"
+        )
     return int(found[1]), int(found[2])
 
 
@@ -234,7 +237,7 @@ def parse_corners(words: str) -> Array:
     if len(numbers) != 8:
         raise InputError(
             None,
-            "--corners",
+            Field("corners"),
             f"expected four corners, eight numbers, got {len(numbers)}",
             "write them as 'x,y x,y x,y x,y'",
         )

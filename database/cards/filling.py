@@ -14,11 +14,12 @@ from ...calibrate.cards.card_text import card_text
 from ...calibrate.cards.measure import SPOON_ML
 from ...calibrate.cards.weighing import composition
 from ...calibrate.cards.weighing_out import WET_DENSITY
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError
+from ..common.remedies import StudioDo
 from ..common.whole_files import write_whole
 from ..store.store import Store
 from .printing import BY_VOLUME, FOLDER
-from .progress import PRINTED, named_card, printed_on
+from .progress import PRINTED, named_card, printed_here, printed_on
 
 TAKEN = "taken"
 """What the part taken of another step is called in ``STEP/taken``."""
@@ -85,12 +86,12 @@ def filling(store: Store, name: str) -> Filling:
         Where there is no such card, or its file was written by hand.
     """
     number, card, text = named_card(store, name)
-    if not text.startswith(f"# {PRINTED}"):
+    if not printed_here(text):
         raise InputError(
             card.file,
             None,
             f"card {card.name} wasn't printed here, so its file is yours",
-            "correct the file and read it again: tintladder read",
+            StudioDo.READ_MENDED(),
         )
     densities = {p: t.wet_density for p, t in store.paints.tubes().items()}
     return Filling(number, card, _amounts(card, densities), printed_on(store, number))
@@ -177,14 +178,14 @@ def parse_settings(begun: Filling, settings: Sequence[str]) -> dict[str, float]:
             do = f"did you mean {folded[near[0]]}=...?" if near else "write NUMBER=GRAMS: 3=1.5"
             raise InputError(
                 None,
-                f"--set {setting}",
+                Field("set", setting),
                 f"card {begun.card.name} has no such amount"
                 if sign
                 else "expected the number of an amount, or STEP/PAINT, and its grams",
                 do,
             )
         if label in found:
-            raise InputError(None, f"--set {setting}", "it is set twice", "set it once")
+            raise InputError(None, Field("set", setting), "it is set twice", "set it once")
         found[label] = parse_amount(value, labels[label])
     return found
 

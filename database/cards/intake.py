@@ -9,7 +9,7 @@ from pathlib import Path
 
 from ...calibrate.cards.card import Card
 from ...calibrate.cards.card_file import parse_card, read_card
-from ...calibrate.errors import InputError
+from ...calibrate.errors import InputError, Sentence
 from ...calibrate.formats.read import read_session, read_spot_ink
 from ...calibrate.formats.session import Session
 from ...calibrate.formats.spot_ink import card_text
@@ -17,6 +17,7 @@ from ...calibrate.instrument.corrections_record import in_words
 from ...calibrate.instrument.sitting import Correcting
 from ...calibrate.optics.spectra import Flag
 from ..common.listing import few
+from ..common.remedies import StudioDo
 from ..common.text_file import read_text
 from ..store.readings import AlreadyReadError
 from ..store.store import Store
@@ -37,7 +38,7 @@ class TakenIn:
     card : str or None
     flags : tuple of (patch, wavelength, words)
         What is odd about single values, kept as read.
-    remarks : tuple of str
+    remarks : tuple of str or Sentence
         What else is to be known.
     """
 
@@ -46,7 +47,7 @@ class TakenIn:
     words: str
     card: str | None = None
     flags: tuple[tuple[str, float, str], ...] = ()
-    remarks: tuple[str, ...] = ()
+    remarks: tuple[str | Sentence, ...] = ()
 
 
 def take_in(
@@ -171,7 +172,7 @@ def _card_of(session: Session, wanted: str | None, cards: Sequence[Card]) -> str
         session.file,
         None,
         f"no card is named {Path(session.file).stem} (cards in the studio: {there})",
-        "say which card was read, with --card",
+        StudioDo.SAY_CARD(),
     )
 
 
@@ -188,10 +189,9 @@ def _scan_taken(read: ReadScan, overlay: Path) -> TakenIn:
         f"scan of card {scan.channels.card.name} by {by}, {len(scan.channels.labels)} patches "
         f"read; look at what was read where: {overlay}"
     )
-    odd = tuple(f"{patch}: {said}" for patch, said in scan.flags)
-    return TakenIn(
-        read.facts.file, "scan", words, scan.channels.card.name, remarks=odd + read.remarks
-    )
+    odd = [f"{patch}: {said}" for patch, said in scan.flags]
+    remarks = (*odd, *read.remarks)
+    return TakenIn(read.facts.file, "scan", words, scan.channels.card.name, remarks=remarks)
 
 
 def _readings_taken(session: Session, card: Card) -> TakenIn:

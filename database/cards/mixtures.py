@@ -8,7 +8,8 @@ from ...calibrate.cards.card import Drawdown
 from ...calibrate.cards.label_strength import is_white, strength_of
 from ...calibrate.cards.layout import read_layout
 from ...calibrate.cards.mixture_plan import Mixture, check_layout, choose_mixtures, plan_mixtures
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError, Sentence
+from ..common.remedies import StudioDo
 from ..mixing.prediction import parse_mix
 from ..store.schema import Paint
 from ..store.store import Store
@@ -46,8 +47,8 @@ def print_mixtures(store: Store, wanted: Wanted, named: Sequence[str] = ()) -> P
         raise InputError(
             None,
             wanted.tubes[0],
-            "with --mix the mixtures say which tubes",
-            "leave the tubes out, or leave out --mix and have mixtures chosen",
+            Sentence("with ", Field("mix"), " the mixtures say which tubes"),
+            StudioDo.LEAVE_TUBES_OR_MIX(),
         )
     mixtures: Sequence[Mixture] = [_named(store, text) for text in named]
     tubes = [store.paints.find(text) for text in wanted.tubes]
@@ -85,7 +86,7 @@ def print_mixtures(store: Store, wanted: Wanted, named: Sequence[str] = ()) -> P
         tube_words(store.paints.find(paint), f": in {_listed(steps)}")
         for paint, steps in _where(plan.card.drawdowns).items()
     ]
-    return keep_printed(store, plan, layout, words)
+    return keep_printed(store, plan, layout, words, wanted.face)
 
 
 def _named(store: Store, text: str) -> Mixture:
@@ -96,7 +97,7 @@ def _named(store: Store, text: str) -> Mixture:
     }
     if len(parts) < 2:
         raise InputError(
-            None, f"--mix {text}", "expected two tubes or more", "its ladder tells of one tube"
+            None, Field("mix", text), "expected two tubes or more", "its ladder tells of one tube"
         )
     return Mixture(parts, said=True)
 
@@ -114,9 +115,9 @@ def _told_of(store: Store) -> list[Paint]:
     if not found:
         raise InputError(
             None,
-            "--mixtures",
+            Field("mixtures"),
             "no tube on hand has a card yet, so there is nothing to judge",
-            "paint its ladder first: tintladder card NAME",
+            StudioDo.PAINT_LADDER(),
         )
     return found
 

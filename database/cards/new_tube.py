@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import InputError, Sentence
 from ..common.cautions import UNKNOWN
+from ..common.remedies import StudioDo
 from ..store.paint_names import check_nickname, suggest_nickname
 from ..store.paints_file import NewLot, NewPaint
 from ..store.schema import Paint
@@ -36,8 +37,7 @@ def suggested_nickname(store: Store, name: str, maker: str) -> str:
             None,
             name,
             f"that paint is in the studio already, as {known.nickname}",
-            f"if you have it again: tintladder tubes on {known.nickname}; a new tube of another "
-            "lot: the same with --lot",
+            StudioDo.HAVE_AGAIN(paint=known.nickname),
         )
     return suggest_nickname(name, maker, [paint.nickname for paint in store.paints.all()])
 
@@ -56,7 +56,7 @@ def check_tellable(store: Store, name: str, suggested: str) -> None:
                 None,
                 name,
                 f"there is one already, by {paint.maker or 'an unnamed maker'} ({paint.nickname})",
-                f"give yours a nickname of its own, such as --nickname {suggested}",
+                StudioDo.NICKNAME(nickname=suggested),
             )
 
 
@@ -178,8 +178,8 @@ def pigments_of(text: str) -> tuple[str, ...]:
     return tuple(re.findall(r"[^\s,;/]+", text))
 
 
-def pigment_hint(pigments: Sequence[str]) -> str:
-    """Say which pigments are no Colour Index generic names; empty where all are.
+def pigment_hint(pigments: Sequence[str]) -> Sentence | None:
+    """Say which pigments are no Colour Index generic names; None where all are.
 
     Parameters
     ----------
@@ -188,11 +188,13 @@ def pigment_hint(pigments: Sequence[str]) -> str:
     """
     strange = [name for name in pigments if not _is_pigment(name)]
     if not strange:
-        return ""
-    return (
+        return None
+    return Sentence(
         f"No Colour Index name{'s' if len(strange) > 1 else ''}: {', '.join(strange)}. Most labels "
-        "have it in small print, such as PB29; cautions and the ladder suggested rest on it. It "
-        "can be mended on the page: tintladder open."
+        "have it in small print, such as PB29; cautions and the ladder suggested rest on "
+        "it; ",
+        StudioDo.MEND_LABEL(),
+        ".",
     )
 
 

@@ -8,10 +8,11 @@ from collections.abc import Sequence
 from ...calibrate.cards.card import Card
 from ...calibrate.cards.label_strength import Strength, is_white, strength_of
 from ...calibrate.cards.measure import Measure
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError
 from ...calibrate.fit.planning.guess import Guess
 from ...calibrate.fit.planning.next_step import Ladder, OneMore, next_drawdown, plan_ladder
 from ...calibrate.optics.coefficients import ABSOLUTE, TWO_FLUX
+from ..common.remedies import StudioDo
 from ..mixing.ladder import white_of
 from ..store.schema import Paint
 from ..store.store import Store
@@ -57,7 +58,9 @@ def planned(
         For a paint or white that can't be had, a measure by volume, or a plan that can't be.
     """
     if measure.resolution_g is None:
-        raise InputError("--scale", None, f"a plan is weighed, not by {measure.name}", "say 0.1")
+        raise InputError(
+            Field("scale"), None, f"a plan is weighed, not by {measure.name}", "say 0.1"
+        )
     found = store.paints.find(paint)
     other = white_for(store, white, [found])
     if found.nickname == other.nickname:
@@ -99,7 +102,7 @@ def one_more(store: Store, paint: str) -> OneMore:
             None,
             found,
             "expected a ladder in white that an instrument read",
-            f"plan one: tintladder plan {found}",
+            StudioDo.PLAN(paint=found),
         )
     return next_drawdown(
         found,
@@ -113,8 +116,7 @@ def one_more(store: Store, paint: str) -> OneMore:
 
 
 def _white(paint: str) -> InputError:
-    do = f"draw it down alone: tintladder card {paint}"
-    return InputError(None, paint, "a white has no tints", do)
+    return InputError(None, paint, "a white has no tints", StudioDo.DRAW_ALONE(paint=paint))
 
 
 def _gap(cards: Sequence[Card]) -> float | None:

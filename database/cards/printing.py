@@ -18,9 +18,10 @@ from ...calibrate.cards.measure import Measure, measure_of
 from ...calibrate.cards.printed_card import print_card
 from ...calibrate.cards.weighing_out import WET_DENSITY
 from ...calibrate.cards.weighing_sheet import TubeWords, print_sheet, used_words
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Face, Field, InputError
 from ...calibrate.fit.problem.tube import TYPICAL_DENSITY
 from ..common.cautions import caution
+from ..common.remedies import StudioDo
 from ..common.whole_files import write_whole
 from ..store.schema import Paint
 from ..store.store import Store
@@ -52,6 +53,8 @@ class Wanted:
         Or: white to colour of every tube's tints.
     gap_um : float
     name : str or None
+    face : callable
+        Words what to do once it is painted, for the weighing sheet.
     """
 
     tubes: tuple[str, ...]
@@ -63,6 +66,7 @@ class Wanted:
     ratios: tuple[float, ...] = ()
     gap_um: float = 300.0
     name: str | None = None
+    face: Face = str
 
 
 @dataclass(frozen=True)
@@ -127,11 +131,11 @@ def print_new_card(store: Store, wanted: Wanted) -> Printed:
         _words(paint, ladders.get(paint.nickname), wanted)
         for paint in (*(tube for tube in tubes if tube.nickname in ladders), white)
     ]
-    return keep_printed(store, plan, layout, words)
+    return keep_printed(store, plan, layout, words, wanted.face)
 
 
 def keep_printed(
-    store: Store, plan: CardPlan, layout: Layout, words: Sequence[TubeWords]
+    store: Store, plan: CardPlan, layout: Layout, words: Sequence[TubeWords], face: Face = str
 ) -> Printed:
     """Print a card as planned and its weighing sheet, and keep it: all, or nothing.
 
@@ -155,7 +159,7 @@ def keep_printed(
         write_whole(
             {
                 card_file: print_card(layout, card, number),
-                sheet_file: print_sheet(plan, layout, words, number),
+                sheet_file: print_sheet(plan, layout, words, number, face),
                 text_file: text.encode(),
             }
         )
@@ -187,7 +191,9 @@ def choose_layout(layout: str | None, page: str | None, tubes: int) -> str:
         For a page that there isn't, or on which there is no such layout.
     """
     if page is not None and page not in PAGES:
-        raise InputError(None, "--page", f"there is no page {page}", f"use one of {_or(PAGES)}")
+        raise InputError(
+            None, Field("page"), f"there is no page {page}", f"use one of {_or(PAGES)}"
+        )
     if layout is not None and layout.endswith(".toml"):
         return str(Path(layout).expanduser().absolute())
     if layout in layout_names():
@@ -197,11 +203,14 @@ def choose_layout(layout: str | None, page: str | None, tubes: int) -> str:
     if not on:
         kinds = sorted({_kind(name) for name in layout_names()})
         raise InputError(
-            None, "--layout", f"there is no layout {kind}", f"use {_or(kinds)}, or a .toml file"
+            None,
+            Field("layout"),
+            f"there is no layout {kind}",
+            f"use {_or(kinds)}, or a .toml file",
         )
     if page is not None and page not in on:
         raise InputError(
-            None, "--page", f"there is no {kind} layout on {page}", f"it is there on {_or(on)}"
+            None, Field("page"), f"there is no {kind} layout on {page}", f"it is there on {_or(on)}"
         )
     return f"{kind}-{page or on[0]}"
 
@@ -247,9 +256,9 @@ def white_for(store: Store, wanted: str | None, tubes: Sequence[Paint]) -> Paint
     found = f"there are {_or([paint.nickname for paint in whites])}" if whites else "there is none"
     raise InputError(
         None,
-        "--white",
+        Field("white"),
         f"expected one white to mix the tints with; {found}",
-        "say which with --white" if whites else "add it first: tintladder tubes add",
+        StudioDo.SAY_WHITE() if whites else StudioDo.ADD_FIRST(),
     )
 
 
@@ -274,7 +283,7 @@ def name_for(store: Store, name: str | None, stem: str) -> str:
     if not re.fullmatch(r"[^\W_][\w -]{0,39}", name):
         raise InputError(
             None,
-            "--name",
+            Field("name"),
             f"expected up to 40 letters, digits, spaces, - and _, got {name!r}",
             "leave it out, and one is found",
         )
@@ -292,7 +301,7 @@ def _free_name(store: Store, stem: str) -> str:
 def _check_new(store: Store, card: Card, file: Path) -> None:
     if any(known.name.casefold() == card.name.casefold() for known in store.cards.all()):
         raise InputError(
-            None, "--name", f"there is a card {card.name} already", "give another name"
+            None, Field("name"), f"there is a card {card.name} already", "give another name"
         )
     if file.exists():
         raise InputError(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -9,13 +10,16 @@ from typing import Any
 from sqlalchemy import select
 
 from ...calibrate.cards.card import Card
-from ...calibrate.errors import InputError
+from ...calibrate.errors import InputError, Sentence
+from ..common.remedies import StudioDo
 from ..store import schema
 from ..store.imports import Undone
 from ..store.store import Store
 
-PRINTED = "Printed by tintladder card; the grams are those printed, until card fill says otherwise."
+PRINTED = "Printed by tintladder: the grams are those printed, until it is said what was weighed."
 """First comment of a card's text that was printed here."""
+_PRINTED = re.compile(r"# Printed by tintladder\b")
+"""How the text of a card printed here begins, by an earlier tintladder too."""
 THICK_UM = 150.0
 """Gap of an applicator above which a film needs longer than overnight (common practice)."""
 
@@ -64,9 +68,9 @@ class CardProgress:
     fitted: bool
 
     @property
-    def remarks(self) -> tuple[str, ...]:
+    def remarks(self) -> tuple[str | Sentence, ...]:
         """What should be done, or known, about it."""
-        said = []
+        said = list[str | Sentence]()
         if self.early:
             said.append(
                 f"read before about {self.dry_from}, when it should be dry enough: "
@@ -74,11 +78,18 @@ class CardProgress:
             )
         if self.read and self.as_printed:
             said.append(
-                f"read, but nothing was said of its grams: tintladder card fill {self.name}"
+                Sentence(
+                    "read, but nothing was said of its grams: ", StudioDo.SAY_GRAMS(card=self.name)
+                )
             )
         if self.wet:
             said.append("read wet too; no fit takes those readings")
         return tuple(said)
+
+
+def printed_here(text: str) -> bool:
+    """Whether the text of a card is that of one printed here."""
+    return _PRINTED.match(text) is not None
 
 
 def dry_enough(card: Card) -> date | None:
@@ -142,7 +153,7 @@ def _columns(table: type[schema.Session] | type[schema.Scan]) -> tuple[Any, ...]
 
 
 def _progress(row: schema.Card, card: Card, read: list[_Read], judged: bool) -> CardProgress:
-    ours = row.versions[0].text.startswith(f"# {PRINTED}")
+    ours = printed_here(row.versions[0].text)
     dry = dry_enough(card)
     # A file's own date tells when it was read; where it has none, it was not read later than added.
     days = tuple(sorted(r.day for r in read if r.day is not None and not r.wet))
@@ -187,7 +198,7 @@ def printed_last(store: Store) -> Card | None:
     """The card that was printed here last, as it stands now; None before the first."""
     with store.snapshot() as session:
         rows = session.scalars(select(schema.Card).order_by(schema.Card.id.desc()))
-        names = (row.name for row in rows if row.versions[0].text.startswith(f"# {PRINTED}"))
+        names = (row.name for row in rows if printed_here(row.versions[0].text))
         known = {card.name: card for card in store.cards.all()}
         return next((known[name] for name in names if name in known), None)
 
@@ -232,7 +243,7 @@ def named_card(store: Store, text: str) -> tuple[int, Card, str]:
                 None,
                 f"card {wanted}",
                 f"there is no such card (cards: {there})",
-                "give its name or number: tintladder card lists them",
+                StudioDo.CARD_NAMED(),
             )
         row = found[0]
         return row.id, store.cards.find(row.name), row.versions[-1].text

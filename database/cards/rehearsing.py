@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from ...calibrate.cards.card import Card
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError
 from ...calibrate.formats.read import read_session
 from ...calibrate.formats.session import Session
 from ...calibrate.instrument.emulator import Emulator
@@ -128,7 +128,7 @@ def parse_mishaps(words: Sequence[str]) -> dict[str, float]:
             found[name] = -1.0
         if name not in MISHAPS or not 0 <= sum(found.values()) <= 1 or found[name] < 0:
             raise InputError(
-                None, "--mishap", f"got {word}",
+                None, Field("mishap"), f"got {word}",
                 f"write NAME=SHARE, as in silence=0.05; names: {', '.join(MISHAPS)}",
             )  # fmt: skip
     return found

@@ -13,11 +13,12 @@ from numpy.typing import NDArray
 
 from ...calibrate.cards.card import Card
 from ...calibrate.cards.layout import Layout, layout_names, read_layout
-from ...calibrate.errors import InputError
+from ...calibrate.errors import InputError, Sentence
 from ...calibrate.scan.image import Facts, read_picture
 from ...calibrate.scan.improved import improvements
 from ...calibrate.scan.overlay import overlay as draw
 from ...calibrate.scan.reading import ScannedCard, read_scan
+from ..common.remedies import StudioDo
 from ..store.scan_files import overlay_of_scan, save_overlay
 from ..store.store import Store
 from .progress import cards_progress, dry_enough
@@ -39,7 +40,7 @@ class ReadScan:
     calibration : int or None
         Number of its device's characterisation.
     device : str or None
-    remarks : tuple of str
+    remarks : tuple of str or Sentence
         What is to be known of it.
     drawn : array
         The page with what was read where.
@@ -50,7 +51,7 @@ class ReadScan:
     asked: dict[str, Any]
     calibration: int | None
     device: str | None
-    remarks: tuple[str, ...]
+    remarks: tuple[str | Sentence, ...]
     drawn: NDArray[np.uint8] = field(repr=False)
 
     def as_dict(self) -> dict[str, Any]:
@@ -132,7 +133,7 @@ def read_card_picture(
         if overlay is not None:
             save_overlay(overlay, draw(picture, None, ()))
         raise
-    remarks = []
+    remarks = list[str | Sentence]()
     if card is None and known.name.casefold() != file.stem.casefold():
         remarks.append(f"taken for card {known.name}, because no card is named {file.stem}")
     remarks += [
@@ -144,8 +145,10 @@ def read_card_picture(
         )
     elif device is None and len(store.scanners.all()) > 1:
         remarks.append(
-            f"taken for a picture by {characterised.name}, by its settings; where it is another "
-            "device's, name that (tintladder scan --device NAME)"
+            Sentence(
+                f"taken for a picture by {characterised.name}, by its settings; ",
+                StudioDo.NAME_DEVICE(),
+            )
         )
     if scan.scale == "white":
         remarks.append("no known grey: the level rests on a typical white, so bands are wide")
@@ -154,8 +157,11 @@ def read_card_picture(
     remarks += early(known, picture.facts.taken)
     for other in store.scans.other_cards(known.name, picture.facts.sha256):
         remarks.append(
-            f"the same picture was read as card {other} before: one of the two is wrong, and "
-            "counts until it is undone (tintladder read --undo takes back what was read last)"
+            Sentence(
+                f"the same picture was read as card {other} before: one of the two is wrong, and "
+                "counts until it is undone; ",
+                StudioDo.TAKEN_BACK(),
+            )
         )
     drawn = draw(picture, scan.found, scan.samples)
     if overlay is not None:

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from ...calibrate.errors import InputError
+from ..common.remedies import StudioDo
 from ..releases.files import digest_of, sync_folder
 from ..store.engine import copy_database, open_engine
 from ..store.studio import Studio
@@ -132,14 +133,14 @@ def restore(file: Path, studio: Studio, over: bool = False) -> Backup:
     if database is None:
         raise InputError(
             None, "restore", "a shared database isn't a file of this folder",
-            "name the folder to restore to with --studio",
+            StudioDo.NAME_FOLDER(),
         )  # fmt: skip
     if database.exists() and not over:
         raise InputError(
             studio.folder,
             None,
             "there is a studio here already",
-            "restore to another folder with --studio, or give --over",
+            StudioDo.RESTORE_ELSEWHERE(),
         )
     with _unpacked(file) as (folder, said):
         # A backup of an older version migrates, one of a newer is refused, before anything moves.
@@ -195,7 +196,7 @@ def _free(path: Path) -> Path:
 def _unpacked(file: Path) -> Any:
     """Unpack a backup that is as it was written to a folder of its own."""
     if not file.exists():
-        raise InputError(file, None, "no such file", "name a file made by tintladder backup")
+        raise InputError(file, None, "no such file", StudioDo.BACKUP_FILE())
     try:
         with (
             zipfile.ZipFile(file) as packed,

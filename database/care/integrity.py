@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable
-from dataclasses import asdict, dataclass
+from collections.abc import Callable, Collection, Iterable
+from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
-from sqlalchemy import func, select
+from sqlalchemy import select
+from sqlalchemy.orm import InstrumentedAttribute
 from sqlalchemy.orm import Session as OrmSession
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import InputError, Remedy
+from ..common.remedies import StudioDo
 from ..releases.gates import stale_fits
 from ..releases.publish import releases
 from ..releases.verify import verify_release
@@ -35,18 +37,18 @@ class Finding:
     broken : bool
         Whether the studio can't be relied on as it is.
     words : str
-    do : str
+    do : str or Remedy
         What to do about it.
     """
 
     kind: str
     broken: bool
     words: str
-    do: str
+    do: str | Remedy
 
     def as_dict(self) -> dict[str, Any]:
         """Return it for machines."""
-        return asdict(self)
+        return vars(self)
 
 
 def check_studio(store: Store, progress: Callable[[str], None] = lambda _: None) -> list[Finding]:
@@ -67,7 +69,8 @@ def check_studio(store: Store, progress: Callable[[str], None] = lambda _: None)
     with store.snapshot() as session:
         for what, look in (
             ("the database", _database),
-            ("cards and readings", _readings),
+            ("cards", _cards),
+            ("readings", _readings),
             ("fits", _fits),
             ("calibrations", _calibrations),
             ("sittings", _sittings),
@@ -75,83 +78,72 @@ def check_studio(store: Store, progress: Callable[[str], None] = lambda _: None)
             progress(what)
             found += look(session)
         found += [
-            Finding("stale", False, words, "fit again: tintladder fit")
-            for words in stale_fits(session)
+            Finding("stale", False, words, StudioDo.FIT_AGAIN()) for words in stale_fits(session)
         ]
     progress("releases")
     found += _releases(store)
     return sorted(found, key=lambda finding: not finding.broken)
 
 
+def _damaged(kind: str, words: str) -> Finding:
+    """Something that only a backup mends."""
+    return Finding(kind, True, words, StudioDo.RESTORE())
+
+
 def _database(session: OrmSession) -> Iterable[Finding]:
     connection = session.connection()
     if connection.dialect.name != "sqlite":
         return
-    restore = "bring a backup back: tintladder restore"
     for (said,) in connection.exec_driver_sql("PRAGMA integrity_check(5)"):
         if said != "ok":
-            yield Finding("integrity", True, f"the database file is damaged: {said}", restore)
+            yield _damaged("integrity", f"the database file is damaged: {said}")
     for row in connection.exec_driver_sql("PRAGMA foreign_key_check"):
-        yield Finding(
-            "orphan", True, f"row {row[1]} of {row[0]} belongs to a row of {row[2]} that is gone",
-            restore,
-        )  # fmt: skip
+        yield _damaged(
+            "orphan", f"row {row[1]} of {row[0]} belongs to a row of {row[2]} that is gone"
+        )
+
+
+def _cards(session: OrmSession) -> Iterable[Finding]:
+    for version in session.scalars(select(schema.CardVersion)):
+        if hashlib.sha256(version.text.encode()).hexdigest() != version.sha256:
+            yield _damaged("integrity", f"card {version.card.name} isn't as its file was")
 
 
 def _readings(session: OrmSession) -> Iterable[Finding]:
+    yield from _empty(session, "session", schema.Session, schema.Reading.session_id, "readings")
+    yield from _empty(session, "scan", schema.Scan, schema.ScanPatch.scan_id, "patches")
     undone = Undone.of(session)
-    for version in session.scalars(select(schema.CardVersion)):
-        if hashlib.sha256(version.text.encode()).hexdigest() != version.sha256:
-            yield Finding(
-                "integrity", True, f"card {version.card.name} isn't as its file was",
-                "bring a backup back: tintladder restore",
-            )  # fmt: skip
-    counted = {
-        number: count
-        for number, count in session.execute(
-            select(schema.Reading.session_id, func.count()).group_by(schema.Reading.session_id)
-        )
-    }
-    sessions = session.execute(
-        select(schema.Session.id, schema.Session.file, schema.Session.card_id)
-    ).all()
-    read = set()
-    for number, file, card_id in sessions:
-        if number not in undone.sessions:
-            read.add(card_id)
-        if not counted.get(number):
-            yield Finding(
-                "orphan", True, f"session {number} ({file}) has no readings",
-                "bring a backup back: tintladder restore",
-            )  # fmt: skip
-    patches = set(session.scalars(select(schema.ScanPatch.scan_id).distinct()))
-    for number, file, card_id in session.execute(
-        select(schema.Scan.id, schema.Scan.file, schema.Scan.card_id)
-    ):
-        if number not in undone.scans:
-            read.add(card_id)
-        if number not in patches:
-            yield Finding(
-                "orphan", True, f"scan {number} ({file}) has no patches",
-                "bring a backup back: tintladder restore",
-            )  # fmt: skip
+    read = _cards_of(session, schema.Session, undone.sessions)
+    read |= _cards_of(session, schema.Scan, undone.scans)
     for card in session.scalars(select(schema.Card).order_by(schema.Card.name)):
         if undone.newest(card) is not None and card.id not in read:
-            yield Finding(
-                "orphan", False, f"card {card.name} was never read", "read it: tintladder read"
-            )
+            yield Finding("orphan", False, f"card {card.name} was never read", StudioDo.READ())
+
+
+def _empty(
+    session: OrmSession,
+    what: str,
+    table: type[schema.Session | schema.Scan],
+    owner: InstrumentedAttribute[int],
+    held: str,
+) -> Iterable[Finding]:
+    """Files that were taken in, and of which no row holds what they held."""
+    filled = set(session.scalars(select(owner).distinct()))
+    for number, file in session.execute(select(table.id, table.file).order_by(table.id)):
+        if number not in filled:
+            yield _damaged("orphan", f"{what} {number} ({file}) has no {held}")
+
+
+def _cards_of(
+    session: OrmSession, table: type[schema.Session | schema.Scan], undone: Collection[int]
+) -> set[int]:
+    """Return the cards of what was taken in and not undone, by their ids."""
+    rows = session.execute(select(table.id, table.card_id))
+    return {card for number, card in rows if number not in undone}
 
 
 def _fits(session: OrmSession) -> Iterable[Finding]:
-    known = {
-        number: sha256
-        for number, sha256 in session.execute(select(schema.Session.id, schema.Session.sha256))
-    }
-    scans = {
-        number: sha256
-        for number, sha256 in session.execute(select(schema.Scan.id, schema.Scan.sha256))
-    }
-    restore = "bring a backup back: tintladder restore"
+    sessions, scans = _hashes(session, schema.Session), _hashes(session, schema.Scan)
     for fit, inputs, packed, sha256 in session.execute(
         select(
             schema.Fit.id,
@@ -161,24 +153,27 @@ def _fits(session: OrmSession) -> Iterable[Finding]:
         )
     ):
         if hashlib.sha256(packed).hexdigest() != sha256:
-            yield Finding("integrity", True, f"the numbers of fit {fit} were changed", restore)
+            yield _damaged("integrity", f"the numbers of fit {fit} were changed")
             continue
         coefficients = unpack_coefficients(packed)
         bad = (coefficients.k < 0) | (coefficients.s < 0)
         if bad.any() or np.isinf([coefficients.k, coefficients.s]).any():
-            yield Finding("integrity", True, f"fit {fit} has a K or S that can't be", "fit again")
-        for item in inputs["sessions"]:
-            if known.get(item["session"]) != item["sha256"]:
-                yield Finding(
-                    "orphan", True, f"fit {fit} rests on session {item['session']}, which is gone",
-                    restore,
-                )  # fmt: skip
-        for item in inputs.get("scans", ()):
-            if scans.get(item["scan"]) != item["sha256"]:
-                yield Finding(
-                    "orphan", True, f"fit {fit} rests on scan {item['scan']}, which is gone",
-                    restore,
-                )  # fmt: skip
+            words = f"fit {fit} has a K or S that can't be"
+            yield Finding("integrity", True, words, StudioDo.FIT_AGAIN())
+        for what, items, known in (
+            ("session", inputs["sessions"], sessions),
+            ("scan", inputs.get("scans", ()), scans),
+        ):
+            for item in items:
+                if known.get(item[what]) != item["sha256"]:
+                    yield _damaged(
+                        "orphan", f"fit {fit} rests on {what} {item[what]}, which is gone"
+                    )
+
+
+def _hashes(session: OrmSession, table: type[schema.Session | schema.Scan]) -> dict[int, str]:
+    """Return the hash of each file that was taken in, by its number."""
+    return {number: sha256 for number, sha256 in session.execute(select(table.id, table.sha256))}
 
 
 def _calibrations(session: OrmSession) -> Iterable[Finding]:
@@ -212,7 +207,7 @@ def _sittings(session: OrmSession) -> Iterable[Finding]:
     for row in session.scalars(select(schema.Sitting).where(schema.Sitting.ended.is_(None))):
         yield Finding(
             "stale", False, f"card {row.card.name} is being measured since {row.started}",
-            f"go on with it: tintladder measure --resume {row.card.name}",
+            StudioDo.GO_ON(card=row.card.name),
         )  # fmt: skip
 
 

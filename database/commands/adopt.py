@@ -9,6 +9,7 @@ import typer
 
 from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, open_store, say, working
+from .remedies import in_terminal
 
 if TYPE_CHECKING:
     from ..releases.adopt import Adoption
@@ -65,7 +66,7 @@ def _as_dict(made: Adoption) -> dict[str, object]:
 
 def _show(made: Adoption) -> None:
     for conflict in made.conflicts:
-        typer.echo(f"In the way: {conflict.paint}: {conflict.words}.")
+        typer.echo(f"In the way: {conflict.paint}: {in_terminal(conflict.words)}.")
     names = ", ".join(
         here if here == theirs else f"{here} (there {theirs})"
         for theirs, here in made.paints.items()

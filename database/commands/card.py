@@ -12,7 +12,7 @@ import typer
 from ...calibrate.errors import InputError
 from .card_list import list_cards
 from .common import JsonOption, StudioOption, number, open_store, print_table, say, working
-from .remedies import said
+from .remedies import in_terminal
 
 if TYPE_CHECKING:
     from ..cards.filling import Filling
@@ -176,7 +176,7 @@ def _asked(question: str, enter: str, parse: Callable[[str], T]) -> T | None:
         try:
             return parse(answer)
         except InputError as error:
-            typer.echo(f"  {said(error)}", err=True)
+            typer.echo(f"  {in_terminal(error)}", err=True)
     return None
 
 
@@ -202,7 +202,7 @@ def _print(
         question = "What do you measure with: 0.01, 0.1 (grams), syringe or spoons"
         measure = before or measure_of(scale or _ask(question, "0.1") or "0.1")
         with working("Printing", as_json):
-            asked = Wanted(tubes, measure, gap_um=gap, **wanted)
+            asked = Wanted(tubes, measure, gap_um=gap, face=in_terminal, **wanted)
             done = print_mixtures(store, asked, mixes) if proving else print_new_card(store, asked)
     say(_as_dict(done), as_json, lambda: _show(done, before is not None))
 
@@ -279,10 +279,14 @@ def _check(layout: str, as_json: bool) -> None:
         say(result, as_json, lambda: typer.echo(words))
         return
     if as_json:
-        say({"layout": layout, "faults": [said(fault) for fault in faults]}, True, lambda: None)
+        say(
+            {"layout": layout, "faults": [in_terminal(fault) for fault in faults]},
+            True,
+            lambda: None,
+        )
     else:
         for fault in faults[:-1]:
-            typer.echo(said(fault), err=True)
+            typer.echo(in_terminal(fault), err=True)
     # The last one ends the command as any bad input does.
     raise faults[-1]
 

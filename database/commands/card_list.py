@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from .common import open_store, print_table, say
+from .remedies import in_terminal
 
 if TYPE_CHECKING:
     from datetime import date
@@ -42,7 +43,7 @@ def _as_dict(card: CardProgress) -> dict[str, Any]:
         "read_wet": card.wet,
         "as_printed": card.as_printed,
         "fitted": card.fitted,
-        "remarks": list(card.remarks),
+        "remarks": [in_terminal(remark) for remark in card.remarks],
     }
 
 
@@ -68,7 +69,7 @@ def _show(found: list[CardProgress]) -> None:
     )
     for card in found:
         for remark in card.remarks:
-            typer.echo(f"{card.name}: {remark}.")
+            typer.echo(f"{card.name}: {in_terminal(remark)}.")
 
 
 def _read(card: CardProgress) -> str:

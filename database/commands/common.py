@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from .remedies import in_terminal
+
 if TYPE_CHECKING:
     from ..store.store import Store
 
@@ -81,7 +83,7 @@ def working(what: str, quiet: bool = False) -> Iterator[Callable[[str], None]]:
 def say(result: Any, as_json: bool, show: Callable[[], None]) -> None:
     """Print a result as JSON, or let `show` print it for people."""
     if as_json:
-        typer.echo(json.dumps(result, indent=1, ensure_ascii=False))
+        typer.echo(json.dumps(result, indent=1, ensure_ascii=False, default=in_terminal))
     else:
         show()
 

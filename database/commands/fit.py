@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from .common import JsonOption, StudioOption, open_store, print_table, say, working
+from .remedies import in_terminal
 
 if TYPE_CHECKING:
     from ..fits.fitting import StudioFit
@@ -106,7 +107,7 @@ def show_fit(done: StudioFit) -> None:
         "1-2 side by side only, 2-5 a near miss, above a different colour)"
     )
     for card, why in done.unfit.items():
-        typer.echo(f"Card {card} was read, but not fitted: {why}.")
+        typer.echo(f"Card {card} was read, but not fitted: {in_terminal(why)}.")
     check = done.judged
     told = check.telling
     if check.patches.empty:

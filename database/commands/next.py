@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import InputError, Sentence
 from .common import JsonOption, StudioOption, number, open_store, say
 from .photographs import BlackOption, GreyOption, WhiteOption, is_picture, no_photo, target_in_photo
 from .recipe import split
+from .remedies import in_terminal
 
 if TYPE_CHECKING:
     from ..easel.plate import KeptDab
@@ -170,14 +171,14 @@ def _show(
     goal: Target,
     names: dict[str, str],
     reckoned: str,
-    remarks: list[str],
+    remarks: list[str | Sentence],
 ) -> None:
     from ...calibrate.optics.colour import in_words
     from ..common.colour_words import colour_words
     from ..mixing.next_addition import NEAR
 
     for line in remarks:
-        typer.echo(line)
+        typer.echo(in_terminal(line))
     heap = ", ".join(f"{grams:.2f} g {names[name]}" for name, grams in plate.items())
     typer.echo(f"On the plate: {heap}: {colour_words(found.now)}.")
     typer.echo(f"Wanted: {goal.words}. It is off by {found.off:.1f} ({in_words(found.off)}).")

@@ -79,4 +79,4 @@ def target_in_photo(
             str(photo), "--at", "expected the spot to match, in px across and down",
             "give it: --at 120,80",
         )  # fmt: skip
-    return spot(open_photo(photo, grey, white, black), parse_spot(at, "--at"))
+    return spot(open_photo(photo, grey, white, black), parse_spot(at, "at"))

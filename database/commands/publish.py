@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from .common import JsonOption, StudioOption, open_store, say, working
+from .remedies import in_terminal
 
 if TYPE_CHECKING:
     from ..releases.changes import Changes
@@ -87,11 +88,15 @@ def publish(
 def _as_dict(version: str, changes: Changes, gates: tuple[Gate, ...]) -> dict[str, object]:
     from dataclasses import asdict
 
-    return {"version": version, **asdict(changes), "gates": [gate.as_dict() for gate in gates]}
+    return {
+        "version": version,
+        **asdict(changes),
+        "gates": [gate.as_dict(in_terminal) for gate in gates],
+    }
 
 
 def _show(changes: Changes, gates: tuple[Gate, ...]) -> None:
     for line in changes.lines:
         typer.echo(line)
     for gate in gates:
-        typer.echo(f"{'Stops it' if gate.stops else 'To know'}: {gate.line}.")
+        typer.echo(f"{'Stops it' if gate.stops else 'To know'}: {in_terminal(gate.line)}.")

@@ -9,6 +9,7 @@ import typer
 
 from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, number, open_store, say, working
+from .remedies import in_terminal
 
 if TYPE_CHECKING:
     from ..cards.intake import TakenIn
@@ -116,4 +117,4 @@ def _show(taken: list[TakenIn]) -> None:
         if len(item.flags) > _SHOWN:
             typer.echo(f"  and {len(item.flags) - _SHOWN} more values flagged; --json lists them")
         for remark in item.remarks:
-            typer.echo(f"  Note: {remark}.")
+            typer.echo(f"  Note: {in_terminal(remark)}.")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from ...calibrate.errors import CardDo, Field, InputError, Remedy, RemedyCode, Sentence
+from ..common.remedies import StudioDo
 
 WORDS: Mapping[RemedyCode, str] = {
     CardDo.ADD_PAINT: "add it with 'tintladder tubes add', or mend its nickname in the card",
@@ -21,14 +22,88 @@ WORDS: Mapping[RemedyCode, str] = {
     "--specular included or excluded)",
     CardDo.SAY_SPECULAR: "pass --specular included or --specular excluded",
     CardDo.SAY_UNIT: "pass --unit percent or --unit fraction",
+    CardDo.SAY_WEIGHED: "Say what differed, by its number, on the card's page or with "
+    "tintladder card fill {card}",
     CardDo.SCAN: "if it shows a card, read it with tintladder scan",
     CardDo.SCANNED_CARD: "give the card that was scanned, with --card",
     CardDo.WITHOUT_STEP: "paint it, or scan without it: --without {step}",
+    StudioDo.ADD_FIRST: "add it first: tintladder tubes add",
+    StudioDo.ADD_LOT: 'add it: tintladder tubes add --name "{name}" --maker "{maker}" --lot '
+    "{lot}, or mend the card",
+    StudioDo.ADD_TUBE: "add it: tintladder tubes add",
+    StudioDo.ALLOW_TUBES: "allow more: --tubes {count}",
+    StudioDo.BACKUP_FILE: "name a file made by tintladder backup",
+    StudioDo.BEGIN_SITTING: "begin one: tintladder measure CARD",
+    StudioDo.CARD_NAMED: "give its name or number: tintladder card lists them",
+    StudioDo.CHARACTERISE_AND_SCAN: "characterise it (tintladder device scanner) and scan the "
+    "card again",
+    StudioDo.CHOOSE_PLACE: "choose another place with --out",
+    StudioDo.DRAW_ALONE: "draw it down alone: tintladder card {paint}",
+    StudioDo.EXCLUDE_OR_FORCE: "see all with --preview; mend it, leave the paint out with "
+    '--exclude, or publish all the same with --force "the reason"',
+    StudioDo.FIT: "run: tintladder fit",
+    StudioDo.FIT_AGAIN: "fit again: tintladder fit",
+    StudioDo.FIT_AGAIN_OR_ANY_MODEL: "where an instrument read it, fit again: tintladder fit; "
+    "else leave the model out",
+    StudioDo.FIT_PAINT: "read its card, then run: tintladder fit {paint}",
+    StudioDo.FIT_TOGETHER: "fit all paints together: tintladder fit",
+    StudioDo.GIVE_VALUES_OR_CARD: "give its data file too, or --card for a card whose own "
+    "references stand in",
+    StudioDo.GO_ON: "go on with it: tintladder measure --resume {card}",
+    StudioDo.GO_ON_OR_ANEW: "go on with it: tintladder measure --resume {card}; or begin --anew",
+    StudioDo.HAVE_AGAIN: "if you have it again: tintladder tubes on {paint}; a new tube of "
+    "another lot: the same with --lot",
+    StudioDo.KEEP_BATCH: "when you have mixed one: tintladder recipe {recipe} --make 40ml --made",
+    StudioDo.LEAVE_ONE_OUT: "leave one out: --without NAME",
+    StudioDo.LEAVE_OUT_MUST: "leave --with out to see them",
+    StudioDo.LEAVE_TUBES_OR_MIX: "leave the tubes out, or leave out --mix and have mixtures chosen",
+    StudioDo.LIST_RECIPES: "list them: tintladder recipe",
+    StudioDo.MEASURED_ONLY: "--measured-only leaves such paints out",
+    StudioDo.MEND_LABEL: "it can be mended on the page: tintladder open",
+    StudioDo.MORE_ON_HAND: "name more, or put more on hand: tintladder tubes on NAME",
+    StudioDo.MORE_THICKNESS: "say how thick: --thickness 60",
+    StudioDo.NAME_CARD_SITTING: "name the card: tintladder measure --resume CARD",
+    StudioDo.NAME_DEVICE: "where it is another device's, name that (tintladder scan --device NAME)",
+    StudioDo.NAME_DEVICE_OR_CHARACTERISE: "name it (tintladder scan --device NAME), or "
+    "characterise it (tintladder device scanner)",
+    StudioDo.NAME_FOLDER: "name the folder to restore to with --studio",
+    StudioDo.NAME_TUBES_OF: "if you know which they are, name them with --of",
+    StudioDo.NICKNAME: "give yours a nickname of its own, such as --nickname {nickname}",
+    StudioDo.PAINT_LADDER: "paint its ladder first: tintladder card NAME",
+    StudioDo.PLAN: "plan one: tintladder plan {paint}",
+    StudioDo.READ: "read it: tintladder read",
+    StudioDo.READ_CARD_FILE: "read the card's file first, or name it with --card",
+    StudioDo.READ_HELP: "see tintladder read --help",
+    StudioDo.READ_MENDED: "correct the file and read it again: tintladder read",
+    StudioDo.RELEASE_FILE: "give the folder or the zip of a release made by tintladder publish",
+    StudioDo.RENAME: "give it another with --rename",
+    StudioDo.RENAME_OR_SKIP: "give it another with --rename {paint}=NICKNAME, or leave it with "
+    "--skip {paint}",
+    StudioDo.RESTORE: "bring a backup back: tintladder restore",
+    StudioDo.RESTORE_ELSEWHERE: "restore to another folder with --studio, or give --over",
+    StudioDo.SAY_CARD: "say which card was read, with --card",
+    StudioDo.SAY_GRAMS: "tintladder card fill {card}",
+    StudioDo.SAY_ON_HAND_OR_FIT: "say what is on hand (tintladder tubes on NAME), or fit: "
+    "tintladder fit",
+    StudioDo.SAY_WHITE: "say which with --white",
+    StudioDo.SEE_PREVIEW: "see all with --preview",
+    StudioDo.SEE_RECIPES_AND_TUBES: "name one of either: see tintladder recipe and tintladder "
+    "tubes",
+    StudioDo.SEE_TUBES_OR_ADD: "see tintladder tubes for what there is, or add it with "
+    "tintladder tubes add",
+    StudioDo.START_ANEW: "start anew: --clear",
+    StudioDo.START_STUDIO: "start one with: tintladder tubes add (or name its folder with "
+    "--studio)",
+    StudioDo.TAKE_OR_RENAME: "use theirs with --take {paint}, keep both with --rename "
+    "{paint}=NICKNAME, or leave theirs with --skip {paint}",
+    StudioDo.TAKEN_BACK: "tintladder read --undo takes back what was read last",
+    StudioDo.VERIFY: "see with tintladder verify what is wrong with it, or fetch it again",
+    StudioDo.WHITE_OR_GREY: "give --white or --grey too",
 }
 """Every remedy; arguments stand in braces."""
 
 
-def said(what: str | Sentence | Remedy | Field | InputError) -> str:
+def in_terminal(what: str | Sentence | Remedy | Field | InputError) -> str:
     """Return what a room below says, with the commands and options that are meant."""
     if isinstance(what, (Sentence, InputError)):
         return what.said(_word)

@@ -9,6 +9,7 @@ import typer
 
 from .common import JsonOption, StudioOption, number, open_store, print_table, say, working
 from .device import show_device
+from .remedies import in_terminal
 
 if TYPE_CHECKING:
     from ..cards.scanning import ReadScan
@@ -119,5 +120,5 @@ def show_scan(read: ReadScan, drawn: Path) -> None:
         ],
     )
     for remark in read.remarks:
-        typer.echo(f"Note: {remark}.")
+        typer.echo(f"Note: {in_terminal(remark)}.")
     typer.echo(f"Look at what was read where: {drawn}")

@@ -10,6 +10,7 @@ import typer
 
 from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, number, open_store, print_table, say, worked
+from .remedies import in_terminal
 
 if TYPE_CHECKING:
     from ..store.schema import Paint
@@ -199,7 +200,7 @@ def _show_added(paints: list[Paint]) -> None:
             )
         )
         if hint:
-            typer.echo(f"  {hint}")
+            typer.echo(f"  {in_terminal(hint)}")
 
 
 @app.command("on", epilog=worked("tintladder tubes on HULL"))

@@ -13,6 +13,7 @@ from ...calibrate.errors import InputError
 from ...calibrate.formats.read import read_session
 from ...calibrate.formats.session import Session
 from ...calibrate.optics.predict import dry_fractions, predict
+from ..common.remedies import StudioDo
 from ..mixing.medium import MEDIUM, with_medium
 from ..mixing.target import HEX, WAYS, Target, of_hex, of_lab, of_spectrum
 from ..mixing.viewing import AS_READ, Viewing, of_reading
@@ -183,5 +184,5 @@ def _tube(text: str, store: Store) -> schema.Paint:
         listed = ", ".join(near[:6]) + (", ..." if len(near) > 6 else "")
         raise InputError(
             "target", text, f"is no kept recipe (kept: {listed}); as a tube it {error.expected}",
-            "name one of either: see tintladder recipe and tintladder tubes",
+            StudioDo.SEE_RECIPES_AND_TUBES(),
         ) from None  # fmt: skip

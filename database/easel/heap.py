@@ -7,8 +7,10 @@ from dataclasses import replace
 from math import hypot
 from typing import TYPE_CHECKING
 
+from ...calibrate.errors import Sentence
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.spectra import Array
+from ..common.remedies import StudioDo
 from ..mixing.heap_guess import READ_BAND, Likely, likely_mixes, outcomes
 from ..mixing.next_addition import Next, next_additions
 from ..mixing.palette import Palette
@@ -80,15 +82,15 @@ def next_of(
     return replace(found, band=hypot(found.band, max(unsure - found.then, 0.0)))
 
 
-def guess_words(likely: Likely, names: Mapping[str, str]) -> list[str]:
+def guess_words(likely: Likely, names: Mapping[str, str]) -> list[str | Sentence]:
     """Say what a heap is likely made of, in sentences."""
     parts = ", ".join(
         f"{100 * likely.mixes[0][name]:.0f} % {names[name]} ({100 * low:.0f} to {100 * high:.0f})"
         for name, (low, high) in likely.spread.items()
     )
-    lines = [f"By its dab the heap is likely {parts}."]
+    lines: list[str | Sentence] = [f"By its dab the heap is likely {parts}."]
     if likely.spread and min(low for low, _ in likely.spread.values()) == 0:
-        lines.append("Other tubes may be in it: if you know which they are, name them with --of.")
+        lines.append(Sentence("Other tubes may be in it: ", StudioDo.NAME_TUBES_OF(), "."))
     if likely.shows_through > 2:
         lines.append(
             "A thin smear of that still shows its card, and a dab must hide it: put on a second "

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.coefficients import Coefficients
+from ..common.remedies import StudioDo
 from ..store.store import Store
 from .densities import with_densities
 
@@ -29,6 +30,6 @@ def usable(store: Store, must: Sequence[str] = (), without: Sequence[str] = ()) 
     if not used:
         raise InputError(
             None, None, "no tube on hand has a fit",
-            "say what is on hand (tintladder tubes on NAME), or fit: tintladder fit",
+            StudioDo.SAY_ON_HAND_OR_FIT(),
         )  # fmt: skip
     return with_densities(store, store.fits.coefficients(used))[0]

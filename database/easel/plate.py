@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from ...calibrate.errors import InputError
+from ..common.remedies import StudioDo
 from ..mixing.target import Target
 from ..mixing.viewing import Viewing
 
@@ -70,7 +71,7 @@ def read_plate(folder: Path) -> Additions:
         ]
     except (ValueError, AttributeError, TypeError):
         raise InputError(
-            path, None, "expected a list of additions in grams", "start anew: --clear"
+            path, None, "expected a list of additions in grams", StudioDo.START_ANEW()
         ) from None
     return found
 
@@ -103,7 +104,7 @@ def read_dab(folder: Path) -> KeptDab | None:
             tuple(said["of"]),
         )
     except (ValueError, KeyError, TypeError):
-        raise InputError(path, None, "expected a dab's colour", "start anew: --clear") from None
+        raise InputError(path, None, "expected a dab's colour", StudioDo.START_ANEW()) from None
 
 
 def write_dab(folder: Path, dab: KeptDab | None) -> None:

@@ -65,7 +65,7 @@ def open_photo(
         Where it is no picture, or a spot is none of it.
     """
     spots = {
-        name: None if text is None else parse_spot(text, f"--{name}")
+        name: None if text is None else parse_spot(text, name)
         for name, text in (("grey", grey), ("white", white), ("black", black))
     }
     layouts = [read_layout(name) for name in layout_names()]

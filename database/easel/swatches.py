@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from sqlalchemy import select
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.colour import ciede2000, in_words
 from ...calibrate.optics.spectra import Array
+from ..common.remedies import StudioDo
 from ..mixing.medium import MEDIUM
 from ..mixing.recipes import lacks
 from ..mixing.target import Target
@@ -119,8 +120,8 @@ def keep_swatch(
         found = session.execute(query).first()
         if found is None:
             raise InputError(
-                "--swatch", name, "no batch of that recipe was kept",
-                f"when you have mixed one: tintladder recipe {name} --make 40ml --made",
+                Field("swatch"), name, "no batch of that recipe was kept",
+                StudioDo.KEEP_BATCH(recipe=name),
             )  # fmt: skip
         row, recipe = found
         manner = Manner.of_kept(recipe.predicted)

@@ -9,11 +9,13 @@ import numpy as np
 
 from ...calibrate.cards.card import Card
 from ...calibrate.cards.readings import CardReadings
+from ...calibrate.errors import Sentence
 from ...calibrate.fit.problem.settings import FitSettings
 from ...calibrate.fit.scans.check import check_scans
 from ...calibrate.fit.uncertainty.check import MOST_SCAN_ERROR, Check, check_mixtures, together
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.sensors import Sensors
+from ..common.remedies import StudioDo
 from ..store.readings import StoredReadings
 from ..store.scans import StoredChannels
 from ..store.store import Store
@@ -73,10 +75,10 @@ def check_cards(store: Store) -> list[CheckCard]:
     return [*measured, *best.values()]
 
 
-def unjudged(store: Store) -> dict[str, str]:
+def unjudged(store: Store) -> dict[str, str | Sentence]:
     """Check cards that were scanned to no use, by name: why, and what to do."""
     judging = {each.card.name for each in check_cards(store)}
-    found = {}
+    found = dict[str, str | Sentence]()
     for scan in store.scans.all("check"):
         why = why_not_judged(store, scan)
         if why is not None and scan.card.name not in judging:
@@ -84,7 +86,7 @@ def unjudged(store: Store) -> dict[str, str]:
     return found
 
 
-def why_not_judged(store: Store, scan: StoredChannels) -> str | None:
+def why_not_judged(store: Store, scan: StoredChannels) -> str | Sentence | None:
     """Why a scan of mixtures can judge no fit, and what to do; None where it can."""
     why = why_not_seen(store, scan)
     assert why is not None or scan.calibration is not None
@@ -99,13 +101,10 @@ def why_not_judged(store: Store, scan: StoredChannels) -> str | None:
     return why
 
 
-def why_not_seen(store: Store, scan: StoredChannels) -> str | None:
+def why_not_seen(store: Store, scan: StoredChannels) -> str | Sentence | None:
     """Why nothing is known of what a scan's channels see; None where it is."""
     if scan.calibration is None:
-        return (
-            "its device isn't characterised; characterise it (tintladder device scanner) and scan "
-            "the card again"
-        )
+        return Sentence("its device isn't characterised; ", StudioDo.CHARACTERISE_AND_SCAN())
     if store.scanners.of_calibration(scan.calibration).device.sensors is None:
         return (
             "its device was characterised without spectra; take a target whose data file has "

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from ...calibrate.cards.readings import CardReadings
-from ...calibrate.errors import InputError
+from ...calibrate.errors import InputError, Sentence
 from ...calibrate.fit.joint import fit_paints
 from ...calibrate.fit.judging.quality_report import QualityReport, quality_report
 from ...calibrate.fit.new_tube import fit_new_tubes
@@ -18,6 +18,7 @@ from ...calibrate.fit.solver.solve import Progress
 from ...calibrate.fit.uncertainty.check import Check
 from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ...calibrate.optics.transport import TRANSPORT
+from ..common.remedies import StudioDo
 from ..mixing.ladder import white_of
 from ..mixing.model_choice import Trial
 from ..mixing.strengths import rank
@@ -74,7 +75,7 @@ class StudioFit:
     readings: Sequence[CardReadings]
     by_two_fluxes: Mapping[str, QualityReport]
     scanned: tuple[ScanFit, ...] = ()
-    unfit: Mapping[str, str] = field(default_factory=dict)
+    unfit: Mapping[str, str | Sentence] = field(default_factory=dict)
     transport: ModelFit | None = None
     model: str = TWO_FLUX
     trial: Trial = field(default_factory=lambda: Trial({}))
@@ -216,7 +217,7 @@ def _fit_measured(
                 None,
                 ", ".join(paints),
                 "its cards hold no other paint, so there is nothing to fit it against",
-                "fit all paints together: tintladder fit",
+                StudioDo.FIT_TOGETHER(),
             )
         known = store.fits.coefficients(beside, TWO_FLUX)
     learnt = run_fit(readings, tubes, known, settings, progress)
@@ -252,12 +253,14 @@ def _beside(readings: Sequence[StoredReadings], paints: Sequence[str]) -> list[s
     return [p for r in readings for p in r.card.paints if p not in paints]
 
 
-def _nothing_read(paints: Sequence[str], unfit: Mapping[str, str]) -> InputError:
+def _nothing_read(paints: Sequence[str], unfit: Mapping[str, str | Sentence]) -> InputError:
     named = ", ".join(paints) or None
     if unfit:
         card, why = next(iter(unfit.items()))
-        said, _, do = why.partition("; ")
-        return InputError(None, named, f"card {card} was scanned, but {said}", do)
+        first, *rest = Sentence(why).parts
+        said, _, do = str(first).partition("; ")
+        do_all = Sentence(do, *rest)
+        return InputError(None, named, f"card {card} was scanned, but {said}", do_all)
     return InputError(
         None, named, f"no card of {'it' if paints else 'any paint'} was read", "read its card first"
     )

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from ...calibrate.cards.channels import CardChannels
+from ...calibrate.errors import Sentence
 from ...calibrate.fit.judging.quality import FIRST_GUESS, GOOD_TO_MIX
 from ...calibrate.fit.judging.quality_report import QualityReport
 from ...calibrate.fit.problem.result import JointFit, PaintFit
@@ -137,7 +138,7 @@ def fit_scans(
     return runs
 
 
-def unfit_scans(store: Store) -> dict[str, str]:
+def unfit_scans(store: Store) -> dict[str, str | Sentence]:
     """Cards of which no scan can be fitted, or judge a fit, by name: why, and what to do."""
     one = of_one_lot(store.paints.all(), store.scans.all("fit"))
     why = {scan.card.name: why_not_seen(store, scan) for scan in one.readings}

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.predict import volume_solids
 
@@ -27,7 +27,9 @@ def batch_grams(coefficients: Coefficients, parts: Mapping[str, float], text: st
     """
     match = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(ml|g)\s*", text, re.IGNORECASE)
     if not match or float(match[1]) <= 0:
-        raise InputError("--make", text, "expected an amount such as 40ml or 25g", "write 40ml")
+        raise InputError(
+            Field("make"), text, "expected an amount such as 40ml or 25g", "write 40ml"
+        )
     return float(match[1]) * (density(coefficients, parts) if match[2].lower() == "ml" else 1.0)
 
 
@@ -48,7 +50,9 @@ def area_grams(
     number = r"(\d+(?:\.\d+)?)"
     match = re.fullmatch(rf"\s*{number}\s*x\s*{number}\s*(mm|cm|m)\s*", text, re.IGNORECASE)
     if not match or float(match[1]) * float(match[2]) <= 0:
-        raise InputError("--area", text, "expected width x height such as 40x50cm", "write 40x50cm")
+        raise InputError(
+            Field("area"), text, "expected width x height such as 40x50cm", "write 40x50cm"
+        )
     unit = {"mm": 0.1, "cm": 1.0, "m": 100.0}[match[3].lower()]
     dry_ml = float(match[1]) * float(match[2]) * unit**2 * coat_um * 1e-4 * coats
     used = coefficients.select(list(parts))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.coefficients import ABSOLUTE, Coefficients
 from ...calibrate.optics.colour import ciede2000, weights
 from ...calibrate.optics.difference_terms import ciede2000_residual
@@ -61,12 +61,14 @@ class FilmPalette(Palette):
             return Palette(coefficients)
         if coefficients.scale != ABSOLUTE:
             raise InputError(
-                "--thickness", None,
+                Field("thickness"), None,
                 f"K and S of these paints are {coefficients.scale}: how thin a film hides is "
                 "unknown", "leave it out, or read a drawdown of known thickness",
             )  # fmt: skip
         if film.over not in GROUNDS:
-            raise InputError("--over", film.over, f"expected {' or '.join(GROUNDS)}", "choose one")
+            raise InputError(
+                Field("over"), film.over, f"expected {' or '.join(GROUNDS)}", "choose one"
+            )
         return cls(coefficients, film=film)
 
     def lab(self, shares: Array) -> Array:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.colour import ciede2000
 from ...calibrate.optics.spectra import Array
@@ -114,7 +114,7 @@ def likely_mixes(
     nearest = float(best[0])
     if nearest > 2 * band + 2:
         raise InputError(
-            "--dab", dab.said,
+            Field("dab"), dab.said,
             f"no mix of these tubes looks like it: the nearest is CIEDE2000 {nearest:.1f} away",
             "say which tubes are in it, and let the dab dry; a wet one is never judged",
         )  # fmt: skip

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from ...calibrate.errors import InputError
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.spectra import Array
+from ..common.remedies import StudioDo
 
 Ints = NDArray[np.intp]
 Part = tuple[str, Coefficients]
@@ -39,7 +40,7 @@ def check_alike(parts: Sequence[Part]) -> None:
                     f"{', '.join(first.paints[:3])} ({name}) and "
                     f"{', '.join(part.paints[:3])} ({other})",
                     f"their fits differ in {what}, so their K and S can't be used together",
-                    "fit them together: tintladder fit",
+                    StudioDo.FIT_TOGETHER(),
                 )
 
 

@@ -19,6 +19,7 @@ from ...calibrate.fit.uncertainty.check import MOST_SCAN_ERROR
 from ...calibrate.optics.coefficients import TWO_FLUX
 from ...calibrate.optics.transport import TRANSPORT
 from ..common.listing import few
+from ..common.remedies import StudioDo
 from .medium import MEDIUM
 
 WORDS = {TWO_FLUX: "two fluxes of light", TRANSPORT: "light followed along many angles"}
@@ -131,5 +132,5 @@ def no_such_fit(paints: Sequence[str], model: str, place: str | None = None) -> 
         place,
         few(paints, 3),
         f"has no fit by {WORDS[model]}",
-        "where an instrument read it, fit again: tintladder fit; else leave the model out",
+        StudioDo.FIT_AGAIN_OR_ANY_MODEL(),
     )

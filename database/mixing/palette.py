@@ -16,6 +16,7 @@ from ...calibrate.optics.colour import D50, View, weights
 from ...calibrate.optics.predict import read_films
 from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.transport import TRANSPORT, opaque_polynomial
+from ..common.remedies import StudioDo
 
 Ints = NDArray[np.intp]
 _LEAST = 1e-9
@@ -65,7 +66,7 @@ class Palette:
                 None,
                 ", ".join(c.paints),
                 "were read over ranges that hardly overlap",
-                "leave one out: --without NAME",
+                StudioDo.LEAVE_ONE_OUT(),
             )
         return good
 

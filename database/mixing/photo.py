@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
 from ...calibrate.cards.layout import Layout
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.colour import ciede2000
 from ...calibrate.optics.display import srgb_to_lab
 from ...calibrate.optics.spectra import Array
@@ -23,6 +23,7 @@ from ...calibrate.scan.find import find_card, markers_in
 from ...calibrate.scan.image import Picture, read_picture
 from ...calibrate.scan.reading import TYPICAL_WHITE
 from ...calibrate.scan.sample import sample_all, sites
+from ..common.remedies import StudioDo
 from .target import Target
 from .viewing import AS_SEEN
 
@@ -159,10 +160,10 @@ def evened(
     file = picture.facts.file
     aside = np.zeros(pixels.shape[:2], dtype=bool)
     plain = Photo(pixels, np.ones(3), np.zeros(3), "nothing", file, aside)
-    for option, at in (("--grey", grey), ("--white", white)):
+    for name, at in (("grey", grey), ("white", white)):
         if at and _is_coloured(plain, at):
             raise InputError(
-                file, f"{option} {at[0]:g},{at[1]:g}",
+                file, Field(name, f"{at[0]:g},{at[1]:g}"),
                 "that spot is plainly coloured beside the rest of the photograph, so it is no grey",
                 "give the spot where the card is seen, or leave it out",
             )  # fmt: skip
@@ -179,7 +180,7 @@ def evened(
         return plain
     if black and not (grey or white):
         raise InputError(
-            file, "--black", "a black alone doesn't tell the light", "give --white or --grey too"
+            file, Field("black"), "a black alone doesn't tell the light", StudioDo.WHITE_OR_GREY()
         )
     levels, known = np.array([s for s, _ in seen]), np.array([k for _, k in seen])
     weight = np.append([1 / _SURE[k] for k in known], 1 / _LIFT_SD)
@@ -243,7 +244,7 @@ def _on_card(
     return pairs, np.round(corners).astype(np.int32)
 
 
-def around(photo: Photo, at: Spot, option: str = "--at") -> NDArray[np.uint8]:
+def around(photo: Photo, at: Spot, asked: str = "at") -> NDArray[np.uint8]:
     """Pixels (N, 3) of a round spot.
 
     Raises
@@ -255,7 +256,7 @@ def around(photo: Photo, at: Spot, option: str = "--at") -> NDArray[np.uint8]:
     x, y = at
     if not (0 <= x < width and 0 <= y < height):
         raise InputError(
-            photo.file, f"{option} {x:g},{y:g}",
+            photo.file, Field(asked, f"{x:g},{y:g}"),
             f"that spot is outside the picture, which has {width} x {height} px",
             "count from its upper left corner: across, down",
         )  # fmt: skip
@@ -314,7 +315,7 @@ def shrunk(photo: Photo, side: int) -> NDArray[np.uint8]:
     return np.asarray(small, dtype=np.uint8)
 
 
-def parse_spot(text: str, option: str) -> Spot:
+def parse_spot(text: str, asked: str) -> Spot:
     """Read a spot such as ``120,80``.
 
     Raises
@@ -329,6 +330,6 @@ def parse_spot(text: str, option: str) -> Spot:
             raise ValueError
     except ValueError:
         raise InputError(
-            None, f"{option} {text}", "expected a spot in px, across and down", "write 120,80"
+            None, Field(asked, text), "expected a spot in px, across and down", "write 120,80"
         ) from None
     return x, y

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.coefficients import ABSOLUTE, Coefficients
 from ...calibrate.optics.colour import D50, View, chroma_hue
 from ...calibrate.optics.colour_band import ciede2000_band
@@ -143,7 +143,7 @@ def look(
     """
     if thickness_um is not None and coefficients.scale != ABSOLUTE:
         raise InputError(
-            "--thickness",
+            Field("thickness"),
             None,
             f"K and S of these paints are {coefficients.scale}: how thin a film hides is unknown",
             "leave the thickness out, or read a drawdown of known thickness over black and white",
@@ -167,7 +167,7 @@ def _below(name: str, reflectance: Array, surface: Surface) -> Array:
     inside = to_inside(reflectance, surface)
     if np.nanmin(inside) < 0:
         raise InputError(
-            "--over", name, "reads darker than its surface alone",
+            Field("over"), name, "reads darker than its surface alone",
             "read it with the instrument and geometry of the paints",
         )  # fmt: skip
     return inside

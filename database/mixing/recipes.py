@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.colour import in_words
 from ...calibrate.optics.colour_band import ciede2000_band
 from ...calibrate.optics.spectra import Array
 from ..common.colour_words import colour_words, hue_name, hue_turn
+from ..common.remedies import StudioDo
 from .film import Film, FilmPalette, bettered, predict_as
 from .palette import Ints, Palette
 from .prediction import why
@@ -147,8 +148,8 @@ def recipes_of_many(
     """As `recipes`, for many colours in one search."""
     if len(must) > most:
         raise InputError(
-            "--with", ", ".join(must), f"{len(must)} tubes for a mix of {most}",
-            f"allow more: --tubes {len(must)}",
+            Field("with"), ", ".join(must), f"{len(must)} tubes for a mix of {most}",
+            StudioDo.ALLOW_TUBES(count=len(must)),
         )  # fmt: skip
     palette = FilmPalette.of(coefficients, film)
     found = search(palette, np.array([t.lab for t in targets]), most)
@@ -164,8 +165,8 @@ def recipes_of_many(
             shares = shares[shares[:, coefficients.index(name)] > 0]
         if not len(shares):
             raise InputError(
-                "--with", ", ".join(must), "it only harms: every better mix leaves it out",
-                "leave --with out to see them",
+                Field("with"), ", ".join(must), "it only harms: every better mix leaves it out",
+                StudioDo.LEAVE_OUT_MUST(),
             )  # fmt: skip
         answers.append(_answer(palette, shares, target, ways, names or {}, within, searched))
     return answers

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError
 from ...calibrate.fit.judging.strength import Strength, tinting_strength
 from ...calibrate.optics.coefficients import Coefficients
 
@@ -37,7 +37,7 @@ def rank(
     """
     if against is not None and against not in whites:
         raise InputError(
-            "--against", against, "it has no ladder in white, so that its strength is unknown",
+            Field("against"), against, "it has no ladder in white, so that its strength is unknown",
             "name a paint that was let down with white",
         )  # fmt: skip
     if not whites:
@@ -48,7 +48,7 @@ def rank(
         middle = found[len(found) // 2].paint
         found, unsaid = _against(coefficients, whites, middle)
     if not found and against is not None:
-        raise InputError("--against", against, unsaid[against], "name another paint")
+        raise InputError(Field("against"), against, unsaid[against], "name another paint")
     return found, unsaid
 
 

@@ -22,7 +22,7 @@ from ...calibrate.optics.colour import in_words
 from ..store.store import Store
 from ..store.studio import Studio
 from .jobs import Jobs, Work
-from .remedies import said as in_page_words
+from .remedies import on_page
 
 _FIELDS = 2000
 
@@ -178,7 +178,7 @@ def view(work: View) -> Callable[[Request], Awaitable[Response]]:
                 answer = await run_in_threadpool(work, asked)
             except InputError as error:
                 status = 409 if isinstance(error, Changed) else 400
-                return asked.wrong(status, in_page_words(error))
+                return asked.wrong(status, on_page(error))
             if asked.by_script and isinstance(answer, RedirectResponse):
                 # A script isn't told the part behind #, were it sent there itself.
                 return JSONResponse({"path": answer.headers["location"]})
@@ -212,6 +212,6 @@ def _environment() -> Environment:
     )  # fmt: skip
     made.filters |= {
         "in_words": in_words, "path": lambda text: quote(str(text), safe=""),
-        "plainly": in_page_words,
+        "on_page": on_page,
     }  # fmt: skip
     return made

@@ -11,7 +11,7 @@ from starlette.responses import Response
 
 from ...calibrate.errors import Field, InputError
 from ..pictures.style import INK, TEXT, Figure, new_figure
-from .remedies import said as in_page_words
+from .remedies import on_page
 
 _DRAWING = Lock()
 """Matplotlib draws one figure at a time."""
@@ -28,7 +28,7 @@ def drawn(draw: Callable[[], Figure]) -> Response:
             # Which picture it is stands above it on the page.
             if error.file == Field("show"):
                 error = InputError(None, None, error.expected, error.do)
-            why = in_page_words(error)
+            why = on_page(error)
             said = textwrap.fill(f"This can't be drawn: {why}.", 110)
             figure.text(0.03, 0.5, said, fontsize=TEXT, color=INK, va="center")
         figure.savefig(made, format="png", dpi=110)

@@ -15,7 +15,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 from ...calibrate.errors import InputError
-from .remedies import said as in_page_words
+from .remedies import on_page
 
 Progress = Callable[[str], None]
 Work = Callable[[Progress], str]
@@ -87,7 +87,7 @@ def _run(job: Job, work: Work) -> None:
     try:
         job.path = work(progress)
     except InputError as error:
-        job.fault = in_page_words(error)
+        job.fault = on_page(error)
     except Exception as error:
         traceback.print_exc(file=sys.stderr)
         said = " ".join(f"{type(error).__name__}: {error}".split())

@@ -31,7 +31,7 @@ document.addEventListener("click", (event) => {
 
 function lost(on) {
   notice.hidden = !on;
-  if (on) notice.textContent = "The page's server has stopped. What you typed is still here, and what was kept is in the studio. Start it again (tintladder open), then go on.";
+  if (on) notice.textContent = "The page's server has stopped. What you typed is still here, and what was kept is in the studio. Start it again in the terminal, as you did before, then go on.";
 }
 
 async function alive() {

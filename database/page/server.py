@@ -7,7 +7,7 @@ from collections.abc import Callable
 from contextlib import closing, suppress
 from typing import TYPE_CHECKING
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError
 from ..store.studio import Studio
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ def listen(port: int | None) -> socket.socket:
             continue
         return made
     raise InputError(
-        "--port", str(port), f"can't be used ({why})",
+        Field("port"), str(port), f"can't be used ({why})",
         "is the page open already? Else give another port, or none and one is found",
     )  # fmt: skip
 

@@ -27,7 +27,7 @@ from ..cards.sitting_words import told_words
 from ..store.sittings import Sitting
 from ..store.store import Store
 from .asked import Changed
-from .remedies import said as in_page_words
+from .remedies import on_page
 
 LEFT_ALONE_S = 1800.0
 """After as long the tile is due again on most instruments, so going on later costs nothing more."""
@@ -227,7 +227,7 @@ class Seat:
             sat = work(self)
             why = self._standing.why or sat.words
         except InputError as error:
-            why = in_page_words(error)
+            why = on_page(error)
             if not self._asked:
                 self.failed = error
         except Exception as error:

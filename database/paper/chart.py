@@ -13,6 +13,7 @@ from ...calibrate.cards.printing import BOLD
 from ...calibrate.errors import InputError
 from ...calibrate.optics.spectra import Array
 from ..common.colour_words import colour_words
+from ..common.remedies import StudioDo
 from ..mixing.palette import Palette
 from .sheet import Paper
 
@@ -61,7 +62,7 @@ def pairs(palette: Palette, paints: Sequence[str] = ()) -> list[Pair]:
     if len(chosen) < 2:
         raise InputError(
             None, ", ".join(chosen) or None, "a chart needs two tubes beside the white",
-            "name more, or put more on hand: tintladder tubes on NAME",
+            StudioDo.MORE_ON_HAND(),
         )  # fmt: skip
     return [_pair(palette, one, other, white) for one, other in combinations(chosen, 2)]
 

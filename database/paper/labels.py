@@ -16,6 +16,7 @@ from ...calibrate.fit.judging.strength import strength_in_words
 from ...calibrate.optics.colour import lab
 from ...calibrate.optics.spectra import Array
 from ..common.cautions import caution
+from ..common.remedies import StudioDo
 from ..mixing.greying import lean
 from ..mixing.ladder import half_way, ratio_label, tint_path
 from ..mixing.strengths import rank
@@ -72,9 +73,7 @@ def tube_labels(store: Store, paints: Sequence[str] = ()) -> list[TubeLabel]:
         fitted = store.fits.current()
         chosen = list(paints) or [p for p in fitted if known[p].on_hand]
         if not chosen:
-            raise InputError(
-                None, None, "no tube on hand has a fit yet", "fit with: tintladder fit"
-            )
+            raise InputError(None, None, "no tube on hand has a fit yet", StudioDo.FIT())
         fits = {p: store.fits.of(p) for p in chosen}
         coefficients = store.fits.coefficients()
         readings = store.readings.all()

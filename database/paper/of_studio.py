@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from ...calibrate.errors import InputError
+from ..common.remedies import StudioDo
 from ..easel.on_hand import usable
 from ..mixing.palette import Palette
 from .chart import chart
@@ -57,7 +58,7 @@ def labels_of_pots(store: Store, recipes: Sequence[str] = (), page: str = "a4") 
     asked = [text.strip().casefold() for text in recipes or kept]
     for name in asked:
         if name not in kept:
-            raise InputError(None, name, "is no kept recipe", "list them: tintladder recipe")
+            raise InputError(None, name, "is no kept recipe", StudioDo.LIST_RECIPES())
     paints = {paint.nickname: paint for paint in store.paints.all()}
     return print_pots(pot_labels([kept[name] for name in asked], paints), page)
 

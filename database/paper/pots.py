@@ -12,6 +12,7 @@ from ...calibrate.cards.printing import BOLD
 from ...calibrate.errors import InputError
 from ...calibrate.optics.spectra import Array
 from ..common.cautions import caution
+from ..common.remedies import StudioDo
 from ..mixing.medium import NAME
 from ..store.recipes import Kept
 from ..store.schema import Paint
@@ -81,7 +82,7 @@ def pot_labels(kept: Sequence[Kept], paints: Mapping[str, Paint]) -> list[PotLab
     if not labels:
         raise InputError(
             None, None, "no batch was kept yet",
-            "when you have mixed one: tintladder recipe NAME --make 40ml --made",
+            StudioDo.KEEP_BATCH(recipe="NAME"),
         )  # fmt: skip
     return sorted(labels, key=lambda label: label.made, reverse=True)
 

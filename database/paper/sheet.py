@@ -11,7 +11,7 @@ from typing import Literal
 
 from ...calibrate.cards.box import Box
 from ...calibrate.cards.printing import BOLD, Page
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.display import lab_to_srgb
 from ...calibrate.optics.spectra import Array
 
@@ -34,7 +34,9 @@ def paper_size(name: str) -> tuple[float, float]:
         For a paper that there isn't.
     """
     if name not in PAPERS:
-        raise InputError("--page", name, f"expected {' or '.join(PAPERS)}", "choose one of these")
+        raise InputError(
+            Field("page"), name, f"expected {' or '.join(PAPERS)}", "choose one of these"
+        )
     return PAPERS[name]
 
 

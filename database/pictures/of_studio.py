@@ -7,7 +7,7 @@ from typing import Any
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError
 from ...calibrate.fit.judging.hiding import PAINT_VIEW
 from ...calibrate.fit.judging.own_films import Anchor, anchor, own_films
 from ...calibrate.fit.judging.quality_report import quality_report
@@ -67,7 +67,7 @@ def _one(
 ) -> tuple[Figure, dict[str, Any]]:
     """Draw one paint by its own fit."""
     if len(chosen) > 1:
-        raise InputError("--show", show, "shows one paint at a time", "name one paint")
+        raise InputError(Field("show"), show, "shows one paint at a time", "name one paint")
     name, fit = store.paints.find(chosen[0]).name, store.fits.of(chosen[0], model)
     said = {"paint": fit.paint, "verdict": fit.verdict, **_by(store, fit.coefficients, model)}
     if show == "tint":
@@ -108,11 +108,13 @@ def _several(
         if show == "hiding":
             return whole(plot_contrasts(c, chosen, names, anchors=_anchors(store, c, chosen))), said
     except ValueError as why:
-        raise InputError("--show", show, str(why), "read drawdowns of known thickness") from why
+        raise InputError(
+            Field("show"), show, str(why), "read drawdowns of known thickness"
+        ) from why
     ladders = {p: whites[p] for p in dict.fromkeys([*chosen, *needed]) if p in whites}
     found, unsaid = rank(c, ladders, reference)
     if not found:
-        raise InputError("--show", show, "none of these has a ladder in white", "name others")
+        raise InputError(Field("show"), show, "none of these has a ladder in white", "name others")
     strongest = found[0]
     said |= {
         "sentence": f"{names[strongest.paint]} is the strongest: {strongest}.",

@@ -18,6 +18,7 @@ from matplotlib.transforms import offset_copy
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.spectra import Array
+from ..common.remedies import StudioDo
 from .label_places import label_places
 
 PAPER, MAT, INK, SOFT, FAINT = "#ffffff", "#777777", "#1f1f1f", "#636363", "#d0d0d0"
@@ -225,6 +226,6 @@ def save(figure: Figure, path: str | Path) -> Path:
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)
         raise InputError(
-            path, None, f"can't be written ({error.strerror})", "choose another place with --out"
+            path, None, f"can't be written ({error.strerror})", StudioDo.CHOOSE_PLACE()
         ) from error
     return path

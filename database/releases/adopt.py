@@ -14,9 +14,10 @@ import pandas as pd
 from sqlalchemy import select, update
 from sqlalchemy.orm import Session as OrmSession
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import InputError, Sentence
 from ...calibrate.fit.judging.quality_figures import STRENGTH, strength_of
 from ...calibrate.optics.coefficients import ABSOLUTE, TWO_FLUX, Coefficients
+from ..common.remedies import StudioDo
 from ..mixing.joining import check_alike
 from ..store import schema
 from ..store.packing import pack_coefficients, pack_table
@@ -41,7 +42,7 @@ class Conflict:
         Name, maker and lot.
     same : bool
         Whether both are one paint by name and maker.
-    words : str
+    words : Sentence
         What it is, and what can be done.
     """
 
@@ -49,7 +50,7 @@ class Conflict:
     theirs: str
     ours: str
     same: bool
-    words: str
+    words: Sentence
 
 
 @dataclass(frozen=True)
@@ -150,7 +151,7 @@ def adopt(
         if conflicts:
             more = f" (and {len(conflicts) - 1} more)" if len(conflicts) > 1 else ""
             raise InputError(
-                path, conflicts[0].paint, f"{conflicts[0].words}{more}", "see all with --preview"
+                path, conflicts[0].paint, Sentence(conflicts[0].words, more), StudioDo.SEE_PREVIEW()
             )
         fit = _record(store, session, release, sums, coefficients, wanted)
         beside = release.by_transport
@@ -179,7 +180,7 @@ def _conflicts(
         check_nickname(here)
         row, key = theirs.loc[paint], nickname_key(here)
         if key in seen:
-            words = f"would have the nickname of {seen[key]}; give it another with --rename"
+            words = Sentence(f"would have the nickname of {seen[key]}; ", StudioDo.RENAME())
             found.append(Conflict(paint, _said(row), "", False, words))
             continue
         seen[key] = paint
@@ -190,14 +191,13 @@ def _conflicts(
         if same and (paint in take or mine.nickname not in fitted):
             continue
         if same:
-            words = (
-                f"{_said(row)} has a fit here too; use theirs with --take {paint}, keep both with "
-                f"--rename {paint}=NICKNAME, or leave theirs with --skip {paint}"
+            words = Sentence(
+                f"{_said(row)} has a fit here too; ", StudioDo.TAKE_OR_RENAME(paint=paint)
             )
         else:
-            words = (
-                f"{_said(row)} has the nickname of your {_ours(mine)}; give it another with "
-                f"--rename {paint}=NICKNAME, or leave it with --skip {paint}"
+            words = Sentence(
+                f"{_said(row)} has the nickname of your {_ours(mine)}; ",
+                StudioDo.RENAME_OR_SKIP(paint=paint),
             )
         found.append(Conflict(paint, _said(row), _ours(mine), same, words))
     return found

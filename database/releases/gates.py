@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session as OrmSession
 
+from ...calibrate.errors import Face, Sentence
 from ...calibrate.fit.judging.quality import FIRST_GUESS, PAINT_AGAIN
 from ...calibrate.fit.uncertainty.check import MOST_SCAN_ERROR
 from ...calibrate.optics.coefficients import TWO_FLUX
 from ...calibrate.optics.colour import in_words
 from ...calibrate.optics.transport import TRANSPORT
+from ..common.remedies import StudioDo
 from ..fits.check_mixtures import told_by_scan
 from ..mixing import model_choice
 from ..mixing.joining import join
@@ -45,22 +47,23 @@ class Gate:
         Nickname; empty where it is of all.
     stops : bool
         Whether it must be forced.
-    words : str
+    words : str or Sentence
     """
 
     gate: str
     paint: str
     stops: bool
-    words: str
+    words: str | Sentence
 
     @property
-    def line(self) -> str:
+    def line(self) -> Sentence:
         """The finding in a line."""
-        return f"{self.paint}: {self.words}" if self.paint else self.words
+        return Sentence(f"{self.paint}: " if self.paint else "", self.words)
 
-    def as_dict(self) -> dict[str, Any]:
-        """Return it for machines and for the release."""
-        return asdict(self) | {"line": self.line}
+    def as_dict(self, face: Face = str) -> dict[str, Any]:
+        """Return it for machines and for the release, as a face says it."""
+        words = Sentence(self.words).said(face)
+        return vars(self) | {"words": words, "line": self.line.said(face)}
 
 
 def gates(
@@ -159,7 +162,7 @@ def _stale(session: OrmSession, fits: Fits) -> Iterable[Gate]:
     inputs = {row.fit_id: row.fit.inputs for row in rows}
     holding = [{paint: row.fit_id for paint, row in each.items()} for each in fits.values()]
     for paints, fit, why, stops in _outdated(session, holding, inputs):
-        yield Gate("stale", paints, stops, f"fit {fit} {why}; fit again: tintladder fit")
+        yield Gate("stale", paints, stops, Sentence(f"fit {fit} {why}; ", StudioDo.FIT_AGAIN()))
 
 
 def stale_fits(session: OrmSession) -> Iterable[str]:
@@ -251,8 +254,10 @@ def _scanned(rows: Iterable[schema.PaintFit]) -> Iterable[Gate]:
                 "scan",
                 row.paint.nickname,
                 False,
-                "its numbers come from a scan, not a spectrum, and are marked so "
-                "(--measured-only leaves such paints out)",
+                Sentence(
+                    "its numbers come from a scan, not a spectrum, and are marked so; ",
+                    StudioDo.MEASURED_ONLY(),
+                ),
             )
 
 

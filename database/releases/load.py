@@ -15,6 +15,7 @@ import pandas as pd
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.coefficients import Coefficients
+from ..common.remedies import StudioDo
 from .files import read_files
 from .tables.coefficients import Places, coefficients_of, gigabytes, of_paints, places
 from .tables.columns import Kind, Table
@@ -149,7 +150,7 @@ def read_descriptor(files: Mapping[str, bytes], path: str | Path) -> dict[str, A
             path,
             DESCRIPTOR,
             "expected the description of a release",
-            "give the folder or the zip of a release made by tintladder publish",
+            StudioDo.RELEASE_FILE(),
         ) from error
     if not (isinstance(layout, int) and 1 <= layout <= LAYOUT):
         raise InputError(

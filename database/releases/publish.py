@@ -14,10 +14,11 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session as OrmSession
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import InputError, Sentence
 from ...calibrate.optics.coefficients import TWO_FLUX
 from ...calibrate.optics.transport import TRANSPORT
 from ..common.cautions import caution
+from ..common.remedies import StudioDo
 from ..mixing.joining import join
 from ..store import schema
 from ..store.store import Store
@@ -175,13 +176,8 @@ def publish(
         if made.stopped and not force:
             stopping = [gate.line for gate in made.gates if gate.stops]
             more = f" (and {len(stopping) - 1} more)" if len(stopping) > 1 else ""
-            raise InputError(
-                None,
-                "publish",
-                f"{stopping[0]}{more}",
-                "see all with --preview; mend it, leave the paint out with --exclude, or publish "
-                'all the same with --force "the reason"',
-            )
+            found = Sentence(stopping[0], more)
+            raise InputError(None, "publish", found, StudioDo.EXCLUDE_OR_FORCE())
         said = {
             "excluded": list(made.excluded),
             "forced": force if made.stopped else "",

@@ -81,7 +81,7 @@ the K of a mix, and `model_error` of `wavelengths.csv`, as reflectance.
 
 ## Check it
 
-`sha256sum -c SHA256SUMS` in this folder, or `tintladder verify` on it.
+`sha256sum -c SHA256SUMS` in this folder, or verify it with tintladder.
 
 ## Take care
 

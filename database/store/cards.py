@@ -9,8 +9,9 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session as OrmSession
 
 from ...calibrate.cards.card import Card, Drawdown
-from ...calibrate.errors import InputError
+from ...calibrate.errors import CardDo, InputError
 from ..common.listing import few
+from ..common.remedies import StudioDo
 from . import schema
 from .imports import Undone
 from .transactions import Transactions, now
@@ -110,7 +111,7 @@ def last_version(session: OrmSession, name: str, file: str | None = None) -> sch
             file,
             None,
             f"the studio has no card {name}{there}",
-            "read the card's file first, or name it with --card",
+            StudioDo.READ_CARD_FILE(),
         )
     return version
 
@@ -126,7 +127,7 @@ def _version(session: OrmSession, card: Card, text: str, sha256: str) -> schema.
                     card.file,
                     f"drawdown {i}, {where}",
                     f"the studio has no paint with the nickname {paint}",
-                    "add it with tintladder tubes add, or mend the nickname",
+                    CardDo.ADD_PAINT(),
                 )
     return schema.CardVersion(
         file=card.file,

@@ -12,6 +12,7 @@ from sqlalchemy import Connection, Engine, create_engine, event, inspect, make_u
 from sqlalchemy.exc import DatabaseError
 
 from ...calibrate.errors import InputError
+from ..common.remedies import StudioDo
 from .schema import HEAD, Base
 from .studio import Studio
 
@@ -37,7 +38,7 @@ def open_engine(studio: Studio, create: bool = True) -> Engine:
                 studio.folder,
                 None,
                 "there is no studio here yet",
-                "start one with: tintladder tubes add (or name its folder with --studio)",
+                StudioDo.START_STUDIO(),
             )
         try:
             studio.folder.mkdir(parents=True, exist_ok=True)

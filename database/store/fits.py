@@ -19,6 +19,7 @@ from ...calibrate.fit.problem.result import JointFit, PaintFit
 from ...calibrate.fit.problem.tube import Tube
 from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ...calibrate.optics.transport import TRANSPORT
+from ..common.remedies import StudioDo
 from ..mixing import model_choice
 from ..mixing.joining import Part, check_alike, join
 from . import schema
@@ -213,7 +214,7 @@ class Fits:
                     raise model_choice.no_such_fit([nickname], str(model))
             if not wanted:
                 raise InputError(
-                    None, None, "no paint of this studio has a fit yet", "run: tintladder fit"
+                    None, None, "no paint of this studio has a fit yet", StudioDo.FIT()
                 )
             parts = []
             for fit in sorted({current[nickname] for nickname in wanted}):
@@ -333,7 +334,7 @@ def _no_fit(nickname: str) -> InputError:
         None,
         nickname,
         "has no fit yet",
-        f"read its card, then run: tintladder fit {nickname}",
+        StudioDo.FIT_PAINT(paint=nickname),
     )
 
 

@@ -9,6 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session as OrmSession
 
 from ...calibrate.errors import InputError
+from ..common.remedies import StudioDo
 from . import schema
 from .transactions import Transactions, now
 
@@ -114,9 +115,7 @@ class Imports:
                 .limit(1)
             )
             if row is None:
-                raise InputError(
-                    None, "undo", "there is no import to undo", "see tintladder read --help"
-                )
+                raise InputError(None, "undo", "there is no import to undo", StudioDo.READ_HELP())
             row.undone = now()
             session.flush()
             return UndoneImport(

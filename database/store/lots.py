@@ -9,6 +9,7 @@ from typing import Generic, Protocol, TypeVar
 
 from ...calibrate.cards.card import Card
 from ...calibrate.errors import InputError
+from ..common.remedies import StudioDo
 from . import schema
 
 
@@ -65,8 +66,7 @@ def lot_painted(paint: schema.Paint, card: Card) -> schema.Lot | None:
         if found is None and lots:
             raise InputError(
                 card.file, where, f"the studio has no lot {name} of {paint.nickname}",
-                f'add it: tintladder tubes add --name "{paint.name}" --maker "{paint.maker}" '
-                f"--lot {name}, or mend the card",
+                StudioDo.ADD_LOT(name=paint.name, maker=paint.maker, lot=name),
             )  # fmt: skip
         return found
     used = paint.current_lot

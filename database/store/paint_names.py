@@ -7,6 +7,7 @@ from collections.abc import Collection, Sequence
 from difflib import get_close_matches
 
 from ...calibrate.errors import InputError
+from ..common.remedies import StudioDo
 from .schema import Paint
 
 LONGEST = 24
@@ -71,7 +72,7 @@ def find_paint(paints: Sequence[Paint], text: str) -> Paint:
         )
     if not paints:
         raise InputError(
-            None, f"paint {text!r}", "the studio has no tubes yet", "add it: tintladder tubes add"
+            None, f"paint {text!r}", "the studio has no tubes yet", StudioDo.ADD_TUBE()
         )
     by_word = {word.casefold(): p for p in paints for word in (p.name, *p.name.split())}
     by_word |= {p.nickname_key: p for p in paints}
@@ -80,7 +81,7 @@ def find_paint(paints: Sequence[Paint], text: str) -> Paint:
         None,
         f"paint {text!r}",
         "fits no tube" + (f"; closest: {_listed(list(close.values()))}" if close else ""),
-        "see tintladder tubes for what there is, or add it with tintladder tubes add",
+        StudioDo.SEE_TUBES_OR_ADD(),
     )
 
 

@@ -16,6 +16,7 @@ from ...calibrate.cards.readings import CardReadings, pair
 from ...calibrate.errors import InputError
 from ...calibrate.formats.session import Session
 from ...calibrate.optics.spectra import Array, Spectra
+from ..common.remedies import StudioDo
 from . import schema
 from .cards import card_of, last_version
 from .imports import Undone
@@ -134,9 +135,7 @@ class Readings:
             )
             row = session.scalar(query)
             if row is None:
-                raise InputError(
-                    None, f"card {card}", "nothing was read of it", "read it: tintladder read"
-                )
+                raise InputError(None, f"card {card}", "nothing was read of it", StudioDo.READ())
             return row.id, session_of(row)
 
     def all(self, purpose: Literal["fit", "check"] = "fit") -> list[StoredReadings]:

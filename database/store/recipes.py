@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import select
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError
 from ..mixing.medium import MEDIUM
 from . import schema
 from .fits import Fits
@@ -94,10 +94,13 @@ class Recipes:
         key = name.strip().casefold()
         if not key or not all(c.isalnum() or c in "-_" for c in key):
             raise InputError(
-                "--keep", name, "expected a name of letters, digits, - and _", "choose one word"
+                Field("keep"),
+                name,
+                "expected a name of letters, digits, - and _",
+                "choose one word",
             )
         if any(key in (p.nickname_key, p.name.casefold()) for p in self._paints.all()):
-            raise InputError("--keep", name, "is the name of a tube", "choose another")
+            raise InputError(Field("keep"), name, "is the name of a tube", "choose another")
         with self._database.transaction() as session:
             current = self._fits.current(self._fits.model_for(p for p in parts if p != MEDIUM))
             row = schema.Recipe(

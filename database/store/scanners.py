@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import select
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError
+from ..common.remedies import StudioDo
 from . import schema
 from .transactions import Transactions, now
 
@@ -76,7 +77,7 @@ class Scanners:
             row = session.scalar(select(schema.Device).where(schema.Device.name == device.name))
             if row is not None and row.kind != SCANNER:
                 raise InputError(
-                    None, "--name", f"{device.name} is a {row.kind} here", "name it otherwise"
+                    None, Field("name"), f"{device.name} is a {row.kind} here", "name it otherwise"
                 )
             kept = schema.Calibration(
                 device=row or schema.Device(name=device.name, kind=SCANNER),
@@ -115,10 +116,9 @@ class Scanners:
             names = ", ".join(there) or "none yet"
             raise InputError(
                 None,
-                "--device",
+                Field("device"),
                 f"expected one of the devices here ({names})",
-                "name it (tintladder scan --device NAME), or characterise it (tintladder device "
-                "scanner)",
+                StudioDo.NAME_DEVICE_OR_CHARACTERISE(),
             )
         return there[name]
 

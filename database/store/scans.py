@@ -61,7 +61,7 @@ class Scans:
         facts: Facts,
         asked: Mapping[str, Any],
         calibration: int | None,
-        remarks: Sequence[str],
+        remarks: Sequence[object],
     ) -> tuple[int, bool]:
         """Keep what was read of a picture, whole or not at all: its number, and whether it is new.
 
@@ -103,7 +103,7 @@ class Scans:
                     "uneven": float(evened.uneven),
                     "level_uncertainty": channels.level,
                 },
-                remarks=list(remarks),
+                remarks=[str(remark) for remark in remarks],
                 patches=patches,
             )
             session.add(row)

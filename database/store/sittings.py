@@ -18,7 +18,7 @@ from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session as OrmSession
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError
 from ...calibrate.formats.session import Session
 from ...calibrate.instrument.instrument import Identity
 from ...calibrate.instrument.profile import Profile
@@ -27,6 +27,7 @@ from ...calibrate.instrument.progress import VOID, Progress, RawReading
 from ...calibrate.instrument.sitting import Correcting
 from ...calibrate.instrument.tiles import PREFIX, TileReading
 from ...calibrate.optics.spectra import Spectra
+from ..common.remedies import StudioDo
 from . import schema
 from .cards import Cards
 from .imports import Imports
@@ -111,7 +112,7 @@ class Sittings:
                 if not anew:
                     raise InputError(
                         None, f"card {card}", f"a sitting of it is open since {row.started}",
-                        f"go on with it: tintladder measure --resume {card}; or begin --anew",
+                        StudioDo.GO_ON_OR_ANEW(card=card),
                     )  # fmt: skip
                 row.ended = now()
             row = schema.Sitting(
@@ -149,12 +150,13 @@ class Sittings:
         if not found:
             of = f" of card {card}" if card else ""
             raise InputError(
-                None, "--resume", f"no sitting{of} is open", "begin one: tintladder measure CARD"
+                None, Field("resume"), f"no sitting{of} is open", StudioDo.BEGIN_SITTING()
             )
         if len({each.card for each in found}) > 1:
             raise InputError(
-                None, "--resume", f"several are open: {', '.join(each.card for each in found)}",
-                "name the card: tintladder measure --resume CARD",
+                None, Field("resume"),
+                f"several are open: {', '.join(each.card for each in found)}",
+                StudioDo.NAME_CARD_SITTING(),
             )  # fmt: skip
         return found[-1]
 
@@ -287,7 +289,7 @@ def session_of_sitting(
     rows = [r for r in progress.readings if id(r) in counting]
     file = f"{sitting.card}, measured {sitting.started}"
     if not rows:
-        raise InputError(file, None, "no patch was read", "go on: tintladder measure --resume")
+        raise InputError(file, None, "no patch was read", StudioDo.GO_ON(card=sitting.card))
     profile = sitting.profile
     doubted = {r.place: r.said["doubt"] for r in rows if "doubt" in r.said}
     header = {

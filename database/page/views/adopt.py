@@ -90,7 +90,7 @@ def adopt_now(asked: Asked) -> Response:
     with asked.store() as store:
         left = adopt(store, path, rename, take, skip, digest, preview=True).conflicts
     if left:
-        raise InputError(path.name, left[0].paint, left[0].words, "choose otherwise")
+        raise InputError(path.name, left[0].paint, left[0].words, "nothing was adopted")
 
     def work(progress: Progress) -> str:
         progress("checking it against its hashes")

@@ -16,10 +16,11 @@ from ...cards.filling import fill, filling, parse_amount, parse_day
 from ...cards.history import ReadFile, last_import, read_of
 from ...cards.mixtures import print_mixtures
 from ...cards.printing import FOLDER, PAGES, Printed, Wanted, print_new_card
-from ...cards.progress import PRINTED, cards_progress, named_card
+from ...cards.progress import cards_progress, named_card, printed_here
 from ...releases.words import caution_lines
 from .. import spectra_chart
 from ..asked import Asked, Changed, go, view
+from ..remedies import on_page
 from ..standing import waits
 from ..swatch import swatch
 from ..uploads import ACCEPTED
@@ -76,6 +77,7 @@ def print_card(asked: Asked) -> Response:
     if ladder and ladder not in STRENGTHS:
         raise InputError(None, "ladder", f"there is no {ladder} ladder", "choose another")
     wanted = Wanted(
+        face=on_page,
         tubes=tuple(asked.texts("tube")),
         measure=measure_of(asked.text("scale") or "0.1"),
         layout=asked.text("layout") or None,
@@ -100,7 +102,7 @@ def card(asked: Asked) -> Response:
     with asked.store() as store, store.snapshot():
         number, known, text = named_card(store, asked.path("card"))
         progress = next(each for each in cards_progress(store) if each.number == number)
-        printed = text.startswith(f"# {PRINTED}")
+        printed = printed_here(text)
         begun = filling(store, str(number)) if printed else None
         history = read_of(store, number)
         names = {paint.nickname: paint.name for paint in store.paints.all()}

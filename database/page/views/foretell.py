@@ -19,7 +19,7 @@ from ...mixing.prediction import look
 from ...mixing.viewing import Viewing
 from ...store.store import Store
 from ..asked import Asked, view
-from ..remedies import said as in_page_words
+from ..remedies import on_page
 from ..swatch import swatch
 from ..worksheet import aim
 
@@ -44,7 +44,7 @@ def foretell(asked: Asked) -> Response:
             elif "by" in asked.request.query_params:
                 raise InputError(None, "parts", "expected those of one tube at least", "say them")
         except InputError as error:
-            said["fault"] = in_page_words(error)
+            said["fault"] = on_page(error)
     return asked.show(
         "foretell.html", tubes=[*tubes, (MEDIUM, NAME)], typed=typed, names=names, swatch=swatch,
         finishes=GLOSSES, measures=_BY, **said,

@@ -16,7 +16,7 @@ from ...mixing.target import Target
 from ...store.store import Store
 from ..asked import Asked, go, shown, view
 from ..jobs import Progress
-from ..remedies import said as in_page_words
+from ..remedies import on_page
 from ..swatch import swatch
 from ..touching import SPOTS, touched
 from ..uploads import PHOTOS, keep, kept
@@ -41,7 +41,7 @@ def heap(asked: Asked) -> Response:
                 said["size"] = shown_size(photo_of(kept(asked.studio, [chosen["photo"]])[0]))
             said["target"] = _colour(asked, store)
         except InputError as error:
-            said["fault"] = in_page_words(error)
+            said["fault"] = on_page(error)
     return asked.show(
         "heap.html", tubes=tubes, chosen=chosen, seen=shown(additions), full=bool(additions),
         touched=SPOTS | {"at": "the dried dab"}, photos=PHOTOS, swatch=swatch, of=asked.texts("of"),

@@ -20,7 +20,7 @@ from ...store import schema
 from ...store.recipes import Kept
 from ...store.store import Store
 from ..asked import Asked, go, shown, view
-from ..remedies import said as in_page_words
+from ..remedies import on_page
 from ..swatch import swatch
 from ..touching import SPOTS, touched
 from ..uploads import ACCEPTED, keep, kept
@@ -43,7 +43,7 @@ def all_kept(asked: Asked) -> Response:
                 said["size"] = shown_size(photo_of(kept(asked.studio, [chosen["photo"]])[0]))
                 said["target"] = _in_photo(asked) if "at" in chosen else None
             except InputError as error:
-                said["fault"] = in_page_words(error)
+                said["fault"] = on_page(error)
     return asked.show(
         "kept.html", kept=found, names=names, dried=_dried, seen=_seen, swatch=swatch,
         manner=Manner.of_kept, chosen=chosen, touched=SPOTS | {"at": "the dried swatch"},

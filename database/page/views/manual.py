@@ -26,7 +26,7 @@ def one(asked: Asked) -> Response:
     # in them is shown as it stands.
     shown = MarkdownIt("commonmark", {"html": False}).enable("table").render(found.text)
     linked = re.sub(
-        rf"<code>tintladder manual\s+({'|'.join(TOPICS)})</code>",
+        rf"<code>\w+ manual\s+({'|'.join(TOPICS)})</code>",
         lambda named: f'<a href="/manual/{named[1]}">{escape(chapter(named[1]).title)}</a>',
         shown,
     )

@@ -42,7 +42,7 @@ from ...store.store import Store
 from ..asked import Asked, Changed, go, shown, view
 from ..drawing import drawn
 from ..jobs import Progress
-from ..remedies import said as in_page_words
+from ..remedies import on_page
 from ..swatch import swatch
 from ..touching import SPOTS, touched
 from ..uploads import PHOTOS, keep, kept
@@ -96,7 +96,7 @@ def worksheet(asked: Asked) -> Response:
                 if not step(asked, store, said):
                     break
             except InputError as error:
-                said["faults"][name] = in_page_words(error)
+                said["faults"][name] = on_page(error)
                 break
     return asked.show("mix.html", **said)
 

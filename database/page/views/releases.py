@@ -19,7 +19,7 @@ from ...store.store import Store
 from ..asked import Asked, Changed, view
 from ..drawing import drawn
 from ..jobs import Progress
-from ..remedies import said as in_page_words
+from ..remedies import on_page
 
 
 @view
@@ -30,7 +30,7 @@ def preview(asked: Asked) -> Response:
         try:
             made = plan(store, exclude=excluded)
         except InputError as error:
-            return asked.show("publish.html", plan=None, line=in_page_words(error))
+            return asked.show("publish.html", plan=None, line=on_page(error))
         names = {paint.nickname: paint.name for paint in store.paints.all()}
         from_scans = store.fits.scan_made()
     stopping = {g.paint for g in made.gates if g.stops and g.paint}

@@ -14,6 +14,7 @@ from ....calibrate.errors import InputError
 from ....calibrate.fit.problem.result import PaintFit
 from ....calibrate.fit.scans.check import check_scans
 from ....calibrate.fit.uncertainty.check import Check, check_mixtures, together
+from ...common.remedies import StudioDo
 from ...releases.load import LoadedRelease
 from ...releases.tables.inputs import card_of, session_of
 from ...releases.tables.scans import judging_scans
@@ -65,7 +66,7 @@ def unpack(release: LoadedRelease, known: Packed | None = None) -> Packed:
     except (IndexError, KeyError, ValueError) as error:
         raise InputError(
             release.name, None, f"its tables don't hang together ({error})",
-            "see with tintladder verify what is wrong with it, or fetch it again",
+            StudioDo.VERIFY(),
         ) from error  # fmt: skip
     kept, unread = (known.readings, known.unread) if known is not None else _readings(tables)
     fits = {}
