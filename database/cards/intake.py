@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,7 +12,7 @@ from ...calibrate.cards.card_file import parse_card, read_card
 from ...calibrate.errors import InputError, Sentence
 from ...calibrate.formats.read import read_session, read_spot_ink
 from ...calibrate.formats.session import Session
-from ...calibrate.formats.spot_ink import card_text
+from ...calibrate.formats.spot_ink import SpotInk, card_text
 from ...calibrate.instrument.corrections_record import in_words
 from ...calibrate.instrument.sitting import Correcting
 from ...calibrate.optics.spectra import Flag
@@ -84,70 +84,100 @@ def take_in(
     if named is not None:
         texts.setdefault(named, read_text(named))
     said = {"unit": unit, "geometry": geometry, "specular": specular}
-    spots = {
-        path: ink
-        for path in files
-        if path.suffix.lower() == ".cxf" and (ink := read_spot_ink(path, **said)) is not None
-    }
-    sessions = [
-        read_session(path, **said)
-        for path in files
-        if path not in texts and path not in spots and path.suffix.lower() not in PICTURES
-    ]
-    sessions = [(correcting or Correcting())(session) for session in sessions]
-    taken, read_sessions, versions, scans = [], list[int](), [], []
-    there: list[AlreadyReadError] = []
-
-    def add(name: str, session: Session) -> TakenIn:
-        try:
-            read_sessions.append(store.readings.add(name, session))
-        except AlreadyReadError as error:
-            there.append(error)
-            return TakenIn(session.file, "readings", f"{error.expected}; left as it is", name)
-        return _readings_taken(session, store.cards.find(name))
-
+    spots, sessions = _read(
+        [path for path in files if path not in texts and not _is_picture(path)],
+        said,
+        correcting or Correcting(),
+    )
+    taking = _Taking(store)
     with store.transaction():
         for path, text in texts.items():
             if _lists_paints(text):
-                paints = store.paints.add_file(text, str(path))
-                names = ", ".join(paint.nickname for paint in paints)
-                taken.append(TakenIn(str(path), "paints", f"{len(paints)} paints: {names}"))
+                taking.paints(path, text)
         known = [paint.nickname for paint in store.paints.all()]
         for path, text in texts.items():
             if not _lists_paints(text):
                 read = read_card(path, known)
-                outcome = store.cards.add(read, text)
-                if outcome != "unchanged":
-                    versions.append(store.cards.version(read.name))
-                taken.append(TakenIn(str(path), "card", _card_words(read, outcome), read.name))
-                if path == named:
-                    card = read.name
+                taking.card(read, text, path)
+                card = read.name if path == named else card
         for path, ink in spots.items():
-            name = path.stem
-            text = card_text(ink, name)
-            read = parse_card(text, str(path), known)
-            outcome = store.cards.add(read, text)
-            if outcome != "unchanged":
-                versions.append(store.cards.version(name))
-            taken.append(TakenIn(str(path), "card", _card_words(read, outcome), name))
-            taken.append(add(name, ink.session))
+            text = card_text(ink, path.stem)
+            taking.card(parse_card(text, str(path), known), text, path)
+            taking.readings(path.stem, ink.session)
         cards = store.cards.all() if sessions else []
         for session in sessions:
-            taken.append(add(_card_of(session, card, cards), session))
-        for path in files:
-            if path.suffix.lower() in PICTURES:
-                scanned, _ = read_by_known_device(store, path, card)
-                number, fresh, overlay = keep_scan(store, scanned)
-                scans += [number] if fresh else []
-                taken.append(_scan_taken(scanned, overlay))
-        new = read_sessions or versions or scans
-        if there and not new and all(item.kind != "paints" for item in taken):
-            raise there[0]
+            taking.readings(_card_of(session, card, cards), session)
+        for path in filter(_is_picture, files):
+            taking.scan(path, card)
+        taking.end(files)
+    return taking.taken
+
+
+def _is_picture(path: Path) -> bool:
+    return path.suffix.lower() in PICTURES
+
+
+def _read(
+    files: Iterable[Path], said: Mapping[str, str | None], correcting: Correcting
+) -> tuple[dict[Path, SpotInk], list[Session]]:
+    """Read files of readings: patches of one ink, which bring a card of their own, and others."""
+    spots, sessions = dict[Path, SpotInk](), []
+    for path in files:
+        ink = read_spot_ink(path, **said) if path.suffix.lower() == ".cxf" else None
+        if ink is not None:
+            spots[path] = ink
+        else:
+            sessions.append(read_session(path, **said))
+    return spots, [correcting(session) for session in sessions]
+
+
+class _Taking:
+    """What a studio takes in at one time: rows are added, and what each file held is noted."""
+
+    def __init__(self, store: Store) -> None:
+        self.store = store
+        self.taken: list[TakenIn] = []
+        self._sessions: list[int] = []
+        self._versions: list[int] = []
+        self._scans: list[int] = []
+        self._there: list[AlreadyReadError] = []
+
+    def paints(self, path: Path, text: str) -> None:
+        paints = self.store.paints.add_file(text, str(path))
+        names = ", ".join(paint.nickname for paint in paints)
+        self.taken.append(TakenIn(str(path), "paints", f"{len(paints)} paints: {names}"))
+
+    def card(self, read: Card, text: str, path: Path) -> None:
+        outcome = self.store.cards.add(read, text)
+        if outcome != "unchanged":
+            self._versions.append(self.store.cards.version(read.name))
+        self.taken.append(TakenIn(str(path), "card", _card_words(read, outcome), read.name))
+
+    def readings(self, card: str, session: Session) -> None:
+        try:
+            self._sessions.append(self.store.readings.add(card, session))
+        except AlreadyReadError as error:
+            self._there.append(error)
+            words = f"{error.expected}; left as it is"
+            self.taken.append(TakenIn(session.file, "readings", words, card))
+        else:
+            self.taken.append(_readings_taken(session, self.store.cards.find(card)))
+
+    def scan(self, path: Path, card: str | None) -> None:
+        scanned, _ = read_by_known_device(self.store, path, card)
+        number, fresh, overlay = keep_scan(self.store, scanned)
+        self._scans += [number] if fresh else []
+        self.taken.append(_scan_taken(scanned, overlay))
+
+    def end(self, files: Sequence[Path]) -> None:
+        """Record the import; refuse one that brings nothing new."""
+        new = self._sessions or self._versions or self._scans
+        if self._there and not new and all(item.kind != "paints" for item in self.taken):
+            raise self._there[0]
         if new:
-            repeated = {error.file for error in there}
-            fresh_files = [str(path) for path in files if str(path) not in repeated]
-            store.imports.record(fresh_files, read_sessions, versions, scans)
-    return taken
+            repeated = {error.file for error in self._there}
+            fresh = [str(path) for path in files if str(path) not in repeated]
+            self.store.imports.record(fresh, self._sessions, self._versions, self._scans)
 
 
 def _lists_paints(text: str) -> bool:

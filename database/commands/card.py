@@ -111,13 +111,8 @@ def card(
     if proving and (filling_in or check is not None or ladder is not None):
         other = _FILL if filling_in else "--ladder" if ladder is not None else "--check"
         raise _slip("--mixtures", f"it doesn't go with {other}", "leave one of them out")
-    for option, given in (
-        ("--set", settings),
-        ("--as-printed", as_printed),
-        ("--painted", painted),
-    ):
-        if given and not filling_in:
-            raise _slip(option, "it goes with card fill", "write tintladder card fill N first")
+    if not filling_in:
+        _no_filling(settings, as_printed, painted)
     if check is not None:
         if words:
             raise _slip("--check", "it takes a layout alone", "leave the tubes out")
@@ -137,6 +132,13 @@ def card(
         wanted: dict[str, Any] = {"layout": layout, "page": page, "white": white, "name": name}
         wanted |= {"ratios": ratios} if ratios else {"ladder": ladder}
         _print(tuple(words), scale, gap, wanted, tuple(mix or ()), proving, as_json, studio)
+
+
+def _no_filling(settings: list[str] | None, as_printed: bool, painted: str | None) -> None:
+    """Refuse what only goes with filling in."""
+    given = {"--set": settings, "--as-printed": as_printed, "--painted": painted}
+    for option in (option for option, value in given.items() if value):
+        raise _slip(option, "it goes with card fill", "write tintladder card fill N first")
 
 
 def _ratios(text: str) -> tuple[float, ...]:
