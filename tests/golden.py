@@ -150,3 +150,81 @@ def _condition(said: Mapping[str, str]) -> str:
     if "geometry" in said:
         return f"as an instrument of geometry {said['geometry']} reads it"
     return "as the instrument that read the paints reads it"
+
+
+# --- what to add to the plate ---
+
+
+def additions_on_page(visit: Any, asked: Mapping[str, str], plate: Mapping[str, float]) -> Figures:
+    """Put grams on an empty plate, and say what the worksheet says to add."""
+    fields: dict[str, Any] = {"lay": ["HULL", "BUOY", "ROPE"], "tubes": "2", "make": "20g"}
+    fields |= {"mixing": "yes", **asked}
+    start = visit.get(f"/mix?{urlencode(fields, doseq=True)}").text
+    if "way" not in fields:
+        fields["way"] = _first(r"[?&]way=([^&#\"]+)", unescape(start), "way").replace("%2C", ",")
+    where = f"/mix?{urlencode(fields, doseq=True)}"
+    before = visit.get(where).text
+    if "Clear the plate" in before and plate:
+        cleared = _first(r'name="seen" value="(\w+)"', before, "plate")
+        done = visit.send("/mix/plate", {"do": "clear", "seen": cleared, "target": "#777"})
+        assert done.status == 200, done.text
+    if plate:
+        grams = {f"g:{nickname}": f"{value:g}" for nickname, value in plate.items()}
+        done = visit.send("/mix/plate", {"do": "add", **grams, "target": "#777"})
+        assert done.status == 200, done.text
+    shown = visit.get(where).text
+    assert 'class="fault"' not in shown, text_of(shown)
+    text = text_of(shown)
+    text = text[text.index("\nOn the plate\n") :]
+    adds = re.search(r"Add ([^:\n]*): three quarters", text)
+    then = re.search(rf"Then it is [\w ]+ \({_N}\), and the heap grows by {_N} %", text)
+    return {
+        "plate": _plate(text.split("\n")[2].removesuffix(".")),
+        "off": _first(rf"should be [\w ]+ \(CIEDE2000 {_N}\)", text, "difference"),
+        "band": _first(rf"sure to within {_N}", text, "band"),
+        "add": _plate(adds[1] if adds else ""),
+        "then": then and then.groups(),
+        "over": "less paint to start over" in text,
+        "dab": re.findall(r"By its dab the heap is likely ([^\n]*)", text),
+    }
+
+
+def _plate(text: str) -> dict[str, str]:
+    """Grams by name, as written but for the digits, which the faces cut otherwise on a plate."""
+    found = re.findall(rf"{_N} g ([A-Za-z][A-Za-z ]*)", text)
+    return {name.strip(): f"{float(grams):.2f}" for grams, name in found}
+
+
+def additions_in_json(said: Mapping[str, Any], names: Mapping[str, str]) -> Figures:
+    """The same figures of the command's JSON, written as the faces write them."""
+    dab = said["dab"]
+    likely = dab and ", ".join(
+        f"{100 * dab['likely_parts'][paint]:.0f} % {names[paint]} "
+        f"({100 * low:.0f} to {100 * high:.0f})"
+        for paint, (low, high) in dab["between"].items()
+    )
+    more = said["additions"]
+    return {
+        "plate": {names[paint]: f"{grams:.2f}" for paint, grams in said["plate"].items()},
+        "off": f"{said['off_de00']:.1f}",
+        "band": f"{said['band_de00']:.1f}",
+        "add": {names[paint]: f"{grams:.2f}" for paint, grams in more.items()},
+        "then": (f"{said['then_de00']:.1f}", f"{100 * said['growth']:.0f}") if more else None,
+        "over": said["start_over"],
+        "dab": [f"{likely}."] if likely else [],
+    }
+
+
+def additions_in_text(text: str) -> Figures:
+    """The same figures of the command's words."""
+    adds = re.search(r"Add ([^:\n]*): then it is off", text)
+    then = re.search(rf"then it is off by {_N} .*?the heap grows by {_N} %", text, re.S)
+    return {
+        "plate": _plate(_first(r"On the plate: ([^:]*):", text, "plate")),
+        "off": _first(rf"It is off by {_N}", text, "difference"),
+        "band": _first(rf"Sure to within CIEDE2000 {_N}", text, "band"),
+        "add": _plate(adds[1] if adds else ""),
+        "then": then and then.groups(),
+        "over": "cheaper to start over" in text,
+        "dab": re.findall(r"By its dab the heap is likely ([^\n]*)", text),
+    }

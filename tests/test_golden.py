@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 
 import pytest
@@ -50,6 +51,23 @@ RECIPES = {
 }  # fmt: skip
 
 
+PLATES = {
+    "much the same": ("BUOY 3:1", {"HULL": 15, "BUOY": 5}, {}),
+    "a colour said": ("62,-18,-9", {"HULL": 8, "STARBOARD": 1}, {}),
+    "a reading": ("mixtures/moss", {"HULL": 3, "ROPE": 2}, {}),
+    "a reading under a finish": ("mixtures/moss", {"HULL": 3, "ROPE": 2}, {"finish": "matt"}),
+    "a satin colour": ("40,10,10", {"ROPE": 6, "PITCH": 0.5}, {"finish": "satin"}),
+    "medium on the plate": ("62,-18,-9", {"HULL": 8, "STARBOARD": 1, "MEDIUM": 2}, {}),
+    "much medium under a finish": (
+        "mixtures/moss", {"ROPE": 3, "MEDIUM": 6.5}, {"finish": "gloss"},
+    ),
+    "a large batch wanted": ("BUOY 3:1", {"BUOY": 3}, {"make": "60g"}),
+    "too much of a strong one": ("80,-10,-20", {"ANCHOR": 20, "HULL": 2}, {"make": "5g"}),
+    "out of reach": ("55,90,60", {"BUOY": 10}, {}),
+    "a screen colour": ("#7d99a8", {"HULL": 12.5, "ANCHOR": 0.75, "ROPE": 0.4}, {"make": "30ml"}),
+}  # fmt: skip
+
+
 @pytest.fixture(scope="module")
 def visit(own_demo):
     with serving(own_demo) as visitor:
@@ -82,3 +100,34 @@ def test_recipes_are_the_same_on_both_faces(asked, visit, ask, names):
     said = golden.recipe_in_json(ask("recipe", *command, "--json").json, names)
     assert shown == said
     assert golden.recipe_in_text(ask("recipe", *command).out) == said
+
+
+@pytest.mark.parametrize("asked", PLATES)
+def test_what_to_add_is_the_same_on_both_faces(asked, visit, ask, names):
+    target, plate, more = PLATES[asked]
+    shown = golden.additions_on_page(visit, {"target": target, **more}, plate)
+    mix = ",".join(f"{paint}={grams}" for paint, grams in plate.items())
+    made = more.get("make", "20g")
+    # Millilitres are the page's own: the command is told the grams that the page names.
+    grams = made.removesuffix("g") if made.endswith("g") else None
+    finish = ("--finish", more["finish"]) if "finish" in more else ()
+    wanted = ("--wanted", grams) if grams else ()
+    command = ("next", target, "--clear", "--add", mix, *finish, *wanted)
+    said = golden.additions_in_json(ask(*command, "--json").json, names)
+    if grams is None:
+        shown.pop("over"), said.pop("over")
+    assert shown == said
+    assert golden.additions_in_text(ask(*command).out).items() >= said.items()
+
+
+def test_a_heap_of_unknown_parts_is_the_same_on_both_faces(visit, ask, names):
+    command = ("next", "62,-18,-9", "--dab", "mixtures/kelp", "--heap", "10")
+    tubes = ("HULL", "ROPE", "STARBOARD")
+    of = ("--of", ",".join(tubes), "--wanted", "20")
+    said = golden.additions_in_json(ask(*command, *of, "--json").json, names)
+    assert golden.additions_in_text(ask(*command, *of).out) == said
+    ask("next", "62,-18,-9", "--clear", "--add", "HULL=1")
+    form = [("colour", "mixtures/kelp"), ("grams", "10"), *(("of", tube) for tube in tubes)]
+    plate = re.search(r'action="/heap">.*?name="seen" value="(\w+)"', visit.get("/heap").text, re.S)
+    assert visit.wait(visit.send("/heap", [*form, ("seen", plate[1])]))["path"] == "/mix"
+    assert golden.additions_on_page(visit, {"target": "62,-18,-9"}, {}) == said

@@ -7,17 +7,16 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ...calibrate.errors import InputError, Sentence
+from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, number, open_store, say
 from .photographs import BlackOption, GreyOption, WhiteOption, is_picture, no_photo, target_in_photo
 from .recipe import split
 from .remedies import in_terminal
 
 if TYPE_CHECKING:
+    from ..easel.additions import Additions
     from ..easel.plate import KeptDab
     from ..mixing.heap_guess import Likely
-    from ..mixing.next_addition import Next
-    from ..mixing.target import Target
     from ..store.store import Store
 
 EXAMPLE = 'tintladder next "62,-18,-9" --add "HULL=8,STARBOARD=1"'
@@ -36,6 +35,12 @@ def next(
     wanted: Annotated[
         float | None,
         typer.Option(parser=number(0.01), metavar="G", help="Grams needed in the end."),
+    ] = None,
+    finish: Annotated[
+        str | None,
+        typer.Option(
+            help="Finish under which the eye sees it: gloss, satin or matt; without it, as recipe."
+        ),
     ] = None,
     dab: Annotated[
         str | None,
@@ -66,66 +71,67 @@ def next(
 
     Paint is only added, never taken away, and the heap grows as little as possible.
     """
-    # The database's lock keeps two from writing the plate at once.
-    with open_store(studio) as store, store.transaction():
+    with open_store(studio) as store:
+        from ..easel.additions import AdditionRequest, addition_question
         from ..easel.asked_colour import parse_target
-        from ..easel.heap import guess_words, likely_of, next_of
-        from ..easel.on_hand import usable
+        from ..easel.basis import nickname
+        from ..easel.heap import heap_question
         from ..easel.plate import on_plate, read_dab, read_plate, write_dab, write_plate
         from ..mixing.prediction import parse_mix
+        from .predict import check_finish
 
-        goal = parse_target(target, store)
-        folder = store.studio.folder
-        fresh: KeptDab | None = None
-        kept: KeptDab | None
-        if dab is not None:
-            fresh = kept = _dab(store, dab, at, grey, white, black, heap, split(of))
-            additions = []
-        else:
+        goal, gloss = parse_target(target, store), check_finish(finish)
+        folder, likely = store.studio.folder, None
+        if dab is None:
             no_photo(at=at, grey=grey, white=white, black=black)
-            additions = [] if clear else read_plate(folder)
-            kept = None if clear else read_dab(folder)
-        if undo:
-            if not additions:
-                raise InputError("--undo", None, "the plate is empty", "add something first")
-            additions.pop()
-            kept = kept if additions else None
-        likely = likely_of(store, kept) if kept else None
-        if fresh and likely:
-            additions = [{p: fresh.grams * share for p, share in likely.mixes[0].items()}]
-        for text in add or []:
-            additions.append(parse_mix(text, lambda name: store.paints.find(name).nickname))
-        plate = on_plate(additions)
-        if not plate:
-            raise InputError(
-                "--add", None, "the plate is empty",
-                'say what is on it: --add "HULL=8,STARBOARD=1", in grams',
-            )  # fmt: skip
-        coefficients = usable(store, [*plate, *(kept.of if kept else ())])
-        reckoned = store.fits.model_words(coefficients)
-        found = next_of(coefficients, additions, goal.lab, kept, likely, wanted)
-        names = {paint.nickname: paint.name for paint in store.paints.all()}
-        write_plate(folder, additions)
-        write_dab(folder, kept)
+        fresh = None if dab is None else _dab(store, dab, at, grey, white, black, heap, split(of))
+        if fresh is not None:
+            likely = heap_question(store, fresh).answer()
+        added = [parse_mix(text, lambda name: nickname(store, name)) for text in add or []]
+        # The database's lock keeps two from writing the plate at once.
+        with store.transaction():
+            if fresh is not None and likely is not None:
+                kept: KeptDab | None = fresh
+                additions = [{p: fresh.grams * share for p, share in likely.mixes[0].items()}]
+            else:
+                additions = [] if clear else read_plate(folder)
+                kept = None if clear else read_dab(folder)
+            if undo:
+                if not additions:
+                    raise InputError("--undo", None, "the plate is empty", "add something first")
+                additions.pop()
+                kept = kept if additions else None
+            additions += added
+            if not on_plate(additions):
+                raise InputError(
+                    "--add", None, "the plate is empty",
+                    'say what is on it: --add "HULL=8,STARBOARD=1", in grams',
+                )  # fmt: skip
+            asked = AdditionRequest(goal, tuple(additions), gloss, kept, wanted)
+            question = addition_question(store, asked)
+            write_plate(folder, additions)
+            write_dab(folder, kept)
+    answer = question.answer(likely)
+    found, basis = answer.found, answer.basis
     result = {
-        "plate": plate,
-        "target": {"said": goal.said, "words": goal.words, "lab": [float(x) for x in goal.lab]},
+        "plate": answer.plate,
+        "target": {
+            "said": answer.target.said,
+            "words": answer.target.words,
+            "lab": [float(x) for x in answer.target.lab],
+        },
+        "now_lab": [float(x) for x in found.now],
         "off_de00": found.off,
         "additions": found.additions,
         "then_de00": found.then,
         "band_de00": found.band,
         "growth": found.growth,
         "start_over": found.start_over,
-        "model": coefficients.model,
-        "reckoned": reckoned,
-        "scan_made": bool(coefficients.select(list(plate)).scan_made.any()),
-        "dab": kept and _dab_as_dict(kept, likely),
-    }
-    remarks = guess_words(likely, names) if likely else []
-    scanned = [names[p] for p in plate if coefficients.scan_made[coefficients.index(p)]]
-    if scanned:
-        remarks.append(f"{' and '.join(scanned)}: read by a scanner, so less sure.")
-    say(result, as_json, lambda: _show(found, plate, goal, names, reckoned, remarks))
+        "reckoned": basis.model_words,
+        "scan_made": bool(basis.scanned(answer.plate)),
+        "dab": kept and _dab_as_dict(kept, answer.likely),
+    } | basis.said  # fmt: skip
+    say(result, as_json, lambda: _show(answer))
 
 
 def _dab(
@@ -165,23 +171,26 @@ def _dab_as_dict(dab: KeptDab, likely: Likely | None) -> dict[str, Any]:
     }
 
 
-def _show(
-    found: Next,
-    plate: dict[str, float],
-    goal: Target,
-    names: dict[str, str],
-    reckoned: str,
-    remarks: list[str | Sentence],
-) -> None:
+def _show(answer: Additions) -> None:
     from ...calibrate.optics.colour import in_words
     from ..common.colour_words import colour_words
+    from ..easel.heap import guess_words
     from ..mixing.next_addition import NEAR
 
-    for line in remarks:
+    found, goal, basis = answer.found, answer.target, answer.basis
+    names = basis.names
+    for line in guess_words(answer.likely, names) if answer.likely else []:
         typer.echo(in_terminal(line))
-    heap = ", ".join(f"{grams:.2f} g {names[name]}" for name, grams in plate.items())
+    scanned = basis.scanned(answer.plate)
+    if scanned:
+        listed = " and ".join(names[paint] for paint in scanned)
+        typer.echo(f"{listed}: read by a scanner, so less sure.")
+    heap = ", ".join(f"{grams:.2f} g {names[name]}" for name, grams in answer.plate.items())
     typer.echo(f"On the plate: {heap}: {colour_words(found.now)}.")
-    typer.echo(f"Wanted: {goal.words}. It is off by {found.off:.1f} ({in_words(found.off)}).")
+    typer.echo(
+        f"Wanted: {goal.words}, matched {basis.manner.viewing.words}. "
+        f"It is off by {found.off:.1f} ({in_words(found.off)})."
+    )
     if found.off <= NEAR:
         typer.echo("Add nothing.")
     elif not found.additions:
@@ -195,4 +204,4 @@ def _show(
         typer.echo("Add three quarters of that, look, then the rest.")
     if found.start_over:
         typer.echo("It is cheaper to start over: see tintladder recipe.")
-    typer.echo(f"Sure to within CIEDE2000 {found.band:.1f} (95 of 100 times). {reckoned}")
+    typer.echo(f"Sure to within CIEDE2000 {found.band:.1f} (95 of 100 times). {basis.model_words}")

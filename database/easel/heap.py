@@ -1,22 +1,18 @@
-"""A heap whose parts nobody wrote down: what it is likely made of, and what to add to it."""
+"""A heap whose parts nobody wrote down: what it is likely made of."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
-from math import hypot
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ...calibrate.errors import Sentence
-from ...calibrate.optics.coefficients import Coefficients
-from ...calibrate.optics.spectra import Array
 from ..common.remedies import StudioDo
-from ..mixing.heap_guess import READ_BAND, Likely, likely_mixes, outcomes
-from ..mixing.next_addition import Next, next_additions
-from ..mixing.palette import Palette
+from ..mixing.heap_guess import READ_BAND, Likely, likely_mixes
 from ..mixing.target import Target
-from .on_hand import usable
-from .plate import KeptDab, on_plate
+from .basis import Basis, on_hand
+from .manner import Manner
+from .plate import KeptDab
 
 if TYPE_CHECKING:
     from ..store.store import Store
@@ -42,44 +38,44 @@ def dab_of(store: Store, seen: Target, grams: float, of: Sequence[str] = ()) -> 
     )
 
 
-def likely_of(store: Store, dab: KeptDab) -> Likely:
-    """Return what a heap is likely made of, of the tubes on hand.
+@dataclass(frozen=True)
+class HeapQuestion:
+    """A dab, together with what the answer rests on that says what its heap is likely made of.
+
+    Attributes
+    ----------
+    basis : Basis
+    dab : KeptDab
+    """
+
+    basis: Basis
+    dab: KeptDab
+
+    @property
+    def key(self) -> object:
+        """By which two questions are told apart."""
+        return "heap", self.basis.key, self.dab
+
+    def answer(self) -> Likely:
+        """Search.
+
+        Raises
+        ------
+        InputError
+            As `likely_mixes`.
+        """
+        return likely_mixes(self.basis.palette.coefficients, self.dab.target, self.dab.of)
+
+
+def heap_question(store: Store, dab: KeptDab) -> HeapQuestion:
+    """Gather all that an answer rests on.
 
     Raises
     ------
     InputError
-        As `likely_mixes`.
+        As `on_hand`.
     """
-    used = dab.viewing.of(usable(store, list(dab.of)))
-    return likely_mixes(used, dab.target, dab.of)
-
-
-def next_of(
-    coefficients: Coefficients,
-    additions: Sequence[Mapping[str, float]],
-    target: Array,
-    dab: KeptDab | None = None,
-    likely: Likely | None = None,
-    wanted: float | None = None,
-) -> Next:
-    """Say what to add to a plate; the rest as for `next_additions`.
-
-    Parameters
-    ----------
-    coefficients : Coefficients
-    additions : sequence of mapping of nickname to grams
-        The first is what the dab is likely made of, where the plate began with one.
-    target : (3,) array
-    dab, likely : optional
-        With them the band holds that its parts are only likely.
-    wanted : float, optional
-    """
-    found = next_additions(coefficients, on_plate(additions), target, wanted)
-    if dab is None or likely is None:
-        return found
-    more = on_plate([*additions[1:], found.additions])
-    _, unsure = outcomes(Palette(coefficients), likely, dab.grams, more, target)
-    return replace(found, band=hypot(found.band, max(unsure - found.then, 0.0)))
+    return HeapQuestion(on_hand(store, Manner(dab.viewing), dab.of), dab)
 
 
 def guess_words(likely: Likely, names: Mapping[str, str]) -> list[str | Sentence]:

@@ -8,16 +8,13 @@ from concurrent.futures import Future
 from functools import lru_cache
 from pathlib import Path
 from threading import Lock
-from typing import Any, TypeVar
+from typing import Any, Protocol, TypeVar
 
 from ...calibrate.errors import InputError
 from ..easel.asked_colour import is_there, parse_target
-from ..easel.heap import likely_of
-from ..easel.plate import KeptDab
-from ..easel.recipe import RecipeQuestion, Ways
+from ..easel.recipe import Ways
 from ..easel.setting_out import open_photo
 from ..mixing.gamut import Widening, one_more
-from ..mixing.heap_guess import Likely
 from ..mixing.photo import Photo, parse_spot, shrunk, spot
 from ..mixing.target import Target
 from ..store.store import Store
@@ -28,7 +25,18 @@ SCALES = (0.01, 0.1)
 SHOWN = 640
 """px of the longer side of a photograph on the page."""
 _KEPT = 12
-Found = TypeVar("Found")
+Found = TypeVar("Found", covariant=True)
+
+
+class Question(Protocol[Found]):
+    """What can be asked, and is known again by its key."""
+
+    @property
+    def key(self) -> object:
+        """By which two questions are told apart."""
+
+    def answer(self) -> Found:
+        """Search."""
 
 
 class Searches:
@@ -38,25 +46,13 @@ class Searches:
         self._found: OrderedDict[object, Future[Any]] = OrderedDict()
         self._lock = Lock()
 
-    def likely(self, store: Store, dab: KeptDab) -> Likely:
-        """Say, or remember, what a heap is likely made of.
+    def answer(self, question: Question[Found]) -> Found:
+        """Search, or remember.
 
         Raises
         ------
         InputError
-            As `likely_of`.
-        """
-        there = tuple(paint.nickname for paint in store.paints.all() if paint.on_hand)
-        fits = tuple(sorted(store.fits.current().items()))
-        return self._remembered((dab, there, fits), lambda: likely_of(store, dab))
-
-    def ways(self, question: RecipeQuestion) -> Ways:
-        """Search, or remember, the ways to a colour.
-
-        Raises
-        ------
-        InputError
-            As `recipes`.
+            As the question's own `answer`.
         """
         return self._remembered(question.key, question.answer)
 

@@ -10,7 +10,7 @@ from starlette.responses import Response
 from ....calibrate.errors import InputError
 from ...cards.new_tube import figure
 from ...cards.scanning import PICTURES
-from ...easel.heap import dab_of
+from ...easel.heap import dab_of, heap_question
 from ...easel.plate import read_plate, write_dab, write_plate
 from ...mixing.target import Target
 from ...store.store import Store
@@ -87,11 +87,12 @@ def put_on(asked: Asked) -> Response:
         if colour is None:
             raise InputError("the dab", None, "has no colour yet", "type it, or show a photograph")
         dab = dab_of(store, colour, grams, of)
+        question = heap_question(store, dab)
 
     def work(progress: Progress) -> str:
         progress("trying every set of tubes")
         with asked.store() as store:
-            likely = searches.likely(store, dab)
+            likely = searches.answer(question)
             with store.transaction():
                 folder = store.studio.folder
                 asked.still(read_plate(folder), "the plate")

@@ -11,13 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 from starlette.responses import Response
 
-from ....calibrate.errors import InputError
+from ....calibrate.errors import InputError, Sentence
 from ....calibrate.optics.surface import GLOSSES
 from ...cards.new_tube import figure
 from ...cards.scanning import PICTURES
+from ...easel.additions import AdditionRequest, addition_question
 from ...easel.asked_colour import kept_target
-from ...easel.basis import names_of, on_hand
-from ...easel.heap import guess_words, next_of
+from ...easel.basis import names_of, nickname
+from ...easel.heap import guess_words
 from ...easel.plate import on_plate, read_dab, read_plate, write_dab, write_plate
 from ...easel.recipe import (
     Amounts,
@@ -30,7 +31,7 @@ from ...easel.recipe import (
 )
 from ...mixing.film import GROUNDS, Film
 from ...mixing.measures import Snapped, amount_words, parts_words, tint_words, weighed
-from ...mixing.medium import MEDIUM, resolver
+from ...mixing.medium import MEDIUM
 from ...mixing.next_addition import NEAR
 from ...mixing.photo import Spot, parse_spot, shrunk
 from ...mixing.prediction import parse_mix
@@ -169,7 +170,7 @@ def _request(asked: Asked, store: Store) -> RecipeRequest:
 def _found(asked: Asked, store: Store) -> Ways:
     """What the tubes make of the target."""
     searches: Searches = asked.request.app.state.searches
-    return searches.ways(recipe_question(store, _request(asked, store)))
+    return searches.answer(recipe_question(store, _request(asked, store)))
 
 
 def _ways(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
@@ -222,21 +223,22 @@ def _amount_of(snapped: Snapped, paint: str, names: Mapping[str, str]) -> tuple[
 
 def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     additions = read_plate(store.studio.folder)
-    plate = on_plate(additions)
+    plate, dab = on_plate(additions), read_dab(store.studio.folder) if additions else None
     amounts: Amounts = said["amounts"]
     recipe: Recipe = said["way"]
     ways: Ways = said["ways"]
-    manner = ways.basis.manner
-    searches: Searches = asked.request.app.state.searches
-    dab = read_dab(store.studio.folder) if plate else None
-    likely = searches.likely(store, dab) if dab else None
-    found, grams = None, weighed(amounts.weighed)
-    if plate and manner.film is None:
-        read = on_hand(store, manner, [*plate, *(dab.of if dab else ())]).read
-        wanted = max(sum(grams.values()), sum(plate.values()))
-        found = next_of(
-            manner.viewing.of(read), additions, ways.answer.target.lab, dab, likely, wanted
-        )
+    found, grams, scanned = None, weighed(amounts.weighed), list[str]()
+    guess: list[str | Sentence] = []
+    if plate and ways.basis.manner.film is None:
+        wanted = AdditionRequest(
+            ways.answer.target, tuple(additions), dab=dab, wanted=amounts.grams
+        )  # fmt: skip
+        question = addition_question(store, wanted)
+        searches: Searches = asked.request.app.state.searches
+        answer = question.answer(searches.answer(question.heap) if question.heap else None)
+        found = answer.found
+        guess += guess_words(answer.likely, said["names"]) if answer.likely else []
+        scanned = answer.basis.scanned(plate)
         # Three quarters of what is missing go on first; whatever really did is typed over it.
         more = {paint: round(0.75 * g, 2) or 0.01 for paint, g in found.additions.items()}
         grams = more | {paint: 0.0 for paint in recipe.parts if paint not in more}
@@ -244,7 +246,8 @@ def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
         grams = {p: round(max(g - plate.get(p, 0.0), 0.0), 3) for p, g in grams.items()}
     said["plate"] = {
         "additions": additions, "seen": shown(additions), "sum": plate, "next": found,
-        "grams": grams, "dab": guess_words(likely, said["names"]) if likely else [],
+        "grams": grams, "dab": guess, "began_unknown": dab is not None,
+        "scanned": scanned,
     }  # fmt: skip
     return True
 
@@ -261,7 +264,7 @@ def try_further(asked: Asked) -> Response:
     def work(progress: Progress) -> str:
         progress("one after another")
         with asked.store() as store:
-            searches.further(store, searches.ways(question), most)
+            searches.further(store, searches.answer(question), most)
         return f"{there}#ways"
 
     return asked.job("Trying further tubes", _address(_chosen(asked), "ways"), work)
@@ -309,7 +312,7 @@ def _added(asked: Asked, store: Store) -> dict[str, float]:
     if not typed:
         raise InputError("plate", None, "nothing was added", "say how many grams went on")
     mix = ",".join(f"{name}={grams}" for name, grams in typed.items())
-    return parse_mix(mix, resolver(lambda name: store.paints.find(name).nickname))
+    return parse_mix(mix, lambda name: nickname(store, name))
 
 
 @view
