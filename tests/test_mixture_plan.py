@@ -5,10 +5,11 @@ from __future__ import annotations
 from itertools import combinations
 
 import pytest
-from tintladder.calibrate.cards.card_plan import LARGEST_ERROR, seats
+from tintladder.calibrate.cards.card_plan import seats
 from tintladder.calibrate.cards.layout import layout_names, read_layout
 from tintladder.calibrate.cards.measure import measure_of
 from tintladder.calibrate.cards.mixture_plan import MOST_G, Mixture, choose_mixtures, plan_mixtures
+from tintladder.calibrate.cards.sureness import LARGEST_ERROR
 from tintladder.calibrate.cards.weighing import composition
 from tintladder.calibrate.errors import InputError
 

@@ -60,9 +60,11 @@ def test_a_planned_ladder_is_printed(tool):
     command = said.out.strip().rpartition("tintladder ")[2].split()
     printed = tool(*command, "--scale", "0.1", "--json")
     assert printed.status == 0, printed.err
-    assert [s["step"] for s in printed.json["steps"]] == ["masstone"] + [
+    *tints, down, shade = [s["step"] for s in printed.json["steps"]]
+    assert tints == ["masstone"] + [
         f"{r}:1" for r in command[command.index("--ladder") + 1].split(",")
     ]
+    assert down.startswith("PITCH ") and shade.startswith("shade ")
 
 
 def test_one_more_drawdown_of_a_fitted_paint(tool):

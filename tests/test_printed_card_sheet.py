@@ -10,19 +10,12 @@ import pymupdf
 import pytest
 from tintladder.calibrate.cards.card import Card, Drawdown
 from tintladder.calibrate.cards.card_file import parse_card
-from tintladder.calibrate.cards.card_plan import (
-    LARGEST_ERROR,
-    NEAR,
-    CardPlan,
-    Ladder,
-    fraction_errors,
-    plan_card,
-    seats,
-)
+from tintladder.calibrate.cards.card_plan import CardPlan, Ladder, plan_card, seats
 from tintladder.calibrate.cards.card_text import card_text
 from tintladder.calibrate.cards.label_strength import STRENGTHS, is_white, strength_of, tint_ratios
 from tintladder.calibrate.cards.layout import layout_names, read_layout
 from tintladder.calibrate.cards.measure import measure_of
+from tintladder.calibrate.cards.sureness import LARGEST_ERROR, NEAR, fraction_errors
 from tintladder.calibrate.cards.weighing_sheet import TubeWords, amounts, print_sheet, used_words
 from tintladder.calibrate.errors import InputError
 

@@ -36,7 +36,7 @@ class Drawdown:
     lots : mapping of paint nickname to lot
         The lot of each paint, where it was said.
     over : tuple of {"black", "white"}
-        The substrates it was drawn over.
+        The substrates it was drawn over; none: it was mixed for other steps and not painted.
     opaque : bool
         Painted until the black no longer shows.
     gap_um : float or None

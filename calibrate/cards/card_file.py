@@ -82,7 +82,6 @@ def _over(table: Table) -> tuple[str, ...] | None:
     over = [value] if isinstance(value, str) else value
     if (
         not isinstance(over, list)
-        or not over
         or any(item not in SUBSTRATES for item in over)
         or len(set(over)) < len(over)
     ):

@@ -12,13 +12,11 @@ from .card import SUBSTRATES, Card, Drawdown
 from .label_strength import Strength, tint_ratios
 from .layout import Layout
 from .measure import Measure
+from .shade import Shade, weigh_shades
+from .sureness import LARGEST_ERROR, NEAR, by_volume, fraction_errors
 from .weighing import composition
 from .weighing_out import WET_DENSITY, Step, weigh_out
 
-LARGEST_ERROR = 0.05
-"""Standard error that a step's fraction of colour may have, relative to the fraction."""
-NEAR = 0.07
-"""How far rounded amounts may move a ratio from what the step is called (our choice)."""
 BEYOND = 1.5
 """A stroke covers this many times the area of the patch that is read (our choice)."""
 _MOST = 400
@@ -76,6 +74,7 @@ def plan_card(
     densities: Mapping[str, float],
     lots: Mapping[str, str],
     with_white: bool,
+    shade: Shade | None = None,
     gap_um: float = 300.0,
     layout_name: str | None = None,
 ) -> CardPlan:
@@ -95,6 +94,8 @@ def plan_card(
     lots : mapping of nickname to lot
     with_white : bool
         Also paint the white alone, which no other card tells of.
+    shade : Shade, optional
+        A shade of each ladder's paint too, but of the black itself: a tint gives way to it.
     gap_um : float
         Of the applicator, for a layout that is drawn down.
     layout_name : str, optional
@@ -125,13 +126,18 @@ def plan_card(
         )
     gap = None if layout.method == "brush" else gap_um
     drawdowns: list[Drawdown] = []
+    shades: dict[str, Step] = {}
     for ladder in ladders:
         tints = layout.steps_each - 1
+        if shade is not None and shade.black != ladder.paint:
+            shades[ladder.paint] = step_on(layout, layout.steps_each, 0.0, gap)
+            tints -= 1
         if len(ladder.ratios) > tints:
+            beside = " beside a shade" if shades else ""
             raise InputError(
                 None,
                 f"layout {layout.name}",
-                f"it has room for {tints} tints of a tube, got {len(ladder.ratios)}",
+                f"it has room for {tints} tints of a tube{beside}, got {len(ladder.ratios)}",
                 "leave some out, or take another layout",
             )
         ratios = (0.0, *(ladder.ratios or tint_ratios(ladder.strength, tints)))
@@ -142,6 +148,8 @@ def plan_card(
             replace(d, step=lead + d.step, taken_from=d.taken_from and lead + d.taken_from)
             for d in found
         ]
+    if shade is not None and shades:
+        drawdowns += weigh_shades(shades, white, shade, measure, densities)
     if with_white:
         step = step_on(layout, layout.white_step or 0, np.inf, gap)
         drawdowns += _weighed(white, white, [step], measure, densities)
@@ -208,55 +216,12 @@ def _as_called(
     return bool((np.abs((1 - colour) / colour - wanted) <= NEAR * wanted + 1e-9).all())
 
 
-def by_volume(
-    drawdowns: Sequence[Drawdown], densities: Mapping[str, float]
-) -> tuple[Drawdown, ...]:
-    """The grams of amounts that were measured out by volume (given at the typical density)."""
-    made: dict[str, tuple[float, float]] = {}  # g and ml of each step
-    found = []
-    for d in drawdowns:
-        volumes = {paint: grams / WET_DENSITY for paint, grams in d.masses.items()}
-        masses = {p: round(ml * densities.get(p, WET_DENSITY), 4) for p, ml in volumes.items()}
-        grams, ml = sum(masses.values()), sum(volumes.values())
-        taken = None
-        if d.taken_from is not None and d.taken_g is not None:
-            of_g, of_ml = made[d.taken_from]
-            taken_ml = d.taken_g / WET_DENSITY
-            taken = round(taken_ml * of_g / of_ml, 4)
-            grams, ml = grams + taken, ml + taken_ml
-        made[d.step] = grams, ml
-        found.append(replace(d, masses=masses, taken_g=taken))
-    return tuple(found)
-
-
-def fraction_errors(
-    card: Card, measure: Measure, densities: Mapping[str, float]
-) -> dict[str, float]:
-    """Standard error of each step's fraction of its own colour, relative to the fraction.
-
-    Of a free mixture that of the paint least sure.
-    """
-    made = composition(card)
-    each = np.array(
-        [
-            measure.error_g(densities.get(name.rpartition(": ")[2], WET_DENSITY))
-            for name in made.weighings
-        ]
-    )
-    errors = {}
-    for i, d in enumerate(card.drawdowns):
-        own = (made.paints.index(d.paint),) if d.paint else np.flatnonzero(made.fractions[i])
-        spread = np.linalg.norm(made.by_weighing[i][:, own] * each[:, None], axis=0)
-        errors[d.step] = float((spread / made.fractions[i, own]).max())
-    return errors
-
-
 def seats(layout: Layout, card: Card) -> dict[str, int]:
     """Say at which step of a layout each drawdown of a card is painted.
 
     The ladders stand in the order in which their paints first come on the card, each from its first
     step on; a drawdown of white alone stands at the layout's step for it, if there is one. On a
-    layout of mixtures drawdowns stand in their order.
+    layout of mixtures drawdowns stand in their order. What is mixed and not painted has no place.
 
     Raises
     ------
@@ -266,6 +231,8 @@ def seats(layout: Layout, card: Card) -> dict[str, int]:
     found: dict[str, int] = {}
     used: dict[str | None, int] = {}
     for d in card.drawdowns:
+        if not d.over:
+            continue
         alone = d.white is not None and d.paint == d.white and layout.white_step is not None
         if not layout.tubes:
             seat, room = len(found) + 1, layout.steps

@@ -24,7 +24,8 @@ def contents(
     Raises
     ------
     InputError
-        For a step said twice, taken from an unknown one, in a circle, or taken more than there was.
+        For a step said twice, taken from an unknown one, in a circle, or taken more than there was,
+        and one that is neither painted nor taken from.
     """
     parents = _parents(drawdowns, tables)
     held = []
@@ -37,6 +38,13 @@ def contents(
                 )
             chain.append(parent)
         held.append({paint for link in chain for paint in drawdowns[link].masses})
+    for i, (d, table) in enumerate(zip(drawdowns, tables, strict=True)):
+        if not d.over and i not in parents:
+            raise table.error(
+                "over",
+                f"step {d.step} is painted over nothing, and no step is taken from it",
+                'write over = ["black", "white"], or take a step from it',
+            )
     taken = [0.0] * len(drawdowns)
     for d, parent, table in zip(drawdowns, parents, tables, strict=True):
         if parent is None:

@@ -36,6 +36,11 @@ def is_white(pigments: Sequence[str]) -> bool:
     return bool(pigments) and all(_index(name).startswith("PW") for name in pigments)
 
 
+def is_black(pigments: Sequence[str]) -> bool:
+    """Whether a label names black pigments alone."""
+    return bool(pigments) and all(_index(name).startswith("PBk") for name in pigments)
+
+
 def strength_of(pigments: Sequence[str]) -> Strength:
     """Suggest a paint's ladder from its label; the strongest pigment tells, white weakens it."""
     names = [_index(name) for name in pigments]

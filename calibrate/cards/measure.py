@@ -87,5 +87,15 @@ def measure_of(text: str) -> Measure:
             f"expected the last digit of a scale in grams, up to {COARSEST_G:g}, got {text!r}",
             "give 0.01 or 0.1; with no such scale, syringe or spoons",
         )
-    step = round(grams * (2 if grams >= 0.05 else 5), 6)
-    return Measure(f"a {grams:g} g scale", "g", step, None, grams / math.sqrt(6), grams)
+    return scale_of(grams, round(grams * (2 if grams >= 0.05 else 5), 6))
+
+
+def scale_of(grams: float, step: float | None = None) -> Measure:
+    """Return a scale by its last digit, to be read off at every one or at whole numbers of a step.
+
+    Examples
+    --------
+    >>> round(scale_of(0.1).error, 3)
+    0.041
+    """
+    return Measure(f"a {grams:g} g scale", "g", step or grams, None, grams / math.sqrt(6), grams)

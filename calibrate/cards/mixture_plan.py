@@ -9,11 +9,12 @@ from itertools import combinations
 
 from ..errors import CardDo, Field, InputError
 from .card import Card, Drawdown
-from .card_plan import LARGEST_ERROR, NEAR, CardPlan, by_volume, fraction_errors, lots_of, step_on
+from .card_plan import CardPlan, lots_of, step_on
 from .label_strength import STRENGTHS, Strength, tint_ratios
 from .layout import Layout
 from .measure import Measure
-from .weighing_out import OPAQUE_COATS, WET_DENSITY
+from .sureness import LARGEST_ERROR, NEAR, by_volume, fraction_errors
+from .weighing_out import WET_DENSITY
 
 MOST_G = 8.0
 """About what a chosen mixture may weigh where a coarse scale asks for more than the card (our
@@ -180,16 +181,9 @@ def plan_mixtures(
     drawdowns = list[Drawdown]()
     for mixture in mixtures:
         number = len(drawdowns) + 1
-        grams = step_on(layout, number, 1.0, gap).grams
-        d = Drawdown(
-            f"mix {number}",
-            None,
-            {},
-            opaque=gap is None,
-            gap_um=gap,
-            coats=OPAQUE_COATS if gap is None else 1,
-        )
-        d = _weighed(d, mixture, grams, measure, densities)
+        step = step_on(layout, number, 1.0, gap)
+        d = Drawdown(f"mix {number}", None, {}, **step.film)
+        d = _weighed(d, mixture, step.grams, measure, densities)
         if not mixture.said and d.masses in [before.masses for before in drawdowns]:
             continue  # too coarsely measured, two that were chosen come out as one
         drawdowns.append(replace(d, lots=lots_of(d, lots)))

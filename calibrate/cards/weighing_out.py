@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -55,6 +56,12 @@ class Step:
         """Paint that it takes to draw it down."""
         film = OPAQUE_COATS * COAT_UM if self.gap_um is None else self.gap_um
         return LOST_G + len(self.over) * self.area_cm2 * film * 1e-4 * WET_DENSITY
+
+    @property
+    def film(self) -> dict[str, Any]:
+        """How it is drawn down, as a `Drawdown` says it."""
+        hides = self.gap_um is None
+        return {"opaque": hides, "gap_um": self.gap_um, "coats": OPAQUE_COATS if hides else 1}
 
 
 def weigh_out(
@@ -123,9 +130,7 @@ def weigh_out(
                 taken_g=taken,
                 white=white,
                 over=step.over,
-                opaque=step.gap_um is None,
-                gap_um=step.gap_um,
-                coats=OPAQUE_COATS if step.gap_um is None else 1,
+                **step.film,
             )
         )
     return tuple(drawdowns)

@@ -31,6 +31,7 @@ ACTS_WORDS = (
     "Tick each act: mix; wipe knife and palette; spread on the card; scrape back what is left; "
     "weigh the next."
 )
+MIXED_ONLY = "mixed, not painted"
 BEFORE = (
     "The card's bands are painted (two coats of black, two of white) and sealed with two coats of "
     "clear medium, and dry. Everything to weigh with is at hand; tubes are kneaded."
@@ -268,6 +269,8 @@ def _table(
             for o in plan.card.drawdowns
             if o.taken_from == d.step
         ]
+        if not d.over:
+            kept.insert(0, MIXED_ONLY)
         weigh = " + ".join(f"{amount} {what}" for amount, what in parts)
         cell: list[Flowable] = [Paragraph(escape(weigh), plain)]
         cell += [Paragraph(escape(words), small) for words in kept]

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from ...calibrate.cards.card import Card
-from ...calibrate.cards.label_strength import Strength, is_white, strength_of
+from ...calibrate.cards.label_strength import Strength, is_black, is_white, strength_of
 from ...calibrate.cards.measure import Measure
-from ...calibrate.errors import Field, InputError
+from ...calibrate.errors import Field, InputError, Sentence
 from ...calibrate.fit.planning.guess import Guess
 from ...calibrate.fit.planning.next_step import Ladder, OneMore, next_drawdown, plan_ladder
 from ...calibrate.optics.coefficients import ABSOLUTE, TWO_FLUX
@@ -16,7 +17,25 @@ from ..common.remedies import StudioDo
 from ..mixing.ladder import white_of
 from ..store.schema import Paint
 from ..store.store import Store
-from .printing import white_for
+from .printing import black_named, blacks_on_hand, either, white_for
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A ladder as planned.
+
+    Attributes
+    ----------
+    ladder : Ladder
+    said : str
+        What it was planned by, in words.
+    no_shade : Sentence or None
+        Why no shade step can be offered, and what to do; None where one is, or makes no sense.
+    """
+
+    ladder: Ladder
+    said: str
+    no_shade: Sentence | None
 
 
 def planned(
@@ -24,12 +43,13 @@ def planned(
     paint: str,
     *,
     white: str | None = None,
+    black: str | None = None,
     strength: Strength | None = None,
     measure: Measure,
     gap_um: float | None = 300.0,
     steps: int | None = None,
     wanted_de00: float | None = None,
-) -> tuple[Ladder, str]:
+) -> Planned:
     """Plan a ladder of a tube that isn't painted yet.
 
     Parameters
@@ -37,6 +57,8 @@ def planned(
     store : Store
     paint, white : str
         Nickname or part of a name; the white may be left to be found.
+    black : str, optional
+        The same of the black of a shade step; None: the one on hand that was fitted.
     strength : {"weak", "ordinary", "strong"}, optional
         Of a tube that isn't fitted; None: as its label suggests.
     measure : Measure
@@ -48,14 +70,12 @@ def planned(
 
     Returns
     -------
-    Ladder
-    str
-        What it was planned by, in words.
+    Planned
 
     Raises
     ------
     InputError
-        For a paint or white that can't be had, a measure by volume, or a plan that can't be.
+        For a paint, white or black that can't be had, a measure by volume, or a plan that can't be.
     """
     if measure.resolution_g is None:
         raise InputError(
@@ -67,6 +87,7 @@ def planned(
         raise _white(found.nickname)
     guess, said = _guess(store, found, strength)
     white_guess = _fitted(store, other) or Guess.typical_white(store.paints.tubes()[other.nickname])
+    beside, why = _black(store, found, black, gap_um is None, white_guess)
     alone = [r for r in store.readings.all("fit") if set(r.card.paints) == {other.nickname}]
     ladder = plan_ladder(
         guess,
@@ -76,14 +97,31 @@ def planned(
         known=alone,
         gap_um=gap_um,
         balance_g=measure.resolution_g,
+        black=beside,
     )
-    return ladder, said
+    if beside is not None and ladder.shade is None:
+        finer = f"{measure.name} can't weigh so little {beside.tube.paint}; take a finer one"
+        why = Sentence(finer)
+    return Planned(ladder, said, why)
 
 
-def one_more(store: Store, paint: str) -> OneMore:
+def one_more(store: Store, paint: str, black: str | None = None) -> tuple[OneMore, Sentence | None]:
     """Propose the one more drawdown that would help a fitted paint most.
 
     It is drawn down with the applicator, and weighed on the balance, of the paint's own card.
+
+    Parameters
+    ----------
+    store : Store
+    paint : str
+    black : str, optional
+        As for `planned`.
+
+    Returns
+    -------
+    OneMore
+    Sentence or None
+        Why no shade step was considered; None where one was, or makes no sense.
 
     Raises
     ------
@@ -104,15 +142,65 @@ def one_more(store: Store, paint: str) -> OneMore:
             "expected a ladder in white that an instrument read",
             StudioDo.PLAN(paint=found),
         )
-    return next_drawdown(
+    fit = store.fits.joint(store.fits.current()[found])
+    beside, why = _black(store, tube, black, fit.coefficients.scale != ABSOLUTE)
+    more = next_drawdown(
         found,
         white,
         readings,
         store.paints.tubes(),
-        store.fits.joint(store.fits.current()[found]),
+        fit,
         gap_um=_gap(own),
         balance_g=min(card.balance_g for card in own),
+        black=beside,
     )
+    return more, why
+
+
+def _black(
+    store: Store, paint: Paint, named: str | None, relative: bool, white: Guess | None = None
+) -> tuple[Guess | None, Sentence | None]:
+    """The black of a paint's shades as it was fitted; or none, and why.
+
+    Parameters
+    ----------
+    store : Store
+    paint : Paint
+    named : str or None
+        The black that the user named.
+    relative : bool
+        Whether K and S relative to a white will do.
+    white : Guess, optional
+        That white, where such K and S are to be stated in 1/mm.
+    """
+    if named is None and is_black(paint.pigments):
+        return None, None
+    if named is not None:
+        black = black_named(store, named, [paint.nickname])
+    else:
+        blacks = blacks_on_hand(store)
+        if not blacks:
+            return None, Sentence("there is no black on hand; ", StudioDo.ADD_TUBE())
+        fitted = store.fits.current()
+        blacks = [each for each in blacks if each.nickname in fitted] or blacks
+        if len(blacks) > 1:
+            names = either([each.nickname for each in blacks])
+            return None, Sentence(f"there are {names}; ", StudioDo.SAY_BLACK())
+        black = blacks[0]
+    nickname = black.nickname
+    do = StudioDo.PAINT_LADDER_OF(paint=nickname)
+    if nickname not in store.fits.current():
+        return None, Sentence(f"{nickname} has no fit yet; ", do)
+    found = store.fits.coefficients([nickname], TWO_FLUX)
+    if found.scale != ABSOLUTE and not relative:
+        return None, Sentence(
+            f"K and S of {nickname} are {found.scale}; draw it down thin, or ", do
+        )
+    guess = Guess.of_fit(store.paints.tubes()[nickname], found, nickname)
+    if found.scale != ABSOLUTE and white is not None:
+        # Films that hide show ratios alone, so that any white serves to scale them by.
+        guess = replace(guess, k=guess.k * white.s[:1], s=guess.s * white.s[:1])
+    return guess, None
 
 
 def _white(paint: str) -> InputError:

@@ -12,10 +12,11 @@ from ...calibrate.cards.card import Card
 from ...calibrate.cards.card_file import parse_card
 from ...calibrate.cards.card_plan import CardPlan, Ladder, plan_card
 from ...calibrate.cards.card_text import card_text
-from ...calibrate.cards.label_strength import Strength, is_white, strength_of
+from ...calibrate.cards.label_strength import Strength, is_black, is_white, strength_of
 from ...calibrate.cards.layout import Layout, layout_names, read_layout
 from ...calibrate.cards.measure import Measure, measure_of
 from ...calibrate.cards.printed_card import print_card
+from ...calibrate.cards.shade import LEAST_BLACK, MOST_BLACK, USUAL, Shade
 from ...calibrate.cards.weighing_out import WET_DENSITY
 from ...calibrate.cards.weighing_sheet import TubeWords, print_sheet, used_words
 from ...calibrate.errors import Face, Field, InputError
@@ -51,6 +52,8 @@ class Wanted:
         Of every tube; None: as their labels suggest.
     ratios : tuple of float
         Or: white to colour of every tube's tints.
+    shade : str or None
+        The black of a shade step of every tube, or with its share in percent: ``SOOT=1``.
     gap_um : float
     name : str or None
     face : callable
@@ -64,6 +67,7 @@ class Wanted:
     white: str | None = None
     ladder: Strength | None = None
     ratios: tuple[float, ...] = ()
+    shade: str | None = None
     gap_um: float = 300.0
     name: str | None = None
     face: Face = str
@@ -83,6 +87,10 @@ class Printed:
         Words on the paint it takes.
     waiting : tuple of str
         Cards of the same tubes that were printed before and aren't painted yet.
+    unknown_black : str or None
+        The black of its shades, where that has no fit yet.
+    black_to_ask_for : str or None
+        The black that its ladders could have a shade of, and have none.
     """
 
     number: int
@@ -93,6 +101,8 @@ class Printed:
     text_file: Path
     used: str
     waiting: tuple[str, ...]
+    unknown_black: str | None = None
+    black_to_ask_for: str | None = None
 
 
 def print_new_card(store: Store, wanted: Wanted) -> Printed:
@@ -113,6 +123,9 @@ def print_new_card(store: Store, wanted: Wanted) -> Printed:
     }
     name_of_layout = choose_layout(wanted.layout, wanted.page, len(ladders))
     layout = read_layout(name_of_layout)
+    black, shade = None, None
+    if wanted.shade is not None:
+        black, shade = _shade(store, wanted.shade, list(ladders))
     known = {tube.paint: tube for tube in store.paints.tubes().values()}
     names = list(ladders) or [white.nickname]
     plan = plan_card(
@@ -123,6 +136,7 @@ def print_new_card(store: Store, wanted: Wanted) -> Printed:
         wanted.measure,
         densities={p: t.density for p, t in known.items() if t.density is not None},
         lots={p: t.lot for p, t in known.items() if t.lot},
+        shade=shade,
         with_white=len(ladders) < len(tubes) or not _is_known(store, white.nickname),
         gap_um=wanted.gap_um,
         layout_name=name_of_layout,
@@ -131,7 +145,66 @@ def print_new_card(store: Store, wanted: Wanted) -> Printed:
         _words(paint, ladders.get(paint.nickname), wanted)
         for paint in (*(tube for tube in tubes if tube.nickname in ladders), white)
     ]
-    return keep_printed(store, plan, layout, words, wanted.face)
+    if black is not None and black.nickname not in ladders:
+        words.insert(-1, tube_words(black, ": the black of the shades"))
+    done, fitted = keep_printed(store, plan, layout, words, wanted.face), store.fits.current()
+    if black is not None:
+        unknown = None if black.nickname in fitted else black.nickname
+        return replace(done, unknown_black=unknown)
+    known_blacks = [each.nickname for each in blacks_on_hand(store) if each.nickname in fitted]
+    if len(known_blacks) == 1 and set(ladders) - set(known_blacks):
+        return replace(done, black_to_ask_for=known_blacks[0])
+    return done
+
+
+def _shade(store: Store, text: str, ladders: Sequence[str]) -> tuple[Paint, Shade]:
+    """The black that a shade is let down with, and how much of it there is to be.
+
+    Raises
+    ------
+    InputError
+        For a card of the white alone, a paint that can't be its black, or a share that is none.
+    """
+    if not ladders:
+        raise InputError(None, Field("shade"), "the white alone has no shades", "leave it out")
+    name, _, percent = text.partition("=")
+    black = black_named(store, name.strip(), ladders if len(ladders) == 1 else ())
+    share = USUAL
+    if percent:
+        try:
+            share = float(percent.strip().removesuffix("%").replace(",", ".")) / 100
+        except ValueError:
+            share = math.nan
+    if not LEAST_BLACK <= share <= MOST_BLACK:
+        raise InputError(
+            None,
+            Field("shade", text),
+            f"expected {100 * LEAST_BLACK:g} to {100 * MOST_BLACK:g} percent of black",
+            f"leave the percent out, or say {black.nickname}=1",
+        )
+    return black, Shade(black.nickname, share)
+
+
+def blacks_on_hand(store: Store) -> list[Paint]:
+    """Tubes on hand that are black by their labels."""
+    return [paint for paint in store.paints.all() if paint.on_hand and is_black(paint.pigments)]
+
+
+def black_named(store: Store, name: str, others: Sequence[str]) -> Paint:
+    """The tube that shades are to be let down with.
+
+    Raises
+    ------
+    InputError
+        For a white, a paint that no theory here holds for, or the very paint that is let down.
+    """
+    black = store.paints.find(name)
+    check_tubes(store, [black])
+    if is_white(black.pigments):
+        raise InputError(None, black.nickname, "a white makes no shades", "name a black")
+    if black.nickname in others:
+        raise InputError(None, black.nickname, "it makes no shades of itself", "name another black")
+    return black
 
 
 def keep_printed(
@@ -192,7 +265,7 @@ def choose_layout(layout: str | None, page: str | None, tubes: int) -> str:
     """
     if page is not None and page not in PAGES:
         raise InputError(
-            None, Field("page"), f"there is no page {page}", f"use one of {_or(PAGES)}"
+            None, Field("page"), f"there is no page {page}", f"use one of {either(PAGES)}"
         )
     if layout is not None and layout.endswith(".toml"):
         return str(Path(layout).expanduser().absolute())
@@ -206,11 +279,14 @@ def choose_layout(layout: str | None, page: str | None, tubes: int) -> str:
             None,
             Field("layout"),
             f"there is no layout {kind}",
-            f"use {_or(kinds)}, or a .toml file",
+            f"use {either(kinds)}, or a .toml file",
         )
     if page is not None and page not in on:
         raise InputError(
-            None, Field("page"), f"there is no {kind} layout on {page}", f"it is there on {_or(on)}"
+            None,
+            Field("page"),
+            f"there is no {kind} layout on {page}",
+            f"it is there on {either(on)}",
         )
     return f"{kind}-{page or on[0]}"
 
@@ -221,7 +297,8 @@ def _kind(layout: str) -> str:
     return layout.removesuffix(f"-{next(pages, '')}")
 
 
-def _or(words: Sequence[str]) -> str:
+def either(words: Sequence[str]) -> str:
+    """``A``, ``A or B``, ``A, B or C``."""
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}"
 
 
@@ -253,7 +330,8 @@ def white_for(store: Store, wanted: str | None, tubes: Sequence[Paint]) -> Paint
     whites = [paint for paint in whites if paint.nickname in used] or whites
     if len(whites) == 1:
         return whites[0]
-    found = f"there are {_or([paint.nickname for paint in whites])}" if whites else "there is none"
+    names = [paint.nickname for paint in whites]
+    found = f"there are {either(names)}" if whites else "there is none"
     raise InputError(
         None,
         Field("white"),

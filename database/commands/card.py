@@ -55,6 +55,14 @@ def card(
             "it, what the label suggests."
         ),
     ] = None,
+    shade: Annotated[
+        str | None,
+        typer.Option(
+            metavar="BLACK",
+            help="Paint a shade too, let down with this black: PITCH, or PITCH=1 for 1 %. A tint "
+            "gives way to it.",
+        ),
+    ] = None,
     mixtures: Annotated[
         bool,
         typer.Option(
@@ -108,8 +116,9 @@ def card(
     words = tubes or []
     filling_in = bool(words) and words[0] == _FILL
     proving = mixtures or bool(mix)
-    if proving and (filling_in or check is not None or ladder is not None):
-        other = _FILL if filling_in else "--ladder" if ladder is not None else "--check"
+    others = {_FILL: filling_in, "--ladder": ladder, "--shade": shade, "--check": check}
+    other = next((name for name, given in others.items() if given), None)
+    if proving and other is not None:
         raise _slip("--mixtures", f"it doesn't go with {other}", "leave one of them out")
     if not filling_in:
         _no_filling(settings, as_printed, painted)
@@ -122,7 +131,7 @@ def card(
             raise _slip(_FILL, "expected one card", "name it, or give its number")
         _fill(words[1], settings or [], as_printed, painted, as_json, studio)
     elif not (words or proving):
-        if any((scale, layout, page, white, ladder, name)):
+        if any((scale, layout, page, white, ladder, shade, name)):
             raise _slip("card", "expected the tubes to paint", "name one: tintladder card ANCHOR")
         list_cards(as_json, studio)
     else:
@@ -131,6 +140,7 @@ def card(
             raise _slip("--gap", f"expected 10 to 2000 µm, got {gap:g}", "measure it, or ask 300")
         wanted: dict[str, Any] = {"layout": layout, "page": page, "white": white, "name": name}
         wanted |= {"ratios": ratios} if ratios else {"ladder": ladder}
+        wanted |= {"shade": shade}
         _print(tuple(words), scale, gap, wanted, tuple(mix or ()), proving, as_json, studio)
 
 
@@ -226,24 +236,28 @@ def _as_dict(done: Printed) -> dict[str, Any]:
                 "taken_g": d.taken_g,
                 "masses": dict(d.masses),
                 "relative_error": done.plan.errors[d.step],
+                "painted": bool(d.over),
             }
             for d in done.plan.card.drawdowns
         ],
         "grams": weighed(done.plan.card.drawdowns),
         "unpainted": list(done.waiting),
+        "unknown_black": done.unknown_black,
+        "black_to_ask_for": done.black_to_ask_for,
         "files": [str(file) for file in (done.card_file, done.sheet_file, done.text_file)],
     }
 
 
 def _show(done: Printed, as_before: bool) -> None:
-    from ...calibrate.cards.weighing_sheet import amounts, time_words
+    from ...calibrate.cards.weighing_sheet import MIXED_ONLY, amounts, time_words
 
     print_table(
         ("Step", "Weigh", "Sure to"),
         [
             (
                 d.step,
-                " + ".join(f"{amount} {what}" for amount, what in amounts(done.plan, d)),
+                " + ".join(f"{amount} {what}" for amount, what in amounts(done.plan, d))
+                + ("" if d.over else f" ({MIXED_ONLY})"),
                 f"{100 * done.plan.errors[d.step]:.1f} %" if done.plan.errors[d.step] else "",
             )
             for d in done.plan.card.drawdowns
@@ -259,6 +273,16 @@ def _show(done: Printed, as_before: bool) -> None:
     typer.echo(f"  print it at 100 % on card, {width:g} x {height:g} mm, and check its rulers")
     typer.echo(f"Weighing sheet: {done.sheet_file}")
     typer.echo(f"When it is painted: tintladder card fill {done.number}")
+    if done.black_to_ask_for is not None:
+        typer.echo(
+            f"It has no shade step, which would show how {done.black_to_ask_for} acts on its "
+            f"colour: --shade {done.black_to_ask_for} adds one."
+        )
+    if done.unknown_black is not None:
+        typer.echo(
+            f"{done.unknown_black} has no fit yet: a shade tells something only once its own "
+            f"ladder is read too: tintladder card {done.unknown_black}"
+        )
     if done.waiting:
         typer.echo(
             f"Of the same tubes {_listed(done.waiting)} printed already and not painted yet: "

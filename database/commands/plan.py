@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import InputError, Sentence
 from .common import JsonOption, StudioOption, number, open_store, print_table, say, working
+from .remedies import in_terminal
 
 if TYPE_CHECKING:
     from ...calibrate.cards.card import Drawdown
-    from ...calibrate.fit.planning.next_step import Ladder, OneMore
+    from ...calibrate.fit.planning.next_step import OneMore, ShadeStep
+    from ..cards.planning import Planned
 
 EXAMPLE = "tintladder plan ANCHOR --scale 0.1    (once it is fitted: tintladder plan ANCHOR --next)"
 _SHOWN = 6
@@ -47,6 +49,12 @@ def plan(
         bool, typer.Option("--brush", help="No applicator: paint until the black is hidden.")
     ] = False,
     white: Annotated[str | None, typer.Option(help="The white of the tints.")] = None,
+    shade: Annotated[
+        str | None,
+        typer.Option(
+            metavar="BLACK", help="The black of a shade step; without it, the one on hand."
+        ),
+    ] = None,
     strength: Annotated[
         str | None,
         typer.Option(
@@ -72,20 +80,21 @@ def plan(
         )
     with open_store(studio) as store, working("Planning", as_json):
         if more:
-            found = one_more(store, paint)
-            say(_next_as_dict(found), as_json, lambda: _show_next(found))
+            found, why = one_more(store, paint, shade)
+            say(_next_as_dict(found, why), as_json, lambda: _show_next(found, why))
             return
-        ladder, said = planned(
+        made = planned(
             store,
             paint,
             white=white,
+            black=shade,
             strength=strength,
             measure=measure_of(scale),
             gap_um=None if brush else gap,
             steps=steps,
             wanted_de00=wanted,
         )
-    say(_as_dict(ladder, said), as_json, lambda: _show(ladder, said))
+    say(_as_dict(made), as_json, lambda: _show(made))
 
 
 def _ratio(ratio: float) -> float | None:
@@ -106,9 +115,10 @@ def _drawdown(d: Drawdown) -> dict[str, Any]:
     }
 
 
-def _as_dict(ladder: Ladder, said: str) -> dict[str, Any]:
+def _as_dict(made: Planned) -> dict[str, Any]:
+    ladder = made.ladder
     return {
-        "planned_by": said,
+        "planned_by": made.said,
         "steps": [_drawdown(d) for d in ladder.drawdowns],
         "grams": dict(ladder.grams),
         "expected_de00": ladder.expected.de00,
@@ -116,13 +126,27 @@ def _as_dict(ladder: Ladder, said: str) -> dict[str, Any]:
             {"white_to_colour": ratio, "de00": de00} for ratio, de00 in ladder.expected.by_target
         ],
         "relative_uncertainty": {"k": ladder.expected.k, "s": ladder.expected.s},
+        "shade": None if ladder.shade is None else _shade_as_dict(ladder.shade),
+        "no_shade": made.no_shade and in_terminal(made.no_shade),
     }
 
 
-def _show(ladder: Ladder, said: str) -> None:
+def _shade_as_dict(shade: ShadeStep) -> dict[str, Any]:
+    return {
+        "steps": [_drawdown(d) for d in shade.drawdowns],
+        "words": shade.words,
+        "now_de00": shade.now.de00,
+        "then_de00": shade.then.de00,
+        "shades_now_de00": shade.now.shades,
+        "shades_then_de00": shade.then.shades,
+    }
+
+
+def _show(made: Planned) -> None:
     from ...calibrate.optics.colour import in_words
 
-    typer.echo(f"Planned for {said}. Ratios are white to colour, by weight.")
+    ladder = made.ladder
+    typer.echo(f"Planned for {made.said}. Ratios are white to colour, by weight.")
     print_table(
         ("Step", "Weigh", "Draw down over"),
         [(d.step, _weigh(d), " and ".join(d.over)) for d in ladder.drawdowns],
@@ -139,8 +163,22 @@ def _show(ladder: Ladder, said: str) -> None:
         f"at {'the masstone' if worst == 0 else f'{worst:g}:1'} ({by_ratio[worst]:.1f})."
     )
     tints = ",".join(d.step.partition(":")[0] for d in ladder.drawdowns if ":" in d.step)
+    option = ""
+    if ladder.shade is not None:
+        typer.echo(ladder.shade.words)
+        down, shade = ladder.shade.drawdowns
+        percent = shade.step.removeprefix("shade ").removesuffix("%")
+        option = f" --shade {next(iter(down.masses))}={percent}"
+    _show_no_shade(made.no_shade)
     layout = " --layout drawdown" if first.gap_um else ""
-    typer.echo(f"A card of it, printed: tintladder card {first.paint} --ladder {tints}{layout}")
+    typer.echo(
+        f"A card of it, printed: tintladder card {first.paint} --ladder {tints}{option}{layout}"
+    )
+
+
+def _show_no_shade(why: Sentence | None) -> None:
+    if why is not None:
+        typer.echo(f"No shade step (let down with black) is offered: {in_terminal(why)}.")
 
 
 def _weigh(d: Drawdown) -> str:
@@ -148,9 +186,11 @@ def _weigh(d: Drawdown) -> str:
     return " + ".join([*parts, *(f"{grams:g} g {paint}" for paint, grams in d.masses.items())])
 
 
-def _next_as_dict(found: OneMore) -> dict[str, Any]:
+def _next_as_dict(found: OneMore, why: Sentence | None) -> dict[str, Any]:
     return {
         "drawdown": _drawdown(found.drawdown),
+        "before": [_drawdown(d) for d in found.before],
+        "no_shade": why and in_terminal(why),
         "words": found.words,
         "now_de00": found.now.de00,
         "then_de00": found.then.de00,
@@ -161,8 +201,9 @@ def _next_as_dict(found: OneMore) -> dict[str, Any]:
     }
 
 
-def _show_next(found: OneMore) -> None:
+def _show_next(found: OneMore, why: Sentence | None) -> None:
     typer.echo(found.words)
+    _show_no_shade(why)
     typer.echo("What each would bring:")
     columns = (found.table[name].head(_SHOWN) for name in ("step", "grams", "de00", "reduction"))
     rows = [

@@ -70,6 +70,7 @@ WORDS: Mapping[RemedyCode, str] = {
     StudioDo.NAME_TUBES_OF: "if you know which they are, name them with --of",
     StudioDo.NICKNAME: "give yours a nickname of its own, such as --nickname {nickname}",
     StudioDo.PAINT_LADDER: "paint its ladder first: tintladder card NAME",
+    StudioDo.PAINT_LADDER_OF: "paint its ladder first: tintladder card {paint}",
     StudioDo.PLAN: "plan one: tintladder plan {paint}",
     StudioDo.READ: "read it: tintladder read",
     StudioDo.READ_CARD_FILE: "read the card's file first, or name it with --card",
@@ -81,6 +82,7 @@ WORDS: Mapping[RemedyCode, str] = {
     "--skip {paint}",
     StudioDo.RESTORE: "bring a backup back: tintladder restore",
     StudioDo.RESTORE_ELSEWHERE: "restore to another folder with --studio, or give --over",
+    StudioDo.SAY_BLACK: "say which with --shade",
     StudioDo.SAY_CARD: "say which card was read, with --card",
     StudioDo.SAY_GRAMS: "tintladder card fill {card}",
     StudioDo.SAY_ON_HAND_OR_FIT: "say what is on hand (tintladder tubes on NAME), or fit: "

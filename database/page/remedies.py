@@ -68,6 +68,7 @@ WORDS: Mapping[RemedyCode, str] = {
     StudioDo.NAME_TUBES_OF: "if you know which they are, tick them",
     StudioDo.NICKNAME: "give yours a nickname of its own, such as {nickname}",
     StudioDo.PAINT_LADDER: "paint the ladder of one first: plan its card under Cards",
+    StudioDo.PAINT_LADDER_OF: "paint the ladder of {paint} first: plan its card under Cards",
     StudioDo.PLAN: "plan a card of {paint} under Cards",
     StudioDo.READ: "read it on its page under Cards",
     StudioDo.READ_CARD_FILE: "bring the card's file first, under Cards",
@@ -78,6 +79,7 @@ WORDS: Mapping[RemedyCode, str] = {
     StudioDo.RENAME_OR_SKIP: 'give it another under "Under another nickname", or leave it',
     StudioDo.RESTORE: "bring a backup back",
     StudioDo.RESTORE_ELSEWHERE: "restore to another folder",
+    StudioDo.SAY_BLACK: "keep only one of them on hand, under Tubes",
     StudioDo.SAY_CARD: "read it on the page of its card",
     StudioDo.SAY_GRAMS: "say below what was weighed",
     StudioDo.SAY_ON_HAND_OR_FIT: "say under Tubes what is on hand, or fit under Fits",
@@ -99,6 +101,7 @@ FIELDS = {
     "grey": "Grey card",
     "mixtures": "Mixtures",
     "scale": "You measure paint with",
+    "shade": "A shade too, let down with",
     "specular": "The surface's shine",
     "unit": "Its figures are",
 }

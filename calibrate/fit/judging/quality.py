@@ -20,6 +20,8 @@ from .outliers import trust
 GOOD_TO_MIX, FIRST_GUESS, PAINT_AGAIN = "good to mix by", "a first guess", "paint this step again"
 GOOD, ROUGH = 1.5, 4.0
 """Mean and worst patch below which a fit is good to mix by, in CIEDE2000 (our rule, no source)."""
+LITTLE = 0.1
+"""Share of a paint up to which steps tell how it acts in others, but not what it is alone."""
 
 
 def patch_flags(problem: Problem, findings: Sequence[Finding]) -> list[str]:
@@ -98,13 +100,10 @@ def paint_fit(
     if not solution.settled:
         verdict = FIRST_GUESS if verdict == GOOD_TO_MIX else verdict
         reasons += ("the fit stopped before it settled",)
-    names = [paint]
-    whites = [problem.paints[h] for h in problem.hubs if problem.paints[h] != paint]
-    names += [
-        w
-        for w in whites
-        if problem.fractions[problem.drawdown[rows], problem.paints.index(w)].any()
-    ]
+    # The white of its ladder first: a black, or another shared paint, is in fewer of its patches.
+    held = (problem.fractions[problem.drawdown[rows]] > 0).sum(axis=0)
+    beside = [h for h in problem.hubs if h != column and held[h]]
+    names = [paint, *(problem.paints[h] for h in sorted(beside, key=lambda h: -held[h]))]
     return PaintFit(paint, found.select(names), table, residuals, verdict, reasons)
 
 
@@ -164,6 +163,12 @@ def judge(
         verdict = FIRST_GUESS if verdict == GOOD_TO_MIX else verdict
         reasons.append(
             f"at {hidden} wavelengths the film hid its substrate: only K/S is known there"
+        )
+    most = float(table["share"].max())
+    if most < LITTLE:
+        verdict = FIRST_GUESS if verdict == GOOD_TO_MIX else verdict
+        reasons.append(
+            f"no step read holds more than {100 * most:.2g} % of it: paint a ladder of its own"
         )
     if not found.dry_volume_measured[column]:
         reasons.append("its dry volume per gram is assumed, not measured")

@@ -64,6 +64,17 @@ class Guess:
         """
         if coefficients.scale != ABSOLUTE:
             raise ValueError(f"a plan needs K and S in 1/mm; these are {coefficients.scale}")
+        return cls.of_fit(tube, coefficients, paint)
+
+    @classmethod
+    def of_fit(cls, tube: Tube, coefficients: Coefficients, paint: str) -> Guess:
+        """The paint as it was fitted, on whichever scale.
+
+        Raises
+        ------
+        KeyError
+            For a paint that the coefficients don't have.
+        """
         i = coefficients.index(paint)
         return cls(tube, filled(coefficients.k[i])[None], filled(coefficients.s[i])[None])
 

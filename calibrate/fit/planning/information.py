@@ -28,6 +28,11 @@ PLANNED, TARGET = "planned card", "painted later"
 """Cards of the drawdowns to choose from, and of those to be predicted."""
 TARGETS = (0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0)
 """Masstone and tints that are to be predicted well, all counted alike."""
+SHADES = (0.005, 0.01, 0.03, 0.1)
+"""Black's share by weight of the shades that are to be predicted too, where a black is at hand."""
+BLACK_SPREAD = 0.4
+"""Standard deviation of how strongly a black acts on this paint, in logs: on measured oil paints
+(tests/opendata/oil_paints_2018) 0.6 to 2.5 times as strongly as white tints say, by partner."""
 DRIFT = 2.5
 """Drift of log K with each doubling of the mix, in `two_flux_spread`: one part in ten by default,
 as between neighbouring tints (root mean square) of the virtual paint lab's error-free ladders."""
@@ -47,7 +52,9 @@ class Scene:
 
     Beside the errors that a fit reckons with, which are independent from mix to mix, stands what
     two fluxes get wrong of a mix and of its neighbours alike: it drifts as white is added (see
-    `drift`). The fit doesn't know it, but a ladder can be laid out against it.
+    `drift`). The fit doesn't know it, but a ladder can be laid out against it. So it is with a
+    black: how strongly it acts on this paint is unsure by `BLACK_SPREAD`, alike in every shade, and
+    a shade that was painted shows it. The black itself is known, so it has no unknowns here.
 
     Attributes
     ----------
@@ -63,6 +70,10 @@ class Scene:
         What it does to a target's own colour.
     level, base_level, target_level : (C,), (B,), (T,) array
         Doublings of the paint by what it is mixed with; 0 is the masstone.
+    black_pull, target_black_pull : (C, Z), (T, 3) array
+        The same of one `BLACK_SPREAD`.
+    base_black_pull : (Z,) array
+        Of all that was read already.
     paint : slice
         The paint's log K and log S.
     """
@@ -76,6 +87,9 @@ class Scene:
     level: Array
     base_level: Array
     target_level: Array
+    black_pull: Array
+    base_black_pull: Array
+    target_black_pull: Array
     paint: slice
 
     def information(self, chosen: Sequence[int]) -> Array:
@@ -111,6 +125,9 @@ class Scene:
         strayed = ((moved @ among) * moved).sum(axis=(2, 3))
         strayed -= 2 * np.einsum("stin,stn,ti->st", moved, across, self.target_pull, optimize=True)
         strayed += drift(self.target_level, self.target_level) * (self.target_pull**2).sum(axis=1)
+        blacker = (self.base_black_pull + self.black_pull[sets].sum(axis=1))[:, None] @ response
+        seen = blacker.reshape(size, n_t, 3) - self.target_black_pull
+        strayed += (seen**2).sum(axis=2)
         result: Array = noise + strayed
         return result
 
@@ -127,9 +144,12 @@ class Expected:
     Attributes
     ----------
     de00 : float
-        Root mean square CIEDE2000 (D50/2 deg) by which masstone and tints would be mispredicted.
+        Root mean square CIEDE2000 (D50/2 deg) by which masstone and tints would be mispredicted,
+        and shades where a black is at hand.
     by_target : tuple of (float, float)
         White to colour, and the same for that mix alone.
+    shades : float
+        The same for all shades alone; NaN without a black.
     k, s : float
         Relative standard uncertainty of K and of S as the fit would report it, root mean square
         over wavelengths.
@@ -140,6 +160,7 @@ class Expected:
 
     de00: float
     by_target: tuple[tuple[float, float], ...]
+    shades: float
     k: float
     s: float
     bits: float
@@ -152,10 +173,13 @@ def expected(scenes: Sequence[Scene], chosen: Sequence[int]) -> Expected:
     covariance = [s.covariance(chosen) for s in scenes]
     relative = np.mean([np.diag(c).reshape(2, -1).mean(axis=1) for c in covariance], axis=0)
     bits = np.mean([np.linalg.slogdet(c)[1] for c in covariance]) / (2 * np.log(2))
-    by_ratio = np.sqrt(square.reshape(len(TARGETS), -1).mean(axis=1))
+    tints = square[: len(SUBSTRATES) * len(TARGETS)].reshape(len(TARGETS), -1)
+    shades = square[tints.size :]
+    by_ratio = np.sqrt(tints.mean(axis=1))
     return Expected(
         float(np.sqrt(square.mean())),
         tuple((ratio, float(d)) for ratio, d in zip(TARGETS, by_ratio, strict=True)),
+        float(np.sqrt(shades.mean())) if shades.size else np.nan,
         float(np.sqrt(relative[0])),
         float(np.sqrt(relative[1])),
         float(bits),
@@ -189,6 +213,7 @@ def scene(
     settings: FitSettings,
     paint: str,
     nuisances: Mapping[str, float],
+    black: str | None = None,
 ) -> Scene:
     """Work out what every drawdown of the cards tells, at guessed K and S.
 
@@ -202,6 +227,8 @@ def scene(
     paint : str
     nuisances : mapping of name to value
         Nuisance values in prior standard deviations; 0 where unnamed.
+    black : str, optional
+        What shades are let down with; its K and S are taken as they are guessed.
     """
     problem = build(cards, tubes, settings)
     theta = np.log(np.array([guess[p] for p in problem.paints]))
@@ -228,7 +255,9 @@ def scene(
     single = np.array([len(n.drawdowns) == 1 for n in problem.nuisances])
     own = np.array([c == {PLANNED} for c in on]) & single
     kept = np.array([c != {TARGET} for c in on]) & ~own
-    z = np.concatenate([np.arange(spectral_size), spectral_size + np.flatnonzero(kept)])
+    free = [p for p in range(n_p) if problem.paints[p] != black]
+    spectra_of = np.arange(spectral_size).reshape(n_p, -1)
+    z = np.concatenate([spectra_of[free].ravel(), spectral_size + np.flatnonzero(kept)])
     two_flux = {
         n.drawdowns[0]: spectral_size + m
         for m, n in enumerate(problem.nuisances)
@@ -239,23 +268,25 @@ def scene(
     level = -np.log2(np.where(held > 0, held, 1.0))
 
     base = np.eye(z.size)
-    base[:spectral_size, :spectral_size] = 0.0
-    for i, part in enumerate(prior.precision):
-        at = slice(2 * i * n_w, 2 * (i + 1) * n_w)
-        base[at, at] = part
+    for j, p in enumerate(free):
+        at = slice(2 * j * n_w, 2 * (j + 1) * n_w)
+        base[at, at] = prior.precision[p]
+    absorbs = spectra_of[problem.paints.index(black), :n_w] if black else spectra_of[0, :0]
 
     def weighted(drawdown: int) -> Array:
         rows = np.flatnonzero(problem.drawdown == drawdown)
         flat: Array = (slopes[rows] * root[rows][..., None]).reshape(-1, slopes.shape[2])
         return flat
 
-    base_pull, each, pull = [], [], []
+    base_pull, each, pull, black_pull = [], [], [], []
+    base_black_pull = np.zeros(z.size)
     known = _drawdowns(problem, ~np.isin(card, (PLANNED, TARGET)))
     planned = _drawdowns(problem, card == PLANNED)
     for d in known:
         a = weighted(d)
         base += a[:, z].T @ a[:, z]
         base_pull.append(a[:, z].T @ a[:, two_flux[d]])
+        base_black_pull += BLACK_SPREAD * a[:, z].T @ a[:, absorbs].sum(axis=1)
     for d in planned:
         mine = [
             spectral_size + m for m in np.flatnonzero(own) if problem.nuisances[m].drawdowns[0] == d
@@ -264,13 +295,16 @@ def scene(
         cross = a[:, z].T @ a[:, mine]
         reach = np.linalg.solve(np.eye(len(mine)) + a[:, mine].T @ a[:, mine], cross.T)
         each.append(a[:, z].T @ a[:, z] - cross @ reach)
-        pull.append((a[:, z] - a[:, mine] @ reach).T @ a[:, two_flux[d]])
+        told = (a[:, z] - a[:, mine] @ reach).T
+        pull.append(told @ a[:, two_flux[d]])
+        black_pull.append(BLACK_SPREAD * told @ a[:, absorbs].sum(axis=1))
 
     rows = np.flatnonzero(card == TARGET)
     half = np.linalg.cholesky(ciede2000_metric(lab(fitted[rows])) + 1e-12 * np.eye(3))
     seen = np.einsum("ncj,ncw->njw", half, lab_jacobian(fitted[rows]))
     bent = np.stack([slopes[r, :, two_flux[int(problem.drawdown[r])]] for r in rows])
-    i = problem.paints.index(paint)
+    blacker = BLACK_SPREAD * slopes[rows][..., absorbs].sum(axis=2)
+    i = free.index(problem.paints.index(paint))
     return Scene(
         base=base,
         each=np.array(each),
@@ -281,6 +315,9 @@ def scene(
         level=level[planned],
         base_level=level[known],
         target_level=level[problem.drawdown[rows]],
+        black_pull=np.array(black_pull),
+        base_black_pull=base_black_pull,
+        target_black_pull=np.einsum("njw,nw->nj", seen, blacker),
         paint=slice(2 * i * n_w, 2 * (i + 1) * n_w),
     )
 

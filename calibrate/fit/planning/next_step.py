@@ -10,15 +10,17 @@ covariance falls) stands beside it.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from itertools import combinations
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from itertools import chain, combinations
 
 import numpy as np
 import pandas as pd
 
 from ...cards.card import SUBSTRATES, Drawdown
 from ...cards.readings import CardReadings
+from ...cards.shade import SHARES
 from ...cards.weighing_out import Step, weighed
 from ...errors import InputError
 from ...optics.colour import in_words
@@ -27,7 +29,7 @@ from ..problem.result import JointFit
 from ..problem.settings import FitSettings
 from ..problem.threads import one_thread
 from ..problem.tube import Tube
-from .guess import Guess, filled
+from .guess import Guess
 from .information import Expected, Scene, expected
 from .least_paint import leanest
 from .plan import Plan
@@ -52,11 +54,33 @@ class Ladder:
     grams : mapping of nickname to g
         Tube paint that it takes.
     words : str
+    shade : ShadeStep or None
+        A shade step beside it, where there is a black.
     """
 
     drawdowns: tuple[Drawdown, ...]
     expected: Expected
     grams: Mapping[str, float]
+    words: str
+    shade: ShadeStep | None = None
+
+
+@dataclass(frozen=True)
+class ShadeStep:
+    """The shade that would help most beside a ladder.
+
+    Attributes
+    ----------
+    drawdowns : tuple of Drawdown
+        The black let down, which isn't painted, and the shade.
+    now, then : Expected
+        With the ladder alone, and with the shade too.
+    words : str
+    """
+
+    drawdowns: tuple[Drawdown, ...]
+    now: Expected
+    then: Expected
     words: str
 
 
@@ -68,15 +92,19 @@ class OneMore:
     ----------
     drawdown : Drawdown
         Ready for a card.
+    before : tuple of Drawdown
+        What is mixed first and not painted: the black let down for a shade.
     now, then : Expected
     table : DataFrame
-        A row for each drawdown considered, the best first: step, ratio, grams (of colour), de00
+        A row for each drawdown considered, the best first: step, ratio (NaN for a shade), grams (of
+        colour), de00
         (expected with it), reduction (of the expected CIEDE2000, relative), bits (gain in log K
         and log S).
     words : str
     """
 
     drawdown: Drawdown
+    before: tuple[Drawdown, ...]
     now: Expected
     then: Expected
     table: pd.DataFrame
@@ -103,6 +131,7 @@ def plan_ladder(
     balance_g: float = 0.01,
     gloss: Gloss = "gloss",
     settings: FitSettings | None = None,
+    black: Guess | None = None,
 ) -> Ladder:
     """Propose a ladder before anything is painted.
 
@@ -125,6 +154,8 @@ def plan_ladder(
     gloss : {"gloss", "satin", "matt"}
         How the paint dries.
     settings : FitSettings, optional
+    black : Guess, optional
+        A black that is known: with it a shade step is offered beside the ladder.
 
     Returns
     -------
@@ -154,14 +185,57 @@ def plan_ladder(
             picked = leanest(plan, every, len(fixed), MOST_STEPS, wanted_de00)
         drawdowns = plan.weigh(picked)
         found = plan.expect(drawdowns)
+        shade = None if black is None else _shade_step(replace(plan, black=black), drawdowns)
     grams = weighed(drawdowns)
-    return Ladder(drawdowns, found, grams, _ladder_words(drawdowns, found, grams, plan))
+    words = _ladder_words(drawdowns, found, grams, plan)
+    return Ladder(drawdowns, found, grams, words, shade)
 
 
-def _of(known: Sequence[CardReadings], paint: Tube, white: Tube) -> tuple[CardReadings, ...]:
-    """The cards that hold these two paints and no other."""
-    names = {paint.paint, white.paint}
-    return tuple(r for r in known if r.card.purpose == "fit" and set(r.card.paints) <= names)
+def _shade_step(plan: Plan, drawdowns: Sequence[Drawdown]) -> ShadeStep | None:
+    """The shade that would help most beside a ladder; None where none can be weighed."""
+    shades = _shades(plan)
+    if not shades:
+        return None
+    own = len(drawdowns)
+    scenes = plan.scenes([*drawdowns, *chain.from_iterable(_apart(shades))])
+    now = expected(scenes, range(own))
+    each = [expected(scenes, [*range(own), own + i]) for i in range(len(shades))]
+    best = min(range(len(shades)), key=lambda i: each[i].de00)
+    words = _shade_words(plan, shades[best], now, each[best])
+    return ShadeStep(shades[best], now, each[best], words)
+
+
+def _shades(plan: Plan) -> list[tuple[Drawdown, ...]]:
+    """Shades of every share that the balance can weigh, each after the black let down for it."""
+    found = []
+    for share in SHARES if plan.black is not None else ():
+        with suppress(InputError):
+            found.append(plan.shade(share))
+    return found
+
+
+def _apart(shades: Sequence[tuple[Drawdown, ...]]) -> Iterator[tuple[Drawdown, ...]]:
+    """The same, with names of their own for what is let down."""
+    for i, (down, shade) in enumerate(shades):
+        name = f"{i} {down.step}"
+        yield replace(down, step=name), replace(shade, taken_from=name)
+
+
+def _of(
+    known: Sequence[CardReadings], paint: Tube, white: Tube, black: Guess | None = None
+) -> tuple[CardReadings, ...]:
+    """The cards that hold these two paints and no other, but the black in the paint's own shades.
+
+    The black's ladder isn't counted: the black is taken as known.
+    """
+    two = {paint.paint, white.paint}
+    three = two if black is None else two | {black.tube.paint}
+    return tuple(
+        r
+        for r in known
+        if r.card.purpose == "fit"
+        and set(r.card.paints) <= (three if paint.paint in r.card.paints else two)
+    )
 
 
 def next_drawdown(
@@ -173,6 +247,7 @@ def next_drawdown(
     *,
     gap_um: float | None = 300.0,
     balance_g: float = 0.01,
+    black: Guess | None = None,
 ) -> OneMore:
     """Propose the one more drawdown that would help a fitted paint most.
 
@@ -185,8 +260,8 @@ def next_drawdown(
         other paints' ladders told of the white as well is not.
     tubes : mapping of nickname to Tube
     fit : JointFit
-    gap_um, balance_g
-        As for `plan_ladder`.
+    gap_um, balance_g, black
+        As for `plan_ladder`; shades count among the drawdowns considered.
 
     Returns
     -------
@@ -200,7 +275,7 @@ def next_drawdown(
     for name in (paint, white):
         if name not in fit.coefficients.paints:
             raise InputError(None, f"paint {name}", "expected a fitted paint", "fit it first")
-    ours = _of(readings, tubes[paint], tubes[white])
+    ours = _of(readings, tubes[paint], tubes[white], black)
     if not any(paint in r.card.paints for r in ours):
         raise InputError(
             None,
@@ -209,27 +284,25 @@ def next_drawdown(
             "plan a ladder instead",
         )
     found = fit.coefficients
-    guesses = [
-        Guess(tubes[p], filled(found.k[i])[None], filled(found.s[i])[None])
-        for p in (paint, white)
-        for i in [found.index(p)]
-    ]
+    guesses = [Guess.of_fit(tubes[p], found, p) for p in (paint, white)]
     table = fit.nuisances
     values = dict(zip(table["name"], table["value"] / table["prior_sd"], strict=True))
     settings = FitSettings(**fit.settings)
     dries = Counter(d.surface for r in ours for d in r.card.drawdowns if d.paint == paint)
     gloss = dries.most_common(1)[0][0] if dries else "gloss"
-    plan = Plan(guesses[0], guesses[1], ours, gap_um, balance_g, gloss, settings, values)
+    plan = Plan(guesses[0], guesses[1], ours, gap_um, balance_g, gloss, settings, values, black)
     steps = [Step(ratio, gap_um=gap_um) for ratio in (*RATIOS, np.inf)]
     with one_thread():
-        scenes = plan.scenes(plan.apart(steps))
+        shades = _shades(plan)
+        scenes = plan.scenes([*plan.apart(steps), *chain.from_iterable(_apart(shades))])
         now = expected(scenes, [])
-        each = [expected(scenes, [i]) for i in range(len(steps))]
-    drawdowns = [plan.weigh([step])[0] for step in steps]
+        each = [expected(scenes, [i]) for i in range(len(steps) + len(shades))]
+    made = [*(plan.weigh([step]) for step in steps), *shades]
+    drawdowns = [some[-1] for some in made]
     ranked = pd.DataFrame(
         {
             "step": [d.step for d in drawdowns],
-            "ratio": [step.ratio for step in steps],
+            "ratio": [*(step.ratio for step in steps), *(np.nan for _ in shades)],
             "grams": [d.masses.get(paint, 0.0) for d in drawdowns],
             "de00": [e.de00 for e in each],
             "reduction": [1 - e.de00 / now.de00 for e in each],
@@ -237,15 +310,16 @@ def next_drawdown(
         }
     ).sort_values("de00", kind="stable")
     best = int(ranked.index[0])
-    words = _one_more_words(paint, drawdowns[best], now, each[best])
-    return OneMore(drawdowns[best], now, each[best], ranked.reset_index(drop=True), words)
+    words = _one_more_words(plan, made[best], now, each[best])
+    table = ranked.reset_index(drop=True)
+    return OneMore(drawdowns[best], made[best][:-1], now, each[best], table, words)
 
 
 def _mix_words(d: Drawdown) -> str:
     parts = [] if d.taken_from is None else [f"{d.taken_g:g} g of step {d.taken_from}"]
     parts += [f"{grams:g} g {paint}" for paint, grams in d.masses.items()]
     over = "" if d.over == SUBSTRATES else f", over {' and '.join(d.over)} alone"
-    return f"{d.step}: {' + '.join(parts)}{over}"
+    return f"{d.step}: {' + '.join(parts)}{over if d.over else ', mixed and not painted'}"
 
 
 def _ladder_words(
@@ -265,14 +339,35 @@ def _ladder_words(
     return "\n".join(lines)
 
 
-def _one_more_words(paint: str, d: Drawdown, now: Expected, then: Expected) -> str:
-    fall = 1 - then.de00 / now.de00
+def _one_more_words(plan: Plan, made: Sequence[Drawdown], now: Expected, then: Expected) -> str:
+    paint, fall = plan.paint.tube.paint, 1 - then.de00 / now.de00
     lead = (
         f"No one drawdown tells much more of {paint}; the best"
         if fall < WORTH_IT
         else f"One more drawdown of {paint}"
     )
+    what = "masstone and tints" if plan.black is None else "masstone, tints and shades"
     return (
-        f"{lead} is {_mix_words(d)}. The CIEDE2000 to expect of its masstone and tints falls from "
+        f"{lead} is {_made_words(made)}. The CIEDE2000 to expect of its {what} falls from "
         f"{now.de00:.2f} to {then.de00:.2f} ({100 * fall:.0f} % less)."
+    )
+
+
+def _made_words(made: Sequence[Drawdown]) -> str:
+    """The drawdown, and what is let down for it first."""
+    *first, last = (_mix_words(d) for d in made)
+    return last + "".join(f" (first {words})" for words in first)
+
+
+def _shade_words(plan: Plan, made: Sequence[Drawdown], now: Expected, then: Expected) -> str:
+    assert plan.black is not None
+    paint, black = plan.paint.tube.paint, plan.black.tube.paint
+    fall = 1 - then.de00 / now.de00
+    lead = f"A shade step shows how {black} acts on {paint}. The best is"
+    if fall < WORTH_IT:
+        lead = f"A shade step would show little more of how {black} acts on {paint}; the best is"
+    return (
+        f"{lead} {_made_words(made)}. The CIEDE2000 to expect of its shades falls from "
+        f"{now.shades:.1f} to {then.shades:.1f}, and of masstone, tints and shades together from "
+        f"{now.de00:.1f} to {then.de00:.1f}."
     )

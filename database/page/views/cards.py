@@ -9,7 +9,7 @@ from pathlib import Path
 
 from starlette.responses import FileResponse, Response
 
-from ....calibrate.cards.label_strength import STRENGTHS, is_white
+from ....calibrate.cards.label_strength import STRENGTHS, is_black, is_white
 from ....calibrate.cards.measure import measure_of
 from ....calibrate.errors import InputError
 from ...cards.filling import fill, filling, parse_amount, parse_day
@@ -67,6 +67,7 @@ def new_card(asked: Asked) -> Response:
     return asked.show(
         "card_new.html", tubes=tubes, fitted=fitted, chosen=chosen, white=white, layouts=LAYOUTS,
         layout=layout, measures=MEASURES, pages=PAGES, strengths=STRENGTHS,
+        blacks=[t.nickname for t in tubes if t.on_hand and is_black(t.pigments)],
     )  # fmt: skip
 
 
@@ -84,6 +85,7 @@ def print_card(asked: Asked) -> Response:
         page=asked.text("page") or None,
         white=asked.text("white") or None,
         ladder=next((each for each in STRENGTHS if each == ladder), None),
+        shade=asked.text("shade") or None,
         name=asked.text("name") or None,
     )
     if not wanted.tubes:

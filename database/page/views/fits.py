@@ -80,9 +80,9 @@ def next_drawdown(asked: Asked) -> Response:
     """Which one more drawdown of a paint would help most."""
     with asked.store() as store:
         row = store.paints.find(asked.path("paint"))
-        found = one_more(store, row.nickname)
+        found, no_shade = one_more(store, row.nickname)
     table = found.table.head(_SHOWN).to_dict("records")
-    return asked.show("next_drawdown.html", paint=row, found=found, rows=table)
+    return asked.show("next_drawdown.html", paint=row, found=found, rows=table, no_shade=no_shade)
 
 
 @view

@@ -198,7 +198,7 @@ TABLES: tuple[Table, ...] = (
             text("taken_from", "step that it was taken from"),
             number("taken_g", "g taken of it"),
             Column("lots", "object", "lot of each paint", True),
-            text("over", "substrates, by spaces"),
+            text("over", "substrates, by spaces; none: mixed for other steps, not painted"),
             truth("opaque", "painted until the black no longer showed"),
             number("gap_um", "gap of the applicator, µm wet"),
             number("thickness_um", "dry film, µm, if measured"),
