@@ -137,11 +137,12 @@ class InputError(Exception):
         return " ".join(f"{line}; {Sentence(self.do).said(face)}".split())
 
 
-class CardDo(RemedyCode):
-    """Remedies for cards, files of readings, instruments and scans."""
+class CalibrateDo(RemedyCode):
+    """Remedies for cards, files of readings, instruments, scans and fits."""
 
     ADD_PAINT = "add the paint to the studio, or mend its nickname in the card"
     CHECK_UNIT = "check whether the file is in percent, and say so, or read the patch again"
+    FIT_TOGETHER = "fit all paints together"
     GIVE_TILES = "give a file of certified values of the tiles"
     LEAVE_OUT_STRIP = "leave the grey strip out"
     MORE_TUBES = "name more tubes, or say that they are on hand"

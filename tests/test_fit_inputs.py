@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from tintladder.calibrate.cards.card import Card, Drawdown
-from tintladder.calibrate.errors import CardDo, InputError
+from tintladder.calibrate.errors import CalibrateDo, InputError
 from tintladder.calibrate.fit.joint import fit_paints
 from tintladder.calibrate.fit.problem.tube import Tube
 
@@ -37,7 +37,7 @@ def test_masses_of_an_unknown_paint():
     readings = [read(ladder("W")), read(ladder("R", (1,)))]
     error = refused(readings, {"W": TUBES["W"]})
     assert (error.file, error.where) == ("R.toml", "drawdown 1 (masstone), masses.R")
-    assert error.do == CardDo.ADD_PAINT()
+    assert error.do == CalibrateDo.ADD_PAINT()
 
 
 def test_metallic_paint():

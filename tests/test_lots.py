@@ -60,7 +60,7 @@ def test_a_card_says_its_tube_or_was_painted_from_the_one_in_use(store):
 @pytest.mark.parametrize(
     "card, said",
     [
-        (painted("x", "C"), r"lots\.KEEL: the studio has no lot C of KEEL; add it"),
+        (painted("x", "C"), r"lots\.KEEL: the studio has no lot C of KEEL; add lot C"),
         (painted("x", on="2026-02-01"), "before the tube in use, lot B, was opened"),
         (
             replace(

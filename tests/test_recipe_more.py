@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 from tintladder.calibrate.errors import InputError
+from tintladder.calibrate.optics.coefficients import Coefficients
 from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.calibrate.optics.predict import dry_fractions, predict
 from tintladder.calibrate.optics.surface import Surface, fresnel
 from tintladder.database.easel.asked_colour import kept_viewing
 from tintladder.database.mixing.film import GROUNDS, Film, FilmPalette, bettered
-from tintladder.database.mixing.joining import join
 from tintladder.database.mixing.measures import SPOONS, WEIGHED_PARTS, snap, tint_words, weighed
 from tintladder.database.mixing.order import lab_of
 from tintladder.database.mixing.palette import Palette
@@ -252,4 +252,4 @@ def test_predict_over_a_ground_of_ones_own(own_demo, monkeypatch, capsys):
 def test_paints_of_different_scales_never_mix():
     other = replace(invented_coefficients(2), paints=("OTHER", "MORE"), scale="relative to HULL")
     with pytest.raises(InputError, match="scale"):
-        join([("fit 1", C), ("fit 2", other)])
+        Coefficients.concat([C, other])

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 import typer
-from tintladder.calibrate.errors import CardDo, Field, InputError, Sentence
+from tintladder.calibrate.errors import CalibrateDo, Field, InputError, Sentence
 from tintladder.database import cli
 from tintladder.database.commands import remedies as terminal
 from tintladder.database.commands.remedies import in_terminal
@@ -17,7 +17,7 @@ from tintladder.database.common.remedies import StudioDo
 from tintladder.database.page import remedies as page
 from tintladder.database.page.remedies import on_page
 
-CODES = [*CardDo, *StudioDo]
+CODES = [*CalibrateDo, *StudioDo]
 HOUSE = Path(__file__).parent.parent
 FACES = ("database/commands/", "database/cli.py", "database/demo/")
 """What may name commands and options: the command line, and the demonstration that runs it."""
@@ -88,7 +88,7 @@ def test_every_remedy_has_words_on_both_faces(face):
 
 
 def test_each_face_words_an_error_its_own_way():
-    error = InputError("ANCHOR.txt", None, "it doesn't say its unit", CardDo.SAY_UNIT())
+    error = InputError("ANCHOR.txt", None, "it doesn't say its unit", CalibrateDo.SAY_UNIT())
     neutral = "ANCHOR.txt: it doesn't say its unit; say which: percent or fraction"
     assert str(error) == error.said() == neutral
     assert in_terminal(error).endswith("; pass --unit percent or --unit fraction")

@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
-from ..errors import CardDo, Field, InputError
+from ..errors import CalibrateDo, Field, InputError
 from .card import Card, Drawdown
 from .card_plan import CardPlan, lots_of, step_on
 from .label_strength import STRENGTHS, Strength, tint_ratios
@@ -89,7 +89,7 @@ def choose_mixtures(
             None,
             Field("mixtures"),
             f"expected two colours or more besides {white}, got {', '.join(strengths) or 'none'}",
-            CardDo.MORE_TUBES(),
+            CalibrateDo.MORE_TUBES(),
         )
     part = {paint: 1 / tint_ratios(strength, 4)[1] for paint, strength in strengths.items()}
     pairs = Counter(pair for mixed in tried for pair in _pairs(set(mixed) & set(strengths)))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import CardDo, InputError
+from ..errors import CalibrateDo, InputError
 from ..formats.session import Session
 from ..optics.spectra import GRID, Array, Flag, Spectra, check_possible, to_grid
 from ..optics.surface import Surface
@@ -108,7 +108,7 @@ def pair(card: Card, session: Session) -> CardReadings:
                 session.file,
                 f"sample {label}",
                 f"card {card.name} has no such patch (it has {', '.join(card.patches[:4])}, ...)",
-                CardDo.NAME_SAMPLES(),
+                CalibrateDo.NAME_SAMPLES(),
             )
     check_possible(session.trusted, session.file)
     surface = Surface.of(session.geometry, session.specular)

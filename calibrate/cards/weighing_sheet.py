@@ -14,7 +14,7 @@ from reportlab.lib.units import mm
 from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Spacer, Table
 from reportlab.platypus.flowables import Flowable
 
-from ..errors import CardDo, Face
+from ..errors import CalibrateDo, Face
 from .card import Drawdown
 from .card_plan import CardPlan
 from .layout import Layout, Method
@@ -235,7 +235,7 @@ def _story(
         _table(plan, layout, width_pt, small, bold),
         Spacer(0, 3 * mm),
     ]
-    tell = face(CardDo.SAY_WEIGHED(card=plan.card.name if number is None else number))
+    tell = face(CalibrateDo.SAY_WEIGHED(card=plan.card.name if number is None else number))
     story.append(
         KeepTogether(
             [

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from ..errors import CardDo, InputError
+from ..errors import CalibrateDo, InputError
 from .cgats import looks_like_cgats, parse_cgats
 from .cxf import parse_cxf
 from .session import Session
@@ -73,7 +73,7 @@ def _text(raw: bytes, file: str) -> str:
             raise InputError(file, None, "its UTF-16 text is damaged", _DO) from None
     for start, what in _KNOWN:
         if raw.startswith(start) and (len(start) > 2 or b"\x00" in raw):
-            do = CardDo.SCAN() if what in _PICTURES else _DO
+            do = CalibrateDo.SCAN() if what in _PICTURES else _DO
             raise InputError(file, None, f"expected readings, this looks like {what}", do)
     if re.search(rb"[\x00-\x08\x0e-\x19\x1b-\x1f]", raw):
         raise InputError(file, None, "expected readings, this looks like a binary file", _DO)

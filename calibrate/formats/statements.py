@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Literal, NamedTuple
 
-from ..errors import CardDo, Field, InputError, Sentence
+from ..errors import CalibrateDo, Field, InputError, Sentence
 from ..optics.surface import GEOMETRIES, Geometry
 from .cells import normal
 
@@ -292,14 +292,14 @@ def resolve(
             file,
             None,
             "it doesn't say whether reflectance is in percent or a fraction of 1",
-            CardDo.SAY_UNIT(),
+            CalibrateDo.SAY_UNIT(),
         )
     if "geometry" not in said:
         raise InputError(
             file,
             None,
             "it doesn't say the instrument's geometry",
-            CardDo.SAY_GEOMETRY(),
+            CalibrateDo.SAY_GEOMETRY(),
         )
     if "specular" not in said:
         raise InputError(
@@ -307,7 +307,7 @@ def resolve(
             None,
             f"it says {said['geometry'].replace('di', 'd')} but not whether the specular "
             "reflection is included",
-            CardDo.SAY_SPECULAR(),
+            CalibrateDo.SAY_SPECULAR(),
         )
     return Stated(
         unit=said["unit"],  # type: ignore[arg-type]

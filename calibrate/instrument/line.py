@@ -11,7 +11,7 @@ from typing import Any
 import serial
 from serial.tools import list_ports
 
-from ..errors import CardDo, InputError
+from ..errors import CalibrateDo, InputError
 from .faults import Garbled, Lost, Silent
 from .profile import LineSettings
 from .reply import escaped
@@ -194,7 +194,7 @@ def unusable(name: str, error: Exception) -> InputError:
     if number in (errno.ENOENT, errno.ENXIO, errno.ENODEV) or "FileNotFoundError" in words:
         return InputError(
             name, None, f"there is no such port (ports: {there})",
-            CardDo.PLUG_IN(),
+            CalibrateDo.PLUG_IN(),
         )  # fmt: skip
     return InputError(
         name, None, f"this port can't be opened ({words})", f"give a serial port (ports: {there})"

@@ -14,7 +14,7 @@ from typing import Any, Literal
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from ..errors import CardDo, InputError
+from ..errors import CalibrateDo, InputError
 from ..formats.session import Session
 from ..optics.spectra import Array
 
@@ -159,7 +159,7 @@ def check_reading(
     if tile is None:
         there = f" (certified: {', '.join(sorted(tiles))})" if tiles else ""
         raise InputError(
-            file, where, f"this tile has no certified values{there}", CardDo.GIVE_TILES()
+            file, where, f"this tile has no certified values{there}", CalibrateDo.GIVE_TILES()
         )
     known = certified_at(tile, wavelengths, file)
     if np.isnan(reading.values).any():

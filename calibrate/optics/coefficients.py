@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..errors import CalibrateDo, InputError
 from .spectra import Array
 from .surface import Surface
 from .transport import OVER_TWO_FLUXES, TRANSPORT
@@ -17,6 +18,17 @@ TWO_FLUX: Final = "two-flux"
 """The name of the model whose coefficients are Kubelka's and Munk's K and S."""
 ABSOLUTE = "absolute"
 """Scale of K and S in 1/mm. Any other scale reads ``relative to NICKNAME``: that white's S is 1."""
+
+_BY_PAINT = (
+    "k", "s", "local", "dry_volume", "density", "dry_volume_measured", "ratio_only", "scan_made",
+    "mix_error", "surface_offset",
+)  # fmt: skip
+"""Arrays of which each row is a paint's, beside `own` and `factors`."""
+
+
+def _each(make: Callable[[str], Array]) -> dict[str, Any]:
+    """Make anew every array of which each row is a paint's, by its name."""
+    return {name: make(name) for name in _BY_PAINT}
 
 
 def dry_volume_spread(measured: bool) -> float:
@@ -153,18 +165,59 @@ class Coefficients:
         return replace(
             self,
             paints=tuple(paints),
-            k=self.k[rows],
-            s=self.s[rows],
-            local=self.local[rows],
             own=self.own[rows],
             factors=self.factors[:, rows],
-            dry_volume=self.dry_volume[rows],
-            density=self.density[rows],
-            dry_volume_measured=self.dry_volume_measured[rows],
-            ratio_only=self.ratio_only[rows],
-            scan_made=self.scan_made[rows],
-            mix_error=self.mix_error[rows],
-            surface_offset=self.surface_offset[rows],
+            **_each(lambda name: getattr(self, name)[rows]),
+        )
+
+    @classmethod
+    def concat(cls, parts: Sequence[Coefficients]) -> Coefficients:
+        """Join coefficients of different paints.
+
+        Parameters
+        ----------
+        parts : sequence of Coefficients
+            No paint stands in two of them. Two have a factor in common where they name it alike:
+            it is one value, that both share.
+
+        Returns
+        -------
+        Coefficients
+            The model's error is the larger one where they learnt different ones: no band is too
+            narrow for it.
+
+        Raises
+        ------
+        InputError
+            Where they are of different scales, surfaces, grids or models: such K and S don't mix.
+
+        Examples
+        --------
+        >>> whole = Coefficients.concat([found.select(["WHITE"]), found.select(["RUST"])])
+        >>> whole.paints, len(whole.factors) == len(found.factors)
+        (('WHITE', 'RUST'), True)
+        """
+        check_alike(parts)
+        first = parts[0]
+        names = dict.fromkeys(name for part in parts for name in part.factor_names)
+        place = {name: i for i, name in enumerate(names)}
+        rows = np.cumsum([0, *(len(part.paints) for part in parts)])
+        factors = np.zeros((len(names), rows[-1], 2, first.wavelengths.size))
+        own = np.zeros(
+            (rows[-1], max(part.own.shape[1] for part in parts), 2, first.wavelengths.size)
+        )
+        for start, end, part in zip(rows, rows[1:], parts, strict=False):
+            at = np.array([place[name] for name in part.factor_names], dtype=np.intp)
+            factors[at, start:end] = part.factors
+            own[start:end, : part.own.shape[1]] = part.own
+        return replace(
+            first,
+            paints=tuple(paint for part in parts for paint in part.paints),
+            own=own,
+            factors=factors,
+            factor_names=tuple(names),
+            model_error=np.max([part.model_error for part in parts], axis=0),
+            **_each(lambda name: np.concatenate([getattr(part, name) for part in parts])),
         )
 
     @property
@@ -200,3 +253,32 @@ class Coefficients:
         """
         covariance = self.covariance
         return np.sqrt(covariance[:, 0, 0]), np.sqrt(covariance[:, 1, 1])
+
+
+def check_alike(parts: Sequence[Coefficients]) -> None:
+    """Refuse coefficients that can't be used together.
+
+    Parameters
+    ----------
+    parts : sequence of Coefficients
+
+    Raises
+    ------
+    InputError
+        Where they are of different scales, surfaces, grids or models.
+    """
+    first = parts[0]
+    for part in parts[1:]:
+        for what, same in (
+            (f"scale ({first.scale}; {part.scale})", first.scale == part.scale),
+            ("surface record", first.surface == part.surface),
+            ("wavelengths", np.array_equal(first.wavelengths, part.wavelengths)),
+            (f"model ({first.model}; {part.model})", first.model == part.model),
+        ):
+            if not same:
+                raise InputError(
+                    None,
+                    f"{', '.join(first.paints[:3])} and {', '.join(part.paints[:3])}",
+                    f"their fits differ in {what}, so their K and S can't be used together",
+                    CalibrateDo.FIT_TOGETHER(),
+                )

@@ -9,7 +9,7 @@ from enum import IntFlag
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import CardDo, InputError
+from ..errors import CalibrateDo, InputError
 
 Array = NDArray[np.float64]
 
@@ -186,7 +186,7 @@ def check_possible(spectra: Spectra, file: str | None = None) -> None:
             f"{spectra.labels[row]} at {spectra.wavelengths[column]:g} nm",
             f"expected a reflectance from {LOWEST} to {HIGHEST}, "
             f"got {spectra.values[row, column]:g}",
-            CardDo.CHECK_UNIT(),
+            CalibrateDo.CHECK_UNIT(),
         )
 
 

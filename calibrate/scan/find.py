@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from ..cards.box import Box
 from ..cards.fiducials import DICTIONARY, SIDE_MM, fiducials_on, told_by
 from ..cards.layout import Layout
-from ..errors import CardDo, InputError
+from ..errors import CalibrateDo, InputError
 from ..optics.spectra import Array
 from .image import Picture
 
@@ -177,7 +177,7 @@ def find_card(
             file,
             None,
             f"wrong layout: this card is printed as {name}, expected {expected.name}",
-            CardDo.SCANNED_CARD(),
+            CalibrateDo.SCANNED_CARD(),
         )
     layout = expected or layouts.get(number)
     if layout is None:

@@ -12,7 +12,7 @@ from ..cards.card_plan import seats
 from ..cards.channels import CardChannels
 from ..cards.layout import Layout
 from ..cards.layout_parts import TONE
-from ..errors import CardDo, Field, InputError
+from ..errors import CalibrateDo, Field, InputError
 from ..optics.display import srgb_of_xyz
 from ..optics.spectra import Array
 from ..optics.surface import Surface
@@ -180,7 +180,7 @@ def _check_painted(samples: tuple[Sample, ...], values: Array, file: str) -> Non
                 file,
                 f"step {step}",
                 "it isn't painted: it looks like the bare card on black and on white",
-                CardDo.WITHOUT_STEP(step=step),
+                CalibrateDo.WITHOUT_STEP(step=step),
             )
 
 

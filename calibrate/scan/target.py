@@ -10,7 +10,7 @@ import numpy as np
 
 from ..cards.box import Box
 from ..cards.layout import Layout
-from ..errors import CardDo, Field, InputError
+from ..errors import CalibrateDo, Field, InputError
 from ..formats.target_values import TargetValues, plain_label
 from ..optics.spectra import Array
 from .characterise import Characterised, characterise
@@ -93,7 +93,7 @@ def strip_sites(found: Found, corners: Array, known: TargetValues, file: str) ->
     count = sum(re.fullmatch(r"GS\d+", label) is not None for label in known.labels)
     if not count:
         raise InputError(
-            known.file, "GS0", "it names no patch of a grey strip", CardDo.LEAVE_OUT_STRIP()
+            known.file, "GS0", "it names no patch of a grey strip", CalibrateDo.LEAVE_OUT_STRIP()
         )
     ends = project(np.asarray(np.linalg.inv(found.to_px), dtype=float), corners)
     (x0, y0), (x1, y1) = ends.min(axis=0), ends.max(axis=0)

@@ -4,55 +4,56 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from ...calibrate.errors import CardDo, Field, InputError, Remedy, RemedyCode, Sentence
+from ...calibrate.errors import CalibrateDo, Field, InputError, Remedy, RemedyCode, Sentence
 from ..common.remedies import StudioDo
 
 WORDS: Mapping[RemedyCode, str] = {
-    CardDo.ADD_PAINT: "add it with 'tintladder tubes add', or mend its nickname in the card",
-    CardDo.CHECK_UNIT: "check whether the file is in percent (--unit percent), or read the patch "
-    "again",
-    CardDo.GIVE_TILES: "give them with --tiles",
-    CardDo.LEAVE_OUT_STRIP: "leave out --strip",
-    CardDo.MORE_TUBES: "name more tubes, or say that they are on hand: tintladder tubes on NAME",
-    CardDo.NAME_SAMPLES: "name samples STEP/black and STEP/white as on the card, or give the right "
-    "--card",
-    CardDo.PLUG_IN: "plug the instrument in, and look again: tintladder measure --ports",
-    CardDo.RIGHT_CARD: "give the right --card",
-    CardDo.SAY_GEOMETRY: "pass --geometry di:8, --geometry 8:di or --geometry 45:0 (a sphere also "
-    "--specular included or excluded)",
-    CardDo.SAY_SPECULAR: "pass --specular included or --specular excluded",
-    CardDo.SAY_UNIT: "pass --unit percent or --unit fraction",
-    CardDo.SAY_WEIGHED: "Say what differed, by its number, on the card's page or with "
+    CalibrateDo.ADD_PAINT: "add it with 'tintladder tubes add', or mend its nickname in the card",
+    CalibrateDo.CHECK_UNIT: "check whether the file is in percent (--unit percent), or read the "
+    "patch again",
+    CalibrateDo.FIT_TOGETHER: "fit all paints together: tintladder fit",
+    CalibrateDo.GIVE_TILES: "give them with --tiles",
+    CalibrateDo.LEAVE_OUT_STRIP: "leave out --strip",
+    CalibrateDo.MORE_TUBES: "name more tubes, or say that they are on hand: tintladder tubes on "
+    "NAME",
+    CalibrateDo.NAME_SAMPLES: "name samples STEP/black and STEP/white as on the card, or give the "
+    "right --card",
+    CalibrateDo.PLUG_IN: "plug the instrument in, and look again: tintladder measure --ports",
+    CalibrateDo.RIGHT_CARD: "give the right --card",
+    CalibrateDo.SAY_GEOMETRY: "pass --geometry di:8, --geometry 8:di or --geometry 45:0 (a sphere "
+    "also --specular included or excluded)",
+    CalibrateDo.SAY_SPECULAR: "pass --specular included or --specular excluded",
+    CalibrateDo.SAY_UNIT: "pass --unit percent or --unit fraction",
+    CalibrateDo.SAY_WEIGHED: "Say what differed, by its number, on the card's page or with "
     "tintladder card fill {card}",
-    CardDo.SCAN: "if it shows a card, read it with tintladder scan",
-    CardDo.SCANNED_CARD: "give the card that was scanned, with --card",
-    CardDo.WITHOUT_STEP: "paint it, or scan without it: --without {step}",
+    CalibrateDo.SCAN: "if it shows a card, read it with tintladder scan",
+    CalibrateDo.SCANNED_CARD: "give the card that was scanned, with --card",
+    CalibrateDo.WITHOUT_STEP: "paint it, or scan without it: --without {step}",
     StudioDo.ADD_FIRST: "add it first: tintladder tubes add",
-    StudioDo.ADD_LOT: 'add it: tintladder tubes add --name "{name}" --maker "{maker}" --lot '
-    "{lot}, or mend the card",
+    StudioDo.ADD_LOT: 'add it: tintladder tubes add --name "{name}" --maker "{maker}" --lot {lot}, '
+    "or mend the card",
     StudioDo.ADD_TUBE: "add it: tintladder tubes add",
     StudioDo.ALLOW_TUBES: "allow more: --tubes {count}",
     StudioDo.BACKUP_FILE: "name a file made by tintladder backup",
     StudioDo.BEGIN_SITTING: "begin one: tintladder measure CARD",
     StudioDo.CARD_NAMED: "give its name or number: tintladder card lists them",
-    StudioDo.CHARACTERISE_AND_SCAN: "characterise it (tintladder device scanner) and scan the "
-    "card again",
+    StudioDo.CHARACTERISE_AND_SCAN: "characterise it (tintladder device scanner) and scan the card "
+    "again",
     StudioDo.CHOOSE_PLACE: "choose another place with --out",
     StudioDo.DRAW_ALONE: "draw it down alone: tintladder card {paint}",
     StudioDo.EXCLUDE_OR_FORCE: "see all with --preview; mend it, leave the paint out with "
     '--exclude, or publish all the same with --force "the reason"',
     StudioDo.FIT: "run: tintladder fit",
     StudioDo.FIT_AGAIN: "fit again: tintladder fit",
-    StudioDo.FIT_AGAIN_OR_ANY_MODEL: "where an instrument read it, fit again: tintladder fit; "
-    "else leave the model out",
+    StudioDo.FIT_AGAIN_OR_ANY_MODEL: "where an instrument read it, fit again: tintladder fit; else "
+    "leave the model out",
     StudioDo.FIT_PAINT: "read its card, then run: tintladder fit {paint}",
-    StudioDo.FIT_TOGETHER: "fit all paints together: tintladder fit",
     StudioDo.GIVE_VALUES_OR_CARD: "give its data file too, or --card for a card whose own "
     "references stand in",
     StudioDo.GO_ON: "go on with it: tintladder measure --resume {card}",
     StudioDo.GO_ON_OR_ANEW: "go on with it: tintladder measure --resume {card}; or begin --anew",
-    StudioDo.HAVE_AGAIN: "if you have it again: tintladder tubes on {paint}; a new tube of "
-    "another lot: the same with --lot",
+    StudioDo.HAVE_AGAIN: "if you have it again: tintladder tubes on {paint}; a new tube of another "
+    "lot: the same with --lot",
     StudioDo.KEEP_BATCH: "when you have mixed one: tintladder recipe {recipe} --make 40ml --made",
     StudioDo.LEAVE_ONE_OUT: "leave one out: --without NAME",
     StudioDo.LEAVE_OUT_MUST: "leave --with out to see them",
@@ -91,8 +92,8 @@ WORDS: Mapping[RemedyCode, str] = {
     StudioDo.SEE_PREVIEW: "see all with --preview",
     StudioDo.SEE_RECIPES_AND_TUBES: "name one of either: see tintladder recipe and tintladder "
     "tubes",
-    StudioDo.SEE_TUBES_OR_ADD: "see tintladder tubes for what there is, or add it with "
-    "tintladder tubes add",
+    StudioDo.SEE_TUBES_OR_ADD: "see tintladder tubes for what there is, or add it with tintladder "
+    "tubes add",
     StudioDo.START_ANEW: "start anew: --clear",
     StudioDo.START_STUDIO: "start one with: tintladder tubes add (or name its folder with "
     "--studio)",

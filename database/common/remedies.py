@@ -26,7 +26,6 @@ class StudioDo(RemedyCode):
     FIT_AGAIN = "fit again"
     FIT_AGAIN_OR_ANY_MODEL = "where an instrument read it, fit again; else leave the model out"
     FIT_PAINT = "read its card, then fit {paint}"
-    FIT_TOGETHER = "fit all paints together"
     GIVE_VALUES_OR_CARD = (
         "give the data file of the target too, or name a card whose own references stand in"
     )

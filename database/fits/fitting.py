@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from ...calibrate.cards.readings import CardReadings
-from ...calibrate.errors import InputError, Sentence
+from ...calibrate.errors import CalibrateDo, InputError, Sentence
 from ...calibrate.fit.joint import fit_paints
 from ...calibrate.fit.judging.quality_report import QualityReport, quality_report
 from ...calibrate.fit.new_tube import fit_new_tubes
@@ -18,7 +18,6 @@ from ...calibrate.fit.solver.solve import Progress
 from ...calibrate.fit.uncertainty.check import Check
 from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ...calibrate.optics.transport import TRANSPORT
-from ..common.remedies import StudioDo
 from ..mixing.ladder import white_of
 from ..mixing.model_choice import Trial
 from ..mixing.strengths import rank
@@ -217,7 +216,7 @@ def _fit_measured(
                 None,
                 ", ".join(paints),
                 "its cards hold no other paint, so there is nothing to fit it against",
-                StudioDo.FIT_TOGETHER(),
+                CalibrateDo.FIT_TOGETHER(),
             )
         known = store.fits.coefficients(beside, TWO_FLUX)
     learnt = run_fit(readings, tubes, known, settings, progress)

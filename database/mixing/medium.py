@@ -23,32 +23,27 @@ def with_medium(coefficients: Coefficients) -> Coefficients:
     if MEDIUM in c.paints:
         return c
 
-    def longer(array: np.ndarray, axis: int = 0) -> np.ndarray:
-        shape = list(array.shape)
-        shape[axis] = 1
-        return np.concatenate([array, np.zeros(shape, dtype=array.dtype)], axis=axis)
-
-    def ended(array: np.ndarray, value: float | bool) -> np.ndarray:
-        return np.append(array, np.array([value], dtype=array.dtype))
-
     read = np.isfinite(c.k).all(axis=0)
     clear = np.where(read, _CLEAR * float(np.nanmedian(c.s)), np.nan)[None]
-    return replace(
+    w, no = c.wavelengths.size, np.zeros(1, dtype=bool)
+    medium = replace(
         c,
-        paints=(*c.paints, MEDIUM),
-        k=np.concatenate([c.k, clear]),
-        s=np.concatenate([c.s, clear]),
-        local=longer(c.local),
-        own=longer(c.own),
-        factors=longer(c.factors, axis=1),
-        dry_volume=ended(c.dry_volume, _SOLIDS / _DENSITY),
-        density=ended(c.density, _DENSITY),
-        dry_volume_measured=ended(c.dry_volume_measured, False),
-        ratio_only=longer(c.ratio_only),
-        scan_made=ended(c.scan_made, False),
-        mix_error=ended(c.mix_error, 0.0),
-        surface_offset=ended(c.surface_offset, 0.0),
+        paints=(MEDIUM,),
+        k=clear,
+        s=clear,
+        local=np.zeros((1, 2, 2, w)),
+        own=np.zeros((1, 0, 2, w)),
+        factors=np.zeros((0, 1, 2, w)),
+        factor_names=(),
+        dry_volume=np.array([_SOLIDS / _DENSITY]),
+        density=np.array([_DENSITY]),
+        dry_volume_measured=no,
+        ratio_only=np.zeros((1, w), dtype=bool),
+        scan_made=no,
+        mix_error=np.zeros(1),
+        surface_offset=np.zeros(1),
     )
+    return Coefficients.concat([c, medium])
 
 
 def resolver(find: Callable[[str], str]) -> Callable[[str], str]:

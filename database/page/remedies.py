@@ -5,28 +5,29 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from ...calibrate.errors import CardDo, Field, InputError, Remedy, RemedyCode, Sentence
+from ...calibrate.errors import CalibrateDo, Field, InputError, Remedy, RemedyCode, Sentence
 from ..common.remedies import StudioDo
 
 WORDS: Mapping[RemedyCode, str] = {
-    CardDo.ADD_PAINT: "add it under Tubes, or mend its nickname in the card's file",
-    CardDo.CHECK_UNIT: 'check whether the file is in percent, and choose that under "Its figures '
-    'are", or read the patch again',
-    CardDo.GIVE_TILES: "give the file of its tile's certified values",
-    CardDo.LEAVE_OUT_STRIP: "leave the grey strip out",
-    CardDo.MORE_TUBES: "tick more tubes, or say under Tubes that they are on hand",
-    CardDo.NAME_SAMPLES: "name samples STEP/black and STEP/white as on the card, or drop the file "
-    "on the page of the card that it is of",
-    CardDo.PLUG_IN: "plug the instrument in, and load this page again",
-    CardDo.RIGHT_CARD: "drop it on the page of the card that it shows",
-    CardDo.SAY_GEOMETRY: 'choose it under "Geometry of the instrument", and of a sphere also "The '
-    "surface's shine\"",
-    CardDo.SAY_SPECULAR: 'choose it under "The surface\'s shine"',
-    CardDo.SAY_UNIT: 'choose it under "Its figures are"',
-    CardDo.SAY_WEIGHED: "Say what differed, by its number, on the page of card {card}",
-    CardDo.SCAN: "if it shows a card, drop it on that card's page",
-    CardDo.SCANNED_CARD: "drop it on the page of the card that was scanned",
-    CardDo.WITHOUT_STEP: 'paint it, or tick {step} under "Steps left unpainted"',
+    CalibrateDo.ADD_PAINT: "add it under Tubes, or mend its nickname in the card's file",
+    CalibrateDo.CHECK_UNIT: 'check whether the file is in percent, and choose that under "Its '
+    'figures are", or read the patch again',
+    CalibrateDo.FIT_TOGETHER: "fit all paints together, under Fits",
+    CalibrateDo.GIVE_TILES: "give the file of its tile's certified values",
+    CalibrateDo.LEAVE_OUT_STRIP: "leave the grey strip out",
+    CalibrateDo.MORE_TUBES: "tick more tubes, or say under Tubes that they are on hand",
+    CalibrateDo.NAME_SAMPLES: "name samples STEP/black and STEP/white as on the card, or drop the "
+    "file on the page of the card that it is of",
+    CalibrateDo.PLUG_IN: "plug the instrument in, and load this page again",
+    CalibrateDo.RIGHT_CARD: "drop it on the page of the card that it shows",
+    CalibrateDo.SAY_GEOMETRY: 'choose it under "Geometry of the instrument", and of a sphere also '
+    '"The surface\'s shine"',
+    CalibrateDo.SAY_SPECULAR: 'choose it under "The surface\'s shine"',
+    CalibrateDo.SAY_UNIT: 'choose it under "Its figures are"',
+    CalibrateDo.SAY_WEIGHED: "Say what differed, by its number, on the page of card {card}",
+    CalibrateDo.SCAN: "if it shows a card, drop it on that card's page",
+    CalibrateDo.SCANNED_CARD: "drop it on the page of the card that was scanned",
+    CalibrateDo.WITHOUT_STEP: 'paint it, or tick {step} under "Steps left unpainted"',
     StudioDo.ADD_FIRST: "add it first, under Tubes",
     StudioDo.ADD_LOT: "add lot {lot} on the page of {name} under Tubes, or mend the card's file",
     StudioDo.ADD_TUBE: "add it under Tubes",
@@ -37,13 +38,12 @@ WORDS: Mapping[RemedyCode, str] = {
     StudioDo.CHARACTERISE_AND_SCAN: "show it a target under Scanners, and scan the card again",
     StudioDo.CHOOSE_PLACE: "see that the studio's folder can be written to",
     StudioDo.DRAW_ALONE: "plan a card of {paint} alone under Cards",
-    StudioDo.EXCLUDE_OR_FORCE: 'mend it, tick the paint under "Leave out", or say "Why to '
-    'publish all the same"',
+    StudioDo.EXCLUDE_OR_FORCE: 'mend it, tick the paint under "Leave out", or say "Why to publish '
+    'all the same"',
     StudioDo.FIT: "fit under Fits",
     StudioDo.FIT_AGAIN: "fit again, under Fits",
     StudioDo.FIT_AGAIN_OR_ANY_MODEL: "where an instrument read it, fit again under Fits",
     StudioDo.FIT_PAINT: "read its card, then fit under Fits",
-    StudioDo.FIT_TOGETHER: "fit all paints together, under Fits",
     StudioDo.GIVE_VALUES_OR_CARD: "drop the file of its values too, both at once; or come here "
     "from the page of a card, whose own references stand in",
     StudioDo.GO_ON: "go on with it on the page of card {card}",
@@ -62,8 +62,8 @@ WORDS: Mapping[RemedyCode, str] = {
     StudioDo.MORE_THICKNESS: "say how thick the dry film is",
     StudioDo.NAME_CARD_SITTING: "go on with one on its card's page",
     StudioDo.NAME_DEVICE: 'where it is another device\'s, choose that under "Taken with"',
-    StudioDo.NAME_DEVICE_OR_CHARACTERISE: 'choose it under "Taken with", or show it a target '
-    "under Scanners",
+    StudioDo.NAME_DEVICE_OR_CHARACTERISE: 'choose it under "Taken with", or show it a target under '
+    "Scanners",
     StudioDo.NAME_FOLDER: "choose another folder to restore to",
     StudioDo.NAME_TUBES_OF: "if you know which they are, tick them",
     StudioDo.NICKNAME: "give yours a nickname of its own, such as {nickname}",

@@ -16,9 +16,8 @@ from sqlalchemy.orm import Session as OrmSession
 
 from ...calibrate.errors import InputError, Sentence
 from ...calibrate.fit.judging.quality_figures import STRENGTH, strength_of
-from ...calibrate.optics.coefficients import ABSOLUTE, TWO_FLUX, Coefficients
+from ...calibrate.optics.coefficients import ABSOLUTE, TWO_FLUX, Coefficients, check_alike
 from ..common.remedies import StudioDo
-from ..mixing.joining import check_alike
 from ..store import schema
 from ..store.packing import pack_coefficients, pack_table
 from ..store.paint_names import check_nickname, nickname_key
@@ -243,7 +242,7 @@ def _check_fits_in(
         return
     parts = store.fits.parts(current, TWO_FLUX)
     try:
-        check_alike([*parts, (f"release {release.version}", theirs)])
+        check_alike([*parts, theirs])
     except InputError as error:
         # Theirs can't be fitted anew here, as that line would advise.
         raise InputError(

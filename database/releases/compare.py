@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,8 +16,8 @@ from ...calibrate.optics.colour import ciede2000, lab
 from ...calibrate.optics.predict import read_films
 from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.transport import TRANSPORT
-from ..mixing.joining import Ints, Part, join
 from ..mixing.model_choice import WORDS
+from ..mixing.palette import Ints
 from ..store import schema
 from ..store.store import Store
 from .load import LoadedRelease
@@ -146,17 +146,15 @@ def of_store(store: Store) -> Numbers:
         whites = whites_of(session, store.fits.current())
         paints = {TWO_FLUX: None, TRANSPORT: list(store.fits.current(TRANSPORT))}
         found = {
-            model: Numbers("now", _joined(store.fits.parts(some, model)), whites)
+            model: Numbers(
+                "now", Coefficients.concat([lean(c) for c in store.fits.parts(some, model)]), whites
+            )
             for model, some in paints.items()
             if some or model == TWO_FLUX
         }
         every = found[TWO_FLUX]
         reckoned_by = store.fits.model_for(every.coefficients.paints)
     return replace(every, by_transport=found.get(TRANSPORT), reckoned_by=reckoned_by)
-
-
-def _joined(parts: Sequence[Part]) -> Coefficients:
-    return join([(name, lean(part)) for name, part in parts])
 
 
 def compare(old: Numbers, new: Numbers, model: str | None = None) -> Comparison:

@@ -13,17 +13,16 @@ from sqlalchemy.orm import Session as OrmSession
 from ...calibrate.errors import Face, Sentence
 from ...calibrate.fit.judging.quality import FIRST_GUESS, PAINT_AGAIN
 from ...calibrate.fit.uncertainty.check import MOST_SCAN_ERROR
-from ...calibrate.optics.coefficients import TWO_FLUX
+from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ...calibrate.optics.colour import in_words
 from ...calibrate.optics.transport import TRANSPORT
 from ..common.remedies import StudioDo
 from ..fits.check_mixtures import told_by_scan
 from ..mixing import model_choice
-from ..mixing.joining import join
 from ..mixing.model_choice import WORDS
 from ..store import schema
 from ..store.imports import Undone
-from ..store.packing import unpack_coefficients
+from ..store.packing import unpack_fit
 from ..store.trials import tried
 from .compare import Numbers, compare, whites_of
 
@@ -324,5 +323,5 @@ def _as_published(
     for fit in sorted({fits[paint] for paint in wanted}):
         row = session.get_one(schema.Fit, fit)
         mine = [paint for paint in wanted if fits[paint] == fit]
-        parts.append((f"fit {fit}", unpack_coefficients(row.coefficients).select(mine)))
-    return Numbers(last.version, join(parts), whites)
+        parts.append(unpack_fit(fit, row.coefficients).select(mine))
+    return Numbers(last.version, Coefficients.concat(parts), whites)

@@ -15,11 +15,10 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session as OrmSession
 
 from ...calibrate.errors import InputError, Sentence
-from ...calibrate.optics.coefficients import TWO_FLUX
+from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ...calibrate.optics.transport import TRANSPORT
 from ..common.cautions import caution
 from ..common.remedies import StudioDo
-from ..mixing.joining import join
 from ..store import schema
 from ..store.store import Store
 from ..store.transactions import now
@@ -234,11 +233,11 @@ def _numbers(held: Contents, model: str, paints: Sequence[str]) -> Numbers:
     whites = {p: row.beside[1] for p, row in held.current.items() if len(row.beside) > 1}
     wanted = dict.fromkeys([*paints, *(whites[p] for p in paints if p in whites)])
     parts = [
-        (fit, part.select(mine))
-        for fit, part in (held.beside if model == TRANSPORT else held.parts)
+        part.select(mine)
+        for part in (held.beside if model == TRANSPORT else held.parts)
         if (mine := [paint for paint in part.paints if paint in wanted])
     ]
-    return Numbers("now", join(parts), whites)
+    return Numbers("now", Coefficients.concat(parts), whites)
 
 
 def _record(

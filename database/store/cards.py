@@ -9,7 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session as OrmSession
 
 from ...calibrate.cards.card import Card, Drawdown
-from ...calibrate.errors import CardDo, InputError
+from ...calibrate.errors import CalibrateDo, InputError
 from ..common.listing import few
 from ..common.remedies import StudioDo
 from . import schema
@@ -127,7 +127,7 @@ def _version(session: OrmSession, card: Card, text: str, sha256: str) -> schema.
                     card.file,
                     f"drawdown {i}, {where}",
                     f"the studio has no paint with the nickname {paint}",
-                    CardDo.ADD_PAINT(),
+                    CalibrateDo.ADD_PAINT(),
                 )
     return schema.CardVersion(
         file=card.file,

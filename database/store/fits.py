@@ -17,11 +17,10 @@ from ...calibrate.fit.judging.quality_figures import STRENGTH, figures
 from ...calibrate.fit.judging.quality_report import QualityReport
 from ...calibrate.fit.problem.result import JointFit, PaintFit
 from ...calibrate.fit.problem.tube import Tube
-from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients
+from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients, check_alike
 from ...calibrate.optics.transport import TRANSPORT
 from ..common.remedies import StudioDo
 from ..mixing import model_choice
-from ..mixing.joining import Part, check_alike, join
 from . import schema
 from .lots import of_one_lot
 from .packing import (
@@ -29,6 +28,7 @@ from .packing import (
     pack_table,
     unpack_coefficients,
     unpack_columns,
+    unpack_fit,
     unpack_table,
 )
 from .paints import Paints
@@ -195,9 +195,11 @@ class Fits:
             Where a paint has no fit, or their fits can't be used together.
         """
         wanted = list(self.current() if paints is None else dict.fromkeys(paints))
-        return join(self.parts(wanted, model)).select(wanted)
+        return Coefficients.concat(self.parts(wanted, model)).select(wanted)
 
-    def parts(self, paints: Iterable[str] | None = None, model: str | None = None) -> list[Part]:
+    def parts(
+        self, paints: Iterable[str] | None = None, model: str | None = None
+    ) -> list[Coefficients]:
         """Return the same, fit by fit: nothing is as large as all fits together.
 
         Raises
@@ -220,7 +222,7 @@ class Fits:
             for fit in sorted({current[nickname] for nickname in wanted}):
                 mine = [nickname for nickname in wanted if current[nickname] == fit]
                 row = session.get_one(schema.Fit, fit)
-                parts.append((f"fit {fit}", unpack_coefficients(row.coefficients).select(mine)))
+                parts.append(unpack_fit(fit, row.coefficients).select(mine))
         check_alike(parts)
         return parts
 
@@ -248,7 +250,7 @@ class Fits:
         parts = self.parts(model=TWO_FLUX)
         return [
             paint
-            for _, part in parts
+            for part in parts
             for paint, by_scan in zip(part.paints, part.scan_made, strict=True)
             if by_scan
         ]

@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 import json
 import zlib
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
@@ -74,6 +74,16 @@ def unpack_coefficients(data: bytes) -> Coefficients:
             surface=Surface(**header["surface"]),
             **later | {name: arrays[name] for name in _ARRAYS if name in arrays},
         )
+
+
+def unpack_fit(fit: int, data: bytes) -> Coefficients:
+    """Coefficients of a fit, its shared factors named by it: those of two fits are not the same.
+
+    A factor of an earlier fit, which a tube was fitted against, bears that fit's name already.
+    """
+    found = unpack_coefficients(data)
+    names = (n if n.startswith("fit ") else f"fit {fit}: {n}" for n in found.factor_names)
+    return replace(found, factor_names=tuple(names))
 
 
 def pack_table(table: pd.DataFrame) -> bytes:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from ...cards.card import Card, Drawdown
-from ...errors import CardDo, InputError
+from ...errors import CalibrateDo, InputError
 from .tube import Tube
 
 
@@ -24,7 +24,7 @@ def check_cards(cards: Sequence[Card], tubes: Mapping[str, Tube]) -> None:
                         card.file,
                         f"{_where(card, d)}, masses.{paint}",
                         "expected a paint of this studio",
-                        CardDo.ADD_PAINT(),
+                        CalibrateDo.ADD_PAINT(),
                     )
                 if tube.refuse:
                     raise InputError(

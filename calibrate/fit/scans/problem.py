@@ -10,7 +10,7 @@ import numpy as np
 from ...cards.card import BARE, SUBSTRATES
 from ...cards.channels import CardChannels, by_card
 from ...cards.readings import CardReadings
-from ...errors import CardDo, InputError
+from ...errors import CalibrateDo, InputError
 from ...optics.coefficients import Coefficients
 from ...optics.sensors import Sensors, strongest
 from ...optics.spectra import GRID, Array, Flag, Spectra
@@ -47,7 +47,7 @@ def check_channels(readings: CardChannels) -> None:
                 readings.source,
                 f"patch {label}",
                 f"card {readings.card.name} has no such patch",
-                CardDo.RIGHT_CARD(),
+                CalibrateDo.RIGHT_CARD(),
             )
         if np.isnan(value).any():
             continue

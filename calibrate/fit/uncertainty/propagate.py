@@ -95,40 +95,20 @@ def beside(
     one_fit = bool(same) and all(_same_factors(one, other, p) for p in same)
     clash = set(one.paints) - same
     names = {p: f"{p} ({mark})" if p in clash else p for p in other.paints}
-    new = other.select([p for p in other.paints if p not in same])
-    most = max(one.own.shape[1], new.own.shape[1])
-
-    def own(c: Coefficients) -> Array:
-        return np.pad(c.own, ((0, 0), (0, most - c.own.shape[1]), (0, 0), (0, 0)))
-
-    apart = 0 if one_fit else len(one.factors)
-    factors = np.zeros(
-        (
-            apart + len(new.factors),
-            len(one.paints) + len(new.paints),
-            2,
-            one.wavelengths.size,
-        )
+    rest = other.select([p for p in other.paints if p not in same])
+    new = replace(
+        _numbered(rest, 0 if one_fit else len(one.factors)),
+        paints=tuple(names[p] for p in rest.paints),
+        surface=one.surface,
+        model_error=one.model_error,
     )
-    factors[: len(one.factors), : len(one.paints)] = one.factors
-    factors[apart:, len(one.paints) :] = new.factors
-    return replace(
-        one,
-        paints=(*one.paints, *(names[p] for p in new.paints)),
-        k=np.concatenate([one.k, new.k]),
-        s=np.concatenate([one.s, new.s]),
-        local=np.concatenate([one.local, new.local]),
-        own=np.concatenate([own(one), own(new)]),
-        factors=factors,
-        factor_names=tuple(f"shared {i + 1}" for i in range(len(factors))),
-        dry_volume=np.concatenate([one.dry_volume, new.dry_volume]),
-        density=np.concatenate([one.density, new.density]),
-        dry_volume_measured=np.concatenate([one.dry_volume_measured, new.dry_volume_measured]),
-        ratio_only=np.concatenate([one.ratio_only, new.ratio_only]),
-        scan_made=np.concatenate([one.scan_made, new.scan_made]),
-        mix_error=np.concatenate([one.mix_error, new.mix_error]),
-        surface_offset=np.concatenate([one.surface_offset, new.surface_offset]),
-    ), names
+    return Coefficients.concat([_numbered(one, 0), new]), names
+
+
+def _numbered(coefficients: Coefficients, start: int) -> Coefficients:
+    """The same, its shared factors named by their numbers alone."""
+    numbers = range(start + 1, start + len(coefficients.factors) + 1)
+    return replace(coefficients, factor_names=tuple(f"shared {i}" for i in numbers))
 
 
 def _same_record(one: Coefficients, other: Coefficients, paint: str) -> bool:

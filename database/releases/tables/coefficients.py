@@ -11,7 +11,7 @@ import pandas as pd
 from ....calibrate.optics.coefficients import Coefficients
 from ....calibrate.optics.spectra import Array
 from ....calibrate.optics.surface import Surface
-from ...mixing.joining import Ints, Part, factor_names, factor_rows, model_error
+from ...mixing.palette import Ints
 from .schema import SPECTRUM
 from .text import figures, lines, spectra, words
 
@@ -23,27 +23,27 @@ _PIECE = 50
 
 
 def coefficient_texts(
-    parts: Sequence[Part], beside: Sequence[Part], paints: Sequence[str]
+    parts: Sequence[Coefficients], beside: Sequence[Coefficients], paints: Sequence[str]
 ) -> dict[str, Callable[[], Iterator[str]]]:
     """Coefficients as CSV: wavelengths, coefficients, covariance, own, shared, factors.
 
     Parameters
     ----------
-    parts : sequence of Part
+    parts : sequence of Coefficients
         Of fits that are alike.
-    beside : sequence of Part
+    beside : sequence of Coefficients
         Of fits by transport of some of the same paints; may be none.
     paints : sequence of str
         All paints, in the order of the tables; all rows of a paint stand together.
     """
-    names = factor_names(parts), factor_names(beside)
-    # Factors are numbered through.
-    numbers = [rows + 1 for rows in factor_rows(parts)]
-    numbers += [rows + 1 + len(names[0]) for rows in factor_rows(beside)]
+    # Factors are numbered through, from 1.
+    number: dict[tuple[str, str], int] = {}
     place: dict[str, list[tuple[Coefficients, int, Ints]]] = {}
-    for (_, part), of_part in zip((*parts, *beside), numbers, strict=True):
+    for part in (*parts, *beside):
+        of_part = [(part.model, name) for name in part.factor_names]
+        numbers = [number.setdefault(factor, len(number) + 1) for factor in of_part]
         for i, paint in enumerate(part.paints):
-            place.setdefault(paint, []).append((part, i, of_part))
+            place.setdefault(paint, []).append((part, i, np.array(numbers, np.intp)))
 
     def pieces(write: Callable[[Coefficients, int, str, Ints], str]) -> Iterator[str]:
         for start in range(0, len(paints), _PIECE):
@@ -54,15 +54,14 @@ def coefficient_texts(
             )
 
     def wavelengths() -> Iterator[str]:
-        grid = parts[0][1].wavelengths
-        error = model_error(beside) if beside else np.full(grid.size, np.nan)
-        yield lines(figures(grid), figures(model_error(parts)), figures(error))
+        grid = parts[0].wavelengths
+        none = [np.full(grid.size, np.nan)]
+        errors = ([part.model_error for part in some] or none for some in (parts, beside))
+        yield lines(figures(grid), *(figures(np.max(each, axis=0)) for each in errors))
 
     def shared() -> Iterator[str]:
-        models = [part.model for _, part in (*parts[:1], *beside[:1])]
-        of_model = [m for m, some in zip(models, names, strict=False) for _ in some]
-        every = [*names[0], *names[1]]
-        yield lines(words(range(1, len(every) + 1)), words(every), of_model)
+        models, names = [model for model, _ in number], [name for _, name in number]
+        yield lines(words(number.values()), words(names), models)
 
     return {
         "wavelengths": wavelengths,

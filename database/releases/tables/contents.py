@@ -18,7 +18,6 @@ from ....calibrate.errors import InputError
 from ....calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ....calibrate.optics.transport import TRANSPORT, opaque_polynomial
 from ...common.cautions import caution
-from ...mixing.joining import Part
 from ...store import schema
 from ...store.imports import Undone
 from ...store.packing import unpack_columns
@@ -49,9 +48,9 @@ class Contents:
         By two fluxes.
     further : mapping of nickname to PaintFit
         By transport, of those that have one.
-    parts : sequence of Part
+    parts : sequence of Coefficients
         Their K and S, fit by fit.
-    beside : sequence of Part
+    beside : sequence of Coefficients
         Those of them that have a fit by transport.
     """
 
@@ -59,18 +58,18 @@ class Contents:
     paints: Mapping[str, dict[str, Any]]
     current: Mapping[str, schema.PaintFit]
     further: Mapping[str, schema.PaintFit]
-    parts: Sequence[Part]
-    beside: Sequence[Part]
+    parts: Sequence[Coefficients]
+    beside: Sequence[Coefficients]
 
     @property
     def scale(self) -> str:
         """Scale of K and S."""
-        return self.parts[0][1].scale
+        return self.parts[0].scale
 
     @property
     def curve(self) -> Sequence[float]:
         """What opaque films read by transport; see `opaque_polynomial`."""
-        slanted = self.parts[0][1].surface.geometry == "45:0"
+        slanted = self.parts[0].surface.geometry == "45:0"
         return opaque_polynomial(slanted).tolist() if self.beside else ()
 
 
@@ -93,12 +92,12 @@ def contents(store: Store, exclude: Collection[str] = ()) -> Contents:
         if exclude and not wanted:
             raise InputError(None, "exclude", "nothing is left to publish", "exclude less")
         parts = store.fits.parts(wanted if exclude else None, TWO_FLUX)
-        part_of = {paint: part for _, part in parts for paint in part.paints}
+        part_of = {paint: part for part in parts for paint in part.paints}
         current = _current(session, part_of, TWO_FLUX)
         known = store.fits.current(TRANSPORT)
         also = [paint for paint in part_of if paint in known]
         beside = store.fits.parts(also, TRANSPORT) if also else []
-        beside_of = {paint: part for _, part in beside for paint in part.paints}
+        beside_of = {paint: part for part in beside for paint in part.paints}
         further = _current(session, beside_of, TRANSPORT)
         both = (current, further)
         of_transport = {row.fit_id for row in further.values()}
@@ -119,7 +118,7 @@ def contents(store: Store, exclude: Collection[str] = ()) -> Contents:
         "fits": lambda: rows(
             _TABLE["fits"],
             (
-                _fit(fit, (beside if number in of_transport else parts)[0][1])
+                _fit(fit, (beside if number in of_transport else parts)[0])
                 for number, fit in fits.items()
             ),
         ),
