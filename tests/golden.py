@@ -228,3 +228,123 @@ def additions_in_text(text: str) -> Figures:
         "over": "cheaper to start over" in text,
         "dab": re.findall(r"By its dab the heap is likely ([^\n]*)", text),
     }
+
+
+# --- what a mix looks like, and why it greys ---
+
+
+def prediction_on_page(visit: Any, asked: Mapping[str, str]) -> Figures:
+    """What the page shows of a mix."""
+    shown = visit.get(f"/foretell?{urlencode(asked)}").text
+    assert 'class="fault"' not in shown, text_of(shown)
+    text = text_of(shown)
+    text = text[text.index("\nForetell it\n") + 13 :]
+    lead = re.search(rf"\n([^\n]*), (as [^\n;]*); sure to within {_N} \(([\w ]+)\) 95 of 100", text)
+    assert lead, text
+    return {
+        "mix": text.strip().split("\n")[0],
+        "matched": lead[2],
+        "opaque": (lead[1].lower(), lead[3]),
+        "films": {over: (words, band) for over, words, band in _films(text)},
+        "lab": _first(r"L\*a\*b\* ([-\d., ]*) \(D50", text, "colour").split(", "),
+        "model": _first(r"(Reckoned by [^\n]*?\.)", text, "model"),
+        "typical": "is only typical" in text,
+        "solids": re.findall(r"Dry volume per gram is assumed for ([^;\n]*);", text),
+    }
+
+
+def _films(text: str) -> list[tuple[str, ...]]:
+    return re.findall(rf"\nover ([^:\n]*): ([^\n]*), within {_N}", text)
+
+
+def prediction_in_json(said: Mapping[str, Any], names: Mapping[str, str]) -> Figures:
+    """The same figures of the command's JSON, written as the page writes them."""
+    whole, *films = said["looks"]
+    solids = said["dry_volume_assumed"]
+    return {
+        "matched": _condition(said["viewing"]),
+        "opaque": (whole["words"], f"{whole['band_de00']:.1f}"),
+        "films": {film["over"]: (film["words"], f"{film['band_de00']:.1f}") for film in films},
+        "lab": [f"{value:.1f}" for value in whole["lab"]["D50/2°"]],
+        "model": said["reckoned"],
+        "typical": bool(said["density_assumed"]),
+        "solids": [", ".join(names[each] for each in solids)] if solids and films else [],
+    }
+
+
+def prediction_in_text(text: str) -> Figures:
+    """The same figures of the command's words."""
+    first = re.search(r"^(.*), by (?:weight|volume), (as .*?): (.*)\.\n", text)
+    assert first, text
+    lines = text.splitlines()
+    start = next(i for i, line in enumerate(lines) if line.startswith("film "))
+    rows = []
+    for line in lines[start + 1 :]:
+        if " ±" not in line:
+            break
+        rows.append([cell.strip() for cell in re.split(r"  +", line.strip())])
+    return {
+        "mix": first[1],
+        "matched": first[2],
+        "opaque": (first[3], _first(rf"Sure to within CIEDE2000 {_N}", text, "band")),
+        "films": {
+            row[0].partition(" over ")[2]: (row[1], row[-2].removeprefix("±")) for row in rows[1:]
+        },
+        "lab": [value.removeprefix("+") for value in rows[0][2:5]],
+        "model": _first(r"(Reckoned by [^\n]*)", text, "model"),
+        "typical": "is only typical" in text,
+        "solids": re.findall(r"Dry volume per gram is assumed for ([^;\n]*);", text),
+    }
+
+
+def greying_on_page(visit: Any, asked: Mapping[str, str]) -> Figures:
+    """What the page says of why a mix greys."""
+    text = text_of(visit.get(f"/foretell?{urlencode(asked)}").text)
+    text = text[text.index("Why it is as grey as it is") :]
+    best = re.search(r"Cleanest on hand there, by weight: ([^\n]*) in 100\.", text)
+    return {
+        "chroma": re.findall(rf"Its chroma is {_N}; .*? these tubes come to {_N}\.", text),
+        "dulls": re.findall(
+            rf"([A-Z][\w ]*) greys it(?: \(it absorbs ([\d-]+) nm\))?: without it, chroma {_N} hi",
+            text,
+        ),
+        "cleaner": sorted(re.findall(rf"{_N} ([A-Z][\w ]*)", best[1])) if best else [],
+        "leans": dict(re.findall(r"In a tint ([\w ]*) is ([^.\n]*)\.", text)),
+        "several": re.findall(r"([A-Z][\w ]*) is itself a mix \(([^)]*)\)", text),
+    }
+
+
+def greying_in_json(said: Mapping[str, Any], names: Mapping[str, str]) -> Figures:
+    """The same figures of the command's JSON, written as the page writes them."""
+    shares = [(share, names[paint]) for paint, share in said["cleaner"].items() if share > 0.005]
+    better = said["could"] > said["chroma"] + 3
+    return {
+        "chroma": [(f"{said['chroma']:.0f}", f"{said['could']:.0f}")],
+        "dulls": [
+            (
+                names[each["paint"]],
+                "{:.0f}-{:.0f}".format(*each["band_nm"]) if each["band_nm"] else "",
+                f"{each['gain']:.0f}",
+            )
+            for each in said["dulls"]
+        ],
+        "cleaner": sorted((f"{100 * s:.3g}", name) for s, name in shares) if better else [],
+        "leans": {names[paint]: words for paint, words in said["leans"].items()},
+        "several": [
+            (names[paint], ", ".join(each)) for paint, each in said["several_pigments"].items()
+        ],
+    }
+
+
+def greying_in_text(text: str) -> Figures:
+    """The figures of the command's words, but for the cleanest mix, which it says in parts."""
+    leans = text.partition("in a tint it is")[2]
+    return {
+        "chroma": re.findall(rf"of chroma {_N}; at its .*?come to {_N}\.", text, re.S),
+        "dulls": re.findall(
+            rf"([A-Z][\w ]*) greys it(?: \(absorbs ([\d-]+) nm\))?: without it, chroma {_N} hi",
+            text,
+        ),
+        "leans": dict(re.findall(r"\n([A-Z][\w ]*?)  +(\S[^\n]*?) *(?=\n|$)", leans)),
+        "several": re.findall(r"([A-Z][\w ]*) is itself a mix \(([^)]*)\)", text),
+    }

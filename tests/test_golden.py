@@ -68,6 +68,30 @@ PLATES = {
 }  # fmt: skip
 
 
+MIXES = {
+    "by weight": ({"ANCHOR": "2", "ROPE": "1", "HULL": "7"}, {}, ()),
+    "under a finish": ({"BUOY": "1", "HULL": "1"}, {"finish": "satin"}, ("--finish", "satin")),
+    "by volume": ({"ANCHOR": "1", "HULL": "2"}, {"by": "volume"}, ("--volume",)),
+    "a film": (
+        {"ANCHOR": "1", "DUSK": "0.5"}, {"film": "40", "finish": "gloss"},
+        ("--thickness", "40", "--finish", "gloss"),
+    ),
+    "a glaze over a tube": (
+        {"ANCHOR": "1", "MEDIUM": "3"}, {"film": "25", "over": "ROPE"},
+        ("--thickness", "25", "--over", "ROPE"),
+    ),
+    "a film over a reading": (
+        {"BUOY": "1", "LANTERN": "2", "MEDIUM": "4"}, {"film": "60", "over": "mixtures/moss"},
+        ("--thickness", "60", "--over", "mixtures/moss"),
+    ),
+    "complements": ({"ANCHOR": "1", "LANTERN": "3"}, {}, ()),
+    "complements under a finish": (
+        {"STARBOARD": "1", "BUOY": "3", "HULL": "4"}, {"finish": "matt"}, ("--finish", "matt"),
+    ),
+    "complements by volume": ({"DUSK": "1", "LANTERN": "4"}, {"by": "volume"}, ("--volume",)),
+}  # fmt: skip
+
+
 @pytest.fixture(scope="module")
 def visit(own_demo):
     with serving(own_demo) as visitor:
@@ -131,3 +155,24 @@ def test_a_heap_of_unknown_parts_is_the_same_on_both_faces(visit, ask, names):
     plate = re.search(r'action="/heap">.*?name="seen" value="(\w+)"', visit.get("/heap").text, re.S)
     assert visit.wait(visit.send("/heap", [*form, ("seen", plate[1])]))["path"] == "/mix"
     assert golden.additions_on_page(visit, {"target": "62,-18,-9"}, {}) == said
+
+
+@pytest.mark.parametrize("asked", MIXES)
+def test_a_mix_looks_the_same_on_both_faces(asked, visit, ask, names):
+    parts, page, options = MIXES[asked]
+    shown = golden.prediction_on_page(visit, {f"p:{p}": n for p, n in parts.items()} | page)
+    command = ("predict", ",".join(f"{p}={n}" for p, n in parts.items()), *options)
+    words = shown.pop("mix")
+    said = golden.prediction_in_json(ask(*command, "--json").json, names)
+    assert shown == said
+    assert golden.prediction_in_text(ask(*command).out) == said | {"mix": words}
+
+
+@pytest.mark.parametrize("asked", [each for each in MIXES if "film" not in MIXES[each][1]])
+def test_a_mix_greys_for_the_same_reasons_on_both_faces(asked, visit, ask, names):
+    parts, page, options = MIXES[asked]
+    shown = golden.greying_on_page(visit, {f"p:{p}": n for p, n in parts.items()} | page)
+    command = ("muddy", ",".join(f"{p}={n}" for p, n in parts.items()), *options)
+    said = golden.greying_in_json(ask(*command, "--json").json, names)
+    assert shown == said
+    assert said.items() >= golden.greying_in_text(ask(*command).out).items()

@@ -9,6 +9,7 @@ import typer
 from .common import JsonOption, StudioOption, open_store, print_table, say
 
 if TYPE_CHECKING:
+    from ..easel.basis import Basis
     from ..mixing.greying import Muddy
 
 EXAMPLE = 'tintladder muddy "ANCHOR=1,LANTERN=3"'
@@ -18,6 +19,13 @@ def muddy(
     mix: Annotated[
         str, typer.Argument(help="NAME=PARTS by weight of tube paint, with commas between.")
     ],
+    finish: Annotated[
+        str | None,
+        typer.Option(help="Finish under which the eye sees it: gloss, satin or matt."),
+    ] = None,
+    volume: Annotated[
+        bool, typer.Option("--volume", help="The parts are by volume of tube paint.")
+    ] = False,
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
@@ -26,20 +34,13 @@ def muddy(
     It names the paint that dulls the mix, and the cleanest pair on hand for its hue.
     """
     with open_store(studio) as store:
-        from ..easel.on_hand import usable
-        from ..mixing.greying import muddy as find
-        from ..mixing.palette import Palette
-        from ..mixing.prediction import parse_mix
+        from ..easel.prediction import MixRequest, greying
+        from .predict import check_finish
 
-        parts = parse_mix(mix, lambda name: store.paints.find(name).nickname)
-        coefficients = usable(store, list(parts), [])
-        reckoned = store.fits.model_words(coefficients)
-        paints = {paint.nickname: paint for paint in store.paints.all()}
-        white = Palette(coefficients).white
-        found = find(coefficients, parts, white, {n: p.pigments for n, p in paints.items()})
-        names = {nickname: paint.name for nickname, paint in paints.items()}
+        answer = greying(store, MixRequest(mix, volume, check_finish(finish)))
+    found, basis = answer.found, answer.basis
     result = {
-        "mix": parts,
+        "mix": answer.parts,
         "lab": [float(x) for x in found.lab],
         "band_de00": found.band,
         "chroma": found.chroma,
@@ -51,21 +52,21 @@ def muddy(
         ],
         "leans": found.leans,
         "several_pigments": {n: list(p) for n, p in found.several.items()},
-        "model": coefficients.model,
-        "reckoned": reckoned,
-        "scan_made": bool(coefficients.select(list(parts)).scan_made.any()),
-    }
-    say(result, as_json, lambda: _show(found, names, reckoned))
+        "reckoned": basis.model_words,
+        "scan_made": bool(basis.scanned(answer.parts)),
+    } | basis.said  # fmt: skip
+    say(result, as_json, lambda: _show(found, basis))
 
 
-def _show(found: Muddy, names: dict[str, str], reckoned: str) -> None:
+def _show(found: Muddy, basis: Basis) -> None:
     from ..common.colour_words import colour_words
     from ..mixing.prediction import mix_words
 
+    names = basis.names
     typer.echo(
-        f"The mix is {colour_words(found.lab)}, of chroma {found.chroma:.0f}; at its hue and "
-        f"lightness these tubes come to {found.could:.0f}. Sure to within CIEDE2000 "
-        f"{found.band:.1f} (95 of 100 times). {reckoned}"
+        f"The mix is {colour_words(found.lab)} {basis.manner.viewing.words}, of chroma "
+        f"{found.chroma:.0f}; at its hue and lightness these tubes come to {found.could:.0f}. "
+        f"Sure to within CIEDE2000 {found.band:.1f} (95 of 100 times). {basis.model_words}"
     )
     for d in found.dulls:
         where = f" (absorbs {d.band[0]:.0f}-{d.band[1]:.0f} nm)" if d.band else ""

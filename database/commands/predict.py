@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -11,7 +11,7 @@ from .common import JsonOption, StudioOption, number, open_store, print_table, s
 
 if TYPE_CHECKING:
     from ...calibrate.optics.surface import Gloss
-    from ..mixing.prediction import Look
+    from ..easel.prediction import PredictedMix
 
 EXAMPLE = 'tintladder predict "ANCHOR=2,ROPE=1,HULL=7" --thickness 60'
 
@@ -52,26 +52,19 @@ def predict(
     gloss = check_finish(finish)
     with open_store(studio) as store:
         from ..easel.asked_colour import parse_target
-        from ..easel.typed_mix import typed_mix
-        from ..mixing.prediction import VIEWS, look
-        from ..mixing.viewing import Viewing
+        from ..easel.prediction import MixRequest, predicted_mix
+        from ..mixing.prediction import VIEWS
 
-        typed = typed_mix(store, mix, volume)
-        coefficients = typed.coefficients
-        ground = None if over is None else parse_target(over, store).as_ground(thickness)
-        looks = look(coefficients, typed.parts, thickness, Viewing(gloss), ground)
+        ground = None if over is None else parse_target(over, store)
+        found = predicted_mix(store, MixRequest(mix, volume, gloss, thickness, ground))
+    basis, read = found.basis, found.basis.read
     result = {
-        "mix": typed.parts,
-        "scale": coefficients.scale,
-        "model": coefficients.model,
-        "reckoned": typed.reckoned,
-        "scan_made": bool(coefficients.scan_made.any()),
-        "dry_volume_assumed": [
-            p
-            for p, known in zip(coefficients.paints, coefficients.dry_volume_measured, strict=True)
-            if not known
-        ],
-        "density_assumed": typed.assumed,
+        "mix": found.parts,
+        "scale": read.scale,
+        "reckoned": basis.model_words,
+        "scan_made": bool(basis.scanned(found.parts)),
+        "dry_volume_assumed": found.dry_volume_assumed,
+        "density_assumed": found.assumed,
         "thickness_um": thickness,
         "finish": finish,
         "looks": [
@@ -82,14 +75,14 @@ def predict(
                 "out_of_gamut": seen.hex.endswith("!"),
                 "lab": {str(view): [float(x) for x in seen.lab(view)] for view in VIEWS},
                 "band_de00": seen.band,
-                "wavelengths": coefficients.wavelengths.tolist(),
+                "wavelengths": read.wavelengths.tolist(),
                 "reflectance": seen.reflectance.tolist(),
                 "uncertainty": seen.prediction.uncertainty[0].tolist(),
             }
-            for seen in looks
+            for seen in found.looks
         ],
-    }
-    say(result, as_json, lambda: _show(typed.words, looks, result, volume))
+    } | basis.said  # fmt: skip
+    say(result, as_json, lambda: _show(found, result, volume))
 
 
 def check_finish(finish: str | None) -> Gloss | None:
@@ -108,18 +101,19 @@ def check_finish(finish: str | None) -> Gloss | None:
     return found
 
 
-def _show(words: str, looks: list[Look], result: dict, volume: bool) -> None:
+def _show(found: PredictedMix, result: dict[str, Any], volume: bool) -> None:
     from ...calibrate.optics.colour import in_words
     from ..mixing.prediction import VIEWS
 
-    whole = looks[0]
-    finish = f", {result['finish']}" if result["finish"] else ""
-    typer.echo(f"{words}, by {'volume' if volume else 'weight'}{finish}: {whole.words}.")
+    whole = found.looks[0]
+    seen_so = found.basis.manner.viewing.words
+    by = "volume" if volume else "weight"
+    typer.echo(f"{found.words}, by {by}, {seen_so}: {whole.words}.")
     typer.echo(
         f"Sure to within CIEDE2000 {whole.band:.1f} (95 of 100 times; {in_words(whole.band)})."
     )
     rows = []
-    for seen in looks:
+    for seen in found.looks:
         shown = seen.hex.rstrip("!") + (" (a screen can't show it)" if "!" in seen.hex else "")
         lit = ("{:.1f}  {:+.1f}  {:+.1f}".format(*seen.lab(view)) for view in VIEWS)
         opaque = seen.over == "opaque"
@@ -127,10 +121,10 @@ def _show(words: str, looks: list[Look], result: dict, volume: bool) -> None:
         rows.append((title, seen.words, *lit, f"±{seen.band:.1f}", shown))
     lights = (f"L* a* b* ({view})" for view in VIEWS)
     print_table(["film", "looks", *lights, "band", "sRGB"], rows)
-    if result["dry_volume_assumed"]:
+    if found.dry_volume_assumed and len(found.looks) > 1:
+        listed = ", ".join(found.basis.names[paint] for paint in found.dry_volume_assumed)
         typer.echo(
-            f"Dry volume per gram is assumed for {', '.join(result['dry_volume_assumed'])}; "
-            "it matters only to films of a given dry thickness, and the band holds that."
+            f"Dry volume per gram is assumed for {listed}; the bands of the films hold that."
         )
     if result["density_assumed"]:
         typer.echo(

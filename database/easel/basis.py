@@ -13,6 +13,7 @@ from ...calibrate.optics.colour import D50, View
 from ..mixing.film import FilmPalette
 from ..mixing.medium import MEDIUM, NAME, resolver, with_medium
 from ..mixing.palette import Palette
+from ..mixing.viewing import AS_READ, of_reading
 from .densities import volume_slip, with_densities
 from .manner import Manner
 from .on_hand import usable
@@ -214,6 +215,8 @@ def just(store: Store, manner: Manner, paints: Sequence[str]) -> Basis:
 
 
 def _basis(store: Store, manner: Manner, read: Coefficients, medium: bool) -> Basis:
+    if manner.viewing == AS_READ:
+        manner = replace(manner, viewing=of_reading(read.surface))
     current = store.fits.current(read.model)
     assumed = with_densities(store, read)[1]
     tubes = []

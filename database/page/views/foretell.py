@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from starlette.responses import Response
@@ -10,13 +11,8 @@ from ....calibrate.errors import InputError
 from ....calibrate.optics.surface import GLOSSES
 from ...cards.new_tube import figure
 from ...easel.basis import names_of
-from ...easel.on_hand import usable
-from ...easel.typed_mix import typed_mix
-from ...mixing.greying import muddy
+from ...easel.prediction import MixRequest, greying, predicted_mix
 from ...mixing.medium import MEDIUM, NAME
-from ...mixing.palette import Palette
-from ...mixing.prediction import look
-from ...mixing.viewing import Viewing
 from ...store.store import Store
 from ..asked import Asked, view
 from ..remedies import on_page
@@ -34,7 +30,7 @@ def foretell(asked: Asked) -> Response:
         for key, value in asked.request.query_params.multi_items()
         if key.startswith("p:") and value.strip()
     }
-    said: dict[str, Any] = {"fault": None, "looks": None, "muddy": None}
+    said: dict[str, Any] = {"fault": None, "found": None, "muddy": None}
     with asked.store() as store:
         fitted, names = store.fits.current(), names_of(store)
         tubes = [(p.nickname, p.name) for p in store.paints.all() if p.nickname in fitted]
@@ -52,25 +48,24 @@ def foretell(asked: Asked) -> Response:
 
 
 def _foretold(asked: Asked, store: Store, typed: dict[str, str]) -> dict[str, Any]:
-    text = ",".join(f"{name}={parts}" for name, parts in typed.items())
-    mix = typed_mix(store, text, bool(asked.one_of("by", ["volume"])))
     thick = figure("film", asked.text("film"), "60", "µm")
     if thick == 0:
         raise InputError("film", asked.text("film"), "expected more than 0 µm", "mend it")
-    gloss = next((each for each in GLOSSES if each == asked.one_of("finish", GLOSSES)), None)
-    ground = aim(store, asked.text("over")).as_ground(thick) if asked.text("over") else None
-    looks = look(mix.coefficients, mix.parts, thick, Viewing(gloss), ground)
+    request = MixRequest(
+        ",".join(f"{name}={parts}" for name, parts in typed.items()),
+        bool(asked.one_of("by", ["volume"])),
+        next((each for each in GLOSSES if each == asked.one_of("finish", GLOSSES)), None),
+        thick,
+        aim(store, asked.text("over")) if asked.text("over") else None,
+    )
+    found = predicted_mix(store, request)
+    paints = [paint for paint in found.parts if paint != MEDIUM]
+    # A colour without its spectrum is aimed at as the eye sees it.
+    seen = found if request.finish else predicted_mix(store, replace(request, finish="gloss"))
     return {
-        "looks": looks, "mix": mix.words, "reckoned": mix.reckoned, "thick": thick, "finish": gloss,
-        "assumed": mix.assumed, "scanned": bool(mix.coefficients.scan_made.any()),
-        "muddy": _muddy(store, {p: part for p, part in mix.parts.items() if p != MEDIUM}),
-    }  # fmt: skip
-
-
-def _muddy(store: Store, parts: dict[str, float]) -> Any:
-    """Why the paints of a mix grey one another; one alone has no other."""
-    if len(parts) < 2:
-        return None
-    coefficients = usable(store, list(parts))
-    pigments = {paint.nickname: paint.pigments for paint in store.paints.all()}
-    return muddy(coefficients, parts, Palette(coefficients).white, pigments)
+        "found": found,
+        "seen": seen.looks[0].lab(),
+        "thick": thick,
+        # One paint alone has no other that it could grey.
+        "muddy": greying(store, request).found if len(paints) > 1 else None,
+    }

@@ -1,0 +1,139 @@
+"""What a mix looks like, and why it greys: what is asked, and the answers with all they rest on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from ...calibrate.errors import InputError
+from ...calibrate.optics.surface import Gloss
+from ..mixing.greying import Muddy, muddy
+from ..mixing.medium import MEDIUM
+from ..mixing.prediction import Look, by_weight, look, mix_words, parse_mix
+from ..mixing.target import Target
+from ..mixing.viewing import AS_READ, Viewing
+from .basis import Basis, just, nickname, on_hand
+from .manner import Manner
+
+if TYPE_CHECKING:
+    from ..store.store import Store
+
+
+@dataclass(frozen=True)
+class MixRequest:
+    """A mix that is asked about.
+
+    Attributes
+    ----------
+    mix : str
+        Parts of tube paint, such as ``ANCHOR=2,ROPE=1,MEDIUM=7``.
+    by_volume : bool
+        Whether the parts are by volume, else by weight.
+    finish : {"gloss", "satin", "matt"} or None
+        Under which the eye sees it; None: as the instrument that read the paints reads it.
+    thickness_um : float or None
+        Of a dry film, shown over black and over white too.
+    ground : Target or None
+        What else that film may lie over.
+    """
+
+    mix: str
+    by_volume: bool = False
+    finish: Gloss | None = None
+    thickness_um: float | None = None
+    ground: Target | None = None
+
+
+@dataclass(frozen=True)
+class PredictedMix:
+    """What a mix looks like.
+
+    Attributes
+    ----------
+    basis : Basis
+    parts : dict of nickname to parts by weight
+    words : str
+        The mix as it was typed.
+    looks : tuple of Look
+        Opaque; then as films.
+    assumed : list of str
+        Paints whose density is only typical, where the parts were by volume.
+    """
+
+    basis: Basis
+    parts: Mapping[str, float]
+    words: str
+    looks: tuple[Look, ...]
+    assumed: list[str]
+
+    @property
+    def dry_volume_assumed(self) -> list[str]:
+        """Paints whose dry volume per gram was assumed, which matters to films alone."""
+        read = self.basis.read
+        known = zip(read.paints, read.dry_volume_measured, strict=True)
+        return [paint for paint, measured in known if not measured]
+
+
+def _parts(store: Store, request: MixRequest) -> tuple[dict[str, float], Manner]:
+    parts = parse_mix(request.mix, lambda name: nickname(store, name))
+    if all(paint == MEDIUM for paint in parts):
+        raise InputError("mix", request.mix, "medium alone has no colour", "add a paint")
+    return parts, Manner(Viewing(request.finish) if request.finish else AS_READ)
+
+
+def predicted_mix(store: Store, request: MixRequest) -> PredictedMix:
+    """Predict a mix, opaque and as films.
+
+    Raises
+    ------
+    InputError
+        As `parse_mix` and `look`; and for paints without a fit, or medium alone.
+    """
+    typed, manner = _parts(store, request)
+    basis = just(store, manner, list(typed))
+    read, ground, parts = basis.read, None, typed
+    if request.ground is not None:
+        # A ground lies below the film as the paints' instrument reads it.
+        ground = request.ground.under(AS_READ, read.surface).as_ground(request.thickness_um)
+    if request.by_volume:
+        parts = by_weight(read, typed)
+    looks = look(read, parts, request.thickness_um, basis.manner.viewing, ground)
+    return PredictedMix(
+        basis, parts, mix_words(typed, basis.names), tuple(looks),
+        basis.assumed(typed) if request.by_volume else [],
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Greying:
+    """Why a mix greys.
+
+    Attributes
+    ----------
+    basis : Basis
+    parts : dict of nickname to parts by weight
+        The clear medium aside.
+    found : Muddy
+    """
+
+    basis: Basis
+    parts: Mapping[str, float]
+    found: Muddy
+
+
+def greying(store: Store, request: MixRequest) -> Greying:
+    """Say why a mix greys, and which tubes on hand would stay cleaner.
+
+    Raises
+    ------
+    InputError
+        As `predicted_mix`.
+    """
+    typed, manner = _parts(store, request)
+    paints = {paint: part for paint, part in typed.items() if paint != MEDIUM}
+    basis = on_hand(store, manner, list(paints))
+    palette = basis.palette
+    parts = by_weight(basis.read, paints) if request.by_volume else paints
+    pigments = {paint.nickname: paint.pigments for paint in store.paints.all()}
+    return Greying(basis, parts, muddy(palette.coefficients, parts, palette.white, pigments))
