@@ -119,7 +119,7 @@ def test_export_from_the_command_line(monkeypatch, capsys, tmp_path):
     said = tool("export", "cgats", "KEEL", "--from", "1.0.0", "--out", "k.txt", "--json").json
     assert said["from"] == "1.0.0" and len(read_session(tmp_path / "k.txt").spectra) == len(STEPS)
     assert tool("export", "cxf", "--out", "k.cxf").status == 0
-    for wrong in ("csv", "pdf", "csv RUDDER --out r.csv", "csv --out no/r.csv"):
+    for wrong in ("csv", "pdf", "csv RUDDER --out r.csv", "csv --out /proc/none/r.csv"):
         assert tool("export", *wrong.split()).status == 2
     left = [p.name for p in tmp_path.iterdir() if p.suffix in (".csv", ".part")]
     assert left == ["paints.csv"]

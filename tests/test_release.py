@@ -121,10 +121,10 @@ def test_a_publishing_cut_short_leaves_no_release(store, monkeypatch):
             raise OSError(28, "No space left on device")
         return whole(path, pieces)
 
-    whole = release_module.write_whole
+    whole = release_module.write_synced
 
     with monkeypatch.context() as patch:
-        patch.setattr(release_module, "write_whole", full_disk)
+        patch.setattr(release_module, "write_synced", full_disk)
         with pytest.raises(InputError, match="No space left on device"):
             publish(store)
     assert releases(store) == [] and list(store.studio.releases.iterdir()) == []

@@ -16,6 +16,7 @@ from typing import IO, Any
 
 from ...calibrate.errors import InputError
 from ..common.remedies import StudioDo
+from ..common.whole_files import beside, write_whole
 from ..releases.files import digest_of, sync_folder
 from ..store.engine import copy_database, open_engine
 from ..store.studio import Studio
@@ -83,9 +84,8 @@ def back_up(studio: Studio, file: Path) -> Backup:
             held = {_DATABASE: copy}
             archives = sorted(studio.releases.glob("*.zip")) if studio.releases.is_dir() else []
             held |= {f"{_RELEASES}{archive.name}": archive for archive in archives}
-            part = Path(folder) / "part.zip"
-            _pack(held, part, made)
-            part.rename(file)
+            with beside(file) as (part,):
+                _pack(held, part, made)
         sync_folder(file.parent)
     except (OSError, sqlite3.Error) as error:
         raise InputError(
@@ -167,7 +167,7 @@ def _move_in(folder: Path, studio: Studio, database: Path, made: str) -> None:
         if not place.exists():
             _place(archive, place)
             line = f"{digest_of(place).sha256}  {place.name}\n"
-            place.with_name(f"{place.name}.sha256").write_text(line, encoding="utf-8")
+            write_whole({place.with_name(f"{place.name}.sha256"): line.encode()})
     if database.exists():
         # Its log belongs to it: folded in by a copy, then both may go.
         copy_database(database, _free(database.with_name("studio-before-restore.db")))
@@ -178,10 +178,9 @@ def _move_in(folder: Path, studio: Studio, database: Path, made: str) -> None:
 
 
 def _place(source: Path, target: Path) -> None:
-    """Copy beside the target, then move in one step: they may stand on different disks."""
-    part = target.with_name(f".{target.name}.part")
-    shutil.copyfile(source, part)
-    part.replace(target)
+    """Copy, for they may stand on different disks."""
+    with beside(target) as (part,):
+        shutil.copyfile(source, part)
 
 
 def _free(path: Path) -> Path:

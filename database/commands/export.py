@@ -163,14 +163,9 @@ def _data(form: str, numbers: Numbers, paints: list[str] | None, thickness: floa
 
 
 def _write(file: Path, data: bytes) -> None:
+    from ..common.remedies import StudioDo
+    from ..common.whole_files import write_whole
+
     if file.exists():
         raise InputError(file, None, "is there already", "name another file with --out")
-    part = file.with_name(f".{file.name}.part")
-    try:
-        part.write_bytes(data)
-        part.replace(file)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        raise InputError(
-            file, None, f"can't be written ({error.strerror})", "name another place with --out"
-        ) from error
+    write_whole({file: data}, StudioDo.CHOOSE_PLACE())

@@ -1,33 +1,48 @@
-"""Writes several files, all of them or none."""
+"""Writes files whole or not at all: beside where they go, then moved there in one step."""
 
 from __future__ import annotations
 
-import contextlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import InputError, Remedy
 
 
-def write_whole(contents: Mapping[Path, bytes]) -> None:
-    """Write files beside where they go, then move them there.
+@contextmanager
+def beside(*paths: Path) -> Iterator[list[Path]]:
+    """Give a place beside each path; what is written there by the end moves to the paths.
+
+    After a failure nothing is left there, and the paths are as they were. Folders are made.
+    """
+    parts = [path.with_name(f".{path.name}.part") for path in paths]
+    try:
+        for path in paths:
+            path.parent.mkdir(parents=True, exist_ok=True)
+        yield parts
+        for path, part in zip(paths, parts, strict=True):
+            part.replace(path)
+    finally:
+        for part in parts:
+            with suppress(OSError):
+                part.unlink(missing_ok=True)
+
+
+def write_whole(
+    contents: Mapping[Path, bytes], do: str | Remedy = "check the folder, and try again"
+) -> None:
+    """Write several files: none moves to its place before all are written.
 
     Raises
     ------
     InputError
-        Where a file can't be written; then none is left behind.
+        Where a file can't be written; `do` says what to do about it.
     """
-    parts = {path: path.with_name(f".{path.name}.part") for path in contents}
+    at = next(iter(contents))
     try:
-        for path, part in parts.items():
-            path.parent.mkdir(parents=True, exist_ok=True)
-            part.write_bytes(contents[path])
-        for path, part in parts.items():
-            part.replace(path)
+        with beside(*contents) as parts:
+            for path, part in zip(contents, parts, strict=True):
+                at = path
+                part.write_bytes(contents[path])
     except OSError as error:
-        for part in parts.values():
-            with contextlib.suppress(OSError):
-                part.unlink(missing_ok=True)
-        raise InputError(
-            path, None, f"can't be written ({error.strerror})", "check the folder, and try again"
-        ) from error
+        raise InputError(at, None, f"can't be written ({error.strerror})", do) from error

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from ...calibrate.errors import InputError
 from ..cards.intake import take_in
+from ..common.whole_files import write_whole
 from ..fits.fitting import StudioFit, fit_studio
 from ..mixing.prediction import Look, look, why
 from ..pictures.figures import tint_figure
@@ -81,8 +82,7 @@ def make_demo(folder: Path, progress: Callable[[str], None] = lambda _: None) ->
                 "name another with --studio",
             )  # fmt: skip
         shutil.rmtree(folder)
-    folder.mkdir(parents=True, exist_ok=True)
-    (folder / MARKER).write_text(_WORDS, encoding="utf-8")
+    write_whole({folder / MARKER: _WORDS.encode()})
     with as_file(files("tintladder.measurements") / "boatyard") as boatyard:
         shutil.copytree(boatyard, folder, dirs_exist_ok=True)
     with Store.open(folder, create=True) as store:

@@ -11,6 +11,7 @@ import numpy as np
 
 from ...calibrate.errors import InputError
 from ..common.remedies import StudioDo
+from ..common.whole_files import write_whole
 from ..mixing.target import Target
 from ..mixing.viewing import Viewing
 
@@ -116,9 +117,7 @@ def write_dab(folder: Path, dab: KeptDab | None) -> None:
 
 
 def _write(path: Path, said: object) -> None:
-    beside = path.with_suffix(".new")
-    beside.write_text(json.dumps(said, indent=1) + "\n", encoding="utf-8")
-    beside.replace(path)
+    write_whole({path: f"{json.dumps(said, indent=1)}\n".encode()})
 
 
 def on_plate(additions: Sequence[Mapping[str, float]]) -> dict[str, float]:

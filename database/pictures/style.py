@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import io
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -19,6 +18,7 @@ from matplotlib.transforms import offset_copy
 from ...calibrate.errors import InputError
 from ...calibrate.optics.spectra import Array
 from ..common.remedies import StudioDo
+from ..common.whole_files import write_whole
 from .label_places import label_places
 
 PAPER, MAT, INK, SOFT, FAINT = "#ffffff", "#777777", "#1f1f1f", "#636363", "#d0d0d0"
@@ -217,15 +217,5 @@ def save(figure: Figure, path: str | Path) -> Path:
     held = io.BytesIO()
     with mpl.rc_context({"svg.hashsalt": "tintladder"}):
         figure.savefig(held, format=kind, dpi=DPI, metadata=nothing, facecolor=PAPER)
-    part = path.with_name(f".{path.name}.part")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        part.write_bytes(held.getvalue())
-        part.replace(path)
-    except OSError as error:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
-        raise InputError(
-            path, None, f"can't be written ({error.strerror})", StudioDo.CHOOSE_PLACE()
-        ) from error
+    write_whole({path: held.getvalue()}, StudioDo.CHOOSE_PLACE())
     return path

@@ -111,7 +111,7 @@ class Archive:
         return digest_of(self._path)
 
 
-def write_whole(path: Path, pieces: Iterable[bytes]) -> Digest:
+def write_synced(path: Path, pieces: Iterable[bytes]) -> Digest:
     """Write a file a piece at a time, and wait until the disk has it."""
     digest, size = hashlib.sha256(), 0
     with path.open("wb") as file:

@@ -24,7 +24,7 @@ from ..store.store import Store
 from ..store.transactions import now
 from .changes import Changes, checked_version, next_version, version_key
 from .compare import Numbers
-from .files import SUMS, Archive, Digest, sums, sync_folder, write_whole
+from .files import SUMS, Archive, Digest, sums, sync_folder, write_synced
 from .gates import Gate, gates
 from .tables.columns import Table
 from .tables.contents import Contents, Texts, contents
@@ -294,7 +294,7 @@ def _put_in_place(
             digest = _write(folder, packed, made, created, note, said)
             archive = packed.finish()
         line = f"{archive.sha256}  {name}.zip\n"
-        write_whole(building / f"{name}.zip.sha256", [line.encode()])
+        write_synced(building / f"{name}.zip.sha256", [line.encode()])
         sync_folder(folder)
         for part in (name, f"{name}.zip", f"{name}.zip.sha256"):
             _put_aside(releases / part)
@@ -311,7 +311,7 @@ def _write(
     """Write every file of a release, tables first, and return the digest of its SHA256SUMS."""
 
     def whole(file: str, pieces: Iterable[bytes]) -> Digest:
-        digest = write_whole(folder / file, pieces)
+        digest = write_synced(folder / file, pieces)
         packed.add(folder / file)
         return digest
 

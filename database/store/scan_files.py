@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ..common.whole_files import write_whole
 from .studio import Studio
 
 
@@ -26,10 +27,7 @@ def save_overlay(path: Path, drawn: NDArray[np.uint8]) -> Path:
     """Write a picture as PNG, whole or not at all."""
     done, content = cv2.imencode(".png", drawn[:, :, ::-1])
     assert done
-    path.parent.mkdir(parents=True, exist_ok=True)
-    part = path.with_name(f".{path.name}.part")
-    part.write_bytes(content.tobytes())
-    part.replace(path)
+    write_whole({path: content.tobytes()})
     return path
 
 
