@@ -348,3 +348,55 @@ def greying_in_text(text: str) -> Figures:
         "leans": dict(re.findall(r"\n([A-Z][\w ]*?)  +(\S[^\n]*?) *(?=\n|$)", leans)),
         "several": re.findall(r"([A-Z][\w ]*) is itself a mix \(([^)]*)\)", text),
     }
+
+
+# --- how near the tubes come, and which one more would help ---
+
+
+def reach_on_page(visit: Any, asked: Mapping[str, str], lay: Sequence[str]) -> Figures:
+    """What the worksheet says of a colour out of reach, once further tubes were tried."""
+    fields = {"lay": list(lay), **asked}
+    done = visit.wait(visit.send("/mix/further", list(_pairs(fields))))
+    text = text_of(visit.get(done["path"].partition("#")[0]).text)
+    further = re.search(rf"With ([\w ]+) too it would be [\w ]+ \({_N}\)", text)
+    return {
+        "matched": _first(r"Matched (as .*? reads? it|as .*? finish)\.", text, "condition"),
+        "nearest": _first(rf"the nearest is [\w ]+ \(CIEDE2000 {_N}\)", text, "nearest"),
+        "missing": _first(r"\(CIEDE2000 [\d.]+\); ([^\n]*)\.\n", text, "what is missing"),
+        "further": further and further.groups(),
+        "model": _first(r"(Reckoned by .*?)\n", text, "model"),
+    }
+
+
+def _pairs(fields: Mapping[str, Any]) -> list[tuple[str, str]]:
+    return [
+        (key, each)
+        for key, value in fields.items()
+        for each in (value if isinstance(value, list) else [value])
+    ]
+
+
+def reach_in_json(said: Mapping[str, Any], names: Mapping[str, str]) -> Figures:
+    """The same figures of the command's JSON, written as the faces write them."""
+    nearest, best = said["nearest"], said["one_more"][0]
+    helps = best["difference_de00"] < nearest["difference_de00"] - 0.5
+    return {
+        "matched": _condition(said["viewing"]),
+        "nearest": f"{nearest['difference_de00']:.1f}",
+        "missing": nearest["missing"],
+        "further": (names[best["paint"]], f"{best['difference_de00']:.1f}") if helps else None,
+        "model": said["reckoned"],
+    }
+
+
+def reach_in_text(text: str) -> Figures:
+    """The same figures of the command's words."""
+    further = re.search(rf"With ([\w ]+) too it would be {_N} away", text)
+    missing = _first(r"95 of 100 times\)\.\n(I[^\n]*)\.\n", text, "what is missing")
+    return {
+        "matched": _first(r"matched (as [^\n]*)\.\n", text, "condition"),
+        "nearest": _first(rf"CIEDE2000 {_N} away", text, "nearest"),
+        "missing": missing[:1].lower() + missing[1:],
+        "further": further and further.groups(),
+        "model": _first(r"(Reckoned by [^\n]*)", text, "model"),
+    }

@@ -92,6 +92,14 @@ MIXES = {
 }  # fmt: skip
 
 
+FAR = {
+    "a clean red": ("55,70,40", "HULL,ROPE,ANCHOR", {}),
+    "a clean green under a finish": ("50,-60,20", "HULL,ROPE,BUOY,ANCHOR", {"finish": "satin"}),
+    "a tint": ("STARBOARD 1:1", "HULL,ANCHOR,LANTERN", {"tubes": "2"}),
+    "a reading": ("mixtures/moss", "HULL,DUSK,BUOY", {"tubes": "3"}),
+}
+
+
 @pytest.fixture(scope="module")
 def visit(own_demo):
     with serving(own_demo) as visitor:
@@ -176,3 +184,16 @@ def test_a_mix_greys_for_the_same_reasons_on_both_faces(asked, visit, ask, names
     said = golden.greying_in_json(ask(*command, "--json").json, names)
     assert shown == said
     assert said.items() >= golden.greying_in_text(ask(*command).out).items()
+
+
+@pytest.mark.parametrize("asked", FAR)
+def test_the_tubes_reach_as_far_on_both_faces(asked, visit, ask, names):
+    target, lay, more = FAR[asked]
+    laid_out = lay.split(",")
+    shown = golden.reach_on_page(visit, {"target": target, **more}, laid_out)
+    out = ",".join(paint for paint in names if paint not in [*laid_out, "MEDIUM"])
+    options = [word for key, value in more.items() for word in (f"--{key}", value)]
+    command = ("reach", target, "--without", out, *options)
+    said = golden.reach_in_json(ask(*command, "--json").json, names)
+    assert shown == said
+    assert golden.reach_in_text(ask(*command).out) == said

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from concurrent.futures import Future
 from functools import lru_cache
 from pathlib import Path
@@ -12,9 +12,7 @@ from typing import Any, Protocol, TypeVar
 
 from ...calibrate.errors import InputError
 from ..easel.asked_colour import is_there, parse_target
-from ..easel.recipe import Ways
 from ..easel.setting_out import open_photo
-from ..mixing.gamut import Widening, one_more
 from ..mixing.photo import Photo, parse_spot, shrunk, spot
 from ..mixing.target import Target
 from ..store.store import Store
@@ -54,18 +52,7 @@ class Searches:
         InputError
             As the question's own `answer`.
         """
-        return self._remembered(question.key, question.answer)
-
-    def further(self, store: Store, ways: Ways, most: int) -> list[Widening]:
-        """Try, or remember, each fitted tube that isn't laid out as one more, best first."""
-        basis, lab = ways.basis, ways.answer.target.lab
-        laid_out = [tube.nickname for tube in basis.tubes]
-        fits = tuple(sorted(store.fits.current().items()))
-        key = ("further", tuple(lab), basis.key, most, fits)
-        whole = basis.manner.viewing.of(store.fits.coefficients())
-        return self._remembered(key, lambda: one_more(whole, laid_out, lab, most))
-
-    def _remembered(self, key: object, search: Callable[[], Found]) -> Found:
+        key = question.key
         with self._lock:
             there = self._found.get(key)
             future: Future[Found] = there or Future()
@@ -76,7 +63,7 @@ class Searches:
         # The lock isn't held meanwhile; whoever asks the same waits for this one search.
         if there is None:
             try:
-                future.set_result(search())
+                future.set_result(question.answer())
             except BaseException as error:
                 with self._lock:
                     self._found.pop(key, None)

@@ -20,6 +20,7 @@ from ...easel.asked_colour import kept_target
 from ...easel.basis import names_of, nickname
 from ...easel.heap import guess_words
 from ...easel.plate import on_plate, read_dab, read_plate, write_dab, write_plate
+from ...easel.reach import ReachQuestion, ReachRequest, reach_question
 from ...easel.recipe import (
     Amounts,
     Quantity,
@@ -180,7 +181,7 @@ def _ways(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     said["others"] = bool(others and ways.answer.missing and ways.basis.manner.film is None)
     if said["others"] and asked.text("further"):
         searches: Searches = asked.request.app.state.searches
-        said["further"] = searches.further(store, ways, asked.number("tubes", _MOST, 1, 6))
+        said["further"] = searches.answer(_further(asked, store)).further
     return said["way"] is not None
 
 
@@ -252,19 +253,27 @@ def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     return True
 
 
+def _further(asked: Asked, store: Store) -> ReachQuestion:
+    """Whether a tube that isn't laid out would help."""
+    request = _request(asked, store)
+    laid_out = (*(request.laid_out or ()), *request.must)
+    wanted = ReachRequest(
+        request.target, laid_out=laid_out, finish=request.finish, most=request.most
+    )
+    return reach_question(store, wanted)
+
+
 @view
 def try_further(asked: Asked) -> Response:
     """Try each tube that isn't laid out as one more."""
     searches: Searches = asked.request.app.state.searches
-    most = asked.number("tubes", _MOST, 1, 6)
     with asked.store() as store:
-        question = recipe_question(store, _request(asked, store))
+        question = _further(asked, store)
     there = _address(_chosen(asked), further="yes")
 
     def work(progress: Progress) -> str:
         progress("one after another")
-        with asked.store() as store:
-            searches.further(store, searches.answer(question), most)
+        searches.answer(question)
         return f"{there}#ways"
 
     return asked.job("Trying further tubes", _address(_chosen(asked), "ways"), work)
