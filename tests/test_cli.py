@@ -8,6 +8,7 @@ import sys
 from functools import partial
 
 import pytest
+import typer
 from tintladder.database import cli
 from tintladder.database.store.store import Store
 
@@ -53,12 +54,12 @@ def test_help_needs_nothing_heavy():
 
 def commands():
     """Every command, and every one below it, as typed."""
-    for info in cli.app.registered_commands:
-        yield (info.name,)
-    for group in cli.app.registered_groups:
-        yield (group.name,)
-        for info in group.typer_instance.registered_commands:
-            yield (group.name, info.name or info.callback.__name__)
+    whole = typer.main.get_command(cli.app)
+    for name in whole.list_commands(None):
+        yield (name,)
+        yield from (
+            (name, below) for below in getattr(whole.get_command(None, name), "commands", ())
+        )
 
 
 @pytest.mark.parametrize("words", list(commands()), ids=" ".join)

@@ -126,7 +126,7 @@ def test_tiles_of_another_geometry_or_without_values_are_refused():
     grey = replace(grey, labels=("tile/trap", "tile/grey", *grey.labels[2:]))
     with pytest.raises(InputError, match="tile/grey: this tile has no certified values"):
         Correcting()(replace(read_file(), spectra=grey))
-    with pytest.raises(InputError, match="--without: got 'wobble'; give one of zero, drift"):
+    with pytest.raises(InputError, match="without: got 'wobble'; give one of zero, drift"):
         Correcting(certified(), without=("wobble",))
 
 

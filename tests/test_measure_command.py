@@ -18,6 +18,7 @@ from tintladder.calibrate.instrument.profile_file import template
 from tintladder.database.cards.intake import take_in
 from tintladder.database.cards.rehearsing import emulated
 from tintladder.database.care.integrity import check_studio
+from tintladder.database.common.remedies import StudioDo
 from tintladder.database.store.store import Store
 
 from .command import run
@@ -146,7 +147,7 @@ def test_a_sitting_is_of_one_instrument(studio, tmp_path):
     assert "another instrument answers: Stand-in 0002, not Stand-in 0001" in said.out
     with Store.open(tmp_path) as store:
         (found,) = (f for f in check_studio(store) if "being measured" in f.words)
-        assert "--resume keel-1" in found.do and not found.broken
+        assert found.do == StudioDo.GO_ON(card="keel-1") and not found.broken
 
 
 def test_an_open_sitting_may_be_given_up(studio, tmp_path):

@@ -50,9 +50,9 @@ def test_a_grey_brings_colours_nearer_and_the_band_holds(taken):
 
 def test_a_coloured_spot_is_no_grey(taken):
     evening = next(one for one in taken if "evening" in one[0].spots)
-    with pytest.raises(InputError, match=r"--grey 5,5: that spot is plainly coloured"):
+    with pytest.raises(InputError, match=r"grey 5,5: that spot is plainly coloured"):
         read_photo(evening[1], grey=(5, 5))
-    with pytest.raises(InputError, match="--white"):
+    with pytest.raises(InputError, match="white"):
         read_photo(evening[1], white=evening[0].spots["buoy"])
 
 

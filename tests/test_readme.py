@@ -19,7 +19,7 @@ from .lab.scans import first_card
 HOUSE = Path(__file__).parents[1]
 TEXT = (HOUSE / "README.md").read_text(encoding="utf-8")
 PAGES = {"README": TEXT} | {topic: chapter(topic).text for topic in TOPICS}
-NAMES = [module.__name__.rpartition(".")[2] for module in cli.COMMANDS]
+NAMES = list(cli.COMMANDS)
 SCANS = HOUSE / "measurements" / "boatyard" / "scans"
 FIRST = re.search(r"((?:^    tintladder .+\n){3,})", TEXT, flags=re.M)
 

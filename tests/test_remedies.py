@@ -25,8 +25,8 @@ FACES = ("database/commands/", "database/cli.py", "database/demo/")
 
 def _options(command):
     """Names of the options of a command and of those below it."""
-    for each in getattr(command, "commands", {}).values():
-        yield from _options(each)
+    for name in command.list_commands(None) if hasattr(command, "list_commands") else ():
+        yield from _options(command.get_command(None, name))
     for parameter in command.params:
         yield from (name for name in parameter.opts if name.startswith("--"))
 
@@ -34,7 +34,7 @@ def _options(command):
 APP = typer.main.get_command(cli.app)
 OPTIONS = {*_options(APP), "--help"}
 NAMED = re.compile(
-    rf"tintladder ({'|'.join(APP.commands)})\b|(?<![\w-])({'|'.join(sorted(OPTIONS))})(?![\w-])"
+    rf"tintladder ({'|'.join(cli.COMMANDS)})\b|(?<![\w-])({'|'.join(sorted(OPTIONS))})(?![\w-])"
 )
 """A command of ours, or an option of any."""
 
@@ -63,7 +63,7 @@ def test_no_room_below_the_faces_names_a_command_or_an_option():
 
 
 def test_what_names_commands_is_found():
-    assert len(APP.commands) > 25 and {"--studio", "--resume", "--without"} <= OPTIONS
+    assert len(cli.COMMANDS) > 25 and {"--studio", "--resume", "--without"} <= OPTIONS
     for words in ("run: tintladder fit", "give --card", "(--studio DIR)", "tintladder tubes on X"):
         assert NAMED.search(words), words
     for words in ("this tintladder knows 1", "pip install --upgrade tintladder", "<!-- card -->"):
@@ -73,7 +73,7 @@ def test_what_names_commands_is_found():
 def test_every_command_and_option_that_a_remedy_names_is_there():
     for words in terminal.WORDS.values():
         assert set(re.findall(r"--[a-z-]+", words)) <= OPTIONS, words
-        assert set(re.findall(r"tintladder ([a-z]+)", words)) <= set(APP.commands), words
+        assert set(re.findall(r"tintladder ([a-z]+)", words)) <= set(cli.COMMANDS), words
 
 
 def _arguments(words: str) -> set[str]:

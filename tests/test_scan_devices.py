@@ -157,7 +157,7 @@ def test_of_several_devices_the_one_whose_settings_fit_reads_a_picture(store):
     assert read_card_picture(store, phone).device == "phone"
     assert read_card_picture(store, flat, device="by-card").device == "by-card"
     characterise_device(store, "another", SCANS / "target.png", VALUES)
-    with pytest.raises(InputError, match=r"--device: expected one of .*another, by-card"):
+    with pytest.raises(InputError, match=r"device: expected one of .*another, by-card"):
         read_card_picture(store, flat)
 
 

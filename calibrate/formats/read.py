@@ -10,8 +10,6 @@ import warnings
 import zipfile
 from pathlib import Path
 
-import pandas as pd
-
 from ..errors import CalibrateDo, InputError
 from .cgats import looks_like_cgats, parse_cgats
 from .cxf import parse_cxf
@@ -96,6 +94,8 @@ def _sheets(raw: bytes, file: str) -> dict[str, list[list[str]]]:
         raise InputError(file, None, "expected readings, this looks like a zip archive", _DO)
     if unpacked > _UNPACKED:
         raise InputError(file, None, "it unpacks to far more than a sheet of readings", _DO)
+    import pandas as pd
+
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # openpyxl speaks of styles, which don't matter here

@@ -10,8 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import chi2
-from scipy.stats import f as fisher
 
 from ..optics.colour import ciede2000
 from ..optics.spectra import Array
@@ -101,6 +99,8 @@ def scatter(groups: Sequence[Array]) -> Scatter | None:
     -------
     Scatter, or None where nothing was read twice
     """
+    from scipy.stats import chi2
+
     groups = [group for group in groups if len(group) > 1]
     if not groups:
         return None
@@ -139,6 +139,8 @@ def agreement(one: Array, other: Array) -> Agreement:
     each = np.concatenate([ciede2000(middle, one), ciede2000(middle, other)])
     t_squared = by_chance = np.nan
     if n > DIMENSIONS:
+        from scipy.stats import f as fisher
+
         spread = np.atleast_2d(np.cov(off.T))
         bias = off.mean(axis=0)
         t_squared = float(n * bias @ np.linalg.pinv(spread) @ bias)

@@ -11,7 +11,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from ..optics.spectra import Array
 from .tiles import Tile
@@ -52,6 +51,8 @@ def find_shift(wavelengths: Array, read: Sequence[Array], tiles: Sequence[Tile])
         Zero, scale and linearity corrected, not the band.
     tiles : sequence of Tile
     """
+    from scipy.interpolate import CubicSpline
+
     curves = [CubicSpline(t.wavelengths, t.values) for t in tiles]
     # A shift of some nm must not leave the certificate.
     inside = [
@@ -89,6 +90,8 @@ def unshift(wavelengths: Array, values: Array, nm: float) -> Array:
 
     At one end of the range the spline runs on by the shift, a fraction of a step.
     """
+    from scipy.interpolate import CubicSpline
+
     return _where_read(values, lambda run, v: CubicSpline(wavelengths[run], v, axis=1)
                        (wavelengths[run] - nm))  # fmt: skip
 

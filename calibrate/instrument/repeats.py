@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import t as student
 
 from ..optics.colour import xyz
 from ..optics.spectra import Array, Flag, Spectra, to_grid
@@ -78,6 +77,8 @@ def critical(count: int, alpha: float = ALPHA, free: int | None = None) -> float
     free : int, optional
         Degrees of freedom of a standard deviation from elsewhere; else it is the repeats' own.
     """
+    from scipy.stats import t as student
+
     if free is not None:
         bound = student.ppf(1 - alpha / (2 * count), free)
         return float(bound * np.sqrt((count - 1) / count))

@@ -12,7 +12,6 @@ from pathlib import PurePath
 from typing import Any, Literal
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from ..errors import CalibrateDo, InputError
 from ..formats.session import Session
@@ -63,6 +62,8 @@ class Tile:
 
     def at(self, wavelengths: Array) -> Array:
         """Certified reflectance at wavelengths, (W,); NaN outside the certificate's range."""
+        from scipy.interpolate import CubicSpline
+
         spline = CubicSpline(self.wavelengths, self.values, extrapolate=False)
         found: Array = spline(wavelengths)
         return found

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ...calibrate.errors import InputError
-from ...calibrate.formats.read import read_session
 from ...calibrate.formats.session import Session
 from ...calibrate.optics.predict import dry_fractions, predict
 from ..common.remedies import StudioDo
@@ -98,6 +97,8 @@ def _of_file(text: str, store: Store) -> Target | None:
     name, _, label = text.partition("::")
     if not (is_there(name) or re.search(r"\.(txt|csv|tsv|xlsx|cgats)$", name, re.I)):
         return None
+    from ...calibrate.formats.read import read_session
+
     return in_session(read_session(name), name, label)
 
 

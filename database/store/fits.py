@@ -6,15 +6,12 @@ import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from importlib.metadata import version
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from sqlalchemy import select, update
 
 from ...calibrate.errors import InputError
-from ...calibrate.fit.judging.quality_figures import STRENGTH, figures
-from ...calibrate.fit.judging.quality_report import QualityReport
 from ...calibrate.fit.problem.result import JointFit, PaintFit
 from ...calibrate.fit.problem.tube import Tube
 from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients, check_alike
@@ -36,6 +33,11 @@ from .readings import StoredReadings
 from .scans import StoredChannels
 from .transactions import Transactions, now
 from .trials import tried
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from ...calibrate.fit.judging.quality_report import QualityReport
 
 
 class Fits:
@@ -287,6 +289,8 @@ class Fits:
             .where(schema.PaintFit.current, schema.PaintFit.quality.is_not(None))
             .order_by(schema.PaintFit.id.desc())
         )
+        from ...calibrate.fit.judging.quality_figures import STRENGTH
+
         with self._database.snapshot() as session:
             # The first or second row tells: a white alone has no strength.
             for packed in session.scalars(query.execution_options(yield_per=20)):
@@ -357,6 +361,8 @@ def _paint_fit_row(
     fit: PaintFit,
     quality: QualityReport | None,
 ) -> schema.PaintFit:
+    from ...calibrate.fit.judging.quality_figures import figures
+
     return schema.PaintFit(
         paint=paint,
         lot=lot,

@@ -10,14 +10,16 @@ import io
 import json
 import zlib
 from dataclasses import asdict, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import orjson
-import pandas as pd
 
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.surface import Surface
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _ARRAYS = (
     "wavelengths",
@@ -94,6 +96,8 @@ def pack_table(table: pd.DataFrame) -> bytes:
 
 def unpack_table(data: bytes) -> pd.DataFrame:
     """Table from the bytes that `pack_table` made."""
+    import pandas as pd
+
     return pd.DataFrame(unpack_columns(data))
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from functools import cached_property
+from typing import TYPE_CHECKING
+
 from .cards import Cards
 from .fits import Fits
 from .imports import Imports
@@ -10,9 +13,11 @@ from .readings import Readings
 from .recipes import Recipes
 from .scanners import Scanners
 from .scans import Scans
-from .sittings import Sittings
 from .studio import Studio
 from .transactions import Transactions
+
+if TYPE_CHECKING:
+    from .sittings import Sittings
 
 
 class Store(Transactions):
@@ -44,4 +49,10 @@ class Store(Transactions):
         self.imports = Imports(self)
         self.fits = Fits(self, self.paints)
         self.recipes = Recipes(self, self.paints, self.fits)
-        self.sittings = Sittings(self, self.cards, self.readings, self.imports)
+
+    @cached_property
+    def sittings(self) -> Sittings:
+        """Sittings with an instrument; what speaks to one is loaded for them alone."""
+        from .sittings import Sittings
+
+        return Sittings(self, self.cards, self.readings, self.imports)

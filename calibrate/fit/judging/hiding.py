@@ -13,7 +13,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import brentq
 
 from ...optics.coefficients import ABSOLUTE, Coefficients, dry_volume_spread
 from ...optics.colour import View, lab, weights
@@ -323,6 +322,8 @@ def hiding_thickness(
     if not lacks.size:
         x, relative = _THINNEST, 0.0
     elif lacks[-1] < grid.size - 1:
+        from scipy.optimize import brentq
+
         at = int(lacks[-1])
         x = float(np.exp(brentq(lambda at: missing(at)[0], grid[at], grid[at + 1], xtol=1e-12)))
         made = _films(c, x, under)

@@ -12,7 +12,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import brentq
 
 from ...cards.card import BARE, SUBSTRATES
 from ...cards.readings import CardReadings
@@ -164,6 +163,8 @@ def _shift(
     low, high = np.log(_THINNEST), np.log(_THICKEST)
     if beyond(low) < 0 or beyond(high) > 0:
         return np.nan, np.nan
+    from scipy.optimize import brentq
+
     same = float(brentq(beyond, low, high, xtol=1e-10))
     step = 1e-4
     slope = (beyond(same + step) - beyond(same - step)) / (2 * step)

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
-import pandas as pd
 
 from .hiding import PAINT_VIEW, Hiding
 from .quality_report import QualityReport
 from .strength import Criterion, Strength
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 MISS_MEAN, MISS_WORST = "fit difference, mean", "fit difference, worst"
 LEFT_OUT = "difference of a step left out"
@@ -47,6 +49,8 @@ def figures(report: QualityReport) -> pd.DataFrame:
         {name: row.get(name, np.nan if name in _NUMBERS else "") for name in _COLUMNS}
         for row in _rows(report)
     ]
+    import pandas as pd
+
     table = pd.DataFrame(rows, columns=list(_COLUMNS)).astype(dict.fromkeys(_NUMBERS, float))
     for name in _NUMBERS:
         table[name] = [float(f"{x:.6g}") if math.isfinite(x) else np.nan for x in table[name]]

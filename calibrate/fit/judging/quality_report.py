@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 from ...cards.readings import CardReadings
 from ...optics.colour import in_words
@@ -26,6 +26,9 @@ from .strength import (
     hue_turn,
     tinting_strength,
 )
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 IN_THE_MANNER = (
     "Contrast ratio and hiding are in the manner of ISO 6504-3, ASTM D2805 and ISO 18314-2, "

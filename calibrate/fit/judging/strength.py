@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.optimize import brentq
 
 from ...optics.coefficients import Coefficients
 from ...optics.colour import D50, View, chroma_hue, lab
@@ -164,6 +163,8 @@ def tinting_strength(
         deep = np.flatnonzero(short(grid) > 0)
         if not deep.size or deep[-1] == grid.size - 1:
             raise ValueError(f"no amount of {paint} is as deep as {white_parts:g}:1 {reference}")
+        from scipy.optimize import brentq
+
         at = int(deep[-1])
         parts = float(np.exp(brentq(lambda x: short(x)[0], grid[at], grid[at + 1], xtol=1e-12)))
         own = _share(c, 0, 1, parts)

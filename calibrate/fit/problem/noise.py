@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.optimize import minimize
 
 from ...cards.readings import CardReadings
 from ...optics.spectra import Array
@@ -68,6 +67,8 @@ def reading_noise(readings: Sequence[CardReadings]) -> tuple[float, float]:
         # Repeats that agree to the last digit say that the file was rounded, not that sd is none.
         sd = np.maximum(np.exp(logs[0]) + np.exp(logs[1]) * level, _LEAST)
         return float((freedom * (2 * np.log(sd) + variance / sd**2)).sum() / total)
+
+    from scipy.optimize import minimize
 
     found = minimize(unlikeliness, np.log(TYPICAL), method="Nelder-Mead").x
     return max(float(np.exp(found[0])), FLOOR[0]), max(float(np.exp(found[1])), FLOOR[1])

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 from ...cards.card import BARE, Card, Drawdown
 from ...cards.readings import CardReadings
@@ -18,6 +18,9 @@ from ...optics.predict import Prediction, dry_fractions, predict, volume_solids
 from ...optics.spectra import Array
 from ...optics.surface import to_inside
 from ..problem.settings import FitSettings
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 MOST_SCAN_ERROR = 2.0
 """CIEDE2000 of its own from which on a scan tells nothing of a mixture: it would be a near miss
@@ -204,6 +207,8 @@ def checked(
     aside: Sequence[tuple[str, str]] = (),
 ) -> Check:
     """Hold predictions against readings; a row is card, step, over, mix."""
+    import pandas as pd
+
     table = pd.DataFrame(rows, columns=["card", "step", "over", "mix"])
     grid = prediction.wavelengths
     seen = lab(measured, grid)
@@ -218,6 +223,8 @@ def checked(
 
 def together(checks: Sequence[Check]) -> Check:
     """Several checks, on one grid of wavelengths, as one."""
+    import pandas as pd
+
     causes = max(check.prediction.factors.shape[1] for check in checks)
 
     def padded(factors: Array) -> Array:

@@ -1,6 +1,6 @@
 """Tables of the studio database: fits, releases, and what was mixed by them."""
 
-from __future__ import annotations
+# Annotations stand as they are, not as text: each text would be compiled anew at every start.
 
 from typing import Any
 
@@ -29,7 +29,9 @@ class Fit(Base):
     coefficients_sha256: Mapped[str]
     nuisances: Mapped[bytes]
 
-    paint_fits: Mapped[list[PaintFit]] = relationship(back_populates="fit", order_by="PaintFit.id")
+    paint_fits: Mapped[list["PaintFit"]] = relationship(
+        back_populates="fit", order_by="PaintFit.id"
+    )
 
 
 class PaintFit(Base):

@@ -1,6 +1,6 @@
 """Tables of the studio database: paints, cards, instruments, and what was read or scanned."""
 
-from __future__ import annotations
+# Annotations stand as they are, not as text: each text would be compiled anew at every start.
 
 from datetime import date
 from typing import Any
@@ -41,7 +41,7 @@ class Paint(Base):
     finish: Mapped[str] = mapped_column(default=ORDINARY)
     note: Mapped[str] = mapped_column(default="")
 
-    lots: Mapped[list[Lot]] = relationship(
+    lots: Mapped[list["Lot"]] = relationship(
         back_populates="paint", order_by="Lot.id", lazy="selectin", cascade="all, delete-orphan"
     )
 
@@ -51,7 +51,7 @@ class Paint(Base):
         return any(lot.on_hand for lot in self.lots)
 
     @property
-    def current_lot(self) -> Lot | None:
+    def current_lot(self) -> "Lot | None":
         """The lot in use: the one opened last of those on hand, else of all."""
         lots = [lot for lot in self.lots if lot.on_hand] or self.lots
         return max(lots, key=lambda lot: (lot.opened or date.min, lot.id), default=None)
@@ -86,7 +86,7 @@ class Device(Base):
     serial: Mapped[str] = mapped_column(default="")
     profile: Mapped[dict[str, Any] | None]
 
-    calibrations: Mapped[list[Calibration]] = relationship(back_populates="device")
+    calibrations: Mapped[list["Calibration"]] = relationship(back_populates="device")
 
 
 class Calibration(Base):
@@ -109,7 +109,7 @@ class Card(Base):
 
     name: Mapped[str] = mapped_column(unique=True)
 
-    versions: Mapped[list[CardVersion]] = relationship(
+    versions: Mapped[list["CardVersion"]] = relationship(
         back_populates="card", order_by="CardVersion.id"
     )
 
@@ -133,7 +133,7 @@ class CardVersion(Base):
     note: Mapped[str]
 
     card: Mapped[Card] = relationship(back_populates="versions")
-    drawdowns: Mapped[list[Drawdown]] = relationship(order_by="Drawdown.id", lazy="selectin")
+    drawdowns: Mapped[list["Drawdown"]] = relationship(order_by="Drawdown.id", lazy="selectin")
 
 
 class Drawdown(Base):
@@ -196,7 +196,7 @@ class Session(Base):
     card: Mapped[Card] = relationship()
     device: Mapped[Device | None] = relationship(lazy="joined")
     calibration: Mapped[Calibration | None] = relationship(lazy="joined")
-    readings: Mapped[list[Reading]] = relationship(order_by="Reading.id", lazy="selectin")
+    readings: Mapped[list["Reading"]] = relationship(order_by="Reading.id", lazy="selectin")
 
 
 class Reading(Base):
@@ -241,7 +241,7 @@ class Scan(Base):
 
     card: Mapped[Card] = relationship()
     calibration: Mapped[Calibration | None] = relationship(lazy="joined")
-    patches: Mapped[list[ScanPatch]] = relationship(order_by="ScanPatch.id", lazy="selectin")
+    patches: Mapped[list["ScanPatch"]] = relationship(order_by="ScanPatch.id", lazy="selectin")
 
 
 class ScanPatch(Base):
