@@ -71,7 +71,7 @@ def _table() -> dict[View, Array]:
 @lru_cache(maxsize=256)
 def _weights(view: View, wavelengths: bytes) -> tuple[Array, Array]:
     grid = np.frombuffer(wavelengths, dtype=float)
-    if not np.isin(grid, WEIGHTS_GRID).all() or not np.allclose(np.diff(grid), 10):
+    if not set(grid.tolist()) <= set(WEIGHTS_GRID.tolist()) or not np.allclose(np.diff(grid), 10):
         raise ValueError(
             f"colour needs readings 10 nm apart at whole tens within 360-780 nm, not at "
             f"{', '.join(f'{w:g}' for w in grid[:3])}, ... nm; bring them there with to_grid"

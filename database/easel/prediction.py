@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.surface import Gloss
-from ..mixing.greying import Muddy, muddy
 from ..mixing.medium import MEDIUM
 from ..mixing.prediction import Look, by_weight, look, mix_words, parse_mix
 from ..mixing.target import Target
@@ -17,6 +16,7 @@ from .basis import Basis, just, nickname, on_hand
 from .manner import Manner
 
 if TYPE_CHECKING:
+    from ..mixing.greying import Muddy
     from ..store.store import Store
 
 
@@ -136,4 +136,6 @@ def greying(store: Store, request: MixRequest) -> Greying:
     palette = basis.palette
     parts = by_weight(basis.read, paints) if request.by_volume else paints
     pigments = {paint.nickname: paint.pigments for paint in store.paints.all()}
+    from ..mixing.greying import muddy
+
     return Greying(basis, parts, muddy(palette.coefficients, parts, palette.white, pigments))

@@ -36,6 +36,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     scan,
     scan_checks,
     setout,
+    start,
     stress,
     textbook,
     transport,

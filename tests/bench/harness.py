@@ -12,6 +12,7 @@ from typing import Any, Literal
 
 SUBJECTS = (
     "demo",
+    "start",
     "fit",
     "instrument",
     "scan",
