@@ -7,7 +7,7 @@ import tomllib
 
 import pytest
 
-from . import golden
+from . import golden, golden_mixes
 from .command import run
 from .page_server import serving
 
@@ -93,16 +93,44 @@ MIXES = {
 
 
 FAR = {
-    "a clean red": ("55,70,40", "HULL,ROPE,ANCHOR", {}),
-    "a clean green under a finish": ("50,-60,20", "HULL,ROPE,BUOY,ANCHOR", {"finish": "satin"}),
+    "a clean red": ("55,70,40", "HULL,ROPE,ANCHOR", {"tubes": "3"}),
+    "a clean green under a finish": (
+        "50,-60,20",
+        "HULL,ROPE,BUOY,ANCHOR",
+        {"finish": "satin", "tubes": "2"},
+    ),
     "a tint": ("STARBOARD 1:1", "HULL,ANCHOR,LANTERN", {"tubes": "2"}),
     "a reading": ("mixtures/moss", "HULL,DUSK,BUOY", {"tubes": "3"}),
 }
 
 
+PICTURES = {
+    "colours said and read": (("62,-18,-9", "#7d5a3c", "mixtures/moss"), {}, ()),
+    "colours read": (("mixtures/moss", "mixtures/kelp"), {"ml": "40"}, ("--make", "40")),
+    "under a finish": (
+        ("mixtures/moss", "40,20,10"), {"finish": "matt", "size": "30x40cm", "coats": "3"},
+        ("--finish", "matt", "--area", "30x40cm", "--coats", "3"),
+    ),
+    "tubes named": (
+        ("BUOY 3:1", "70,5,40"), {"must": "ROPE", "without": "HULL", "within": "5"},
+        ("--with", "ROPE", "--without", "HULL", "--within", "5"),
+    ),
+    "a photograph": (
+        (), {"white": "44,405", "tubes": "2", "within": "6"},
+        ("--white", "44,405", "--tubes", "2", "--within", "6"),
+    ),
+}  # fmt: skip
+
+
+OUT = ("RESIN", "PENNANT", "LANTERN", "PITCH")
+"""Used up: of fewer tubes there are fewer sets to search."""
+
+
 @pytest.fixture(scope="module")
 def visit(own_demo):
     with serving(own_demo) as visitor:
+        for tube in OUT:
+            assert visitor.send(f"/tubes/{tube}", {"seen": "yes", "on_hand": "no"}).status == 200
         yield visitor
 
 
@@ -168,32 +196,51 @@ def test_a_heap_of_unknown_parts_is_the_same_on_both_faces(visit, ask, names):
 @pytest.mark.parametrize("asked", MIXES)
 def test_a_mix_looks_the_same_on_both_faces(asked, visit, ask, names):
     parts, page, options = MIXES[asked]
-    shown = golden.prediction_on_page(visit, {f"p:{p}": n for p, n in parts.items()} | page)
+    shown = golden_mixes.prediction_on_page(visit, {f"p:{p}": n for p, n in parts.items()} | page)
     command = ("predict", ",".join(f"{p}={n}" for p, n in parts.items()), *options)
     words = shown.pop("mix")
-    said = golden.prediction_in_json(ask(*command, "--json").json, names)
+    said = golden_mixes.prediction_in_json(ask(*command, "--json").json, names)
     assert shown == said
-    assert golden.prediction_in_text(ask(*command).out) == said | {"mix": words}
+    assert golden_mixes.prediction_in_text(ask(*command).out) == said | {"mix": words}
 
 
 @pytest.mark.parametrize("asked", [each for each in MIXES if "film" not in MIXES[each][1]])
 def test_a_mix_greys_for_the_same_reasons_on_both_faces(asked, visit, ask, names):
     parts, page, options = MIXES[asked]
-    shown = golden.greying_on_page(visit, {f"p:{p}": n for p, n in parts.items()} | page)
+    shown = golden_mixes.greying_on_page(visit, {f"p:{p}": n for p, n in parts.items()} | page)
     command = ("muddy", ",".join(f"{p}={n}" for p, n in parts.items()), *options)
-    said = golden.greying_in_json(ask(*command, "--json").json, names)
+    said = golden_mixes.greying_in_json(ask(*command, "--json").json, names)
     assert shown == said
-    assert said.items() >= golden.greying_in_text(ask(*command).out).items()
+    assert said.items() >= golden_mixes.greying_in_text(ask(*command).out).items()
 
 
 @pytest.mark.parametrize("asked", FAR)
 def test_the_tubes_reach_as_far_on_both_faces(asked, visit, ask, names):
     target, lay, more = FAR[asked]
     laid_out = lay.split(",")
-    shown = golden.reach_on_page(visit, {"target": target, **more}, laid_out)
+    shown = golden_mixes.reach_on_page(visit, {"target": target, **more}, laid_out)
     out = ",".join(paint for paint in names if paint not in [*laid_out, "MEDIUM"])
     options = [word for key, value in more.items() for word in (f"--{key}", value)]
     command = ("reach", target, "--without", out, *options)
-    said = golden.reach_in_json(ask(*command, "--json").json, names)
+    said = golden_mixes.reach_in_json(ask(*command, "--json").json, names)
     assert shown == said
-    assert golden.reach_in_text(ask(*command).out) == said
+    assert golden_mixes.reach_in_text(ask(*command).out) == said
+
+
+@pytest.mark.parametrize("asked", PICTURES)
+def test_the_same_is_set_out_on_both_faces(asked, visit, ask, names, own_demo):
+    colours, page, options = PICTURES[asked]
+    photo = None if colours else own_demo / "photos" / "slipway.jpg"
+    form = {"colours": "\n".join(colours), **page}
+    shown = golden_mixes.setting_out_on_page(visit, form, photo)
+    command = ("setout", *(colours or (str(photo),)), *options)
+    said = golden_mixes.setting_out_in_json(ask(*command, "--json").json, names)
+    assert shown == said
+    words = golden_mixes.setting_out_in_text(ask(*command).out)
+    assert words["matched"] == said["matched"] and words["tubes"] == list(said["tubes"])
+    assert words["heaps"] == [(*heap[:2], *heap[3:]) for heap in said["heaps"]]
+
+
+def test_fifty_requests_are_compared():
+    greyed = [each for each in MIXES if "film" not in MIXES[each][1]]
+    assert sum(map(len, (RECIPES, PLATES, MIXES, greyed, FAR, PICTURES))) + 1 >= 50

@@ -38,7 +38,8 @@ def lesson(
     finish: Annotated[
         str | None,
         typer.Option(
-            help="Finish of the painting: gloss, satin or matt; without it, gloss for a photo."
+            help="Finish of the painting: gloss, satin or matt. Without it colours said, shown or "
+            "photographed are seen in gloss, and readings are matched as read."
         ),
     ] = None,
     grey: GreyOption = None,
@@ -56,15 +57,17 @@ def lesson(
     """
     with open_store(studio) as store, working("Setting out", as_json):
         from ..common.whole_files import write_whole
-        from ..easel.setting_out import Choice
+        from ..easel.setting_out import SetOutRequest
         from ..paper.for_colours import handout
         from .predict import check_finish
         from .recipe import split
 
         names = {paint.nickname: paint.name for paint in store.paints.all()}
         wanted = wanted_colours(store, colours, grey, white, black)
-        choice = Choice(split(with_), split(without), check_finish(finish))
-        found, content = handout(store, wanted, choice, each, people, title, note, whose)
+        request = SetOutRequest(
+            wanted, tuple(split(with_)), tuple(split(without)), check_finish(finish)
+        )
+        found, content = handout(store, request, each, people, title, note, whose)
         write_whole({out: content.encode()})
     result = {
         "file": str(out),

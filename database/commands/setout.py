@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -11,6 +12,7 @@ from .common import JsonOption, StudioOption, number, open_store, print_table, s
 from .photographs import BlackOption, GreyOption, WhiteOption, wanted_colours
 
 if TYPE_CHECKING:
+    from ..easel.setting_out import SettingOut
     from ..mixing.setout import Dab, SetOut
 
 EXAMPLE = "tintladder setout photos/slipway.jpg --grey 82,405 --area 40x50cm"
@@ -68,36 +70,37 @@ def setout(
     It finds the picture's main colours, and says how to mix each of them from the tubes on hand.
     """
     with open_store(studio) as store, working("Looking at the picture", as_json) as told:
-        from ..easel.setting_out import Choice, set_out_for
+        from ..easel.setting_out import SetOutRequest, setout_question
         from ..paper.for_colours import setout_paper
         from .predict import check_finish
         from .recipe import split
 
-        names = {paint.nickname: paint.name for paint in store.paints.all()}
-        wanted = wanted_colours(store, colours, grey, white, black)
-        choice = Choice(split(with_), split(without), check_finish(finish))
+        request = SetOutRequest(
+            wanted_colours(store, colours, grey, white, black), tuple(split(with_)),
+            tuple(split(without)), check_finish(finish), within, tubes, make, area, coats,
+        )  # fmt: skip
         told("comparing every set of tubes")
-        found = set_out_for(store, wanted, choice, within, tubes, make, area, coats)
+        answer = setout_question(store, request).answer()
         if paper is not None:
             from ..common.whole_files import write_whole
 
-            write_whole({paper: setout_paper(store, found, wanted, page)})
-    remark = wanted.remark
-    result = as_dict(found, remark) | ({"file": str(paper)} if paper else {})
-    say(result, as_json, lambda: _show(found, names, remark))
+            write_whole({paper: setout_paper(answer, page)})
+    result = as_dict(answer) | ({"file": str(paper)} if paper else {})
+    say(result, as_json, lambda: _show(answer))
     if paper is not None and not as_json:
         typer.echo(f"Printed to {paper}.")
 
 
-def as_dict(found: SetOut, remark: str = "") -> dict[str, Any]:
+def as_dict(answer: SettingOut) -> dict[str, Any]:
     """Everything said, for machines."""
+    found = answer.found
     return {
         "tubes": list(found.tubes),
         "ml": found.ml,
         "within_de00": found.within,
         "searched": found.searched,
         "proven_fewest": found.proven,
-        "remark": remark,
+        "remark": answer.wanted.remark,
         "colours": [
             {
                 "said": dab.target.said,
@@ -130,12 +133,15 @@ def as_dict(found: SetOut, remark: str = "") -> dict[str, Any]:
             "lab": found.fewer.lab.tolist(),
             "difference_de00": found.fewer.difference.tolist(),
         },
-    }
+        "reckoned": answer.basis.model_words,
+    } | answer.basis.said  # fmt: skip
 
 
-def _show(found: SetOut, names: dict[str, str], remark: str) -> None:
+def _show(answer: SettingOut) -> None:
     from ...calibrate.optics.colour import in_words
 
+    found, basis, remark = answer.found, answer.basis, answer.wanted.remark
+    names = basis.names
     if remark:
         typer.echo(f"{remark[:1].upper()}{remark[1:]}.")
     many = f"{len(found.tubes)} tubes mix" if len(found.tubes) > 1 else "One tube makes"
@@ -146,6 +152,7 @@ def _show(found: SetOut, names: dict[str, str], remark: str) -> None:
         f"{many} {those} within CIEDE2000 {found.within:g} ({in_words(found.within - 1e-9)} at the "
         "most)" + (", and the others as near as these tubes can." if found.unreached else ".")
     )
+    typer.echo(f"Matched {basis.manner.viewing.words}. {basis.model_words}")
     typer.echo(
         "Set out: " + ", ".join(f"{v:.1f} ml {names.get(p, p)}" for p, v in found.ml.items())
     )
@@ -177,7 +184,7 @@ def match_line(dab: Dab) -> str:
     return f"{said[:1].upper()}{said[1:]}"
 
 
-def _order(dab: Dab, names: dict[str, str]) -> str:
+def _order(dab: Dab, names: Mapping[str, str]) -> str:
     parts = []
     for step in dab.order.steps:
         grams = dab.grams[step.paint]
@@ -187,7 +194,7 @@ def _order(dab: Dab, names: dict[str, str]) -> str:
     return ", ".join(parts)
 
 
-def _show_fewer(found: SetOut, names: dict[str, str]) -> None:
+def _show_fewer(found: SetOut, names: Mapping[str, str]) -> None:
     if found.fewer is None:
         return
     from ...calibrate.optics.colour import in_words

@@ -8,14 +8,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ...calibrate.cards.layout import layout_names, read_layout
-from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.surface import Gloss
 from ..mixing.photo import Photo, Spot, parse_spot, read_photo, trust
 from ..mixing.photo_colours import main_colours
 from ..mixing.setout import BATCH_ML, WITHIN, SetOut, set_out
 from ..mixing.target import Target
 from ..mixing.viewing import AS_SEEN, Viewing
-from .on_hand import usable
+from .basis import Basis, on_hand
+from .manner import Manner
 
 if TYPE_CHECKING:
     from ..store.store import Store
@@ -90,55 +90,103 @@ def wanted_each(targets: Sequence[Target]) -> Wanted:
 
 
 @dataclass(frozen=True)
-class Choice:
-    """Which tubes may be set out, and how mixes are looked at.
+class SetOutRequest:
+    """What is asked for: the fewest tubes that mix all colours wanted.
 
     Attributes
     ----------
-    must, without : sequence of str
+    wanted : Wanted
+    must, without : tuple of str
         Tubes set out anyway and left out, by nickname or part of a name.
     finish : {"gloss", "satin", "matt"} or None
         None: as the colours are meant.
+    within : float
+        CIEDE2000 that a mix may be off.
+    most : int
+        Tubes in one mix, at most.
+    ml : float
+        To make in all, where there is no area.
+    area : str or None
+        Of the picture, such as ``40x50cm``.
+    coats : int
+        With an area.
     """
 
-    must: Sequence[str] = ()
-    without: Sequence[str] = ()
+    wanted: Wanted
+    must: tuple[str, ...] = ()
+    without: tuple[str, ...] = ()
     finish: Gloss | None = None
+    within: float = WITHIN
+    most: int = 4
+    ml: float = BATCH_ML
+    area: str | None = None
+    coats: int = 2
 
 
-ANY = Choice()
+@dataclass(frozen=True)
+class SettingOut:
+    """What to set out.
+
+    Attributes
+    ----------
+    basis : Basis
+    wanted : Wanted
+    found : SetOut
+    """
+
+    basis: Basis
+    wanted: Wanted
+    found: SetOut
 
 
-def set_out_for(
-    store: Store,
-    wanted: Wanted,
-    choice: Choice = ANY,
-    within: float = WITHIN,
-    most: int = 4,
-    ml: float = BATCH_ML,
-    area: str | None = None,
-    coats: int = 2,
-) -> SetOut:
-    """Find the fewest tubes on hand that mix all colours wanted; the rest as for `set_out`."""
-    coefficients, targets, must = tubes_for(store, wanted, choice)
-    names = {paint.nickname: paint.name for paint in store.paints.all()}
-    return set_out(
-        coefficients, targets, wanted.shares, wanted.places, within, most, must, ml, area,
-        coats, names,
-    )  # fmt: skip
+@dataclass(frozen=True)
+class SetOutQuestion:
+    """A request together with what its answer rests on: the studio isn't needed to answer it.
+
+    Attributes
+    ----------
+    basis : Basis
+    targets : tuple of Target
+        As they are compared.
+    must : tuple of str
+        Nicknames.
+    request : SetOutRequest
+    """
+
+    basis: Basis
+    targets: tuple[Target, ...]
+    must: tuple[str, ...]
+    request: SetOutRequest
+
+    def answer(self) -> SettingOut:
+        """Search.
+
+        Raises
+        ------
+        InputError
+            As `set_out`.
+        """
+        asked, basis, wanted = self.request, self.basis, self.request.wanted
+        found = set_out(
+            basis.palette.coefficients, self.targets, wanted.shares, wanted.places, asked.within,
+            asked.most, self.must, asked.ml, asked.area, asked.coats, basis.names,
+        )  # fmt: skip
+        return SettingOut(basis, wanted, found)
 
 
-def tubes_for(
-    store: Store, wanted: Wanted, choice: Choice
-) -> tuple[Coefficients, list[Target], list[str]]:
-    """Return the tubes that may be set out and the colours, as they are looked at.
+def setout_question(store: Store, request: SetOutRequest) -> SetOutQuestion:
+    """Gather all that an answer rests on.
 
-    And nicknames of the tubes that must be set out.
+    Raises
+    ------
+    InputError
+        As `on_hand`; and for a tube that there isn't.
     """
     must, without = (
-        [store.paints.find(text).nickname for text in texts]
-        for texts in (choice.must, choice.without)
+        tuple(store.paints.find(text).nickname for text in texts)
+        for texts in (request.must, request.without)
     )
-    read, viewing = usable(store, must, without), wanted.viewing(choice.finish)
-    targets = [target.under(viewing, read.surface) for target in wanted.targets]
-    return viewing.of(read), targets, must
+    viewing = request.wanted.viewing(request.finish)
+    basis = on_hand(store, Manner(viewing), must, without)
+    targets = tuple(each.under(viewing, basis.read.surface) for each in request.wanted.targets)
+    return SetOutQuestion(basis, targets, must, request)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from ..easel.setting_out import ANY, Choice, Wanted, tubes_for
-from ..mixing.setout import SetOut, set_out
+from ..easel.setting_out import SetOutRequest, SettingOut, setout_question
+from ..mixing.setout import SetOut
 from .handout.lesson import lesson
 from .setout import print_setout
 
@@ -13,16 +14,17 @@ if TYPE_CHECKING:
     from ..store.store import Store
 
 
-def setout_paper(store: Store, found: SetOut, wanted: Wanted, page: str = "a4") -> bytes:
+def setout_paper(answer: SettingOut, page: str = "a4") -> bytes:
     """Print what to set out; a PDF."""
-    names = {paint.nickname: paint.name for paint in store.paints.all()}
-    return print_setout(found, names, f"Set out for {wanted.name}", wanted.remark, page)
+    wanted, matched = answer.wanted, answer.basis.manner.viewing.words
+    remark = f"{wanted.remark or 'what to set out, and how to mix each colour'}; matched {matched}"
+    title = f"Set out for {wanted.name}"
+    return print_setout(answer.found, answer.basis.names, title, remark, page)
 
 
 def handout(
     store: Store,
-    wanted: Wanted,
-    choice: Choice = ANY,
+    request: SetOutRequest,
     each: float = 5.0,
     people: int = 10,
     title: str = "What we mix today",
@@ -38,12 +40,13 @@ def handout(
     page : str
         As `lesson` makes it.
     """
-    coefficients, targets, must = tubes_for(store, wanted, choice)
-    paints = {paint.nickname: paint for paint in store.paints.all()}
-    names = {nickname: paint.name for nickname, paint in paints.items()}
+    wanted = request.wanted
     # Everyone mixes as much of each, however much of a photograph it covers.
-    ml = each * len(wanted.targets)
-    found = set_out(coefficients, targets, must=must, ml=ml, names=names)
+    alike = replace(wanted, shares=None, places=None)
+    asked = replace(request, wanted=alike, ml=each * len(wanted.targets), area=None)
+    paints = {paint.nickname: paint for paint in store.paints.all()}
+    answer = setout_question(store, asked).answer()
     remark = f"{wanted.remark[:1].upper()}{wanted.remark[1:]}." if wanted.remark else ""
     intro = " ".join(filter(None, (note, remark)))
-    return found, lesson(found, coefficients, paints, title, people, intro, whose)
+    read = answer.basis.palette.coefficients
+    return answer.found, lesson(answer.found, read, paints, title, people, intro, whose)

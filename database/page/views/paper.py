@@ -18,7 +18,14 @@ from ....calibrate.optics.surface import GLOSSES
 from ...cards.new_tube import figure
 from ...cards.scanning import PICTURES
 from ...common.whole_files import write_whole
-from ...easel.setting_out import Choice, Wanted, open_photo, set_out_for, wanted_each, wanted_of
+from ...easel.setting_out import (
+    SetOutRequest,
+    Wanted,
+    open_photo,
+    setout_question,
+    wanted_each,
+    wanted_of,
+)
 from ...mixing.setout import WITHIN
 from ...paper.for_colours import handout, setout_paper
 from ...paper.of_studio import labels_of_pots, labels_of_tubes, mixing_chart
@@ -121,20 +128,21 @@ def for_a_picture(asked: Asked) -> Response:
         )
     within, tubes = _within(asked), asked.number("tubes", 4, 1, 5)
     gloss = next((each for each in GLOSSES if each == asked.one_of("finish", GLOSSES)), None)
-    choice = Choice(asked.texts("must"), asked.texts("without"), gloss)
 
     def wanted(store: Store) -> Wanted:
         if files:
             return wanted_of(open_photo(files[0], **neutral), files[0].stem)
         return wanted_each([aim(store, text) for text in typed])
 
+    def request(store: Store) -> SetOutRequest:
+        must, without = tuple(asked.texts("must")), tuple(asked.texts("without"))
+        return SetOutRequest(wanted(store), must, without, gloss, within, tubes, ml, size, coats)
+
     def setout(store: Store) -> bytes:
-        colours = wanted(store)
-        found = set_out_for(store, colours, choice, within, tubes, ml, size, coats)
-        return setout_paper(store, found, colours, page)
+        return setout_paper(setout_question(store, request(store)).answer(), page)
 
     def lesson(store: Store) -> bytes:
-        _, made = handout(store, wanted(store), choice, each, people, title, note, whose)
+        _, made = handout(store, request(store), each, people, title, note, whose)
         return made.encode()
 
     of = files[0].stem if files else "colours"
