@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 NAME ?=
 
-.PHONY: demo test bench soak lint measurements clean
+.PHONY: demo test bench soak lint structure measurements clean
 
 demo: .venv/user
 	$(BIN)/tintladder demo
@@ -23,6 +23,10 @@ lint: .venv/dev
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	MYPYPATH=.venv/src $(BIN)/mypy -p tintladder.calibrate -p tintladder.database
+
+# How many files and functions a recipe and a reading run through.
+structure: .venv/dev
+	$(BIN)/python -m tests.structure
 
 measurements: .venv/dev
 	$(BIN)/python -m tests.lab.boatyard measurements
