@@ -134,7 +134,7 @@ class Basis:
             "light": self.view.illuminant,
             "observer_degrees": self.view.observer,
             "model": self.model,
-            "tubes": [
+            "lots": [
                 {
                     "paint": tube.nickname,
                     "lot": tube.lot,
