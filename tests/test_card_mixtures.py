@@ -45,7 +45,7 @@ def test_a_card_of_chosen_mixtures_its_sheet_and_its_file(four, tmp_path):
         assert f"{grams:.2g} g {paint}" in page
     assert "None" not in page and "alone" not in page
     sheet = text_of(tmp_path / "cards" / "mixtures-1-weighing.pdf")
-    assert "No fit ever sees these mixtures" in sheet and "white to colour" not in sheet
+    assert "No fit sees these mixtures unless you ask" in sheet and "white to colour" not in sheet
     assert "SEA is Sea Green: in mix" in sheet
 
 

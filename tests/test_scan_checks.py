@@ -269,4 +269,4 @@ def test_what_tells_nothing_neither_stops_a_release_nor_speaks_for_it(fitted):
     assert any("held out was read surely enough" in gate.words for gate in found)
     page = report(load_release(publish(fitted).archive))
     assert "not known" in page and "count for nothing" in page
-    assert "mixtures that no fit had seen, the difference" not in page
+    assert "mixtures, each predicted by a fit that had not seen it, the difference" not in page

@@ -89,8 +89,9 @@ class Card:
         What one weighing is sure to (standard error); a balance's last digit is on the safe side.
     sealed : bool
         Whether the bare substrates were sealed, so that their readings hold under the film.
-    purpose : {"fit", "check"}
-        A check card holds mixtures that no fit ever sees; it judges the fit.
+    purpose : {"fit", "check", "learn"}
+        A check card holds mixtures that judge a fit which hasn't seen them. No card file says
+        "learn": it is a check card that a fit was asked to learn from.
     note : str
 
     Examples
@@ -103,7 +104,7 @@ class Card:
     name: str
     file: str
     drawdowns: tuple[Drawdown, ...]
-    purpose: Literal["fit", "check"] = "fit"
+    purpose: Literal["fit", "check", "learn"] = "fit"
     layout: str | None = None
     date: str | None = None
     balance_g: float = 0.01

@@ -209,8 +209,9 @@ def _story(
     )
     if plan.card.purpose == "check":
         shares = (
-            "No fit ever sees these mixtures: they show how well it foretells them, so weigh them "
-            "with care and mix each until no streak is left. Measured so, the share of every paint"
+            "No fit sees these mixtures unless you ask it to learn from them: they show how well "
+            "it predicts them, so weigh them with care and mix each until no streak is left. "
+            "Measured so, the share of every paint"
         )
     story: list[Flowable] = [
         Paragraph(f"Weighing sheet · card {escape(plan.card.name)}{ordinal}", _style(14, BOLD)),

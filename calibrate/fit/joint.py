@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..cards.readings import CardReadings
-from ..optics.coefficients import ABSOLUTE
+from ..optics.coefficients import ABSOLUTE, Coefficients
 from ..optics.spectra import Array
 from ..optics.surface import to_inside
 from .judging.leave_out import leave_steps_out
+from .judging.mixtures_out import Conclude, without_mixtures
 from .judging.outliers import find, trust, without
 from .judging.quality import nuisance_table, paint_fits
 from .problem.arrays import Problem, build
 from .problem.finding import Finding
 from .problem.noise import reading_noise
-from .problem.result import JointFit
+from .problem.result import JointFit, WithoutMixtures
 from .problem.seen import check_fittable, ratio_only, unread
 from .problem.settings import FitSettings
 from .problem.start import starting_values
@@ -59,7 +60,8 @@ def fit_paints(
     Parameters
     ----------
     readings : sequence of CardReadings
-        Cards whose purpose is ``check`` are passed over: no fit ever sees them.
+        Cards whose purpose is ``check`` are passed over; those of ``learn`` hold mixtures that it
+        learns from.
     tubes : mapping of nickname to Tube
     settings : FitSettings, optional
     leave_out : bool
@@ -82,6 +84,9 @@ def fit_paints(
     `tintladder.calibrate.fit.solver.solve`. Uncertainties follow from its curvature at the minimum
     (JCGM 102), so they hold what the nuisance values leave open.
 
+    Where mixtures teach, ladders are solved alone first: what doesn't belong is found among them,
+    where steps stand in a row, and ladders are left out of ladders.
+
     Examples
     --------
     An invented grey of K/S 0.5 and its 4:1 tint in a white of K/S 0.005, both of S 1:
@@ -103,13 +108,82 @@ def fit_paints(
     0.5
     """
     settings = with_noise(settings or FitSettings(), readings)
-    problem = build(readings, tubes, settings)
-    check_fittable(problem, [r.card for r in readings])
+
+    def laid_out(some: Sequence[CardReadings]) -> LaidOut:
+        problem = build(some, tubes, settings)
+        check_fittable(problem, [r.card for r in some])
+        return problem, starting_values(problem), ()
+
     with one_thread():
-        solution, weight, used = minimise(
-            problem, starting_values(problem), settings, progress=progress
-        )
-        return report(problem, problem.paints, solution, weight, tubes, used, leave_out)
+        solved = solved_of(readings, laid_out, settings, progress)
+        fit = report(solved, solved.problem.paints, tubes, leave_out)
+        if not (leave_out and solved.taught):
+            return fit
+
+        def conclude(solution: Solution, weight: Array) -> Coefficients:
+            return found_of(solved.problem, solution, weight, tubes)
+
+        return replace(fit, without=solved.without_mixtures(conclude))
+
+
+LaidOut = tuple[Problem, Array, Sequence[int]]
+"""A problem, where to start, and the paints whose K and S are held."""
+
+
+@dataclass(frozen=True)
+class Solved:
+    """A problem solved.
+
+    Attributes
+    ----------
+    problem, solution
+    weight : (N, W) array
+        Of every patch, as if none had been set aside.
+    settings : FitSettings
+        As used.
+    taught : sequence of CardReadings
+        Mixtures that it learnt from.
+    ladders : Solved or None
+        The same without them.
+    """
+
+    problem: Problem
+    solution: Solution
+    weight: Array
+    settings: FitSettings
+    taught: Sequence[CardReadings] = ()
+    ladders: Solved | None = None
+
+    @property
+    def trusted(self) -> Array:
+        """Weight of every patch, (N, W): zero where it is set aside."""
+        return self.weight * trust(self.problem, self.solution.findings)[:, None]
+
+    def without_mixtures(self, conclude: Conclude) -> tuple[WithoutMixtures, ...]:
+        """See `tintladder.calibrate.fit.judging.mixtures_out.without_mixtures`."""
+        found = without_mixtures(self.problem, self.solution, self.trusted, self.taught, conclude)
+        return tuple(found)
+
+
+def solved_of(
+    readings: Sequence[CardReadings],
+    laid_out: Callable[[Sequence[CardReadings]], LaidOut],
+    settings: FitSettings,
+    progress: Progress | None,
+) -> Solved:
+    """Solve the ladders, and then with the mixtures that there are to learn from."""
+    ladders = [r for r in readings if r.card.purpose == "fit"]
+    taught = [r for r in readings if r.card.purpose == "learn"]
+    problem, start, held = laid_out(ladders)
+    solution, weight, used = minimise(problem, start, settings, held, progress)
+    alone = Solved(problem, solution, weight, used)
+    if not taught:
+        return alone
+    # Patches of ladders come first, so that what was found of them is in the same rows.
+    problem, start, held = laid_out([*ladders, *taught])
+    found = solution.findings
+    solution, weight, used = minimise(problem, start, settings, held, progress, found)
+    return Solved(problem, solution, weight, used, taught, alone)
 
 
 def with_noise(settings: FitSettings, readings: Sequence[CardReadings]) -> FitSettings:
@@ -125,6 +199,7 @@ def minimise(
     settings: FitSettings,
     held: Sequence[int] = (),
     progress: Progress | None = None,
+    known: Sequence[Finding] | None = None,
 ) -> tuple[Solution, Array, FitSettings]:
     """Solve a problem with the weights and the smoothness that it asks for.
 
@@ -136,6 +211,8 @@ def minimise(
     held : sequence of int
         Paints whose K and S stay as they start.
     progress : callable, optional
+    known : sequence of Finding, optional
+        What doesn't belong; None: it is looked for.
 
     Returns
     -------
@@ -145,8 +222,8 @@ def minimise(
     settings : FitSettings
         With the smoothness used.
     """
-    findings: list[Finding] = []
-    kept = np.ones(len(problem.patches))
+    findings = list(known or ())
+    kept = trust(problem, findings)
     begin = start
     for look in range(_LOOKS + 1):
         prior = smooth_prior(problem, start, settings, held)
@@ -163,7 +240,7 @@ def minimise(
             prior = smooth_prior(problem, start, replace(settings, roughness=learnt), held)
             formed = solution.equations.normals
             solution = _onward(problem, solution, prior, trusted, progress, formed)
-        if look == _LOOKS:
+        if look == _LOOKS or known is not None:
             break
         new = find(problem, prior, solution, trusted, held)
         findings += new
@@ -205,32 +282,34 @@ def _onward(
 
 
 def report(
-    problem: Problem,
-    paints: Sequence[str],
-    solution: Solution,
-    weight: Array,
-    tubes: Mapping[str, Tube],
-    settings: FitSettings,
-    leave_out: bool,
+    solved: Solved, paints: Sequence[str], tubes: Mapping[str, Tube], leave_out: bool
 ) -> JointFit:
     """Put a solution into words and tables, some paints of it at length."""
-    kept = trust(problem, solution.findings)
-    trusted = without(problem, kept)
-    found = coefficients(trusted, solution, unread(problem), ratio_only(problem), tubes)
-    fits = paint_fits(paints, problem, solution, weight, found)
+    problem, solution = solved.problem, solved.solution
+    found = found_of(problem, solution, solved.trusted, tubes)
+    fits = paint_fits(paints, problem, solution, solved.weight, found)
     left_out = None
     if leave_out:
         # A white is on every card; what tells of it are the steps of its own.
         shown = [f.patches[["card", "patch"]] for f in fits.values()]
         wanted = {patch for rows in shown for patch in rows.itertuples(index=False, name=None)}
-        left_out = leave_steps_out(problem, solution, weight * kept[:, None], wanted)
+        of = solved.ladders or solved
+        left_out = leave_steps_out(of.problem, of.solution, of.trusted, wanted)
     return JointFit(
         paints=fits,
         coefficients=found,
         nuisances=nuisance_table(problem, solution),
-        settings=settings.as_dict(),
+        settings=solved.settings.as_dict(),
         left_out=left_out,
     )
+
+
+def found_of(
+    problem: Problem, solution: Solution, trusted: Array, tubes: Mapping[str, Tube]
+) -> Coefficients:
+    """K and S of every paint; patches that weigh nothing tell nothing."""
+    read = without(problem, trusted.max(axis=1))
+    return coefficients(read, solution, unread(problem), ratio_only(problem), tubes)
 
 
 def smooth_prior(

@@ -11,7 +11,7 @@ from ..cards.readings import CardReadings
 from ..errors import InputError
 from ..optics.coefficients import ABSOLUTE, Coefficients
 from ..optics.spectra import Array
-from .joint import minimise, report, with_noise
+from .joint import LaidOut, found_of, report, solved_of, with_noise
 from .problem.arrays import Problem, build
 from .problem.result import JointFit
 from .problem.seen import check_fittable
@@ -59,7 +59,7 @@ def fit_new_tubes(
         and S are relative.
     """
     settings = with_noise(settings or FitSettings(), readings)
-    cards = [r.card for r in readings if r.card.purpose == "fit"]
+    cards = [r.card for r in readings if r.card.purpose != "check"]
     weighed = list(dict.fromkeys(p for card in cards for p in card.paints))
     new = [p for p in weighed if p not in known.paints]
     if not new:
@@ -78,6 +78,38 @@ def fit_new_tubes(
             "fit all paints together, so that films and white come to one scale",
         )
     beside = known.select([p for p in weighed if p in known.paints])
+
+    def laid_out(some: Sequence[CardReadings]) -> LaidOut:
+        return _laid_out(some, tubes, beside, settings)
+
+    with one_thread():
+        solved = solved_of(readings, laid_out, settings, progress)
+        fit = report(solved, new, tubes, leave_out)
+        problem = solved.problem
+
+        def conclude(solution: Solution, weight: Array) -> Coefficients:
+            found = found_of(problem, solution, weight, tubes)
+            return with_known(problem, solution, found, beside, new)
+
+        found = with_known(problem, solved.solution, fit.coefficients, beside, new)
+        if leave_out and solved.taught:
+            fit = replace(fit, without=solved.without_mixtures(conclude))
+    paints = {
+        p: replace(fit.paints[p], coefficients=found.select(fit.paints[p].coefficients.paints))
+        for p in new
+    }
+    return replace(fit, paints=paints, coefficients=found)
+
+
+def _laid_out(
+    readings: Sequence[CardReadings],
+    tubes: Mapping[str, Tube],
+    known: Coefficients,
+    settings: FitSettings,
+) -> LaidOut:
+    """Lay a problem out with the known paints on its cards held."""
+    cards = [r.card for r in readings]
+    beside = known.select([p for p in known.paints if any(p in card.paints for card in cards)])
     problem = build(readings, tubes, settings, beside)
     check_fittable(problem, cards, beside)
     # The known paints' K and S belong to their own surface record and dry volume.
@@ -89,15 +121,7 @@ def fit_new_tubes(
     start = starting_values(problem)
     for i, paint in enumerate(beside.paints):
         start[at[i]] = known_log(beside, paint, start[at[i]])
-    with one_thread():
-        solution, weight, used = minimise(problem, start, settings, list(at), progress)
-        fit = report(problem, new, solution, weight, tubes, used, leave_out)
-        found = with_known(problem, solution, fit.coefficients, beside, new)
-    paints = {
-        p: replace(fit.paints[p], coefficients=found.select(fit.paints[p].coefficients.paints))
-        for p in new
-    }
-    return replace(fit, paints=paints, coefficients=found)
+    return problem, start, list(at)
 
 
 def known_log(known: Coefficients, paint: str, otherwise: Array) -> Array:

@@ -171,7 +171,10 @@ def packed_readings(
         name = of_session[item["session"]]
         if cards.loc[name, "sha256"] != item["card_sha256"]:
             raise ValueError(f"card {name} was corrected since")
-        found.append(pair(card_of(tables, name), session_of(tables, item["session"])))
+        card = card_of(tables, name)
+        if item.get("learnt"):
+            card = replace(card, purpose="learn")
+        found.append(pair(card, session_of(tables, item["session"])))
     return found
 
 

@@ -25,6 +25,14 @@ def fit(
     full: Annotated[
         bool, typer.Option("--full", help="Report on each paint in full: hiding, hue, steps.")
     ] = False,
+    learn: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="CARD",
+            help="Learn from the mixtures of this card too, and let the others judge. May be "
+            "repeated; all: from every card, each mixture judged by a fit that left it out.",
+        ),
+    ] = None,
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
@@ -39,10 +47,14 @@ def fit(
         from ..fits.fitting import fit_studio
 
         chosen = [store.paints.find(name).nickname for name in paints or ()]
-        done = fit_studio(store, chosen, progress=lambda step, _: progress(f"step {step}"))
+        before = store.fits.learnt_from()
+        done = fit_studio(
+            store, chosen, progress=lambda step, _: progress(f"step {step}"), learn=learn or ()
+        )
+        forgotten = [card for card in before if card not in store.fits.learnt_from()]
         names = {paint.nickname: paint.name for paint in store.paints.all()}
     reports = list(done.quality.values()) if full else []
-    result = fit_as_dict(done, names)
+    result = fit_as_dict(done, names) | {"no_longer_learnt_from": forgotten}
     if full:
         result["quality"] = [as_dict(report) for report in reports]
 
@@ -52,6 +64,11 @@ def fit(
         if any(report.in_the_manner for report in reports):
             typer.echo(f"{IN_THE_MANNER}\n")
         show_fit(done)
+        for card in forgotten:
+            typer.echo(
+                f"The fit before learnt from the mixtures of card {card}, and this one did not; to "
+                f"learn from them again: tintladder fit --learn {card}"
+            )
 
     say(result, as_json, show)
 
@@ -86,7 +103,25 @@ def fit_as_dict(done: StudioFit, names: dict[str, str]) -> dict[str, object]:
         "heldout_scan_error": rms(check.scan_errors) if check.scan_errors else None,
         "scan_fits": [{"fit": run.number, "device": run.device} for run in done.scanned],
         "not_fitted": dict(done.unfit),
+        "learnt_from": list(done.learning.cards),
+        "judged_by": list(done.judges),
     }
+
+
+def learning_words(done: StudioFit) -> list[str]:
+    """Say which mixtures taught and which judged, where any taught."""
+    taught, judges = done.learning.cards, done.judges
+    if not taught:
+        return []
+    said = [f"Learnt from the mixtures of card {', '.join(taught)}."]
+    if set(done.judged.patches["card"]) & set(taught):
+        said.append(
+            "No other card of mixtures was measured, so these judge too: each was predicted by a "
+            "fit that left it out, and all mixtures of the same paints with it."
+        )
+    if judges:
+        said.append(f"Judged by the mixtures of card {', '.join(judges)}, which taught nothing.")
+    return said
 
 
 def show_fit(done: StudioFit) -> None:
@@ -108,6 +143,8 @@ def show_fit(done: StudioFit) -> None:
     )
     for card, why in done.unfit.items():
         typer.echo(f"Card {card} was read, but not fitted: {in_terminal(why)}.")
+    for words in learning_words(done):
+        typer.echo(words)
     check = done.judged
     told = check.telling
     if check.patches.empty:
@@ -115,8 +152,12 @@ def show_fit(done: StudioFit) -> None:
     elif told.empty:
         typer.echo("No mixture was read surely enough to say how mixtures will come out.")
     else:
+        taught = set(check.patches["card"]) & set(done.learning.cards)
+        which = " that the fit never saw"
+        if taught:
+            which = ", each predicted by a fit that never saw it"
         typer.echo(
-            f"Mixtures that the fit never saw ({told.groupby(['card', 'step']).ngroups} mixes, "
+            f"Mixtures{which} ({told.groupby(['card', 'step']).ngroups} mixes, "
             f"{len(told)} patches): off by {check.mean:.2f} on average "
             f"({in_words(check.mean)}), 95 of 100 within {check.p95:.2f}, "
             f"the worst {check.worst:.2f} ({in_words(check.worst)})."

@@ -15,7 +15,7 @@ from ...calibrate.fit.problem.result import JointFit, PaintFit
 from ...calibrate.fit.problem.settings import FitSettings
 from ...calibrate.fit.problem.tube import Tube
 from ...calibrate.fit.solver.solve import Progress
-from ...calibrate.fit.uncertainty.check import Check
+from ...calibrate.fit.uncertainty.check import Check, together
 from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ...calibrate.optics.transport import TRANSPORT
 from ..mixing.ladder import white_of
@@ -26,6 +26,7 @@ from ..store.readings import StoredReadings
 from ..store.store import Store
 from ..store.trials import tried
 from .check_mixtures import CheckCard, check_cards, foretell
+from .learning import Learning, judged_without, to_learn
 from .scan_fitting import ScanFit, fit_scans, unfit_scans
 from .symmetric import symmetric
 
@@ -66,6 +67,8 @@ class StudioFit:
         By which mixes of the paints fitted are reckoned from now on.
     trial : Trial
         How far off each model was where both were tried.
+    learning : Learning
+        The mixtures that it learnt from.
     """
 
     number: int
@@ -78,6 +81,7 @@ class StudioFit:
     transport: ModelFit | None = None
     model: str = TWO_FLUX
     trial: Trial = field(default_factory=lambda: Trial({}))
+    learning: Learning = field(default_factory=Learning)
 
     @property
     def in_use(self) -> ModelFit:
@@ -85,6 +89,12 @@ class StudioFit:
         if self.model == TRANSPORT and self.transport is not None:
             return self.transport
         return ModelFit(self.number, self.fit, self.check, self.by_two_fluxes)
+
+    @property
+    def judges(self) -> tuple[str, ...]:
+        """The cards of mixtures that judged it and that it didn't learn from."""
+        cards = dict.fromkeys(self.judged.patches["card"])
+        return tuple(card for card in cards if card not in self.learning.cards)
 
     @property
     def judged(self) -> Check:
@@ -137,6 +147,7 @@ def fit_studio(
     paints: Sequence[str] = (),
     settings: FitSettings | None = None,
     progress: Progress | None = None,
+    learn: Sequence[str] = (),
 ) -> StudioFit:
     """Fit paints from the studio's cards, judge the fit on its check cards, keep all that is said.
 
@@ -149,17 +160,21 @@ def fit_studio(
     settings : FitSettings, optional
         Of the fit by two fluxes; that by transport takes its own.
     progress : callable, optional
+    learn : sequence of str
+        Cards of mixtures to learn from; the others judge, or else each mixture is judged by a fit
+        that left it out.
 
     Raises
     ------
     InputError
-        See `run_fit`.
+        See `run_fit`, and `tintladder.database.fits.learning.to_learn`.
     """
     readings = store.readings.all("fit")
     if paints:
         readings = [r for r in readings if set(paints).intersection(r.card.paints)]
     one = of_one_lot(store.paints.all(), readings, paints)
-    readings, tubes = one.readings, store.paints.tubes(one.lots)
+    learning = to_learn(store, learn, one.readings, one.lots, paints)
+    readings, tubes = [*one.readings, *learning.taught], store.paints.tubes(one.lots)
     made = _fit_measured(store, readings, tubes, paints, settings, progress) if readings else None
     again = _fit_transport(store, readings, tubes, paints, made, progress) if made else None
     with store.transaction() as session:
@@ -171,7 +186,7 @@ def fit_studio(
         if again is not None:
             fit, known, said = again
             number = store.fits.record(fit, readings, tubes, known, said)
-            judged = _judge(store, [(number, fit)], None, TRANSPORT)
+            judged = _judge(store, [(number, fit)], None, TRANSPORT, learning)
             transport = ModelFit(number, fit, judged, said)
         measured = made[0].paints if made is not None else {}
         rest = [paint for paint in paints if paint not in measured]
@@ -189,10 +204,19 @@ def fit_studio(
         unfit = {**one.left_out, **unfit_scans(store)}
         if not runs:
             raise _nothing_read(paints, unfit)
-        judged = _judge(store, runs, settings, TWO_FLUX)
+        judged = _judge(store, runs, settings, TWO_FLUX, learning)
         model, trial = store.fits.model_for(measured), tried(session)
     return StudioFit(
-        *runs[0], judged, readings, quality, tuple(scanned), unfit, transport, model, trial
+        *runs[0],
+        judged,
+        readings,
+        quality,
+        tuple(scanned),
+        unfit | dict(learning.not_learnt or {}),
+        transport,
+        model,
+        trial,
+        learning,
     )
 
 
@@ -266,14 +290,20 @@ def _nothing_read(paints: Sequence[str], unfit: Mapping[str, str | Sentence]) ->
 
 
 def _judge(
-    store: Store, runs: Sequence[tuple[int, JointFit]], settings: FitSettings | None, model: str
+    store: Store,
+    runs: Sequence[tuple[int, JointFit]],
+    settings: FitSettings | None,
+    model: str,
+    learning: Learning,
 ) -> Check:
     """Judge the fits on mixtures that none of them saw, each by the last one that holds its paints.
 
-    A mixture of which a paint has no fit by the model says nothing of it.
+    A mixture of which a paint has no fit by the model says nothing of it. Where every card that an
+    instrument read has taught, each of its mixtures is predicted by a fit that left it out.
     """
     current = set(store.fits.current(model))
     cards = [each for each in check_cards(store) if current.issuperset(each.card.paints)]
+    cards = [each for each in cards if each.card.name not in learning.cards]
     of_run: list[list[CheckCard]] = [[] for _ in runs]
     for card in cards:
         holding = [i for i, (_, fit) in enumerate(runs) if set(fit.paints) & set(card.card.paints)]
@@ -281,9 +311,15 @@ def _judge(
             of_run[holding[-1]].append(card)
     fitted = dict.fromkeys(p for each in of_run for card in each for p in card.card.paints)
     known = store.fits.coefficients(fitted or runs[0][1].paints, model)
-    for (number, _), mine in zip(runs, of_run, strict=True):
-        store.fits.record_checks(number, foretell(known, mine, settings).patches)
-    return foretell(known, [card for each in of_run for card in each], settings)
+    found = []
+    for (number, fit), mine in zip(runs, of_run, strict=True):
+        checks = [foretell(known, mine, settings)]
+        if not any(isinstance(each, StoredReadings) for each in mine):
+            checks += judged_without(learning.taught, fit.without, settings)
+        found += checks
+        for check in checks:
+            store.fits.record_checks(number, check.patches)
+    return together(found)
 
 
 def _quality(

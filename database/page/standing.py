@@ -68,7 +68,7 @@ def verdicts(store: Store) -> list[Verdict]:
 
 @dataclass(frozen=True)
 class Held:
-    """How mixtures came out that no fit in use had seen.
+    """How mixtures came out, each predicted by a fit that had not seen it.
 
     Attributes
     ----------

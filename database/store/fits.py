@@ -65,7 +65,7 @@ class Fits:
         ----------
         fit : JointFit
         inputs : sequence of StoredReadings or of StoredChannels
-            What it was fitted to, from the store's readings or scans.
+            What it was fitted to, mixtures that it learnt from marked as such.
         tubes : mapping of nickname to Tube, optional
             The tubes that it took; default: those that the cards were painted from.
         known : Coefficients, optional
@@ -86,7 +86,9 @@ class Fits:
                 settings=dict(fit.settings),
                 inputs={
                     "sessions": [
-                        {"session": item.session, "sha256": item.session_sha256} | _card_named(item)
+                        {"session": item.session, "sha256": item.session_sha256}
+                        | _card_named(item)
+                        | ({"learnt": True} if item.card.purpose == "learn" else {})
                         for item in inputs
                         if isinstance(item, StoredReadings)
                     ],
@@ -132,11 +134,12 @@ class Fits:
         }
 
     def record_checks(self, fit: int, checks: pd.DataFrame) -> None:
-        """Keep how far a fit's predictions lie from mixtures that it never saw.
+        """Keep how far predictions lie from mixtures that the fit which made them never saw.
 
         Parameters
         ----------
         fit : int
+            That fit; or the one that learnt from them, where each was left out of another.
         checks : DataFrame
             Columns card, step, over, de00, scan_error, as in
             `tintladder.calibrate.fit.uncertainty.check.Check`, and calibration, as
@@ -227,6 +230,17 @@ class Fits:
                 parts.append(unpack_fit(fit, row.coefficients).select(mine))
         check_alike(parts)
         return parts
+
+    def learnt_from(self) -> list[str]:
+        """Return the names of the cards whose mixtures the fits in use learnt from."""
+        used = select(schema.PaintFit.fit_id).where(schema.PaintFit.current)
+        with self._database.snapshot() as session:
+            rows = session.scalars(select(schema.Fit.inputs).where(schema.Fit.id.in_(used)))
+            items = [item for inputs in rows for item in inputs["sessions"] if item.get("learnt")]
+            taught = schema.Session.id.in_({item["session"] for item in items})
+            return sorted(
+                set(session.scalars(select(schema.Card.name).join(schema.Session).where(taught)))
+            )
 
     def measured(self) -> dict[str, int]:
         """Return the number of the current fit by two fluxes of each paint read by an instrument.

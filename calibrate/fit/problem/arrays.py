@@ -177,7 +177,7 @@ def build(
         For a paint that no tube is known of or that the theory can't hold for, a drawdown without
         thickness, a card without readings of its bare substrates, or a paint that can't be fitted.
     """
-    readings = [r for r in readings if r.card.purpose == "fit"]
+    readings = [r for r in readings if r.card.purpose != "check"]
     cards = [r.card for r in readings]
     if not cards:
         raise InputError(

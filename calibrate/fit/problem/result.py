@@ -62,6 +62,21 @@ class PaintFit:
 
 
 @dataclass(frozen=True)
+class WithoutMixtures:
+    """A fit that left some of the mixtures out which it was to learn from.
+
+    Attributes
+    ----------
+    left_out : tuple of (card, step)
+    coefficients : Coefficients
+        Of all paints, with everything else learnt.
+    """
+
+    left_out: tuple[tuple[str, str], ...]
+    coefficients: Coefficients
+
+
+@dataclass(frozen=True)
 class JointFit:
     """A fit of several paints at once.
 
@@ -77,6 +92,8 @@ class JointFit:
     left_out : DataFrame or None
         Each step as the others foretell it, where that was asked for; see
         `tintladder.calibrate.fit.judging.leave_out.leave_steps_out`.
+    without : tuple of WithoutMixtures
+        Where it learnt from mixtures and steps were to be left out: each mixture is left out once.
 
     Examples
     --------
@@ -91,3 +108,4 @@ class JointFit:
     nuisances: pd.DataFrame
     settings: Mapping[str, Any]
     left_out: pd.DataFrame | None = None
+    without: tuple[WithoutMixtures, ...] = ()

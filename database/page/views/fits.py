@@ -34,24 +34,24 @@ def fits(asked: Asked) -> Response:
         found, held = verdicts(store), held_out(store)
         fitted = {verdict.paint for verdict in found}
         tubes = [paint for paint in store.paints.all() if paint.nickname not in fitted]
-        unfit = unfit_scans(store)
+        unfit, taught = unfit_scans(store), store.fits.learnt_from()
     return asked.show(
-        "fits.html", verdicts=found, held=held, unfitted=tubes, unfit=unfit, pictures=OF_ALL,
-        newest=max((each.fit for each in found), default=0),
+        "fits.html", verdicts=found, held=held, unfitted=tubes, unfit=unfit, taught=taught,
+        pictures=OF_ALL, newest=max((each.fit for each in found), default=0),
     )  # fmt: skip
 
 
 @view
 def fit(asked: Asked) -> Response:
     """Fit all paints, or those named against the others."""
-    chosen = asked.texts("paint")
+    chosen, learn = asked.texts("paint"), asked.texts("learn")
 
     def work(progress: Progress) -> str:
         with asked.store() as store:
             paints = [store.paints.find(name).nickname for name in chosen]
             progress("reading the cards")
             done: StudioFit = fit_studio(
-                store, paints, progress=lambda step, _: progress(f"step {step}")
+                store, paints, progress=lambda step, _: progress(f"step {step}"), learn=learn
             )
         return f"/fits?fresh={done.number}"
 

@@ -176,7 +176,7 @@ TABLES: tuple[Table, ...] = (
         "The drawdown cards.",
         (
             key("card", "name"),
-            text("purpose", "fit, or check: mixtures that no fit saw", ("fit", "check")),
+            text("purpose", "fit, or check: mixtures, which judge fits", ("fit", "check")),
             text("layout", "of the printed card"),
             text("date", "ISO 8601"),
             number("balance_g", "resolution of the balance, g", True),
@@ -365,8 +365,10 @@ TABLES: tuple[Table, ...] = (
     ),
     Table(
         "checks",
-        "How far each fit's prediction lies from mixtures that it never saw. A scanner's are held "
-        "against it through its three channels: they tell nothing that these don't see, and no "
+        "How far predictions lie from mixtures that the fit which made them never saw: this fit, "
+        "or, of a card among its inputs that it learnt from, one that left the mixture out. A "
+        "scanner's are held against it through its three channels: they tell nothing that these "
+        "don't see, and no "
         "difference below the scan's own error.",
         (
             _FIT,
