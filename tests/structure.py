@@ -14,7 +14,7 @@ import re
 import sys
 import tempfile
 import threading
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager, redirect_stdout
 from dataclasses import dataclass, fields, is_dataclass
 from functools import cache
@@ -110,28 +110,27 @@ def _holds(value: Any, numbers: tuple[float, ...], texts: tuple[str, ...], deep:
         return False
     if isinstance(value, float):
         return any(abs(value - number) <= 1e-12 * number for number in numbers)
-    if isinstance(value, bytes):
-        return any(text.encode() in value for text in texts)
-    if isinstance(value, str):
-        return any(text in value for text in texts)
+    if isinstance(value, (bytes, str)):
+        said = value.decode(errors="replace") if isinstance(value, bytes) else value
+        return any(text in said for text in texts)
     if isinstance(value, np.ndarray):
         if value.dtype.kind != "f" or not value.size:
             return False
         return any(bool((abs(value - number) <= 1e-12 * number).any()) for number in numbers)
     if isinstance(value, pd.DataFrame):
         value = [value[name].to_numpy() for name in value]
-    if deep == 0:
-        return False
-    inner: Any = ()
+    return deep > 0 and any(_holds(each, numbers, texts, deep - 1) for each in _inside(value))
+
+
+def _inside(value: Any) -> Iterable[Any]:
+    """What a value holds."""
     if isinstance(value, Mapping):
-        inner = value.values()
-    elif isinstance(value, (list, tuple, set, frozenset)):
-        inner = value
-    elif is_dataclass(value) and not isinstance(value, type):
-        inner = [getattr(value, field.name, None) for field in fields(value)]
-    elif hasattr(value, "__table__"):
-        inner = list(vars(value).values())
-    return any(_holds(each, numbers, texts, deep - 1) for each in inner)
+        return value.values()
+    if isinstance(value, (list, tuple, set, frozenset)):
+        return value
+    if is_dataclass(value) and not isinstance(value, type):
+        return [getattr(value, field.name, None) for field in fields(value)]
+    return vars(value).values() if hasattr(value, "__table__") else ()
 
 
 def _files_above(frame: Any) -> Iterator[str]:

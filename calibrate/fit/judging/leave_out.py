@@ -9,7 +9,8 @@ import pandas as pd
 
 from ...optics.colour import ciede2000, lab
 from ...optics.spectra import Array
-from ..problem.arrays import Ints, Problem
+from ..problem.arrays import Problem
+from ..problem.rows import Ints
 from ..problem.threads import one_thread
 from ..solver.forward import Block
 from ..solver.solve import Solution, solve

@@ -16,8 +16,9 @@ from dataclasses import replace
 import numpy as np
 
 from ...optics.spectra import Array
-from ..problem.arrays import Ints, Patch, Problem
+from ..problem.arrays import Problem
 from ..problem.finding import Finding
+from ..problem.rows import Ints, Patch
 from ..problem.start import starting_values
 from ..solver.clusters import clusters
 from ..solver.forward import Block

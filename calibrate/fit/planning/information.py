@@ -15,8 +15,9 @@ from ...optics.colour_band import ciede2000_metric
 from ...optics.spectra import GRID, Array, Spectra
 from ...optics.surface import Surface
 from ..joint import first_weight, full_weight, smooth_prior
-from ..problem.arrays import Ints, Problem, build
+from ..problem.arrays import Problem, build
 from ..problem.patch_means import reading_sd
+from ..problem.rows import Ints
 from ..problem.settings import FitSettings
 from ..problem.tube import Tube
 from ..solver.forward import Block

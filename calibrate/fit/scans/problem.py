@@ -15,7 +15,8 @@ from ...optics.coefficients import Coefficients
 from ...optics.sensors import Sensors, strongest
 from ...optics.spectra import GRID, Array, Flag, Spectra
 from ...optics.surface import Surface, to_measured
-from ..problem.arrays import Nuisance, Problem, build
+from ..problem.arrays import Problem, build
+from ..problem.rows import Nuisance
 from ..problem.settings import FitSettings
 from ..problem.tube import Tube
 from .patch import most_likely, patch_spectra

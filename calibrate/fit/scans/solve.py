@@ -13,7 +13,8 @@ from functools import cached_property
 import numpy as np
 
 from ...optics.spectra import Array
-from ..problem.arrays import Ints, Problem
+from ..problem.arrays import Problem
+from ..problem.rows import Ints
 from ..solver.clusters import clusters
 from ..solver.forward import Block
 from ..solver.normal import Equations, Normal, Prior, assemble

@@ -6,7 +6,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from ..problem.arrays import Ints, Problem
+from ..problem.arrays import Problem
+from ..problem.rows import Ints
 from .forward import Batch, Block
 
 _TOGETHER = 8

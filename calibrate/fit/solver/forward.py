@@ -16,7 +16,8 @@ import numpy as np
 from ...optics.kubelka_munk import film_derivatives, opaque_derivatives
 from ...optics.spectra import Array
 from ...optics.transport import OPAQUE, TRANSPORT, Films, films, over_substrate
-from ..problem.arrays import SHAPES, Ints, Problem
+from ..problem.arrays import Problem
+from ..problem.rows import SHAPES, Ints
 
 _BY_DRAWDOWN = ("thickness", "two fluxes", "haze", "surface", "k2")
 """Kinds of nuisance values that move one number of each drawdown they touch."""

@@ -14,7 +14,8 @@ from functools import cached_property
 import numpy as np
 
 from ...optics.spectra import Array
-from ..problem.arrays import Ints, Nuisance, Problem
+from ..problem.arrays import Problem
+from ..problem.rows import Ints, Nuisance
 from .forward import Block
 from .normal import Prior
 from .solve import Solution, inverse, solve

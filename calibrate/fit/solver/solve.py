@@ -17,8 +17,9 @@ import numpy as np
 from scipy.linalg.lapack import dpotrf, dtrtri, dtrtrs
 
 from ...optics.spectra import Array
-from ..problem.arrays import Ints, Problem
+from ..problem.arrays import Problem
 from ..problem.finding import Finding
+from ..problem.rows import Ints
 from .clusters import batches, clusters
 from .forward import Block
 from .normal import Equations, Normal, Prior, assemble, normal_equations
