@@ -28,6 +28,7 @@ from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.fit.uncertainty.check import check_mixtures
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.database.mixing.ladder import white_of
+from tintladder.database.store.store import Store
 
 from tests.bench import as_studio
 from tests.lab.drawdown import LIKE_REAL, Lab
@@ -306,3 +307,30 @@ def test_refusals(tool, own_demo, arguments, words):
     said = tool(*arguments, *scale)
     assert said.status == 2 and words in said.err and said.err.count("\n") == 1
     assert sorted(Path(own_demo, "cards").iterdir()) == before
+
+
+# On the page.
+
+
+def test_a_shade_is_chosen_on_the_page_and_asked_for_next(own_page):
+    visitor, folder = own_page
+    assert '<option value="PITCH">' in visitor.ask("GET", "/cards/new").text
+    asked = [("tube", "LANTERN"), ("white", "HULL"), ("shade", "PITCH"), ("scale", "0.01")]
+    printed = visitor.send("/cards", asked)
+    assert printed.status == 200, printed.text
+    with Store.open(folder) as store:
+        (card,) = [each for each in store.cards.all() if each.name == "lantern-1"]
+    assert [d.step for d in card.drawdowns if not d.over] == ["PITCH 2:1"]
+    assert card.drawdowns[-1].step == "shade 2%"
+    shown = visitor.ask("GET", printed.json["path"].partition("#")[0]).text
+    assert "PITCH 2:1" in shown and "shade 2%" in shown
+    more = visitor.ask("GET", "/paints/LANTERN/next").text
+    assert "masstone, tints and shades" in more and "shade 5%" in more
+    refused = visitor.send("/cards", [("tube", "PITCH"), ("white", "HULL"), ("shade", "PITCH")])
+    assert refused.status == 400 and "it makes no shades of itself" in refused.text
+
+
+def test_the_page_offers_to_learn_from_mixtures(demo_page):
+    text = demo_page.get("/fits").text
+    assert 'name="learn" value="all"' in text
+    assert "each predicted by a fit that had not seen it" in text

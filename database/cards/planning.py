@@ -193,9 +193,8 @@ def _black(
         return None, Sentence(f"{nickname} has no fit yet; ", do)
     found = store.fits.coefficients([nickname], TWO_FLUX)
     if found.scale != ABSOLUTE and not relative:
-        return None, Sentence(
-            f"K and S of {nickname} are {found.scale}; draw it down thin, or ", do
-        )
+        why = f"K and S of {nickname} are {found.scale}: it was never drawn down thin; "
+        return None, Sentence(why, do)
     guess = Guess.of_fit(store.paints.tubes()[nickname], found, nickname)
     if found.scale != ABSOLUTE and white is not None:
         # Films that hide show ratios alone, so that any white serves to scale them by.

@@ -45,13 +45,14 @@ def fit(
         from ...calibrate.fit.judging.quality_figures import as_dict
         from ...calibrate.fit.judging.quality_report import IN_THE_MANNER
         from ..fits.fitting import fit_studio
+        from ..fits.learning import taught_before
 
         chosen = [store.paints.find(name).nickname for name in paints or ()]
-        before = store.fits.learnt_from()
+        before = taught_before(store)
         done = fit_studio(
             store, chosen, progress=lambda step, _: progress(f"step {step}"), learn=learn or ()
         )
-        forgotten = [card for card in before if card not in store.fits.learnt_from()]
+        forgotten = [card for card in before if card not in taught_before(store)]
         names = {paint.nickname: paint.name for paint in store.paints.all()}
     reports = list(done.quality.values()) if full else []
     result = fit_as_dict(done, names) | {"no_longer_learnt_from": forgotten}

@@ -14,6 +14,7 @@ from ..store import schema
 from ..store.lots import lot_painted
 from ..store.readings import StoredReadings
 from ..store.store import Store
+from ..store.taught import learnt_from
 
 ALL = "all"
 """In place of a card: every card of mixtures that can teach."""
@@ -86,6 +87,12 @@ def to_learn(
             None, Field("learn"), "no card of mixtures can teach", "read one that an instrument can"
         )
     return Learning(tuple(as_taught(each) for each in taught), why_not)
+
+
+def taught_before(store: Store) -> list[str]:
+    """Return the names of the cards whose mixtures the fits in use learnt from."""
+    with store.snapshot() as session:
+        return learnt_from(session)
 
 
 def as_taught(readings: StoredReadings) -> StoredReadings:

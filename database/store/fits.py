@@ -231,17 +231,6 @@ class Fits:
         check_alike(parts)
         return parts
 
-    def learnt_from(self) -> list[str]:
-        """Return the names of the cards whose mixtures the fits in use learnt from."""
-        used = select(schema.PaintFit.fit_id).where(schema.PaintFit.current)
-        with self._database.snapshot() as session:
-            rows = session.scalars(select(schema.Fit.inputs).where(schema.Fit.id.in_(used)))
-            items = [item for inputs in rows for item in inputs["sessions"] if item.get("learnt")]
-            taught = schema.Session.id.in_({item["session"] for item in items})
-            return sorted(
-                set(session.scalars(select(schema.Card.name).join(schema.Session).where(taught)))
-            )
-
     def measured(self) -> dict[str, int]:
         """Return the number of the current fit by two fluxes of each paint read by an instrument.
 

@@ -7,6 +7,7 @@ from starlette.responses import Response
 from ....calibrate.errors import InputError
 from ...cards.planning import one_more
 from ...fits.fitting import StudioFit, fit_studio
+from ...fits.learning import taught_before
 from ...fits.scan_fitting import unfit_scans
 from ...pictures.of_studio import drawn as pictured
 from ..asked import Asked, view
@@ -34,7 +35,7 @@ def fits(asked: Asked) -> Response:
         found, held = verdicts(store), held_out(store)
         fitted = {verdict.paint for verdict in found}
         tubes = [paint for paint in store.paints.all() if paint.nickname not in fitted]
-        unfit, taught = unfit_scans(store), store.fits.learnt_from()
+        unfit, taught = unfit_scans(store), taught_before(store)
     return asked.show(
         "fits.html", verdicts=found, held=held, unfitted=tubes, unfit=unfit, taught=taught,
         pictures=OF_ALL, newest=max((each.fit for each in found), default=0),
