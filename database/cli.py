@@ -87,9 +87,17 @@ app = _typer(
     cls=_InGroups,
     help="Learn from drawdown cards what your paint tubes do in a mix.",
     epilog=worked("tintladder manual first-recipe    (and --help after any command)"),
-    no_args_is_help=True,
 )
-app.callback()(_nothing)
+
+
+@app.callback(invoke_without_command=True)
+def _without_command(ctx: typer.Context) -> None:
+    """Say where the studio stands; where there is none yet, all that can be done."""
+    if ctx.invoked_subcommand is None:
+        from .commands.studio_standing import show_standing
+
+        if not show_standing():
+            typer.echo(ctx.get_help())
 
 
 def main() -> None:

@@ -253,3 +253,18 @@ def test_publishing_without_a_fit(tool, tmp_path):
     said = tool("publish")
     assert said.status == 2 and "tintladder fit" in said.err
     assert not (tmp_path / "releases").exists()
+
+
+def test_without_a_command_it_says_where_the_studio_stands(fitted, tmp_path):
+    said = fitted()
+    assert said.status == 0 and "fitted, nothing published." in said.out
+    assert "Nothing is published yet. tintladder publish --preview" in said.out
+    with Store.open(tmp_path) as store:
+        cards = {card.name for card in store.cards.all()}
+    assert cards and len(said.out.splitlines()) < 10
+
+
+def test_without_a_command_and_a_studio_it_says_what_there_is(tool, tmp_path):
+    said = tool()
+    assert said.status == 0 and "Your tubes and cards:" in said.out
+    assert not list(tmp_path.iterdir())

@@ -241,6 +241,19 @@ def test_the_same_is_set_out_on_both_faces(asked, visit, ask, names, own_demo):
     assert words["heaps"] == [(*heap[:2], *heap[3:]) for heap in said["heaps"]]
 
 
+def test_the_studio_stands_alike_on_both_faces(visit, own_demo, monkeypatch, capsys):
+    shown = " ".join(golden.text_of(visit.get("/").text).split())
+    monkeypatch.chdir(own_demo)
+    said = run(monkeypatch, capsys)
+    assert said.status == 0, said.err
+    counts, *lines = said.out.splitlines()
+    for each in re.findall(r"\d+ (?:tube|card|paint)s?|release [\d.]*\d|nothing published", counts):
+        assert each in shown
+    todo = [re.match(r"- (.*?[.:]) (?=tintladder)", line)[1] for line in lines[:-1]]
+    assert todo and all(each in shown for each in todo)
+    assert "tintladder --help" in lines[-1]
+
+
 def test_fifty_requests_are_compared():
     greyed = [each for each in MIXES if "film" not in MIXES[each][1]]
     assert sum(map(len, (RECIPES, PLATES, MIXES, greyed, FAR, PICTURES))) + 1 >= 50

@@ -10,10 +10,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from statistics import median
 
-from tintladder.database.cards.progress import cards_progress
 from tintladder.database.demo.demo import make_demo
-from tintladder.database.page.standing import verdicts
-from tintladder.database.releases.publish import releases
+from tintladder.database.fits.standing import studio_standing
 from tintladder.database.store.store import Store
 
 from tests.page_server import Visitor, serving
@@ -41,9 +39,7 @@ def answers() -> Timing:
         def bare() -> None:
             with Store.open(folder, create=False) as store:
                 store.paints.all()
-                cards_progress(store)
-                verdicts(store)
-                releases(store)
+                studio_standing(store)
 
         return timed(lambda: visitor.get("/"), bare, repeats=9)
 

@@ -17,11 +17,11 @@ from ...cards.history import ReadFile, last_import, read_of
 from ...cards.mixtures import print_mixtures
 from ...cards.printing import FOLDER, PAGES, Printed, Wanted, print_new_card
 from ...cards.progress import cards_progress, named_card, printed_here
+from ...fits.standing import waits
 from ...releases.words import caution_lines
 from .. import spectra_chart
 from ..asked import Asked, Changed, go, view
 from ..remedies import on_page
-from ..standing import waits
 from ..swatch import swatch
 from ..uploads import ACCEPTED
 

@@ -9,11 +9,11 @@ from ...cards.planning import one_more
 from ...fits.fitting import StudioFit, fit_studio
 from ...fits.learning import taught_before
 from ...fits.scan_fitting import unfit_scans
+from ...fits.standing import held_out, verdicts
 from ...pictures.of_studio import drawn as pictured
 from ..asked import Asked, view
 from ..drawing import drawn
 from ..jobs import Progress
-from ..standing import held_out, verdicts
 
 _SHOWN = 6
 OF_ONE = {

@@ -4,12 +4,21 @@ from __future__ import annotations
 
 from starlette.responses import JSONResponse, Response
 
-from ...cards.progress import cards_progress
-from ...releases.publish import releases
+from ...fits.standing import Do, ToDo, studio_standing
 from ..asked import Asked, go, view
-from ..standing import to_do, verdicts
 from ..uploads import ACCEPTED
 from .tubes import add
+
+_BUTTONS = {
+    Do.FIT: ("Fit", "/fits", True),
+    Do.PUBLISH: ("Look at what would be published", "/publish", False),
+    Do.MIX: ("Mix a colour", "/mix", False),
+    Do.PLAN_CARD: ("Plan a card", "/cards/new", False),
+    Do.GO_ON_READING: ("Go on with it", "/cards/{card}/sitting", False),
+    Do.SAY_GRAMS: ("Say what you weighed", "/cards/{card}", False),
+    Do.READ_CARD: ("Scan it or read it", "/cards/{card}#read", False),
+}
+"""What its button says, where that leads, and whether it does it at once."""
 
 
 @view
@@ -18,16 +27,16 @@ def home(asked: Asked) -> Response:
     if not asked.begun:
         return asked.show("start.html", accepted=ACCEPTED)
     with asked.store() as store:
-        tubes = store.paints.all()
-        if not tubes:
-            return asked.show("start.html", accepted=ACCEPTED)
-        cards, fitted, published = cards_progress(store), verdicts(store), releases(store)
-        sittings = {sitting.card for sitting in store.sittings.open()}
-    todo = to_do(cards, fitted, tubes, published, sittings)
-    return asked.show(
-        "home.html", tubes=tubes, cards=cards, fitted=fitted, published=published, todo=todo,
-        accepted=ACCEPTED,
-    )  # fmt: skip
+        standing = studio_standing(store)
+    if not standing.tubes:
+        return asked.show("start.html", accepted=ACCEPTED)
+    return asked.show("home.html", standing=standing, how=_how, accepted=ACCEPTED)
+
+
+def _how(todo: ToDo) -> tuple[str, str, bool]:
+    """A thing to do as a button, its path, and whether it does it at once."""
+    button, path, posts = _BUTTONS[todo.do]
+    return button, path.format(card=todo.card.number if todo.card else ""), posts
 
 
 @view

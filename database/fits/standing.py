@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from enum import Enum, auto
 
 import numpy as np
 from sqlalchemy import select
@@ -11,12 +12,12 @@ from sqlalchemy import select
 from ...calibrate.fit.uncertainty.check import MOST_SCAN_ERROR
 from ...calibrate.optics.coefficients import TWO_FLUX
 from ...calibrate.optics.transport import TRANSPORT
-from ..cards.progress import CardProgress
-from ..fits.check_mixtures import told_by_scan
+from ..cards.progress import CardProgress, cards_progress
 from ..mixing import model_choice
 from ..store import schema
 from ..store.store import Store
 from ..store.trials import tried
+from .check_mixtures import told_by_scan
 
 
 @dataclass(frozen=True)
@@ -102,6 +103,18 @@ def held_out(store: Store) -> Held | None:
         return Held(len(mixes), float(off.mean()), p95, float(off.max()), by_scan)
 
 
+class Do(Enum):
+    """What can be done next; each face says how."""
+
+    FIT = auto()
+    PUBLISH = auto()
+    MIX = auto()
+    PLAN_CARD = auto()
+    GO_ON_READING = auto()
+    SAY_GRAMS = auto()
+    READ_CARD = auto()
+
+
 @dataclass(frozen=True)
 class ToDo:
     """One thing that could be done now.
@@ -110,41 +123,74 @@ class ToDo:
     ----------
     words : str
         Why.
-    button : str
-    path : str
-    posts : bool
-        Whether the button does it at once; else it leads to a page.
+    do : Do
+    card : CardProgress or None
+        With which card.
+    tubes : tuple of str
+        With which tubes, by nickname.
     """
 
     words: str
-    button: str
-    path: str
-    posts: bool = False
+    do: Do
+    card: CardProgress | None = None
+    tubes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class StudioStanding:
+    """Where a studio stands.
+
+    Attributes
+    ----------
+    tubes : tuple of schema.Paint
+    cards : tuple of CardProgress
+    fitted : tuple of Verdict
+    published : schema.Release or None
+        The last release.
+    todo : tuple of ToDo
+        The nearest first.
+    """
+
+    tubes: tuple[schema.Paint, ...]
+    cards: tuple[CardProgress, ...]
+    fitted: tuple[Verdict, ...]
+    published: schema.Release | None
+    todo: tuple[ToDo, ...]
+
+
+def studio_standing(store: Store) -> StudioStanding:
+    """Say where a studio stands, and what there is to do next."""
+    with store.snapshot() as session:
+        last = session.scalar(select(schema.Release).order_by(schema.Release.id.desc()).limit(1))
+        tubes, cards, fitted = store.paints.all(), cards_progress(store), verdicts(store)
+        sittings = {sitting.card for sitting in store.sittings.open()}
+    todo = to_do(cards, fitted, tubes, last, sittings)
+    return StudioStanding(tuple(tubes), tuple(cards), tuple(fitted), last, tuple(todo))
 
 
 def to_do(
     cards: Sequence[CardProgress],
     fitted: Sequence[Verdict],
     tubes: Sequence[schema.Paint],
-    published: Sequence[schema.Release],
+    published: schema.Release | None,
     sittings: Collection[str],
 ) -> list[ToDo]:
     """What there is to do, the nearest first; `sittings` are open ones, by their cards."""
     found = [todo for card in cards if (todo := _card(card, sittings)) is not None]
     there = {verdict.paint for verdict in fitted}
     if any(waits(card, there) for card in cards):
-        found.insert(0, ToDo("Cards were read that no fit rests on yet.", "Fit", "/fits", True))
-    latest = {p: said["fit"] for p, said in published[-1].contents.items()} if published else {}
+        found.insert(0, ToDo("Cards were read that no fit rests on yet.", Do.FIT))
+    latest = {p: said["fit"] for p, said in published.contents.items()} if published else {}
     if fitted and any(latest.get(v.paint) != v.fit for v in fitted):
         words = "Fits changed since the last release." if published else "Nothing is published yet."
-        found.append(ToDo(words, "Look at what would be published", "/publish"))
+        found.append(ToDo(words, Do.PUBLISH))
     if fitted:
-        found.append(ToDo("Your fits can be mixed with.", "Mix a colour", "/mix"))
+        found.append(ToDo("Your fits can be mixed with.", Do.MIX))
     on_cards = {paint for card in cards for paint in card.paints}
     waiting = [tube.nickname for tube in tubes if tube.on_hand and tube.nickname not in on_cards]
-    if waiting and tubes:
+    if waiting:
         few = ", ".join(waiting[:4]) + (" and more" if len(waiting) > 4 else "")
-        found.append(ToDo(f"No card yet: {few}.", "Plan a card", "/cards/new"))
+        found.append(ToDo(f"No card yet: {few}.", Do.PLAN_CARD, tubes=tuple(waiting)))
     return found
 
 
@@ -155,12 +201,12 @@ def waits(card: CardProgress, fitted: Collection[str]) -> bool:
 
 
 def _card(card: CardProgress, sittings: Collection[str]) -> ToDo | None:
-    place, who = f"/cards/{card.number}", f"Card {card.number}, {card.name},"
+    who = f"Card {card.number}, {card.name},"
     if card.name in sittings:
-        return ToDo(f"{who} is half read at the instrument.", "Go on with it", f"{place}/sitting")
+        return ToDo(f"{who} is half read at the instrument.", Do.GO_ON_READING, card)
     if card.as_printed:
-        return ToDo(f"{who} is printed. Once it is painted:", "Say what you weighed", place)
+        return ToDo(f"{who} is printed. Once it is painted:", Do.SAY_GRAMS, card)
     if not card.read and not card.wet:
         when = f" is dry enough from about {card.dry_from}" if card.dry_from else " can be read"
-        return ToDo(f"{who}{when}.", "Scan it or read it", f"{place}#read")
+        return ToDo(f"{who}{when}.", Do.READ_CARD, card)
     return None
