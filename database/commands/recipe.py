@@ -12,7 +12,7 @@ from .common import JsonOption, StudioOption, number, open_store, say, working
 from .photographs import BlackOption, GreyOption, WhiteOption, no_photo, target_in_photo
 
 if TYPE_CHECKING:
-    from ..easel.recipe import Ways
+    from ..easel.recipe import Amounts, Ways
     from ..mixing.target import Target
     from ..store import schema
     from ..store.store import Store
@@ -97,32 +97,17 @@ def recipe(
     Every set of tubes on hand is searched. The answer says how to begin, and how sure it is.
     """
     with open_store(studio) as store, working("Searching", as_json):
-        from ..easel.basis import names_of, nickname
+        from ..easel.basis import nickname
         from ..easel.recipe import Quantity, RecipeRequest, amounts, recipe_question
-        from ..easel.swatches import dried
         from ..mixing.film import Film
-        from ..mixing.measures import weighed
         from .predict import check_finish
-        from .recipe_kept import show_kept
         from .recipe_shown import as_dict, show
 
         if target is None and photo is None:
-            listed = _kept(store, {"--keep": keep, "--make": make, "--swatch": swatch})
-            say(listed[1], as_json, lambda: show_kept(listed[0], names_of(store)))
+            _list(store, {"--keep": keep, "--make": make, "--swatch": swatch}, as_json)
             return
-        if picture is not None:
-            from ..pictures.style import check_suffix
-
-            check_suffix(picture)
-        if make and area:
-            raise InputError("--area", area, "--make was given too", "give one of them")
         kept = None if photo else store.recipes.find(target or "")
-        if kept is None and (made or swatch):
-            raise InputError(
-                "--made" if made else "--swatch", target, "is no kept recipe",
-                "keep it first: --keep NAME",
-            )  # fmt: skip
-        batch = _swatch(store, kept, swatch) if kept and swatch else None
+        _check(target, picture, make, area, kept, made, swatch)
         if kept and not (with_ or without or thickness or finish):
             request = RecipeRequest(kept=kept.name)
         else:
@@ -141,36 +126,80 @@ def recipe(
         result = as_dict(found, measured)
         if picture is not None:
             result["picture"] = str(_draw(found, picture))
-        before = store.recipes.find(keep) if keep else None
-        first = found.answer.recipes[0]
-        if keep:
-            store.recipes.keep(keep, first.parts, *found.kept(first), note)
-        if kept and made:
-            batch = store.recipes.keep_batch(kept, weighed(measured[0].weighed), note)
-        if batch is not None:
-            result["batch"] = {"made": batch.made, "grams": batch.masses, "lots": batch.lots}
-            result["batch"] |= {"note": batch.note, "swatch": batch.swatch}
-    said = f"The first is kept as {keep}." if keep else ""
-    if before is not None:
-        said = f"The first is kept as {keep}, in place of the one of {before.created[:10]}."
-    if batch is not None:
-        said = "The batch is kept."
-    if batch is not None and kept and swatch and (seen := dried(kept, batch)):
-        said = f"It dried {seen.off:.1f} off what was expected ({seen.words}); kept with the batch."
+        with store.transaction():
+            said = _keep(store, keep, found, note) if keep else []
+            if kept and (made or swatch):
+                batch, words = _batch(store, kept, measured[0] if made else None, swatch, note)
+                result |= {"batch": batch}
+                said.append(words)
     if picture is not None:
-        said += f"\nPicture: {picture}"
-    say(result, as_json, lambda: show(found, measured, said.strip()))
+        said.append(f"Picture: {picture}")
+    say(result, as_json, lambda: show(found, measured, said))
 
 
-def _kept(store: Store, asked: dict[str, str | None]) -> tuple[list[Any], list[dict[str, Any]]]:
-    """Every kept recipe, as it is and for machines."""
-    from .recipe_kept import kept_as_dict
+def _check(
+    target: str | None,
+    picture: Path | None,
+    make: str | None,
+    area: str | None,
+    kept: schema.Recipe | None,
+    made: bool,
+    swatch: str | None,
+) -> None:
+    """Refuse what can't go together, before anything is searched."""
+    if picture is not None:
+        from ..pictures.style import check_suffix
+
+        check_suffix(picture)
+    if make and area:
+        raise InputError("--area", area, "--make was given too", "give one of them")
+    if kept is None and (made or swatch):
+        raise InputError(
+            "--made" if made else "--swatch", target, "is no kept recipe",
+            "keep it first: --keep NAME",
+        )  # fmt: skip
+
+
+def _keep(store: Store, name: str, ways: Ways, note: str) -> list[str]:
+    """Keep the first way."""
+    before, first = store.recipes.find(name), ways.answer.recipes[0]
+    store.recipes.keep(name, first.parts, *ways.kept(first), note)
+    instead = f", in place of the one of {before.created[:10]}" if before else ""
+    return [f"The first is kept as {name}{instead}."]
+
+
+def _batch(
+    store: Store, kept: schema.Recipe, made: Amounts | None, swatch: str | None, note: str
+) -> tuple[dict[str, Any], str]:
+    """Keep a batch as it was weighed out, or what the last one dried to."""
+    from ..easel.asked_colour import parse_target
+    from ..easel.swatches import dried, keep_swatch
+    from ..mixing.measures import weighed
+
+    words = "The batch is kept."
+    if made is not None:
+        batch = store.recipes.keep_batch(kept, weighed(made.weighed), note)
+    if swatch:
+        batch = keep_swatch(store, kept.name, parse_target(swatch, store))
+        seen = dried(kept, batch)
+        assert seen is not None
+        words = (
+            f"It dried {seen.off:.1f} off what was expected ({seen.words}); kept with the batch."
+        )
+    said = {"made": batch.made, "grams": batch.masses, "lots": batch.lots, "note": batch.note}
+    return said | {"swatch": batch.swatch}, words
+
+
+def _list(store: Store, asked: dict[str, str | None], as_json: bool) -> None:
+    """Say every kept recipe."""
+    from ..easel.basis import names_of
+    from .recipe_kept import kept_as_dict, show_kept
 
     for option, text in asked.items():
         if text:
             raise InputError(option, text, "expected a colour to mix", "name it first")
-    kept = store.recipes.all()
-    return kept, [kept_as_dict(each) for each in kept]
+    kept, names = store.recipes.all(), names_of(store)
+    say([kept_as_dict(each) for each in kept], as_json, lambda: show_kept(kept, names))
 
 
 def _wanted(
@@ -201,13 +230,6 @@ def _draw(ways: Ways, file: Path) -> Path:
     assert figure is not None
     figure.set_layout_engine("tight")
     return save(figure, file)
-
-
-def _swatch(store: Store, kept: schema.Recipe, text: str) -> schema.Batch:
-    from ..easel.asked_colour import parse_target
-    from ..easel.swatches import keep_swatch
-
-    return keep_swatch(store, kept.name, parse_target(text, store))
 
 
 def split(texts: list[str] | None) -> list[str]:

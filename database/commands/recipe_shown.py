@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from ..easel.recipe import Amounts, Ways
     from ..mixing.measures import Snapped
     from ..mixing.order import Order
-    from ..mixing.recipes import Recipe
+    from ..mixing.recipes import Answer, Recipe
 
 
 def as_dict(ways: Ways, measured: Sequence[Amounts]) -> dict[str, Any]:
@@ -85,24 +85,14 @@ def _way(recipe: Recipe, amounts: Amounts) -> dict[str, Any]:
     }
 
 
-def show(ways: Ways, measured: Sequence[Amounts], last: str) -> None:
+def show(ways: Ways, measured: Sequence[Amounts], last: Sequence[str]) -> None:
     """Say it to people; `last` is said at the end."""
-    answer, basis = ways.answer, ways.basis
-    target, film, names = answer.target, basis.manner.film, basis.names
-    typer.echo(f"Wanted: {target.words} ({target.said}), matched {basis.manner.viewing.words}.")
-    for note in target.notes:
-        typer.echo(f"{note[:1].upper()}{note[1:]}.")
-    if film:
-        typer.echo(f"As a dry film of {film.thickness_um:g} µm over {film.over}.")
-    if not answer.reachable and answer.missing:
-        typer.echo(
-            f"No mix of these tubes reaches it: the nearest stays CIEDE2000 "
-            f"{answer.nearest:.1f} away; {answer.missing}."
-        )
+    answer, names = ways.answer, ways.basis.names
+    _show_wanted(answer, ways.basis)
     for number, (recipe, amounts) in enumerate(zip(answer.recipes, measured, strict=True), 1):
         weighed, order = amounts.weighed, amounts.order
         typer.echo(f"\n{number}. {_amounts(weighed, order, names)}: {recipe.words}.")
-        for line in _lines(recipe, amounts, basis):
+        for line in _lines(recipe, amounts, ways.basis):
             typer.echo(f"   {line[:1].upper()}{line[1:]}.")
         if number == 1:
             _show_order(order, names)
@@ -118,9 +108,23 @@ def show(ways: Ways, measured: Sequence[Amounts], last: str) -> None:
             f"The density of {typical} is only typical: measured by volume, the first way may be "
             f"{first.slip:.1f} off. Weigh 2 ml once: tintladder tubes weigh {first.assumed[0]}"
         )
-    typer.echo(basis.model_words)
-    if last:
-        typer.echo(last)
+    for line in (ways.basis.model_words, *last):
+        typer.echo(line)
+
+
+def _show_wanted(answer: Answer, basis: Basis) -> None:
+    """Say what was wanted, and where nothing comes near it."""
+    target, film = answer.target, basis.manner.film
+    typer.echo(f"Wanted: {target.words} ({target.said}), matched {basis.manner.viewing.words}.")
+    for note in target.notes:
+        typer.echo(f"{note[:1].upper()}{note[1:]}.")
+    if film:
+        typer.echo(f"As a dry film of {film.thickness_um:g} µm over {film.over}.")
+    if not answer.reachable and answer.missing:
+        typer.echo(
+            f"No mix of these tubes reaches it: the nearest stays CIEDE2000 "
+            f"{answer.nearest:.1f} away; {answer.missing}."
+        )
 
 
 def _lines(recipe: Recipe, amounts: Amounts, basis: Basis) -> list[str]:
