@@ -149,11 +149,11 @@ def test_of_several_devices_the_one_whose_settings_fit_reads_a_picture(store):
     flat, phone = SCANS / "anchor-blue-quick.png", SCANS / "rope-earth-quick.jpg"
     characterise_device(store, "by-card", SCANS / "anchor-blue-quick.png", card="anchor-blue-quick")
     alone = read_card_picture(store, flat)
-    assert alone.device == "by-card" and not any("settings" in each for each in alone.remarks)
+    assert alone.device == "by-card" and not any("settings" in str(each) for each in alone.remarks)
     characterise_device(store, "flatbed", SCANS / "target.png", VALUES)
     characterise_device(store, "phone", SCANS / "target-phone.jpg", VALUES)
     read = read_card_picture(store, flat)
-    assert read.device == "flatbed" and any("by its settings" in each for each in read.remarks)
+    assert read.device == "flatbed" and any("by its settings" in str(each) for each in read.remarks)
     assert read_card_picture(store, phone).device == "phone"
     assert read_card_picture(store, flat, device="by-card").device == "by-card"
     characterise_device(store, "another", SCANS / "target.png", VALUES)

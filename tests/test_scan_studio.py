@@ -240,6 +240,6 @@ def test_scan_made_paints_can_be_held_out(mixed, tmp_path, monkeypatch, capsys):
     with Store.open(folder) as store:
         held = plan(store, measured_only=True)
         assert held.excluded == ("ANCHOR",) and set(held.contents.paints) == {"HULL", "ROPE"}
-        assert any("ANCHOR" in g.line and "scan" in g.line for g in plan(store).gates)
+        assert any(g.paint == "ANCHOR" and "scan" in str(g.line) for g in plan(store).gates)
     said = run(monkeypatch, capsys, "publish", "--measured-only", "--json", "--studio", folder)
     assert said.status == 0 and said.json["added"] == ["HULL", "ROPE"]

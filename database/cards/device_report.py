@@ -8,8 +8,6 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
-from sqlalchemy import select
-from sqlalchemy.orm import Session as OrmSession
 
 from ...calibrate.errors import InputError
 from ...calibrate.instrument.agreement import Agreement, Scatter, agreement, scatter
@@ -21,6 +19,7 @@ from ..store import schema
 from ..store.imports import Undone
 from ..store.readings import session_of
 from ..store.store import Store
+from ..store.tiles import spectrophotometers
 
 Patch = tuple[str, str]
 """A card and its patch."""
@@ -124,9 +123,9 @@ def instrument_reports(store: Store, name: str | None = None) -> list[Instrument
         Where there is none of that name.
     """
     with store.snapshot() as session:
-        devices = _devices(session)
+        devices = spectrophotometers(session)
         chosen = devices if name is None else [_find(devices, name)]
-        return [_report(session, device) for device in chosen]
+        return [_report(store, device) for device in chosen]
 
 
 def compare_instruments(store: Store, one: str, other: str) -> Compared:
@@ -138,12 +137,12 @@ def compare_instruments(store: Store, one: str, other: str) -> Compared:
         Where there are no such two, or they have read no patch in common.
     """
     with store.snapshot() as session:
-        devices = _devices(session)
+        devices = spectrophotometers(session)
         found = [_find(devices, name) for name in (one, other)]
         names = [device.name for device in found]
         if names[0] == names[1]:
             raise InputError(None, names[0], "is one instrument, not two", "name another")
-        sessions = [_sessions(session, device) for device in found]
+        sessions = [_sessions(store, device) for device in found]
         means = [_means(each) for each in sessions]
         optics = [_optics(each) for each in sessions]
     common = [patch for patch in means[0] if patch in means[1]]
@@ -160,11 +159,6 @@ def compare_instruments(store: Store, one: str, other: str) -> Compared:
     return Compared(names[0], names[1], agreement(first, second), " ".join(worst), remarks)
 
 
-def _devices(session: OrmSession) -> list[schema.Device]:
-    query = select(schema.Device).where(schema.Device.kind == "spectrophotometer")
-    return sorted(session.scalars(query), key=lambda device: device.name.casefold())
-
-
 def _find(devices: Sequence[schema.Device], name: str) -> schema.Device:
     exact = [d for d in devices if name.casefold() == d.name.casefold()]
     found = exact or [d for d in devices if name.casefold() in d.name.casefold()]
@@ -175,14 +169,12 @@ def _find(devices: Sequence[schema.Device], name: str) -> schema.Device:
     return found[0]
 
 
-def _sessions(session: OrmSession, device: schema.Device) -> list[schema.Session]:
-    undone = Undone.of(session)
-    query = (
-        select(schema.Session)
-        .where(schema.Session.device_id == device.id, schema.Session.state == "dry")
-        .order_by(schema.Session.id)
-    )
-    return [row for row in session.scalars(query) if row.id not in undone.sessions]
+def _sessions(store: Store, device: schema.Device) -> list[schema.Session]:
+    """Sessions of dry paint that count."""
+    with store.snapshot() as session:
+        undone = Undone.of(session).sessions
+        rows = store.readings.rows(device_id=device.id, state="dry")
+    return [row for row in rows if row.id not in undone]
 
 
 def _repeats(row: schema.Session) -> list[Array]:
@@ -215,8 +207,8 @@ def _optics(sessions: Sequence[schema.Session]) -> str:
     return ", ".join(sorted(said))
 
 
-def _report(session: OrmSession, device: schema.Device) -> InstrumentReport:
-    sessions = _sessions(session, device)
+def _report(store: Store, device: schema.Device) -> InstrumentReport:
+    sessions = _sessions(store, device)
     dates = sorted(row.date for row in sessions if row.date)
     return InstrumentReport(
         name=device.name,
@@ -228,21 +220,14 @@ def _report(session: OrmSession, device: schema.Device) -> InstrumentReport:
         last=dates[-1][:10] if dates else "",
         repeatability=scatter([readings for row in sessions for readings in _repeats(row)]),
         reproducibility=scatter(list(_means(sessions).values())),
-        tiles=_tiles(session, device),
+        tiles=_tiles(device),
     )
 
 
-def _tiles(session: OrmSession, device: schema.Device) -> tuple[TileTrend, ...]:
-    query = (
-        select(schema.Calibration)
-        .where(
-            schema.Calibration.device_id == device.id, schema.Calibration.kind.startswith(PREFIX)
-        )
-        .order_by(schema.Calibration.id)
-    )
+def _tiles(device: schema.Device) -> tuple[TileTrend, ...]:
     by_name: dict[str, dict[tuple[str, tuple[float, ...]], schema.Calibration]] = defaultdict(dict)
-    for row in session.scalars(query):
-        if row.result.get("calibrated"):
+    for row in sorted(device.calibrations, key=lambda row: row.id):
+        if not row.kind.startswith(PREFIX) or row.result.get("calibrated"):
             continue  # just calibrated on it: what it reads then tells nothing
         # A file that was undone and read again brings the same reading twice.
         key = (row.done, tuple(row.result["reflectance"]))

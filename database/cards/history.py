@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import select
-
 from ...calibrate.optics.spectra import Flag, Spectra
 from ..store import schema
 from ..store.imports import Undone
@@ -50,23 +48,9 @@ def read_of(store: Store, number: int) -> list[ReadFile]:
     """Everything that was read of a card, by its number, the last first."""
     with store.snapshot() as session:
         undone = Undone.of(session)
-        of_card = schema.Session.card_id == number
-        rows = session.scalars(select(schema.Session).where(of_card)).all()
-        scans = session.scalars(select(schema.Scan).where(schema.Scan.card_id == number)).all()
-        found = [_session(row, row.id in undone.sessions) for row in rows]
-        found += [_scan(row, row.id in undone.scans) for row in scans]
+        found = [_session(r, r.id in undone.sessions) for r in store.readings.rows(card_id=number)]
+        found += [_scan(r, r.id in undone.scans) for r in store.scans.rows(card_id=number)]
     return sorted(found, key=lambda each: each.added, reverse=True)
-
-
-def last_import(store: Store) -> schema.Import | None:
-    """Return the last import that still counts: the one that an undoing would take back."""
-    with store.snapshot() as session:
-        return session.scalar(
-            select(schema.Import)
-            .where(schema.Import.undone.is_(None))
-            .order_by(schema.Import.id.desc())
-            .limit(1)
-        )
 
 
 def _session(row: schema.Session, undone: bool) -> ReadFile:

@@ -5,9 +5,6 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any
-
-from sqlalchemy import select
 
 from ...calibrate.cards.card import Card
 from ...calibrate.errors import InputError, Sentence
@@ -108,32 +105,26 @@ def cards_progress(store: Store) -> list[CardProgress]:
     with store.snapshot() as session:
         undone = Undone.of(session)
         cards = {card.name: card for card in store.cards.all()}
-        current = session.scalars(
-            select(schema.Fit).join(schema.PaintFit).where(schema.PaintFit.current).distinct()
-        )
-        inputs = [fit.inputs for fit in current]
+        inputs = store.fits.inputs()
         fitted = {
             kind: {item[kind] for said in inputs for item in said.get(f"{kind}s", ())}
             for kind in ("session", "scan")
         }
-        judged = set(session.scalars(select(schema.Check.card_id).distinct()))
+        judged = store.fits.judging_cards()
         read: dict[int, list[_Read]] = {}
-        for row in session.execute(
-            select(*_columns(schema.Session), schema.Session.state, schema.Session.date)
-        ):
+        for row in store.readings.times():
             if row.id not in undone.sessions:
                 day = _day(row.date) or _day(row.added)
                 used = row.id in fitted["session"]
                 read.setdefault(row.card_id, []).append(_Read(day, row.state == "wet", False, used))
-        for row in session.execute(select(*_columns(schema.Scan), schema.Scan.taken)):
+        for row in store.scans.times():
             if row.id not in undone.scans:
                 day = _day(row.taken) or _day(row.added)
                 used = row.id in fitted["scan"]
                 read.setdefault(row.card_id, []).append(_Read(day, False, True, used))
-        rows = session.scalars(select(schema.Card).order_by(schema.Card.id))
         return [
             _progress(row, cards[row.name], read.get(row.id, []), row.id in judged)
-            for row in rows
+            for row in store.cards.rows()
             if row.name in cards
         ]
 
@@ -146,10 +137,6 @@ class _Read:
     wet: bool
     scan: bool
     fitted: bool
-
-
-def _columns(table: type[schema.Session] | type[schema.Scan]) -> tuple[Any, ...]:
-    return table.card_id, table.id, table.added
 
 
 def _progress(row: schema.Card, card: Card, read: list[_Read], judged: bool) -> CardProgress:
@@ -196,8 +183,8 @@ def card_number(store: Store, name: str) -> int:
 
 def printed_last(store: Store) -> Card | None:
     """The card that was printed here last, as it stands now; None before the first."""
-    with store.snapshot() as session:
-        rows = session.scalars(select(schema.Card).order_by(schema.Card.id.desc()))
+    with store.snapshot():
+        rows = reversed(store.cards.rows())
         names = (row.name for row in rows if printed_here(row.versions[0].text))
         known = {card.name: card for card in store.cards.all()}
         return next((known[name] for name in names if name in known), None)
@@ -232,8 +219,8 @@ def named_card(store: Store, text: str) -> tuple[int, Card, str]:
         Where there is none, naming those there are.
     """
     wanted = text.strip()
-    with store.snapshot() as session:
-        rows = list(session.scalars(select(schema.Card).order_by(schema.Card.id)))
+    with store.snapshot():
+        rows = store.cards.rows()
         found = [row for row in rows if row.name == wanted]
         found = found or [row for row in rows if row.name.casefold() == wanted.casefold()]
         found = found or [row for row in rows if str(row.id) == wanted]

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from sqlalchemy import select
 
 from ...calibrate.cards.card import BARE
 from ...calibrate.cards.readings import CardReadings
@@ -72,15 +71,7 @@ def of_store(store: Store, text: str, model: str | None = None) -> Origin:
     """
     with store.snapshot() as session:
         fit = store.fits.of(text, model)
-        row = session.scalars(
-            select(schema.PaintFit)
-            .join(schema.Paint)
-            .where(
-                schema.PaintFit.current,
-                schema.PaintFit.model == fit.coefficients.model,
-                schema.Paint.nickname == fit.paint,
-            )
-        ).one()
+        row = store.fits.row(fit.paint, fit.coefficients.model)
         inputs = []
         for item in row.fit.inputs["sessions"]:
             kept = session.get_one(schema.Session, item["session"])

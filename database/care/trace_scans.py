@@ -8,7 +8,6 @@ from pathlib import PurePath
 from typing import Any
 
 import numpy as np
-from sqlalchemy.orm import Session as OrmSession
 
 from ...calibrate.cards.card import BARE
 from ...calibrate.cards.channels import CardChannels
@@ -16,6 +15,7 @@ from ..releases.load import LoadedRelease
 from ..releases.tables.scans import packed_scans
 from ..store import schema
 from ..store.scans import channels_of
+from ..store.transactions import OrmSession
 
 Scanned = tuple[CardChannels, Mapping[str, Any]]
 """A scan that a fit rests on: its channels, and number, picture, device and target."""

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from sqlalchemy import select
 
 from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.colour import ciede2000, in_words
@@ -109,21 +108,13 @@ def keep_swatch(
     the condition can't be changed, so what was expected is calculated anew under the swatch's.
     """
     with store.transaction() as session:
-        query = (
-            select(schema.Batch, schema.Recipe)
-            .join(schema.Recipe, schema.Batch.recipe_id == schema.Recipe.id)
-            .where(schema.Recipe.name == name.strip().casefold())
-            .order_by(schema.Batch.id.desc())
-        )
-        if batch is not None:
-            query = query.where(schema.Batch.id == batch)
-        found = session.execute(query).first()
-        if found is None:
+        row = store.recipes.batch(name, batch)
+        if row is None:
             raise InputError(
                 Field("swatch"), name, "no batch of that recipe was kept",
                 StudioDo.KEEP_BATCH(recipe=name),
             )  # fmt: skip
-        row, recipe = found
+        recipe = session.get_one(schema.Recipe, row.recipe_id)
         manner = Manner.of_kept(recipe.predicted)
         if swatch.reflectance is not None:
             used = [paint for paint in recipe.parts if paint != MEDIUM]

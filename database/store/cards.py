@@ -80,6 +80,11 @@ class Cards:
             rows = session.scalars(select(schema.Card).order_by(schema.Card.name))
             return [card_of(row) for card in rows if (row := undone.newest(card)) is not None]
 
+    def rows(self) -> list[schema.Card]:
+        """Return every card as kept, undone ones too, in the order they came."""
+        with self._database.snapshot() as session:
+            return list(session.scalars(select(schema.Card).order_by(schema.Card.id)))
+
     def version(self, name: str) -> int:
         """Return the number of the version of a card that holds.
 

@@ -160,6 +160,17 @@ class Fits:
                     )
                 )
 
+    def inputs(self) -> list[dict[str, Any]]:
+        """Return what went into each fit that is current for some paint."""
+        query = select(schema.Fit).join(schema.PaintFit).where(schema.PaintFit.current).distinct()
+        with self._database.snapshot() as session:
+            return [fit.inputs for fit in session.scalars(query)]
+
+    def judging_cards(self) -> set[int]:
+        """Return the cards whose mixtures have judged a fit, by their numbers."""
+        with self._database.snapshot() as session:
+            return set(session.scalars(select(schema.Check.card_id).distinct()))
+
     def current(self, model: str = TWO_FLUX) -> dict[str, int]:
         """Return the number of each fitted paint's current fit by a model, by nickname.
 
@@ -284,6 +295,20 @@ class Fits:
             if row is None:
                 raise model_choice.no_such_fit([found.nickname], str(model))
             return _paint_fit(row, unpack_coefficients(row.fit.coefficients))
+
+    def row(self, paint: str, model: str) -> schema.PaintFit:
+        """Return the current fit of a paint by a model as kept, by its nickname."""
+        query = (
+            select(schema.PaintFit)
+            .join(schema.Paint)
+            .where(
+                schema.PaintFit.current,
+                schema.PaintFit.model == model,
+                schema.Paint.nickname == paint,
+            )
+        )
+        with self._database.snapshot() as session:
+            return session.scalars(query).one()
 
     def strength_reference(self) -> str | None:
         """Nickname of the paint that the fits in use state tinting strength against, if any."""

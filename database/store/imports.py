@@ -96,6 +96,17 @@ class Imports:
             session.flush()
             return row.id
 
+    def last(self) -> schema.Import | None:
+        """Return the last import that still counts: the one that `undo` would take back."""
+        query = (
+            select(schema.Import)
+            .where(schema.Import.undone.is_(None))
+            .order_by(schema.Import.id.desc())
+            .limit(1)
+        )
+        with self._database.snapshot() as session:
+            return session.scalar(query)
+
     def undo(self) -> UndoneImport:
         """Undo the last import that still counts.
 
@@ -108,12 +119,7 @@ class Imports:
             Where there is none.
         """
         with self._database.transaction() as session:
-            row = session.scalar(
-                select(schema.Import)
-                .where(schema.Import.undone.is_(None))
-                .order_by(schema.Import.id.desc())
-                .limit(1)
-            )
+            row = self.last()
             if row is None:
                 raise InputError(None, "undo", "there is no import to undo", StudioDo.READ_HELP())
             row.undone = now()

@@ -138,6 +138,18 @@ class Readings:
                 raise InputError(None, f"card {card}", "nothing was read of it", StudioDo.READ())
             return row.id, session_of(row)
 
+    def rows(self, **where: object) -> list[schema.Session]:
+        """Return sessions as kept, undone ones too, by columns that say which; in their order."""
+        query = select(schema.Session).filter_by(**where).order_by(schema.Session.id)
+        with self._database.snapshot() as session:
+            return list(session.scalars(query))
+
+    def times(self) -> Sequence[Any]:
+        """Return card_id, id, added, state and date of every session, undone ones too."""
+        s = schema.Session
+        with self._database.snapshot() as session:
+            return session.execute(select(s.card_id, s.id, s.added, s.state, s.date)).all()
+
     def all(self, purpose: Literal["fit", "check"] = "fit") -> list[StoredReadings]:
         """Return every dry session with its card, by card name, then by the file's hash.
 

@@ -134,6 +134,19 @@ class Recipes:
             session.flush()
             return row
 
+    def batch(self, name: str, number: int | None = None) -> schema.Batch | None:
+        """Return a batch of a recipe, by its key; the last one where none is given."""
+        query = (
+            select(schema.Batch)
+            .join(schema.Recipe, schema.Batch.recipe_id == schema.Recipe.id)
+            .where(schema.Recipe.name == name.strip().casefold())
+            .order_by(schema.Batch.id.desc())
+        )
+        if number is not None:
+            query = query.where(schema.Batch.id == number)
+        with self._database.snapshot() as session:
+            return session.scalars(query).first()
+
     def keep_mixed(
         self,
         name: str,

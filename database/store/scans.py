@@ -118,6 +118,18 @@ class Scans:
             rows = session.scalars(query.where(schema.Card.name != card))
             return sorted({row.card.name for row in rows if row.id not in undone.scans})
 
+    def rows(self, **where: object) -> list[schema.Scan]:
+        """Return scans as kept, undone ones too, by columns that say which; in their order."""
+        query = select(schema.Scan).filter_by(**where).order_by(schema.Scan.id)
+        with self._database.snapshot() as session:
+            return list(session.scalars(query))
+
+    def times(self) -> Sequence[Any]:
+        """Return card_id, id, added and taken of every scan, undone ones too."""
+        s = schema.Scan
+        with self._database.snapshot() as session:
+            return session.execute(select(s.card_id, s.id, s.added, s.taken)).all()
+
     def all(self, purpose: Literal["fit", "check"] = "fit") -> list[StoredChannels]:
         """Channels of every scan that counts, by card name, then by the picture's hash."""
         query = select(schema.Scan).join(schema.Card).order_by(schema.Scan.id)

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from sqlalchemy import select
+from sqlalchemy.orm import Session as OrmSession
+
 from ...calibrate.formats.session import Session
 from ...calibrate.instrument.tiles import PREFIX
 from . import schema
@@ -51,6 +54,12 @@ def _stated(device: schema.Device, read: Session) -> list[schema.Calibration]:
         device=device, done=read.calibrated, kind=kind, result={"tile": read.tile}
     )
     return [row]
+
+
+def spectrophotometers(session: OrmSession) -> list[schema.Device]:
+    """Return every instrument that reads spectra, by name."""
+    query = select(schema.Device).where(schema.Device.kind == "spectrophotometer")
+    return sorted(session.scalars(query), key=lambda device: device.name.casefold())
 
 
 def last_white(calibrations: Sequence[schema.Calibration]) -> schema.Calibration | None:

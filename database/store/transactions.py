@@ -31,6 +31,7 @@ class Transactions:
         self.studio = studio
         self._engine = open_engine(studio, create)
         self._current: OrmSession | None = None
+        self._reading: OrmSession | None = None
 
     @classmethod
     def open(cls, where: str | Path | Studio | None = None, create: bool = True) -> Self:
@@ -89,11 +90,15 @@ class Transactions:
     @contextmanager
     def snapshot(self) -> Iterator[OrmSession]:
         """Everything read within is of one moment. May be nested, also in a transaction."""
-        if self._current is not None:
-            yield self._current
+        there = self._current or self._reading
+        if there is not None:
+            yield there
             return
         try:
             with OrmSession(self._engine, expire_on_commit=False) as session:
+                self._reading = session
                 yield session
         except DatabaseError as error:
             raise unusable(self.studio, error.orig or error) from error
+        finally:
+            self._reading = None

@@ -13,7 +13,7 @@ from ....calibrate.cards.label_strength import STRENGTHS, is_black, is_white
 from ....calibrate.cards.measure import measure_of
 from ....calibrate.errors import InputError
 from ...cards.filling import fill, filling, parse_amount, parse_day
-from ...cards.history import ReadFile, last_import, read_of
+from ...cards.history import ReadFile, read_of
 from ...cards.mixtures import print_mixtures
 from ...cards.printing import FOLDER, PAGES, Printed, Wanted, print_new_card
 from ...cards.progress import cards_progress, named_card, printed_here
@@ -111,7 +111,7 @@ def card(asked: Asked) -> Response:
         version = store.cards.version(known.name)
         fit_waits = waits(progress, store.fits.current())
         scanners = [each.device.name for each in store.scanners.all()]
-        last = last_import(store)
+        last = store.imports.last()
         left = any(sitting.card == known.name for sitting in store.sittings.open())
     return asked.show(
         "card.html", card=known, progress=progress, begun=begun, waits=fit_waits,

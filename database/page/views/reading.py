@@ -12,7 +12,7 @@ from starlette.responses import FileResponse, Response
 
 from ....calibrate.errors import InputError
 from ...cards.characterising import read_by_known_device
-from ...cards.history import last_import, read_of
+from ...cards.history import read_of
 from ...cards.intake import take_in
 from ...cards.progress import card_number, named_card
 from ...cards.scanning import PICTURES, take_picture
@@ -119,7 +119,7 @@ def overlay(asked: Asked) -> Response:
 def take_back(asked: Asked) -> Response:
     """Undo the last import, if it is the one that was shown."""
     with asked.store() as store, store.transaction():
-        last = last_import(store)
+        last = store.imports.last()
         if last is None or str(last.id) != asked.text("seen"):
             raise Changed("what was read last")
         store.imports.undo()
