@@ -29,6 +29,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     plot,
     real,
     real_lab,
+    real_learning,
     real_mistakes,
     real_watercolor,
     recovery,
