@@ -22,6 +22,7 @@ from tintladder.database.cards.intake import take_in
 from tintladder.database.care.refit import refit_release
 from tintladder.database.fits.fitting import fit_studio
 from tintladder.database.fits.learning import taught_before
+from tintladder.database.paper.report.page import report
 from tintladder.database.releases.load import load_release
 from tintladder.database.releases.publish import publish
 from tintladder.database.store import schema
@@ -187,6 +188,9 @@ def test_a_release_of_it_is_fitted_anew_to_the_same_numbers(studio):
     release = load_release(studio[0] / "releases" / "paints-1.0.0.zip")
     found = refit_release(release)
     assert len(found) == 2 and all(refit.same for refit in found), [r.line for r in found]
+    page = report(release)
+    assert "The fits learnt from the mixtures of mixtures-1 too." in page
+    assert "each predicted by a fit that had not seen it" in page
 
 
 def test_another_card_judges_and_it_is_said(tool, painted):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -150,3 +151,12 @@ def held_out(release: LoadedRelease, packed: Packed) -> tuple[pd.DataFrame, Chec
         return split, together(found)
     except (InputError, KeyError, ValueError):
         return split, None
+
+
+def learnt_from(tables: Mapping[str, pd.DataFrame]) -> tuple[str, ...]:
+    """Return the names of the cards whose mixtures the fits of a release learnt from."""
+    inputs = [json.loads(said) for said in tables["fits"]["inputs"]]
+    items = [item for said in inputs for item in said.get("sessions", ())]
+    taught = {item["session"] for item in items if item.get("learnt")}
+    sessions = tables["sessions"]
+    return tuple(sessions.loc[sessions["session"].isin(taught), "card"].unique())

@@ -28,7 +28,7 @@ from ...pictures.swatch import FILM_UM, Swatch, swatches
 from ...releases.load import LoadedRelease
 from ...releases.model_choice import tried
 from ...releases.words import caution_lines, citation
-from .fits import Packed, held_out, unpack
+from .fits import Packed, held_out, learnt_from, unpack
 from .models import fared, shown_by
 from .paint import PaintPage, paint_page, unbroken
 from .pictures import COMPASS, SIDE, Scale, hue_picture, ks_picture, lightness_picture
@@ -95,6 +95,9 @@ class Verdict:
         CIEDE2000 of those that tell; NaN without any.
     by : str
         The model that foretold them, in words.
+    taught : tuple of str
+        Cards whose mixtures the fits learnt from: each mixture of theirs was predicted by a fit
+        that left it out, whose colours the release doesn't hold.
     """
 
     mixtures: tuple[Mixture, ...]
@@ -102,6 +105,7 @@ class Verdict:
     p95: float
     worst: float
     by: str = ""
+    taught: tuple[str, ...] = ()
 
     @property
     def counts(self) -> list[tuple[str, int]]:
@@ -264,6 +268,7 @@ def _verdict(release: LoadedRelease, packed: Packed, names: Mapping[str, str]) -
     table, check = held_out(release, packed)
     if table.empty:
         return Verdict((), np.nan, np.nan, np.nan)
+    taught = learnt_from(release.tables)
     looks: dict[tuple[str, str, str], tuple[Swatch | None, Swatch | None]] = {}
     if check is not None and len(check.patches):
         grid = release.coefficients.wavelengths
@@ -279,6 +284,7 @@ def _verdict(release: LoadedRelease, packed: Packed, names: Mapping[str, str]) -
         offs = dict(zip(rows["over"], rows["de00"].tolist(), strict=True))
         over = "white" if "white" in offs else next(iter(offs))
         foretold, read = looks.get((card, step, over), (None, None))
+        foretold = None if card in taught else foretold
         scanned = rows[rows["scan_error"].notna()]
         unsure = dict(zip(scanned["over"], scanned["scan_error"].tolist(), strict=True))
         words = made.get((card, step), step)
@@ -288,7 +294,7 @@ def _verdict(release: LoadedRelease, packed: Packed, names: Mapping[str, str]) -
     figures = np.nan, np.nan, np.nan
     if off.size:
         figures = float(off.mean()), float(np.percentile(off, 95)), float(off.max())
-    return Verdict(tuple(found), *figures, by=WORDS[release.coefficients.model])
+    return Verdict(tuple(found), *figures, by=WORDS[release.coefficients.model], taught=taught)
 
 
 def _masses(drawdowns: pd.DataFrame, names: Mapping[str, str]) -> dict[tuple[str, str], str]:
