@@ -21,7 +21,7 @@ from ..mixing.greying import lean
 from ..mixing.ladder import half_way, ratio_label, tint_path
 from ..mixing.strengths import rank
 from ..pictures.swatch import films
-from ..releases.compare import whites_of
+from ..store.in_use import whites_of
 from .sheet import Paper
 
 if TYPE_CHECKING:

@@ -16,7 +16,7 @@ from ..mixing.gamut import gamut
 from ..mixing.ladder import in_a_sentence, ladder, tint_path
 from ..mixing.palette import Palette
 from ..mixing.strengths import rank
-from ..releases.compare import whites_of
+from ..store.in_use import whites_of
 from ..store.store import Store
 from .figures import tint_figure
 from .films import plot_contrasts, plot_films

@@ -11,18 +11,17 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import select, update
-from sqlalchemy.orm import Session as OrmSession
 
 from ...calibrate.errors import InputError, Sentence
 from ...calibrate.fit.judging.quality_figures import STRENGTH, strength_of
 from ...calibrate.optics.coefficients import ABSOLUTE, TWO_FLUX, Coefficients, check_alike
 from ..common.remedies import StudioDo
 from ..store import schema
+from ..store.in_use import lot_in_use, retire
 from ..store.packing import pack_coefficients, pack_table
 from ..store.paint_names import check_nickname, nickname_key
 from ..store.store import Store
-from ..store.transactions import now
+from ..store.transactions import OrmSession, now
 from .files import SUMS, read_files, sha256
 from .load import LoadedRelease, load_release
 from .model_choice import steps_left_out
@@ -251,7 +250,7 @@ def _check_fits_in(
     if theirs.scale == ABSOLUTE:
         return
     white = theirs.scale.removeprefix("relative to ")
-    ours, named = _lot_of(session, white), _lot_of_white(release)
+    ours, named = lot_in_use(session, white), _lot_of_white(release)
     if not named or ours != named:
         raise InputError(
             release.name,
@@ -260,17 +259,6 @@ def _check_fits_in(
             f"{ours or '(not stated)'}",
             "only K and S relative to one lot of a white, or in 1/mm, can be used together",
         )
-
-
-def _lot_of(session: OrmSession, paint: str) -> str:
-    """Lot whose fit is in use here."""
-    query = (
-        select(schema.Lot.lot)
-        .join(schema.PaintFit, schema.PaintFit.lot_id == schema.Lot.id)
-        .join(schema.Paint, schema.PaintFit.paint_id == schema.Paint.id)
-        .where(schema.PaintFit.current, schema.Paint.nickname == paint)
-    )
-    return session.scalar(query) or ""
 
 
 def _lot_of_white(release: LoadedRelease) -> str:
@@ -325,12 +313,7 @@ def _record(
             lot = schema.Lot(lot=said["lot"], on_hand=False, note=f"of {release.name}")
             mine.lots.append(lot)
         session.flush()
-        before = update(schema.PaintFit).where(
-            schema.PaintFit.paint_id == mine.id, schema.PaintFit.current
-        )
-        if coefficients.model != TWO_FLUX:
-            before = before.where(schema.PaintFit.model == coefficients.model)
-        session.execute(before.values(current=False))
+        retire(session, mine, None if coefficients.model == TWO_FLUX else coefficients.model)
         white = wanted.get(said["white"])
         row.paint_fits.append(
             schema.PaintFit(

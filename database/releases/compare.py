@@ -7,8 +7,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import select
-from sqlalchemy.orm import Session as OrmSession
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients
@@ -18,7 +16,7 @@ from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.transport import TRANSPORT
 from ..mixing.model_choice import WORDS
 from ..mixing.palette import Ints
-from ..store import schema
+from ..store.in_use import whites_of
 from ..store.store import Store
 from .load import LoadedRelease
 from .model_choice import model_of
@@ -223,20 +221,6 @@ def compare(old: Numbers, new: Numbers, model: str | None = None) -> Comparison:
         model=a.model,
         unsaid=tuple(paint for paint in everywhere if paint not in both),
     )
-
-
-def whites_of(session: OrmSession, fits: Mapping[str, int]) -> dict[str, str]:
-    """Return the white of each paint's ladder, by nickname, of given fits."""
-    query = (
-        select(schema.Paint.nickname, schema.PaintFit.fit_id, schema.PaintFit.beside)
-        .join(schema.PaintFit, schema.PaintFit.paint_id == schema.Paint.id)
-        .where(schema.PaintFit.fit_id.in_(sorted(set(fits.values()))))
-    )
-    return {
-        paint: beside[1]
-        for paint, fit, beside in session.execute(query)
-        if fits.get(paint) == fit and len(beside) > 1
-    }
 
 
 def masstones(coefficients: Coefficients) -> Array:

@@ -7,8 +7,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from sqlalchemy import select
-from sqlalchemy.orm import Session as OrmSession
 
 from ...calibrate.errors import Face, Sentence
 from ...calibrate.fit.judging.quality import FIRST_GUESS, PAINT_AGAIN
@@ -22,9 +20,11 @@ from ..mixing import model_choice
 from ..mixing.model_choice import WORDS
 from ..store import schema
 from ..store.imports import Undone
+from ..store.in_use import check_errors, fits_in_use, inputs_of, whites_of
 from ..store.packing import unpack_fit
+from ..store.transactions import OrmSession
 from ..store.trials import tried
-from .compare import Numbers, compare, whites_of
+from .compare import Numbers, compare
 
 HELD_OUT_MEAN, HELD_OUT_P95 = 2.0, 5.0
 """CIEDE2000 of held-out mixtures beyond which a release must be forced: a near miss on average, or
@@ -128,11 +128,10 @@ def _held_out(
     used: Mapping[str, schema.PaintFit],
     other: Mapping[str, schema.PaintFit],
 ) -> Iterable[Gate]:
-    query = select(schema.Check.fit_id, schema.Check.de00, schema.Check.scan_error)
-    checks = session.execute(query).all()
+    checks = check_errors(session)
     for rows in (used, other):
         models = {row.fit_id: row.model for row in rows.values()}
-        mine = [(de00, error or 0.0) for fit, de00, error in checks if fit in models]
+        mine = [(de00, error) for fit, de00, error in checks if fit in models]
         off = np.array([de00 for de00, error in mine if error <= MOST_SCAN_ERROR])
         if rows is used:
             by_scan = told_by_scan([error for _, error in mine if error])
@@ -166,17 +165,9 @@ def _stale(session: OrmSession, fits: Fits) -> Iterable[Gate]:
 
 def stale_fits(session: OrmSession) -> Iterable[str]:
     """Say of each fit in use whether its readings, cards or white are no longer those that hold."""
-    query = (
-        select(schema.PaintFit.model, schema.Paint.nickname, schema.PaintFit.fit_id)
-        .join(schema.PaintFit)
-        .where(schema.PaintFit.current)
-    )
-    holding: dict[str, dict[str, int]] = {TWO_FLUX: {}, TRANSPORT: {}}
-    for model, paint, fit in session.execute(query):
-        holding[model][paint] = fit
+    holding = fits_in_use(session)
     in_use = {fit for each in holding.values() for fit in each.values()}
-    of_fit = select(schema.Fit.id, schema.Fit.inputs).where(schema.Fit.id.in_(sorted(in_use)))
-    inputs = {fit: said for fit, said in session.execute(of_fit)}
+    inputs = inputs_of(session, sorted(in_use))
     for paints, fit, why, _ in _outdated(session, list(holding.values()), inputs):
         yield f"fit {fit} of {paints} {why}"
 

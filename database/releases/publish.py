@@ -11,17 +11,15 @@ from importlib.metadata import version as installed_version
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import select
-from sqlalchemy.orm import Session as OrmSession
-
 from ...calibrate.errors import InputError, Sentence
 from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ...calibrate.optics.transport import TRANSPORT
 from ..common.cautions import caution
 from ..common.remedies import StudioDo
 from ..store import schema
+from ..store.in_use import published
 from ..store.store import Store
-from ..store.transactions import now
+from ..store.transactions import OrmSession, now
 from .changes import Changes, checked_version, next_version, version_key
 from .compare import Numbers
 from .files import SUMS, Archive, Digest, sums, sync_folder, write_synced
@@ -195,8 +193,7 @@ def publish(
 def releases(store: Store) -> list[schema.Release]:
     """Every release published, the first first."""
     with store.snapshot() as session:
-        rows = session.scalars(select(schema.Release))
-        return sorted(rows, key=lambda row: version_key(row.version))
+        return sorted(published(session), key=lambda row: version_key(row.version))
 
 
 def find_release(store: Store, version: str) -> Path:

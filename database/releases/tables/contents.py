@@ -20,11 +20,12 @@ from ....calibrate.optics.transport import TRANSPORT, opaque_polynomial
 from ...common.cautions import caution
 from ...store import schema
 from ...store.imports import Undone
+from ...store.in_use import packed_of
 from ...store.packing import unpack_columns
 from ...store.store import Store
 from ...store.tiles import calibrated_in_words
 from .coefficients import coefficient_texts
-from .residuals import packed_of, residual_texts
+from .residuals import residual_texts
 from .scans import scan_texts
 from .schema import TABLES
 from .text import as_json, rows

@@ -6,33 +6,16 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 import numpy as np
-from sqlalchemy import select
-from sqlalchemy.orm import Session as OrmSession
 
 from ....calibrate.optics.spectra import GRID, Array
 from ...store import schema
+from ...store.in_use import packed_of
 from ...store.packing import unpack_columns
+from ...store.transactions import OrmSession
 from .text import lines, spectra, words
 
 _DIGITS = 6
 """Decimals of a residual: a hundredth of what an instrument repeats to."""
-_PIECE = 500
-
-
-def packed_of(
-    session: OrmSession, current: Mapping[str, schema.PaintFit], column: Any
-) -> Iterator[tuple[str, bytes]]:
-    """Read one packed table of each fit in use, in order, where it has one: nickname, bytes."""
-    nicknames = list(current)
-    for start in range(0, len(nicknames), _PIECE):
-        some = {current[nickname].id: nickname for nickname in nicknames[start : start + _PIECE]}
-        query = select(schema.PaintFit.id, column).where(schema.PaintFit.id.in_(some))
-        found = {number: packed for number, packed in session.execute(query)}
-        yield from (
-            (nickname, found[number])
-            for number, nickname in some.items()
-            if found[number] is not None
-        )
 
 
 def residual_texts(session: OrmSession, current: Mapping[str, schema.PaintFit]) -> Iterator[str]:

@@ -1,0 +1,97 @@
+"""What is in use, as releases and their checks ask for it: queries over many rows at once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from sqlalchemy import select, update
+from sqlalchemy.orm import Session as OrmSession
+
+from ...calibrate.optics.coefficients import TWO_FLUX
+from ...calibrate.optics.transport import TRANSPORT
+from . import schema
+
+_PIECE = 500
+"""Fits whose packed tables are held at once."""
+
+
+def published(session: OrmSession) -> list[schema.Release]:
+    """Return every release that was published, in no order."""
+    return list(session.scalars(select(schema.Release)))
+
+
+def fits_in_use(session: OrmSession) -> dict[str, dict[str, int]]:
+    """Return the number of the current fit of each paint, by model and nickname."""
+    query = (
+        select(schema.PaintFit.model, schema.Paint.nickname, schema.PaintFit.fit_id)
+        .join(schema.PaintFit)
+        .where(schema.PaintFit.current)
+    )
+    found: dict[str, dict[str, int]] = {TWO_FLUX: {}, TRANSPORT: {}}
+    for model, paint, fit in session.execute(query):
+        found[model][paint] = fit
+    return found
+
+
+def inputs_of(session: OrmSession, fits: Sequence[int]) -> dict[int, dict[str, Any]]:
+    """Return what went into some fits, by their numbers."""
+    query = select(schema.Fit.id, schema.Fit.inputs).where(schema.Fit.id.in_(fits))
+    return {fit: said for fit, said in session.execute(query)}
+
+
+def whites_of(session: OrmSession, fits: Mapping[str, int]) -> dict[str, str]:
+    """Return the white of each paint's ladder, by nickname, of given fits."""
+    query = (
+        select(schema.Paint.nickname, schema.PaintFit.fit_id, schema.PaintFit.beside)
+        .join(schema.PaintFit, schema.PaintFit.paint_id == schema.Paint.id)
+        .where(schema.PaintFit.fit_id.in_(sorted(set(fits.values()))))
+    )
+    return {
+        paint: beside[1]
+        for paint, fit, beside in session.execute(query)
+        if fits.get(paint) == fit and len(beside) > 1
+    }
+
+
+def lot_in_use(session: OrmSession, paint: str) -> str:
+    """Return the lot whose fit is in use of a paint, by nickname; empty where none is."""
+    query = (
+        select(schema.Lot.lot)
+        .join(schema.PaintFit, schema.PaintFit.lot_id == schema.Lot.id)
+        .join(schema.Paint, schema.PaintFit.paint_id == schema.Paint.id)
+        .where(schema.PaintFit.current, schema.Paint.nickname == paint)
+    )
+    return session.scalar(query) or ""
+
+
+def retire(session: OrmSession, paint: schema.Paint, model: str | None) -> None:
+    """Let the fits of a paint be current no longer: by one model, or by all."""
+    fits = update(schema.PaintFit).where(
+        schema.PaintFit.paint_id == paint.id, schema.PaintFit.current
+    )
+    if model is not None:
+        fits = fits.where(schema.PaintFit.model == model)
+    session.execute(fits.values(current=False))
+
+
+def check_errors(session: OrmSession) -> list[tuple[int, float, float]]:
+    """Return fit, CIEDE2000 and the scan's own (0 of a measured one) of every judged patch."""
+    query = select(schema.Check.fit_id, schema.Check.de00, schema.Check.scan_error)
+    return [(fit, de00, error or 0.0) for fit, de00, error in session.execute(query)]
+
+
+def packed_of(
+    session: OrmSession, current: Mapping[str, schema.PaintFit], column: Any
+) -> Iterator[tuple[str, bytes]]:
+    """Read one packed table of each fit in use, in order, where it has one: nickname, bytes."""
+    nicknames = list(current)
+    for start in range(0, len(nicknames), _PIECE):
+        some = {current[nickname].id: nickname for nickname in nicknames[start : start + _PIECE]}
+        query = select(schema.PaintFit.id, column).where(schema.PaintFit.id.in_(some))
+        found = {number: packed for number, packed in session.execute(query)}
+        yield from (
+            (nickname, found[number])
+            for number, nickname in some.items()
+            if found[number] is not None
+        )
