@@ -93,14 +93,14 @@ MIXES = {
 
 
 FAR = {
-    "a clean red": ("55,70,40", "HULL,ROPE,ANCHOR", {"tubes": "3"}),
+    "a clean red": ("55,70,40", "HULL,ROPE,ANCHOR", {"tubes": "2"}),
     "a clean green under a finish": (
         "50,-60,20",
         "HULL,ROPE,BUOY,ANCHOR",
         {"finish": "satin", "tubes": "2"},
     ),
-    "a tint": ("STARBOARD 1:1", "HULL,ANCHOR,LANTERN", {"tubes": "2"}),
-    "a reading": ("mixtures/moss", "HULL,DUSK,BUOY", {"tubes": "3"}),
+    "a tint": ("STARBOARD 1:1", "HULL,ANCHOR,BUOY", {"tubes": "2"}),
+    "a reading": ("mixtures/moss", "HULL,BUOY", {"tubes": "2"}),
 }
 
 
@@ -122,7 +122,7 @@ PICTURES = {
 }  # fmt: skip
 
 
-OUT = ("RESIN", "PENNANT", "LANTERN", "PITCH")
+OUT = ("RESIN", "PENNANT", "LANTERN", "PITCH", "DUSK", "STARBOARD")
 """Used up: of fewer tubes there are fewer sets to search."""
 
 
