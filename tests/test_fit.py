@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from scipy.optimize import least_squares
-from tintladder.calibrate.fit.joint import first_weight, fit_paints, smooth_prior, starting_values
+from tintladder.calibrate.fit.joint import fit_paints, smooth_prior, starting_values
 from tintladder.calibrate.fit.judging.quality import nuisance_table
 from tintladder.calibrate.fit.problem.arrays import build
 from tintladder.calibrate.fit.problem.settings import FitSettings
@@ -11,6 +11,7 @@ from tintladder.calibrate.fit.solver import clusters as clusters_module
 from tintladder.calibrate.fit.solver.clusters import clusters
 from tintladder.calibrate.fit.solver.forward import Block
 from tintladder.calibrate.fit.solver.solve import solve
+from tintladder.calibrate.fit.uncertainty.model_errors import first_weight
 from tintladder.calibrate.fit.uncertainty.posterior import coefficients
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.calibrate.optics.surface import Surface

@@ -7,11 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from tintladder.calibrate.fit.joint import first_weight, full_weight, smooth_prior, starting_values
+from tintladder.calibrate.fit.joint import smooth_prior, starting_values
 from tintladder.calibrate.fit.judging.leave_out import leave_steps_out
 from tintladder.calibrate.fit.problem.arrays import build
 from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.fit.solver.solve import solve
+from tintladder.calibrate.fit.uncertainty.model_errors import first_weight, full_weight
 from tintladder.calibrate.optics.colour import ciede2000, lab
 
 from tests.synthetic import NOISE, TUBES, ladder, ladders, read

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
 from ..cards.readings import CardReadings
 from ..optics.coefficients import ABSOLUTE, Coefficients
 from ..optics.spectra import Array
-from ..optics.surface import to_inside
 from .judging.leave_out import leave_steps_out
 from .judging.mixtures_out import Conclude, without_mixtures
 from .judging.outliers import find, trust, without
@@ -26,6 +26,7 @@ from .problem.threads import one_thread
 from .problem.tube import Tube
 from .solver.normal import Normal, Prior
 from .solver.solve import Progress, Solution, solve
+from .uncertainty.model_errors import first_weight, full_weight, learnt
 from .uncertainty.posterior import coefficients, learnt_roughness
 
 _ANCHOR_SD = 40.0
@@ -38,7 +39,8 @@ of opaque paints comes to. Where a film only just hides, its readings put no upp
 does."""
 _SMOOTH_AT_FIRST = (0.5, 0.2)
 """Roughness of log K and log S to begin from, where none is given."""
-_SMOOTHING_ROUNDS = 2
+_ROUNDS, _PAINT_ROUNDS = 2, 2
+"""How often smoothness and errors are learnt, each from the other's last; then paints' own."""
 _LOOKS = 4
 """How often to look for what doesn't belong; each look finds one thing a paint."""
 _ROUGHLY, _FINELY = 10.0, 1e-8
@@ -226,37 +228,80 @@ def minimise(
     kept = trust(problem, findings)
     begin = start
     for look in range(_LOOKS + 1):
-        prior = smooth_prior(problem, start, settings, held)
-        rough = first_weight(problem, settings) * kept[:, None]
-        solution = solve(
-            problem, begin, prior, rough, tolerance=_ROUGHLY, patience=1, progress=progress
-        )
-        weight = full_weight(problem, solution, settings)
-        trusted = weight * kept[:, None]
-        solution = _onward(problem, solution, prior, trusted, progress)
-        learnt = settings.roughness
-        for _ in range(_SMOOTHING_ROUNDS if settings.roughness is None else 0):
-            learnt = learnt_roughness(problem, solution, held)
-            prior = smooth_prior(problem, start, replace(settings, roughness=learnt), held)
-            formed = solution.equations.normals
-            solution = _onward(problem, solution, prior, trusted, progress, formed)
+        way = _learnt_on_the_way(problem, start, begin, kept, settings, held, progress)
         if look == _LOOKS or known is not None:
             break
-        new = find(problem, prior, solution, trusted, held)
-        findings += new
+        new = find(problem, way.prior, way.solution, way.weight * kept[:, None], held)
+        findings += [f for f in new if all(f.rows != told.rows for told in findings)]
         before, kept = kept, trust(problem, findings)
         if np.array_equal(before, kept):
             break
         # What was set aside may have led astray where the fit began.
         begin = starting_values(without(problem, kept))
         begin[list(held)] = start[list(held)]
+    # Only now, for a wrong step must not pass for a paint that the model holds badly.
+    for _ in range(_PAINT_ROUNDS if settings.model_spread is None else 0):
+        way = _errors_learnt(problem, way, kept, progress, by_paint=True)
     # No reading tells the last steps apart, but with weights of the minimum itself they bring other
     # machines to the same values.
+    weight = full_weight(problem, way.solution, way.settings)
+    at = way.solution
+    solution = solve(
+        problem, at.theta, way.prior, weight * kept[:, None], nu=at.nu, tolerance=_FINELY
+    )
+    return replace(solution, findings=tuple(findings)), weight, way.settings
+
+
+class _Way(NamedTuple):
+    """A solution, what it was found with, and the settings learnt so far."""
+
+    solution: Solution
+    prior: Prior
+    weight: Array
+    settings: FitSettings
+
+
+def _learnt_on_the_way(
+    problem: Problem,
+    start: Array,
+    begin: Array,
+    kept: Array,
+    settings: FitSettings,
+    held: Sequence[int],
+    progress: Progress | None,
+) -> _Way:
+    """Solve without what was set aside; learn the smoothness and the errors where not given."""
+    prior = smooth_prior(problem, start, settings, held)
+    rough = first_weight(problem, settings) * kept[:, None]
+    solution = solve(
+        problem, begin, prior, rough, tolerance=_ROUGHLY, patience=1, progress=progress
+    )
     weight = full_weight(problem, solution, settings)
-    trusted = weight * kept[:, None]
-    solution = solve(problem, solution.theta, prior, trusted, nu=solution.nu, tolerance=_FINELY)
-    used = replace(settings, roughness=learnt)
-    return replace(solution, findings=tuple(findings)), weight, used
+    solution = _onward(problem, solution, prior, weight * kept[:, None], progress)
+    way = _Way(solution, prior, weight, settings)
+    for _ in range(_ROUNDS):
+        if settings.roughness is None:
+            used = replace(way.settings, roughness=learnt_roughness(problem, way.solution, held))
+            prior = smooth_prior(problem, start, used, held)
+            formed = way.solution.equations.normals
+            solution = _onward(
+                problem, way.solution, prior, way.weight * kept[:, None], progress, formed
+            )
+            way = _Way(solution, prior, way.weight, used)
+        if settings.model_spread is None:
+            way = _errors_learnt(problem, way, kept, progress, by_paint=False)
+    return way
+
+
+def _errors_learnt(
+    problem: Problem, way: _Way, kept: Array, progress: Progress | None, by_paint: bool
+) -> _Way:
+    """Learn the model's errors from what a solution leaves over, and go on with them."""
+    trusted = full_weight(problem, way.solution, way.settings) * kept[:, None]
+    used = learnt(problem, way.solution, trusted, way.settings, by_paint)
+    weight = full_weight(problem, way.solution, used)
+    solution = _onward(problem, way.solution, way.prior, weight * kept[:, None], progress)
+    return _Way(solution, way.prior, weight, used)
 
 
 def _onward(
@@ -337,26 +382,3 @@ def smooth_prior(
         precision[paint] = np.eye(2 * n_w) * HELD
         center[paint] = start[paint]
     return Prior(center, precision)
-
-
-def first_weight(problem: Problem, settings: FitSettings) -> Array:
-    """Inverse variance before any fit, (N, W): the reading's noise and a share of its value."""
-    total = problem.variance + (settings.model_spread * problem.measured) ** 2
-    return np.where(np.isnan(total), 0.0, 1 / np.where(np.isnan(total), 1.0, total))
-
-
-def full_weight(problem: Problem, solution: Solution, settings: FitSettings) -> Array:
-    """Inverse variance at a fit, (N, W).
-
-    Beside the reading's own noise it holds the noise of the bare substrate's reading as it reaches
-    the patch, and what two fluxes get wrong, in proportion to R (1 - R) inside: nothing where the
-    film is black or a perfect white.
-    """
-    total = problem.variance + solution.by_bare**2 * problem.bare_variance
-    for surface in dict.fromkeys(problem.surfaces):
-        rows = np.array([s == surface for s in problem.surfaces])
-        r = to_inside(solution.fitted[rows], surface)
-        slope = surface.tau / (1 - surface.k2 * r) ** 2
-        total[rows] += (settings.model_spread * slope * r * (1 - r)) ** 2
-    good = ~np.isnan(problem.measured) & ~np.isnan(total)
-    return np.where(good, 1 / np.where(good, total, 1.0), 0.0)

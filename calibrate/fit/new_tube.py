@@ -42,6 +42,7 @@ def fit_new_tubes(
     known : Coefficients
         Of the paints that they were mixed with.
     settings : FitSettings, optional
+        The model's errors are best those that the joint fit of the known paints learnt.
     leave_out : bool
         Also foretell each step from the others.
     progress : callable, optional
@@ -59,6 +60,8 @@ def fit_new_tubes(
         and S are relative.
     """
     settings = with_noise(settings or FitSettings(), readings)
+    # One ladder can't tell the model's error from its painter's: that is learnt by joint fits.
+    settings = replace(settings, model_spread=settings.known_spread)
     cards = [r.card for r in readings if r.card.purpose != "check"]
     weighed = list(dict.fromkeys(p for card in cards for p in card.paints))
     new = [p for p in weighed if p not in known.paints]

@@ -243,6 +243,7 @@ def _fit_measured(
                 CalibrateDo.FIT_TOGETHER(),
             )
         known = store.fits.coefficients(beside, TWO_FLUX)
+        settings = settings or _as_learnt(store, beside, TWO_FLUX)
     learnt = run_fit(readings, tubes, known, settings, progress)
     # Once chosen, noise and smoothness are settings: what is kept follows from what is recorded.
     used = recorded_settings(learnt.settings)
@@ -260,16 +261,26 @@ def _fit_transport(
 ) -> _Made | None:
     """Fit to the same readings by transport, where what is known is known by it too."""
     known, beside = None, _beside(readings, paints) if paints else []
+    settings = _as_learnt(store, beside, TRANSPORT)
     if not store.fits.current(TRANSPORT).keys() >= set(beside):
         return None
     if beside:
         known = store.fits.coefficients(beside, TRANSPORT)
-    learnt = run_fit(readings, tubes, known, FitSettings(model=TRANSPORT), progress)
+    learnt = run_fit(readings, tubes, known, settings, progress)
     used = recorded_settings(learnt.settings)
     fit = run_fit(readings, tubes, known, used, progress, leave_out=True)
     # Strengths of both models stand side by side.
     against = _reference(store, made[0])
     return fit, known, _quality(store, fit, readings, tubes, used, against)
+
+
+def _as_learnt(store: Store, beside: Sequence[str], model: str) -> FitSettings:
+    """Settings of a fit against known paints: what the model gets wrong is as theirs learnt it."""
+    recorded = store.fits.settings(beside, model)
+    of_model = {
+        name: recorded[name] for name in ("model_spread", "dark_spread") if name in recorded
+    }
+    return FitSettings(model=model, **of_model)  # type: ignore[arg-type]
 
 
 def _beside(readings: Sequence[StoredReadings], paints: Sequence[str]) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from importlib.metadata import version
@@ -241,6 +242,19 @@ class Fits:
                 parts.append(unpack_fit(fit, row.coefficients).select(mine))
         check_alike(parts)
         return parts
+
+    def settings(self, paints: Iterable[str], model: str) -> dict[str, Any]:
+        """Return the settings of the fit that holds most of some paints' fits in use, by a model.
+
+        Of several the newest; empty where none of them has one.
+        """
+        current = self.current(model)
+        fits = Counter(current[paint] for paint in set(paints) if paint in current)
+        if not fits:
+            return {}
+        with self._database.snapshot() as session:
+            chosen = max(fits, key=lambda fit: (fits[fit], fit))
+            return dict(session.get_one(schema.Fit, chosen).settings)
 
     def measured(self) -> dict[str, int]:
         """Return the number of the current fit by two fluxes of each paint read by an instrument.

@@ -16,7 +16,7 @@ import numpy as np
 from tintladder.calibrate.cards.card import Card, Drawdown
 from tintladder.calibrate.cards.readings import CardReadings
 from tintladder.calibrate.cards.weighing_out import Step, weigh_out
-from tintladder.calibrate.fit.joint import first_weight, fit_paints, full_weight, smooth_prior
+from tintladder.calibrate.fit.joint import fit_paints, smooth_prior
 from tintladder.calibrate.fit.planning.guess import Guess
 from tintladder.calibrate.fit.planning.information import DRIFT, TARGETS, unpainted
 from tintladder.calibrate.fit.planning.next_step import Plan, plan_ladder
@@ -25,6 +25,7 @@ from tintladder.calibrate.fit.problem.noise import TYPICAL
 from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.fit.solver.solve import solve
 from tintladder.calibrate.fit.uncertainty.check import check_mixtures
+from tintladder.calibrate.fit.uncertainty.model_errors import first_weight, full_weight
 from tintladder.calibrate.optics.spectra import Array
 from tintladder.calibrate.optics.surface import Surface
 

@@ -13,13 +13,14 @@ from typing import NamedTuple
 
 import numpy as np
 from threadpoolctl import threadpool_limits
-from tintladder.calibrate.fit.joint import fit_paints, full_weight, minimise, smooth_prior
+from tintladder.calibrate.fit.joint import fit_paints, minimise, smooth_prior
 from tintladder.calibrate.fit.problem.arrays import Problem, build
 from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.fit.problem.start import starting_values
 from tintladder.calibrate.fit.solver.clusters import clusters
 from tintladder.calibrate.fit.solver.solve import solve
 from tintladder.calibrate.fit.uncertainty.check import check_mixtures
+from tintladder.calibrate.fit.uncertainty.model_errors import full_weight
 from tintladder.calibrate.fit.uncertainty.posterior import coefficients
 from tintladder.calibrate.optics.spectra import GRID, Array
 

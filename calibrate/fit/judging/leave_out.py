@@ -13,6 +13,7 @@ from ..problem.arrays import Problem
 from ..problem.rows import Ints
 from ..problem.threads import one_thread
 from ..solver.forward import Block
+from ..solver.slopes import slopes
 from ..solver.solve import Solution, solve
 from .quality import root_mean_square
 
@@ -113,6 +114,7 @@ class _Rest:
         self.spectral = 2 * block.own * self.n_w
         self.hubs = 2 * (block.paints.size - block.own) * self.n_w
         self.shared = np.searchsorted(solution.border_scalars, block.scalars[block.own_scalars :])
+        self.border_scalars = solution.border_scalars
         theta = solution.theta[block.paints]
         self.start = np.concatenate(
             [
@@ -134,21 +136,12 @@ class _Rest:
 
     def _linear(self, x: Array, weight: Array) -> tuple[Array, Array]:
         """Weighted residuals (N W,) and slopes (N W, X) of the block's patches."""
-        b, n_w = self.block, self.n_w
+        b = self.block
         fitted, spectral, scalar = self._predict(x)
         root = np.sqrt(weight)
         residual = np.where(weight > 0, self.measured - fitted, 0.0) * root
-        n, at = b.rows.size, np.arange(n_w)
-        by_ks = np.zeros((n, n_w, 2 * b.paints.size, n_w))
-        by_ks[:, at, :, at] = (spectral.reshape(n, -1, n_w) * root[:, None]).transpose(2, 0, 1)
-        by_scalar = (scalar * root[:, None]).transpose(0, 2, 1)
-        slopes = np.zeros((n, n_w, x.size))
-        slopes[:, :, : self.spectral] = by_ks[:, :, : 2 * b.own].reshape(n, n_w, self.spectral)
-        slopes[:, :, self.spectral : self.inner] = by_scalar[:, :, : b.own_scalars]
-        hubs = slice(self.inner, self.inner + self.hubs)
-        slopes[:, :, hubs] = by_ks[:, :, 2 * b.own :].reshape(n, n_w, self.hubs)
-        slopes[:, :, hubs.stop + self.shared] = by_scalar[:, :, b.own_scalars :]
-        return residual.ravel(), slopes.reshape(n * n_w, x.size)
+        by = slopes(b, spectral, scalar, self.border_scalars) * root[:, :, None]
+        return residual.ravel(), by.reshape(b.rows.size * self.n_w, x.size)
 
     def _predict(self, x: Array) -> tuple[Array, Array, Array]:
         b, hubs = self.block, slice(self.inner, self.inner + self.hubs)

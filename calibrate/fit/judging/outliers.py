@@ -77,14 +77,22 @@ def find(
 def trust(problem: Problem, findings: Sequence[Finding]) -> Array:
     """Factor on each patch's weight, (N,): 0 where it is set aside.
 
-    Of a paint that nothing else would speak for, all is kept.
+    Of a paint that nothing else would speak for, all is kept. So is a masstone whose every patch
+    would go, unless it looks swapped: nothing else tells what the paint does alone, and on real
+    paint it is the step that a model holds least well.
     """
     kept = np.ones(len(problem.patches))
     holds = problem.fractions[problem.drawdown] > 0
+    alone = holds.sum(axis=1) == 1
+
+    def left(weight: Array) -> set[int]:
+        return set(problem.drawdown[alone & (weight > 0)].tolist())
+
     for finding in findings:
         trial = kept.copy()
         trial[list(finding.rows)] = 0.0
-        if bool(np.all(holds[trial > 0].any(axis=0) == holds.any(axis=0))):
+        spoken_for = bool(np.all(holds[trial > 0].any(axis=0) == holds.any(axis=0)))
+        if spoken_for and (finding.kind.startswith("swapped") or left(trial) == left(kept)):
             kept = trial
     return kept
 

@@ -14,7 +14,7 @@ from ...optics.colour import lab, lab_jacobian
 from ...optics.colour_band import ciede2000_metric
 from ...optics.spectra import GRID, Array, Spectra
 from ...optics.surface import Surface
-from ..joint import first_weight, full_weight, smooth_prior
+from ..joint import smooth_prior
 from ..problem.arrays import Problem, build
 from ..problem.patch_means import reading_sd
 from ..problem.rows import Ints
@@ -22,6 +22,7 @@ from ..problem.settings import FitSettings
 from ..problem.tube import Tube
 from ..solver.forward import Block
 from ..solver.solve import solve
+from ..uncertainty.model_errors import first_weight, full_weight
 
 Mask = NDArray[np.bool_]
 

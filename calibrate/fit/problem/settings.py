@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
 NOT_GIVEN = math.nan
 _SPREADS = {
-    "two-flux": {"two_flux_spread": 0.04, "model_spread": 0.07, "surface_spread": 0.0},
-    "transport": {"two_flux_spread": 0.01, "model_spread": 0.02, "surface_spread": 2e-4},
+    "two-flux": {"two_flux_spread": 0.04, "surface_spread": 0.0},
+    "transport": {"two_flux_spread": 0.01, "surface_spread": 2e-4},
 }
 """What each model gets wrong, and how far surfaces differ, where nothing else is given."""
+_LEAST_SPREAD = {"two-flux": 0.07, "transport": 0.02}
+"""What each gets wrong at a wavelength at the least: chosen on mixtures of the virtual paint lab,
+its stress variants included, that no fit saw. Real paint shows more."""
 
 
 @dataclass(frozen=True)
@@ -46,11 +50,16 @@ class FitSettings:
         where not given, 0.04 by two fluxes and 0.01 by transport. Real paint's K, as two fluxes see
         it, is not quite proportional to its share; without room for that the fit would blame the
         balance and the applicator.
-    model_spread : float
+    model_spread : float or None
         What it gets wrong at each wavelength: a standard uncertainty of ``model_spread R (1 - R)``
-        of the reflectance inside, nothing where a film is black or a perfect white; where not
-        given, 0.07 by two fluxes and 0.02 by transport. The spreads were chosen on mixtures of the
-        virtual paint lab, its stress variants included, that no fit saw.
+        of the reflectance inside, nothing where a film is black or a perfect white. None: learnt
+        from what a joint fit leaves over, and never below `least_spread`, which counts where a
+        single new tube is fitted.
+    dark_spread : float
+        What comes to that however dark or light a film is, as reflectance: its surface above all.
+        Learnt with `model_spread`.
+    paint_errors : mapping of nickname to float
+        Factor on both of the films of a paint that the model holds less well; learnt with them.
     surface_spread : float
         Prior standard deviation of how far the reflection of a dark paint's own surface lies from
         the record's; 0: all are alike. Where not given, 0 by two fluxes, whose K and S go to models
@@ -67,7 +76,7 @@ class FitSettings:
 
     Examples
     --------
-    >>> FitSettings().model_spread, FitSettings(model="transport").model_spread
+    >>> FitSettings().least_spread, FitSettings(model="transport").least_spread
     (0.07, 0.02)
     """
 
@@ -81,7 +90,9 @@ class FitSettings:
     fit_substrate: bool = False
     noise: tuple[float, float] | None = None
     two_flux_spread: float = NOT_GIVEN
-    model_spread: float = NOT_GIVEN
+    model_spread: float | None = None
+    dark_spread: float = 0.0
+    paint_errors: Mapping[str, float] = field(default_factory=dict, hash=False)
     surface_spread: float = NOT_GIVEN
     k2_spread: float = 0.05
     fit_k2: bool = False
@@ -95,6 +106,16 @@ class FitSettings:
         for name, spread in _SPREADS[self.model].items():
             if math.isnan(getattr(self, name)):
                 object.__setattr__(self, name, spread)
+
+    @property
+    def least_spread(self) -> float:
+        """The least that `model_spread` is learnt to be; see there."""
+        return _LEAST_SPREAD[self.model]
+
+    @property
+    def known_spread(self) -> float:
+        """`model_spread`, or the least where it is still to be learnt."""
+        return self.least_spread if self.model_spread is None else self.model_spread
 
     def as_dict(self) -> dict[str, Any]:
         """Return the settings as a JSON-able mapping."""

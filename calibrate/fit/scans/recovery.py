@@ -313,7 +313,7 @@ def _model_sd(problem: Problem, spectra: Array, settings: FitSettings) -> Array:
     for n, surface in enumerate(problem.surfaces):
         r = to_inside(spectra[n], surface)
         slope = surface.tau / (1 - surface.k2 * r) ** 2
-        out[n] = settings.model_spread * np.abs(slope * r * (1 - r))
+        out[n] = settings.known_spread * np.abs(slope * r * (1 - r))
     return out
 
 

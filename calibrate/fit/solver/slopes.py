@@ -1,0 +1,59 @@
+"""A block's slopes by its unknowns and the border's, and how sure they leave its readings."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ...optics.spectra import Array
+from ..problem.arrays import Ints
+from .forward import Block
+from .solve import Solution, inverse
+
+
+def slopes(block: Block, spectral: Array, scalar: Array, border_scalars: Ints) -> Array:
+    """Lay a block's derivatives out in the order of the solver.
+
+    Parameters
+    ----------
+    block : Block
+    spectral : (N, A, 2, W) array
+    scalar : (N, M, W) array
+        Both as `Block.predict` returns them.
+    border_scalars : int array
+        Nuisance values of the border.
+
+    Returns
+    -------
+    (N, W, X) array
+        By own log K and log S, own nuisance values, then the border's log K, log S and nuisance
+        values.
+    """
+    n, _, _, n_w = spectral.shape
+    own, inner = 2 * block.own * n_w, 2 * block.own * n_w + block.own_scalars
+    hubs = inner + 2 * (block.paints.size - block.own) * n_w
+    shared = np.searchsorted(border_scalars, block.scalars[block.own_scalars :])
+    at = np.arange(n_w)
+    by_ks = np.zeros((n, n_w, 2 * block.paints.size, n_w))
+    by_ks[:, at, :, at] = spectral.reshape(n, -1, n_w).transpose(2, 0, 1)
+    by_scalar = scalar.transpose(0, 2, 1)
+    out = np.zeros((n, n_w, hubs + border_scalars.size))
+    out[:, :, :own] = by_ks[:, :, : 2 * block.own].reshape(n, n_w, own)
+    out[:, :, own:inner] = by_scalar[:, :, : block.own_scalars]
+    out[:, :, inner:hubs] = by_ks[:, :, 2 * block.own :].reshape(n, n_w, hubs - inner)
+    out[:, :, hubs + shared] = by_scalar[:, :, block.own_scalars :]
+    return out
+
+
+def fitted_variance(solution: Solution) -> Array:
+    """Variance of each fitted reading as the fit leaves it, (N, W); where unread too."""
+    out = np.zeros(solution.problem.measured.shape)
+    root = np.linalg.cholesky(solution.border) if solution.border.size else solution.border
+    for block, factor, response in solution.blocks:
+        theta = solution.theta[block.paints]
+        _, spectral, scalar, _ = block.predict(theta[:, 0], theta[:, 1], solution.nu[block.scalars])
+        by = slopes(block, spectral, scalar, solution.border_scalars)
+        own, border = by[:, :, : len(factor)], by[:, :, len(factor) :]
+        variance = ((own @ inverse(factor).T) ** 2).sum(axis=2) if factor.size else 0.0
+        through = border - own @ response if factor.size else border
+        out[block.rows] = variance + ((through @ root) ** 2).sum(axis=2)
+    return out
