@@ -55,13 +55,15 @@ def paint_fit(
     found: Coefficients,
     flags: Sequence[str],
 ) -> PaintFit:
-    """Report on one paint: the patches of its own card, or those that hold it where it has none."""
+    """Report on one paint: its ladder's patches and its own cards', else all that hold it."""
     column = problem.paints.index(paint)
     holds = problem.fractions[problem.drawdown, column] > 0
     own = np.array([p.card for p in problem.patches])
     alone = (problem.fractions > 0).sum(axis=1)[problem.drawdown] == 1
     cards = set(own[holds & alone]) or set(own[holds])
-    rows = np.flatnonzero(holds & np.isin(own, sorted(cards)))
+    ladder = np.array([p.paint == paint for p in problem.patches])
+    rows = np.flatnonzero(holds & (ladder | np.isin(own, sorted(cards))))
+    cards |= set(own[rows])
     kept = trust(problem, solution.findings)
     measured, fitted = problem.measured[rows], solution.fitted[rows]
     fitted = np.where(np.isnan(measured), np.nan, fitted)

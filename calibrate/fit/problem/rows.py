@@ -67,7 +67,10 @@ class Nuisance:
 
 @dataclass(frozen=True)
 class Patch:
-    """One patch: a drawdown over one substrate, all its repeats averaged."""
+    """One patch: a drawdown over one substrate, all its repeats averaged.
+
+    `paint` is that whose ladder the drawdown belongs to; empty where its card names none.
+    """
 
     card: str
     label: str
@@ -76,6 +79,7 @@ class Patch:
     drawdown: int
     repeats: int
     flags: int
+    paint: str = ""
 
 
 class Rows:
@@ -189,7 +193,8 @@ class Rows:
             self._beneath[card.name, over].append(index)
         if surface.haze_is_free:
             self._hazes[card.name, d.surface].append(len(self.patches))
-        self.patches.append(Patch(card.name, label, d.step, over, index, repeats, flags))
+        mine = d.paint or ""
+        self.patches.append(Patch(card.name, label, d.step, over, index, repeats, flags, mine))
         self.measured.append(mean)
         self.variance.append(variance)
         self.bare.append(bare)

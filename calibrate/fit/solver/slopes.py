@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...optics.spectra import Array
-from ..problem.arrays import Ints
+from ..problem.rows import Ints
 from .forward import Block
 from .solve import Solution, inverse
 

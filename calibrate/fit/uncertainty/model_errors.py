@@ -24,7 +24,8 @@ from scipy.optimize import minimize
 
 from ...optics.spectra import Array
 from ...optics.surface import to_inside
-from ..problem.arrays import Ints, Problem
+from ..problem.arrays import Problem
+from ..problem.rows import Ints
 from ..problem.settings import FitSettings
 from ..solver.slopes import fitted_variance
 from ..solver.solve import Solution
@@ -55,7 +56,7 @@ class Errors(NamedTuple):
     bend : (N, W) array
         Change of the reading with a relative change of what is inside: slope times R (1 - R).
     owner : (N,) int array
-        The paint that a patch belongs to: its colour, or the white of a white alone.
+        The paint whose ladder a patch belongs to; else its colour, or the white of a white alone.
     """
 
     read: Array
@@ -78,9 +79,11 @@ def errors_at(problem: Problem, solution: Solution) -> Errors:
         r = to_inside(solution.fitted[rows], surface)
         bend[rows] = surface.tau / (1 - surface.k2 * r) ** 2 * r * (1 - r)
     colour = problem.fractions[problem.drawdown].copy()
-    hubs = list(problem.hubs)
     # A white counts where nothing else is in the mix.
-    colour[:, hubs] *= 1e-9
+    colour[:, list(problem.hubs)] *= 1e-9
+    for n, patch in enumerate(problem.patches):
+        if patch.paint in problem.paints:
+            colour[n, problem.paints.index(patch.paint)] = 2.0
     read = problem.variance + solution.by_bare**2 * problem.bare_variance
     return Errors(read, bend, colour.argmax(axis=1))
 
