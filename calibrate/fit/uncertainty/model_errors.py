@@ -158,7 +158,7 @@ class _LeftOver:
         spread, dark = np.exp(2 * logs)
         slopes: Array = 2 * np.array([spread * (by * self.bend**2).sum(), dark * by.sum()])
         size = max(float(self.free.sum()), 1.0)
-        return value / size, np.asarray(slopes / size)
+        return value / size, np.asarray(slopes / size, dtype=float)
 
     @cached_property
     def _independent(self) -> float:
@@ -174,7 +174,9 @@ class _LeftOver:
             for v in (of, self.free)
         )
         share = np.bincount(self.step, self.free.mean(axis=1), self.steps.size)
-        return total / np.maximum(free, 1e-9), self._independent * share
+        ratio: Array = total / np.maximum(free, 1e-9)
+        values: Array = self._independent * share
+        return ratio, values
 
     def say(self, logs: Array) -> Array:
         """How much each patch says, (N,): less, the further its step is off."""
