@@ -174,7 +174,7 @@ class _LeftOver:
             for v in (of, self.free)
         )
         share = np.bincount(self.step, self.free.mean(axis=1), self.steps.size)
-        ratio: Array = total / np.maximum(free, 1e-9)
+        ratio = np.asarray(total / np.maximum(free, 1e-9), dtype=float)
         values: Array = self._independent * share
         return ratio, values
 
