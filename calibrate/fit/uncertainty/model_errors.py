@@ -175,7 +175,7 @@ class _LeftOver:
         )
         share = np.bincount(self.step, self.free.mean(axis=1), self.steps.size)
         ratio = np.asarray(total / np.maximum(free, 1e-9), dtype=float)
-        values: Array = self._independent * share
+        values = np.asarray(self._independent * share, dtype=float)
         return ratio, values
 
     def say(self, logs: Array) -> Array:
