@@ -8,8 +8,9 @@ NAME ?=
 demo: .venv/user
 	$(BIN)/tintladder demo
 
+# A process a core, each on one thread: more would only wait for one another.
 test: .venv/dev
-	$(BIN)/python -m pytest
+	OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1 $(BIN)/python -m pytest -n auto
 
 # One benchmark alone: make bench NAME=fit.heldout_mean_de00
 bench: .venv/dev
