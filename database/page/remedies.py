@@ -53,7 +53,7 @@ WORDS: Mapping[RemedyCode, str] = {
     "tube of another lot is added there too",
     StudioDo.KEEP_BATCH: "keep the batch under Mix when you have mixed one",
     StudioDo.LEAVE_ONE_OUT: "leave one of them out",
-    StudioDo.LEAVE_OUT_MUST: 'untick it under "Use anyway" to see them',
+    StudioDo.LEAVE_OUT_MUST: 'untick it under "Must be in the mix" to see them',
     StudioDo.LEAVE_TUBES_OR_MIX: "leave the tubes out, or have the mixtures chosen",
     StudioDo.LIST_RECIPES: "see under Kept which there are",
     StudioDo.MEASURED_ONLY: 'tick it under "Leave out" if it should not be in',
@@ -96,14 +96,21 @@ WORDS: Mapping[RemedyCode, str] = {
 }
 """Every remedy; arguments stand in braces."""
 FIELDS = {
+    "area": "Size of the picture",
     "corners": "Corners",
+    "device": "Taken with",
     "geometry": "Geometry of the instrument",
     "grey": "Grey card",
-    "mixtures": "Mixtures",
+    "keep": "Name",
+    "layout": "Kind of card",
+    "make": "Make",
+    "over": "That film lies over",
+    "page": "Page",
     "scale": "You measure paint with",
-    "shade": "A shade too, let down with",
     "specular": "The surface's shine",
+    "thickness": "Dry film",
     "unit": "Its figures are",
+    "with": "Must be in the mix",
 }
 """What fields are called on the page; others by their own names."""
 _DROPPED = re.compile(r"(?:[A-Za-z]:)?[/\\][^:,'\"\n]*[/\\]dropped[/\\]")
