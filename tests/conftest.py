@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, settings
 from tintladder.database.demo.demo import Demo, make_demo
 from tintladder.database.releases.publish import Release, publish
 from tintladder.database.store.store import Store
@@ -15,6 +16,12 @@ from tintladder.database.store.store import Store
 from .page_server import Visitor, serving
 from .printed_cards import carded, kept, tool  # noqa: F401
 from .studio_fixtures import WHEN, fill
+
+# How fast examples are made says how busy the machine is, not whether a test holds.
+settings.register_profile(
+    "any-machine", deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("any-machine")
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 

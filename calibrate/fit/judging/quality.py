@@ -19,7 +19,7 @@ from .outliers import trust
 
 GOOD_TO_MIX, FIRST_GUESS, PAINT_AGAIN = "good to mix by", "a first guess", "paint this step again"
 GOOD, ROUGH = 1.5, 4.0
-"""Mean and worst patch below which a fit is good to mix by, in CIEDE2000 (our rule, no source)."""
+"""Mean and worst patch up to which a fit is good to mix by, in CIEDE2000 (our rule, no source)."""
 LITTLE = 0.1
 """Share of a paint up to which steps tell how it acts in others, but not what it is alone."""
 
@@ -153,7 +153,8 @@ def judge(
         verdict = PAINT_AGAIN
         reasons.append("every one of them is set aside: other paints' ladders alone speak for it")
     elif worst > ROUGH:
-        verdict = PAINT_AGAIN
+        # Real paint does that: only what a mistake explains better is called one.
+        verdict = FIRST_GUESS
         reasons.append(f"{at} lies {worst:.1f} from what its ladder says")
     elif mean > GOOD:
         verdict = FIRST_GUESS
