@@ -38,6 +38,8 @@ _SURFACE = 0.006
 _PER_PATCH = 55.0
 """Log likelihood that a patch must be worth to be set aside: as much as a sound masstone is worth,
 which two fluxes hold least well."""
+_PER_MASSTONE = 110.0
+"""The same of one of a masstone's: real paint's, sound, are worth some 50, a bubble in one 200."""
 _PER_STEP = 90.0
 """The same of a step that breaks the run."""
 _PER_CHAIN = 3.0
@@ -278,7 +280,9 @@ class _Inquiry:
         tries = [(int(i),) for i in patches]
         both = [self._rows([int(d)]) for d in np.unique(self.problem.drawdown[patches])]
         for rows in (*tries, *(rows for rows in both if len(rows) > 1)):
-            gain = self._gain_without(rows) - _PER_PATCH * len(rows)
+            alone = (self.problem.fractions[self.problem.drawdown[rows[0]]] > 0).sum() == 1
+            worth = _PER_MASSTONE if alone and len(rows) == 1 else _PER_PATCH * len(rows)
+            gain = self._gain_without(rows) - worth
             patch, where = self._patch(rows[0]), self._where(rows)
             if len(rows) == 1:
                 words = f"patch {patch.label} of card {patch.card} {flag}"
