@@ -39,7 +39,8 @@ _PER_PATCH = 55.0
 """Log likelihood that a patch must be worth to be set aside: as much as a sound masstone is worth,
 which two fluxes hold least well."""
 _PER_MASSTONE = 110.0
-"""The same of one of a masstone's: real paint's, sound, are worth some 50, a bubble in one 200."""
+"""The same of one of a masstone, but a white: on real paint a sound one is worth some 50 to a fit,
+and a bubble in one 200."""
 _PER_STEP = 90.0
 """The same of a step that breaks the run."""
 _PER_CHAIN = 3.0
@@ -280,9 +281,8 @@ class _Inquiry:
         tries = [(int(i),) for i in patches]
         both = [self._rows([int(d)]) for d in np.unique(self.problem.drawdown[patches])]
         for rows in (*tries, *(rows for rows in both if len(rows) > 1)):
-            alone = (self.problem.fractions[self.problem.drawdown[rows[0]]] > 0).sum() == 1
-            worth = _PER_MASSTONE if alone and len(rows) == 1 else _PER_PATCH * len(rows)
-            gain = self._gain_without(rows) - worth
+            worth = _PER_MASSTONE if self._masstone(rows[0]) else _PER_PATCH
+            gain = self._gain_without(rows) - worth * len(rows)
             patch, where = self._patch(rows[0]), self._where(rows)
             if len(rows) == 1:
                 words = f"patch {patch.label} of card {patch.card} {flag}"
@@ -297,6 +297,11 @@ class _Inquiry:
         weight = self.weight.copy()
         weight[list(rows)] = 0.0
         return self._gain(self.problem.measured, weight, self.base.solution.nu)
+
+    def _masstone(self, row: int) -> bool:
+        """Whether a patch is of a paint alone that isn't what others are let down with."""
+        holds = np.flatnonzero(self.problem.fractions[self.problem.drawdown[row]])
+        return holds.size == 1 and holds[0] not in self.problem.hubs
 
     def _patch(self, row: int) -> Patch:
         return self.problem.patches[row]
