@@ -15,7 +15,6 @@ D. J. C. MacKay, Bayesian interpolation, Neural Computation 4 (1992) 415.
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -35,6 +34,8 @@ _FREEDOM = 4.0
 _ROUNDS = 4
 _LEAST_FREE = 0.02
 """Least share of a reading that a fit is said not to take up."""
+_INDEPENDENT = 4.0
+"""Independent values that a patch's residuals come to, for neighbours err alike (our choice)."""
 _ALIKE = 12.0
 """Independent values that a paint must show before its own scale counts as much as all paints'."""
 _MOST_SPREAD, _MOST_DARK = 1.0, 0.03
@@ -117,8 +118,6 @@ def learnt(
     least = settings.least_spread
     at = np.log([max(settings.known_spread, least), max(settings.dark_spread, 1e-4)])
     bounds = [(np.log(least), np.log(_MOST_SPREAD)), (np.log(1e-5), np.log(_MOST_DARK))]
-    if least == 0:
-        return settings
     say = np.ones(len(weight))
     for _ in range(_ROUNDS):
         found = minimize(left.unlikeliness, at, args=(say,), jac=True, bounds=bounds).x
@@ -160,12 +159,6 @@ class _LeftOver:
         size = max(float(self.free.sum()), 1.0)
         return value / size, np.asarray(slopes / size, dtype=float)
 
-    @cached_property
-    def _independent(self) -> float:
-        """How many independent values a patch's residuals come to, for neighbours err alike."""
-        z = np.sqrt(self.square / np.maximum(self.free, _LEAST_FREE))
-        return max(1.0, min(4.0, z.shape[1] / 9))
-
     def _ratios(self, logs: Array) -> tuple[Array, Array]:
         """Each step's squares over what is expected of them, and how many values that rests on."""
         of = self.square / self._variance(logs)
@@ -175,7 +168,7 @@ class _LeftOver:
         )
         share = np.bincount(self.step, self.free.mean(axis=1), self.steps.size)
         ratio = np.asarray(total / np.maximum(free, 1e-9), dtype=float)
-        values = np.asarray(self._independent * share, dtype=float)
+        values = np.asarray(_INDEPENDENT * share, dtype=float)
         return ratio, values
 
     def say(self, logs: Array) -> Array:
