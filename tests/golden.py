@@ -75,7 +75,7 @@ def recipe_on_page(visit: Any, asked: Mapping[str, str], lay: Sequence[str]) -> 
         ),
         "others": others,
         "step": first(rf"scale may move it by {NUMBER}", text, "error of the scale"),
-        "model": first(r"(Reckoned by .*?)\n", text, "model"),
+        "model": first(r"(Calculated by .*?)\n", text, "model"),
     }
 
 
@@ -102,7 +102,7 @@ def recipe_in_json(said: Mapping[str, Any], names: Mapping[str, str]) -> Figures
         "weighed": amounts(by_scale),
         "others": {m["measure"]: (amounts(m), f"{m['moved_de00']:.1f}") for m in others},
         "step": f"{best['weighing_de00']:.2f}",
-        "model": said["reckoned"],
+        "model": said["calculated"],
     }
 
 
@@ -134,7 +134,7 @@ def recipe_in_text(text: str) -> Figures:
         "weighed": _amounts(best.partition(". ")[2].rpartition(":")[0]),
         "others": others,
         "step": first(rf"g may move it by {NUMBER}", text, "error of the scale"),
-        "model": first(r"(Reckoned by [^\n]*)", text, "model"),
+        "model": first(r"(Calculated by [^\n]*)", text, "model"),
     }
 
 

@@ -17,10 +17,10 @@ from .golden import NUMBER, Figures, condition, first, text_of
 
 def prediction_on_page(visit: Any, asked: Mapping[str, str]) -> Figures:
     """What the page shows of a mix."""
-    shown = visit.get(f"/foretell?{urlencode(asked)}").text
+    shown = visit.get(f"/predict?{urlencode(asked)}").text
     assert 'class="fault"' not in shown, text_of(shown)
     text = text_of(shown)
-    text = text[text.index("\nForetell it\n") + 13 :]
+    text = text[text.index("\nPredict it\n") + 12 :]
     lead = re.search(rf"\n([^\n]*), (as [^\n;]*); sure to within {NUMBER} \([\w ]+\) 95 of", text)
     assert lead, text
     return {
@@ -29,7 +29,7 @@ def prediction_on_page(visit: Any, asked: Mapping[str, str]) -> Figures:
         "opaque": (lead[1].lower(), lead[3]),
         "films": {over: (words, band) for over, words, band in _films(text)},
         "lab": first(r"L\*a\*b\* ([-\d., ]*) \(D50", text, "colour").split(", "),
-        "model": first(r"(Reckoned by [^\n]*?\.)", text, "model"),
+        "model": first(r"(Calculated by [^\n]*?\.)", text, "model"),
         "typical": "is only typical" in text,
         "solids": re.findall(r"Dry volume per gram is assumed for ([^;\n]*);", text),
     }
@@ -48,7 +48,7 @@ def prediction_in_json(said: Mapping[str, Any], names: Mapping[str, str]) -> Fig
         "opaque": (whole["words"], f"{whole['band_de00']:.1f}"),
         "films": {film["over"]: (film["words"], f"{film['band_de00']:.1f}") for film in films},
         "lab": [f"{value:.1f}" for value in whole["lab"]["D50/2°"]],
-        "model": said["reckoned"],
+        "model": said["calculated"],
         "typical": bool(said["density_assumed"]),
         "solids": [", ".join(names[each] for each in solids)] if solids and films else [],
     }
@@ -73,7 +73,7 @@ def prediction_in_text(text: str) -> Figures:
             row[0].partition(" over ")[2]: (row[1], row[-2].removeprefix("±")) for row in rows[1:]
         },
         "lab": [value.removeprefix("+") for value in rows[0][2:5]],
-        "model": first(r"(Reckoned by [^\n]*)", text, "model"),
+        "model": first(r"(Calculated by [^\n]*)", text, "model"),
         "typical": "is only typical" in text,
         "solids": re.findall(r"Dry volume per gram is assumed for ([^;\n]*);", text),
     }
@@ -81,7 +81,7 @@ def prediction_in_text(text: str) -> Figures:
 
 def greying_on_page(visit: Any, asked: Mapping[str, str]) -> Figures:
     """What the page says of why a mix greys."""
-    text = text_of(visit.get(f"/foretell?{urlencode(asked)}").text)
+    text = text_of(visit.get(f"/predict?{urlencode(asked)}").text)
     text = text[text.index("Why it is as grey as it is") :]
     best = re.search(r"Cleanest on hand there, by weight: ([^\n]*) in 100\.", text)
     return {
@@ -146,7 +146,7 @@ def reach_on_page(visit: Any, asked: Mapping[str, str], lay: Sequence[str]) -> F
         "nearest": first(rf"the nearest is [\w ]+ \(CIEDE2000 {NUMBER}\)", text, "nearest"),
         "missing": first(r"\(CIEDE2000 [\d.]+\); ([^\n]*)\.\n", text, "what is missing"),
         "further": further and further.groups(),
-        "model": first(r"(Reckoned by .*?)\n", text, "model"),
+        "model": first(r"(Calculated by .*?)\n", text, "model"),
     }
 
 
@@ -167,7 +167,7 @@ def reach_in_json(said: Mapping[str, Any], names: Mapping[str, str]) -> Figures:
         "nearest": f"{nearest['difference_de00']:.1f}",
         "missing": nearest["missing"],
         "further": (names[best["paint"]], f"{best['difference_de00']:.1f}") if helps else None,
-        "model": said["reckoned"],
+        "model": said["calculated"],
     }
 
 
@@ -180,7 +180,7 @@ def reach_in_text(text: str) -> Figures:
         "nearest": first(rf"CIEDE2000 {NUMBER} away", text, "nearest"),
         "missing": missing[:1].lower() + missing[1:],
         "further": further and further.groups(),
-        "model": first(r"(Reckoned by [^\n]*)", text, "model"),
+        "model": first(r"(Calculated by [^\n]*)", text, "model"),
     }
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from tintladder.calibrate.errors import InputError
-from tintladder.calibrate.fit.judging.quality import PAINT_AGAIN
+from tintladder.calibrate.fit.judging.quality import LOOK_AT_STEP
 from tintladder.database.releases.compare import compare, of_release, of_store
 from tintladder.database.releases.gates import stale_fits
 from tintladder.database.releases.load import load_release
@@ -68,7 +68,7 @@ def more_absorbing(fit, factor, offset=0.0):
     )  # fmt: skip
 
 
-def test_a_fit_is_that_of_the_model_its_mixes_are_reckoned_by(store):
+def test_a_fit_is_that_of_the_model_its_mixes_are_calculated_by(store):
     assert store.fits.of("KEEL").coefficients.model == "transport"
     assert store.fits.of("KEEL", "two-flux").coefficients.model == "two-flux"
     two_flux, transport = newest(store)
@@ -82,9 +82,11 @@ def test_trace_names_what_it_traces(store, tool):
     place = publish(store).archive
     for at in (("--studio", store.studio.folder), ("--release", place)):
         said = tool("trace", "keel", 550, *at)
-        assert "many angles" in said.out and "mu_s' =" in said.out and "  K =" not in said.out
+        assert (
+            "radiative-transfer" in said.out and "mu_s' =" in said.out and "  K =" not in said.out
+        )
         assert "surface reflects 0.0020 less" in said.out
-        assert "two fluxes" in tool("trace", "keel", 550, "--model", "two-flux", *at).out
+        assert "two-flux" in tool("trace", "keel", 550, "--model", "two-flux", *at).out
         value = tool("trace", "keel", 550, "--json", *at).json["coefficient"]
         assert (value["model"], value["surface_offset"]) == ("transport", -0.002)
 
@@ -98,7 +100,7 @@ def test_without_a_fit_by_transport_one_line_says_so(plain, tool, tmp_path, comm
     said = tool(*command.split(), "--model", "transport", "--studio", plain.studio.folder)
     assert said.status == 2 and said.out == ""
     (line,) = said.err.strip().splitlines()
-    assert "fit by light followed along many angles" in line and "leave the model out" in line
+    assert "fit by the radiative-transfer model" in line and "leave the model out" in line
     assert sorted(p.name for p in tmp_path.iterdir()) == ["plain"]
 
 
@@ -110,13 +112,13 @@ def test_a_model_that_isnt_known_is_refused(plain, tool, command):
 
 def test_a_release_of_one_model_is_traced_and_compared_by_it(tool, tmp_path):
     first = RELEASES / "first-layout.zip"
-    assert "by two fluxes" in tool("trace", "KEEL", 550, "--release", first).out
+    assert "by the two-flux model" in tool("trace", "KEEL", 550, "--release", first).out
     lacks = tool("trace", "KEEL", 550, "--release", first, "--model", "transport")
-    assert lacks.status == 2 and "no fit by light" in lacks.err
+    assert lacks.status == 2 and "no fit by the radiative-transfer" in lacks.err
     lacks = tool("compare", first, first, "--model", "transport")
-    assert lacks.status == 2 and "no paint in it has a fit by light" in lacks.err
+    assert lacks.status == 2 and "no paint in it has a fit by the radiative-transfer" in lacks.err
     old, new = (of_release(load_release(place)) for place in (first, SECOND))
-    assert new.reckoned_by == "transport" and compare(old, new).model == "two-flux"
+    assert new.calculated_by == "transport" and compare(old, new).model == "two-flux"
     assert compare(new, new).model == "transport"
 
 
@@ -128,7 +130,7 @@ def test_older_releases_tell_their_quality_by_two_fluxes():
     assert not beside.coefficients.surface_offset.any()
 
 
-def test_compare_goes_by_the_model_that_mixes_are_reckoned_by(store, tool):
+def test_compare_goes_by_the_model_that_mixes_are_calculated_by(store, tool):
     made = publish(store)
     record(store, more_absorbing(joint_fit(), 1.1), by_transport(more_absorbing(joint_fit(), 3.0)))
     now, then = of_store(store), of_release(load_release(made.folder))
@@ -140,7 +142,7 @@ def test_compare_goes_by_the_model_that_mixes_are_reckoned_by(store, tool):
     said = tool("compare", "1.0.0", *at)
     assert "mu_a moved" in said.out and f"{far['transport']:.2f}" in said.out
     said = tool("compare", "1.0.0", "--model", "two-flux", *at)
-    assert "K moved" in said.out and "Calculated by two fluxes" in said.out
+    assert "K moved" in said.out and "Calculated by the two-flux model" in said.out
 
 
 def test_paints_without_a_fit_by_the_model_asked_for_are_named(store, tool):
@@ -149,10 +151,10 @@ def test_paints_without_a_fit_by_the_model_asked_for_are_named(store, tool):
     said = tool("compare", "1.0.0", "--model", "transport", "--studio", store.studio.folder)
     assert "Nothing is said of KEEL" in said.out and "Removed" not in said.out
     said = tool("compare", "1.0.0", "--studio", store.studio.folder)
-    assert "Calculated by two fluxes" in said.out
+    assert "Calculated by the two-flux model" in said.out
 
 
-def test_export_writes_what_other_programs_reckon_with(store, tool):
+def test_export_writes_what_other_programs_calculate_with(store, tool):
     store.fits.record(by_transport(more_absorbing(joint_fit(), 1.0, -0.002)), store.readings.all())
     made, at = publish(store), ("--studio", store.studio.folder)
     assert tool("export", "csv", "--out", "ks.csv", *at).status == 0
@@ -169,7 +171,7 @@ def test_export_writes_what_other_programs_reckon_with(store, tool):
         assert set(mine["surface_offset"]) == {-0.002}
         Path("mu.csv").unlink()
     assert tool("export", "cgats", "--out", "l.txt", "--json", *at).json["model"] == "transport"
-    assert "by light followed along many angles" in Path("l.txt").read_text()
+    assert "by the radiative-transfer model" in Path("l.txt").read_text()
     refused = tool("export", "csv", "--readings", "keel-1", "--model", "transport", *at)
     assert refused.status == 2 and "readings are of no model" in refused.err
 
@@ -184,10 +186,10 @@ def told(store):
 
 
 def test_the_verdict_that_stops_is_of_the_model_in_use(store):
-    record(store, two_flux=judged(joint_fit(), PAINT_AGAIN))
+    record(store, two_flux=judged(joint_fit(), LOOK_AT_STEP))
     (two_flux,) = [gate for gate in told(store) if gate[0] == "verdict"]
-    assert not two_flux[1] and "by two fluxes of light, which mixes aren't reckoned" in two_flux[2]
-    record(store, transport=by_transport(judged(joint_fit(), PAINT_AGAIN)))
+    assert not two_flux[1] and "by the two-flux model, which mixes aren't calculated" in two_flux[2]
+    record(store, transport=by_transport(judged(joint_fit(), LOOK_AT_STEP)))
     (transport,) = [gate for gate in told(store) if gate[0] == "verdict"]
     assert transport[1] and transport[2].startswith("its fit is judged")
 
@@ -201,14 +203,14 @@ def test_held_out_mixtures_stop_by_the_model_in_use(store, two_flux, transport, 
         checked(store, fit, off, off)
     found = [gate for gate in told(store) if gate[0] == "held-out"]
     assert [gate[1] for gate in found] == stops
-    assert " by two fluxes of light by " in found[-1][2] or two_flux < transport
+    assert " by the two-flux model by " in found[-1][2] or two_flux < transport
 
 
 def test_drift_is_told_by_the_model_that_moved_most(store):
     publish(store)
     record(store, transport=by_transport(more_absorbing(joint_fit(), 3.0)))
     (drift,) = [gate for gate in told(store) if gate[0] == "drift"]
-    assert drift[1] and "many angles" in drift[2]
+    assert drift[1] and "radiative-transfer" in drift[2]
     made = publish(store, force="for the test")
     assert len(load_release(made.folder).by_transport.tables["fits"]) == 1
 
@@ -234,12 +236,12 @@ def test_the_words_beside_a_picture_say_which_model_it_is_of(store, tool):
     at = ("--studio", store.studio.folder)
     for model in ("transport", "two-flux"):
         said = tool(*ask, "--model", model, *at).json
-        assert said["model"] == model and said["reckoned"].endswith("as you asked.")
-    assert tool(*ask, *at).json["reckoned"].endswith("many angles.")
+        assert said["model"] == model and said["calculated"].endswith("as you asked.")
+    assert tool(*ask, *at).json["calculated"].endswith("radiative-transfer model.")
 
 
 def test_current_coefficients_refuse_a_model_that_a_paint_lacks(plain):
-    with pytest.raises(InputError, match="KEEL: has no fit by light followed along many angles"):
+    with pytest.raises(InputError, match="KEEL: has no fit by the radiative-transfer model"):
         plain.fits.coefficients(["KEEL"], "transport")
     with pytest.raises(InputError, match="BRASS: has no fit yet"):
         plain.fits.coefficients(["BRASS"], "transport")
@@ -252,5 +254,5 @@ def test_one_paint_is_looked_up_by_either_model(store, plain):
     for model, whole in (("two-flux", release), ("transport", release.by_transport)):
         for paint in ("HULL", "KEEL"):
             assert_same(load_paint(made.folder, paint, model), whole.select([paint]))
-    with pytest.raises(InputError, match="KEEL: has no fit by light"):
+    with pytest.raises(InputError, match="KEEL: has no fit by the radiative-transfer"):
         load_paint(publish(plain).folder, "KEEL", "transport")

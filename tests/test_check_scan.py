@@ -23,7 +23,7 @@ from .lab.paints import WHITE
 
 SEED = 7
 COLOURS = ["l", "a", "b"]
-FORETOLD = ["l_predicted", "a_predicted", "b_predicted"]
+PREDICTED = ["l_predicted", "a_predicted", "b_predicted"]
 # Each channel sees three wavelengths of its own.
 NARROW = Sensors.known(np.kron(np.eye(3)[::-1], np.full((1, 12), 1 / 12.0)))
 
@@ -56,12 +56,12 @@ def off(check, other):
     return ciede2000(check.patches[COLOURS].to_numpy(), other.patches[COLOURS].to_numpy())
 
 
-def test_what_was_foretold_is_what_an_instrument_of_its_geometry_would_read(world):
+def test_what_was_predicted_is_what_an_instrument_of_its_geometry_would_read(world):
     known, readings = world
     here = check_scans(known, [exactly(readings, LED)], LED)
     there = check_mixtures(flat(known, readings), [readings])
     assert list(here.patches["step"]) == list(there.patches["step"])
-    assert np.abs(here.patches[FORETOLD] - there.patches[FORETOLD]).max().max() < 0.3
+    assert np.abs(here.patches[PREDICTED] - there.patches[PREDICTED]).max().max() < 0.3
     # What it reads has just the channels of the scan.
     np.testing.assert_allclose(
         LED.read(here.measured), LED.read(there.measured), atol=1e-9

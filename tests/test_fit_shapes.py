@@ -235,7 +235,7 @@ def test_a_paint_of_which_nothing_is_left_is_to_be_painted_again():
     table = fit.paints["B"].patches
     none = table.assign(weight=0.0)
     verdict, reasons = judge(none, fit.coefficients, fit.coefficients.index("B"))
-    assert verdict == "paint this step again"
+    assert verdict == "look at this step"
     assert any("every one of them is set aside" in reason for reason in reasons)
     alone = replace(fit.paints["B"], patches=none)
     assert alone.de00_mean == pytest.approx(table["de00"].mean())

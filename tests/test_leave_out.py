@@ -55,7 +55,7 @@ def test_against_true_refits(opaque_films):
     assert np.all(difference <= 0.05 + 0.03 * true)
 
 
-def test_a_mislabelled_step_is_foretold_worst():
+def test_a_mislabelled_step_is_predicted_worst():
     card = ladder("R")
     wrong = card.drawdowns[3]
     masses = {"R": 2.0, "W": 8.0}
@@ -65,7 +65,7 @@ def test_a_mislabelled_step_is_foretold_worst():
     readings[1] = replace(read(card, seed=201), card=claimed)
     problem, _, weight, solution = solved(readings)
     found = leave_steps_out(problem, solution, weight, every(problem))
-    # The ends are only foretold from one side.
+    # The ends are only predicted from one side.
     inner = found[(found["card"] == "R") & ~found["step"].isin(["masstone", "31:1"])]
     assert inner.loc[inner["de00"].idxmax(), "step"] == wrong.step
 

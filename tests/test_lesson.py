@@ -1,4 +1,4 @@
-"""The class handout: it stands alone, and its script foretells what the library foretells."""
+"""The class handout: it stands alone, and its script predicts what the library predicts."""
 
 from __future__ import annotations
 
@@ -112,7 +112,7 @@ def opened(phone, coefficients, tmp_path):
     return found, faults
 
 
-def test_its_script_foretells_what_the_library_does(phone, coefficients, tmp_path):
+def test_its_script_predicts_what_the_library_does(phone, coefficients, tmp_path):
     found, faults = opened(phone, coefficients, tmp_path)
     few = coefficients.select(list(found.tubes))
     rng = np.random.default_rng(5)

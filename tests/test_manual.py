@@ -10,9 +10,6 @@ from tintladder.database.manual import TOPICS, chapter
 
 from .page_server import Visitor
 
-PLAIN = r"foretell|foretold|reckon|\bgates?\b|followed along|fluxes of light|\bplain sums\b"
-"""Words that a newcomer did not understand (see the design's plain words)."""
-
 
 def test_the_list_names_every_chapter(tool):
     rows = tool("manual", "--json").json
@@ -32,11 +29,6 @@ def test_a_chapter_is_found_by_its_beginning_and_a_slip_is_answered(tool):
     for typed, said in (("scnaning", "did you mean scanning?"), ("zzz", "the chapters are")):
         wrong = tool("manual", typed)
         assert (wrong.status, wrong.err.count("\n")) == (2, 1) and said in wrong.err
-
-
-@pytest.mark.parametrize("topic", TOPICS)
-def test_the_words_are_plain(topic):
-    assert not re.search(PLAIN, chapter(topic).text, flags=re.IGNORECASE)
 
 
 def test_the_page_shows_every_chapter(page: Visitor):

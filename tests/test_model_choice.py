@@ -86,7 +86,7 @@ def test_the_choice_and_its_words():
     assert choose(["A", "B"], fits, none) == "transport"
     assert choose(["A", "C"], fits, Trial({"two-flux": 1.0, "transport": 0.2})) == "two-flux"
     assert choose(["A"], fits, Trial({"two-flux": 0.1, "transport": 0.2})) == "two-flux"
-    assert words("two-flux", ["X", "Y"], {}, none) == "Reckoned by two fluxes of light."
+    assert words("two-flux", ["X", "Y"], {}, none) == "Calculated by the two-flux model."
     said = words("two-flux", ["A", "P", "Q", "R", "S", "MEDIUM"], fits, none)
     assert said.endswith("no other fit of P, Q, R and 1 more.")
     assert words("two-flux", ["A"], fits, none, asked=True).endswith("as you asked.")
@@ -131,7 +131,7 @@ def test_a_world_of_two_fluxes_is_told_from_its_ladders():
     assert trial_of({}, steps).nearer == "two-flux"
 
 
-def test_a_studio_keeps_how_steps_foretell_each_other(store):
+def test_a_studio_keeps_how_steps_predict_each_other(store):
     card = joint_fit().paints["KEEL"].patches
     for model, off in (("two-flux", 0.2), ("transport", 0.4)):
         fit = joint_fit() if model == "two-flux" else by_transport(joint_fit())
@@ -157,4 +157,4 @@ def test_commands_say_which(store, monkeypatch, capsys):
     tool = partial(run, monkeypatch, capsys, "predict", "KEEL=1,HULL=2", "--studio", folder)
     said = json.loads(tool("--json").out)
     assert said["model"] == "transport"
-    assert "many angles" in tool().out
+    assert "radiative-transfer" in tool().out

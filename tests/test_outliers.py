@@ -71,7 +71,7 @@ def test_two_swapped_steps_are_suspected_by_name(
 ) -> None:
     wrong = exchanged(sound["R"], *(over_both(step) for step in steps))
     fit = fitted(sound, wrong).paints["R"]
-    assert fit.verdict == "paint this step again"
+    assert fit.verdict == "look at this step"
     said = f"steps {steps[0]} and {steps[1]} of card R look swapped"
     assert any(said in reason for reason in fit.reasons)
     assert aside(fit) == {label for step in steps for label in over_both(step)}
@@ -148,7 +148,7 @@ def test_a_lone_masstone_with_black_and_white_swapped_is_named_but_kept(
     alone = replace(ladder, card=card, spectra=spectra)
     wrong = exchanged(alone, ["masstone/black"], ["masstone/white"])
     fit = fit_paints([wrong], synthetic.TUBES).paints["B"]
-    assert fit.verdict == "paint this step again"
+    assert fit.verdict == "look at this step"
     assert any("lighter over black" in r and "it is kept" in r for r in fit.reasons)
     assert (fit.patches["weight"] == 1).all()
 

@@ -126,7 +126,7 @@ def test_it_adds_by_dry_volume_as_far_as_the_shine_is_seen(fit):
         np.testing.assert_allclose(more, np.broadcast_to(expected[:, None], more.shape), atol=1e-12)
 
 
-def test_a_search_reckons_with_it_and_its_slopes():
+def test_a_search_calculates_with_it_and_its_slopes():
     palette = Palette(by_transport(invented_coefficients(5)))
     shares = np.random.default_rng(3).dirichlet(np.ones(5), 4)
     optics = palette.optics[np.float64]

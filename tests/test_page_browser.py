@@ -133,9 +133,9 @@ def test_the_worksheet_opens_step_by_step_and_survives_a_reload(
 
 MIXING = "/mix?target=BUOY+3:1&lay=HULL&lay=BUOY&way=BUOY,HULL&make=20g&mixing=yes"
 GLAZE = "/mix?target=80,-10,-20&lay=HULL&lay=ANCHOR&film=20&medium=must&must=ANCHOR"
-FORETOLD = "/foretell?p:ANCHOR=2&p:ROPE=1&p:HULL=7&film=40&by=volume"
+PREDICTED = "/predict?p:ANCHOR=2&p:ROPE=1&p:HULL=7&film=40&by=volume"
 PAGES = (
-    "/tubes/ANCHOR", "/paints/ANCHOR/next", "/adopt", "/kept", "/heap", GLAZE, FORETOLD,
+    "/tubes/ANCHOR", "/paints/ANCHOR/next", "/adopt", "/kept", "/heap", GLAZE, PREDICTED,
     "/", "/tubes", "/cards", "/cards/new", "/cards/1", "/cards/1/sitting", "/scanners", "/fits",
     "/paints/ANCHOR", "/publish", "/releases", "/compare", "/paper", "/manual",
     "/manual/accuracy", "/manual/cards", "/jobs/nosuch", "/nowhere",

@@ -102,7 +102,7 @@ def test_a_photograph_of_a_swatch_is_touched_and_kept_as_seen(batch):
     form["seen"] = re.search(r'name="seen" value="(\w+)"', there)[1]
     assert page.send(f"/kept/{number}/swatch", form).status == 200
     kept = found(folder)
-    # A camera keeps the shine out of sight, so what was expected is reckoned so too.
+    # A camera keeps the shine out of sight, so what was expected is calculated so too.
     assert kept.band > 1 and kept.expected.tolist() != LAB
     assert "good to within some 9" in page.get("/kept").text
 

@@ -155,7 +155,7 @@ def test_a_glaze_goes_on_the_plate_and_is_kept_as_one(own_page):
     ]  # fmt: skip
     add = [*chosen, ("do", "add"), ("g:MEDIUM", "10"), ("g:ANCHOR", "0,4")]
     there = page.send("/mix/plate", add).json["path"].partition("#")[0]
-    assert "reckoned for paint that hides only" in page.get(there).text
+    assert "calculated for paint that hides only" in page.get(there).text
     assert page.send("/mix/keep", [*chosen, ("name", "haze"), ("mixed", "so")]).status == 200
     with Store.open(folder) as store:
         (found,) = store.recipes.all()

@@ -29,7 +29,7 @@ def test_one_colour_is_refused_in_a_line(own_page):
 
 def test_a_card_of_mixtures_leads_to_what_it_said_of_the_fits(demo_page):
     text = demo_page.get("/cards/mixtures").text
-    assert "How near the fits foretold its mixtures" in text and "white to colour" not in text
+    assert "How near the fits predicted its mixtures" in text and "white to colour" not in text
 
 
 def test_a_link_to_it_has_chosen_it_already(own_page):

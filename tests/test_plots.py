@@ -228,8 +228,8 @@ def test_wavelengths_of_a_known_ratio_only_are_marked(fits):
 @pytest.mark.parametrize(
     "model, title, by",
     [
-        ("two-flux", "K absorbs, S scatters", "two fluxes"),
-        ("transport", "μₐ absorbs, μₛ′ scatters", "many angles"),
+        ("two-flux", "K absorbs, S scatters", "two-flux"),
+        ("transport", "μₐ absorbs, μₛ′ scatters", "radiative-transfer"),
     ],
 )
 def test_k_and_s_are_called_what_they_are(fits, model, title, by):

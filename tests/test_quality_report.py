@@ -58,7 +58,7 @@ def test_words_come_first(report):
         "As painted, 67 µm dry over the card's own black and white (masstone), it is ",
         "as strong as R",
         "9 parts of W to 1 of R by weight",
-        "Left out in turn, each step is foretold",
+        "Left out in turn, each step is predicted",
         "The new tube of B differs most at",
         "in the manner of ISO 6504-3",
         "These are not tests by those standards",

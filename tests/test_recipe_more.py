@@ -140,7 +140,7 @@ def test_a_part_too_small_is_taken_from_a_tint():
     goal = lab_of(PALETTE, [mix])[0]
     found = snap(PALETTE, mix, goal, WEIGHED_PARTS)
     assert found.tint is not None and (found.tint.paint, found.tint.into) == ("DUSK", "HULL")
-    # Reckoned by hand: a tenth of the tint is violet, and the rest of it white.
+    # Calculated by hand: a tenth of the tint is violet, and the rest of it white.
     violet = found.amounts["DUSK"] / 10
     made = {"DUSK": violet, "HULL": found.amounts["HULL"] + 9 * violet}
     assert weighed(found) == pytest.approx(made)

@@ -78,7 +78,7 @@ def test_sensors_read_a_perfect_diffuser_as_one():
 
 
 @pytest.mark.parametrize("scanner", [LED, THREE_BANDS])
-def test_estimated_sensitivities_foretell_other_colours(scanner):
+def test_estimated_sensitivities_predict_other_colours(scanner):
     """Of paints' ladders, which the target's three dyes are not; no worse than they say."""
     found = characterised(scanner, SEED)
     assert found.sensitivity.min() > 0

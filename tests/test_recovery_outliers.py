@@ -48,20 +48,20 @@ def test_sound_ladders_are_left_alone(world):
     fit = fit_scan(scans, tubes, sensors)
     for paint in ("ROPE", "BUOY"):
         assert fit.paints[paint].patches["flag"].eq("").all()
-        assert fit.paints[paint].verdict != "paint this step again"
+        assert fit.paints[paint].verdict != "look at this step"
 
 
 def test_swapped_steps_are_named_and_set_aside(world):
     tubes, sensors, (rope, buoy) = world
     fit = fit_scan([rope, renamed(buoy, {"3:1": "7:1", "7:1": "3:1"})], tubes, sensors)
     found = fit.paints["BUOY"]
-    assert found.verdict == "paint this step again"
+    assert found.verdict == "look at this step"
     assert any("3:1 and 7:1" in words and "swapped" in words for words in found.reasons)
     aside = found.patches["step"].isin(["3:1", "7:1"])
     assert (found.patches["weight"][aside] == 0).all()
     assert (found.patches["weight"][~aside] == 1).all()
     assert found.patches["flag"][aside].str.contains("swapped").all()
-    assert fit.paints["ROPE"].verdict != "paint this step again"
+    assert fit.paints["ROPE"].verdict != "look at this step"
 
 
 def test_a_wrong_step_is_named(world):

@@ -11,7 +11,7 @@ from functools import partial
 import pandas as pd
 import pytest
 from tintladder.calibrate.errors import InputError
-from tintladder.calibrate.fit.judging.quality import FIRST_GUESS, PAINT_AGAIN
+from tintladder.calibrate.fit.judging.quality import FIRST_GUESS, LOOK_AT_STEP
 from tintladder.database.common.cautions import caution
 from tintladder.database.releases.load import load_release
 from tintladder.database.releases.publish import plan, publish, releases
@@ -44,7 +44,7 @@ def test_a_sound_studio_has_nothing_against_it(store):
 
 
 def test_a_paint_to_paint_again_stops_it(store):
-    store.fits.record(judged(PAINT_AGAIN), store.readings.all())
+    store.fits.record(judged(LOOK_AT_STEP), store.readings.all())
     with pytest.raises(InputError, match=r"KEEL: its fit is judged .*; mend it, leave"):
         publish(store)
     assert releases(store) == [] and not store.studio.releases.exists()
@@ -59,7 +59,7 @@ def test_a_first_guess_is_told(store):
 
 
 def test_what_was_forced_stands_in_the_release(store):
-    store.fits.record(judged(PAINT_AGAIN), store.readings.all())
+    store.fits.record(judged(LOOK_AT_STEP), store.readings.all())
     made = publish(store, force="the sign must go up on Friday")
     said = json.loads((made.folder / "datapackage.json").read_text())["gates"]
     assert said["forced"] == "the sign must go up on Friday"
@@ -169,7 +169,7 @@ def test_cautions_by_pigment(pigments, word):
 def test_publish_from_the_command_line(monkeypatch, capsys, tmp_path):
     tool = partial(run, monkeypatch, capsys)
     with Store.open(tmp_path) as store:
-        fill(store).fits.record(judged(PAINT_AGAIN), store.readings.all())
+        fill(store).fits.record(judged(LOOK_AT_STEP), store.readings.all())
     at = ("--studio", tmp_path)
     seen = tool("publish", "--preview", *at)
     assert seen.status == 0 and "nothing was published" in seen.out and "Stops it: KEEL" in seen.out

@@ -92,7 +92,7 @@ def test_without_check_cards_fit_says_what_chose_the_model(studio, capsys):
     show_fit(done)
     said = capsys.readouterr().out
     two_flux, transport = (done.trial.off[model] for model in ("two-flux", "transport"))
-    assert f"come out CIEDE2000 {transport:.2f} off, by two fluxes of light {two_flux:.2f}." in said
+    assert f"come out CIEDE2000 {transport:.2f} off, by the two-flux model {two_flux:.2f}." in said
 
 
 def test_both_models_state_strengths_against_one_paint(release):
@@ -104,7 +104,7 @@ def test_both_models_state_strengths_against_one_paint(release):
 
 
 @MODELS
-def test_every_step_says_how_the_others_foretell_it(studio, release, model):
+def test_every_step_says_how_the_others_predict_it(studio, release, model):
     fit, _, found = of_model(studio, release, model)
     patches = found.tables["patches"]
     left = fit.left_out.set_index(["card", "patch"])["de00"]

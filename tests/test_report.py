@@ -165,7 +165,7 @@ def test_held_out_figures_are_those_published(demo, release, page):
     said = release.by_transport.tables["checks"]["de00"]
     assert f"off by CIEDE2000 {said.mean():.2f} on average" in page.text
     assert f"the worst by {said.max():.2f}" in page.text
-    assert "tubes alone by light followed along many angles" in page.text
+    assert "tubes alone by the radiative-transfer model" in page.text
     packed = unpack(release)
     readings = [r for found in packed.readings.values() for r in found]
     for each in (release, release.by_transport):
@@ -176,7 +176,7 @@ def test_held_out_figures_are_those_published(demo, release, page):
 
 
 def test_it_says_how_each_model_fared_and_shows_the_nearer(release, page, text):
-    rows = re.findall(r'<tr><th scope="row">(Two|Light)(.*?)</tr>', text, flags=re.S)
+    rows = re.findall(r'<tr><th scope="row">(The two|The radiative)(.*?)</tr>', text, flags=re.S)
     assert len(rows) == 2
     for (_, row), each in zip(rows, (release, release.by_transport), strict=True):
         off = each.tables["checks"]["de00"]
@@ -185,8 +185,8 @@ def test_it_says_how_each_model_fared_and_shows_the_nearer(release, page, text):
         typical = steps.groupby("paint")["value"].median().mean()
         figures = [off.mean(), np.percentile(off, 95), off.max(), typical]
         assert re.findall(r'number">([\d.]+)<', row) == [f"{x:.2f}" for x in figures]
-    assert [("mixes are reckoned by it" in row) for _, row in rows] == [False, True]
-    assert page.text.count("by light followed along many angles,") == 10
+    assert [("mixes are calculated by it" in row) for _, row in rows] == [False, True]
+    assert page.text.count("by the radiative-transfer model,") == 10
     assert "μₐ absorbs, μₛ′ scatters" in page.text and "K absorbs" not in page.text
     dusk = release.by_transport.tables["paints"].set_index("paint").loc["DUSK"]
     surface = f"its own surface reflects {abs(dusk['surface_offset']):.4f} "

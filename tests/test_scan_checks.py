@@ -34,7 +34,7 @@ from tintladder.database.care.refit import refit_release
 from tintladder.database.fits.check_mixtures import (
     ScannedCheck,
     check_cards,
-    foretell,
+    predicted_checks,
     told_by_scan,
     unjudged,
 )
@@ -213,7 +213,7 @@ def test_the_surest_device_tells(store):
     take_picture(store, read_card_picture(store, again, device="flatbed"))
     (found,) = check_cards(store)
     assert len(found.scans) == 2
-    assert len(foretell(fitted_now(store), [found]).patches) == 12
+    assert len(predicted_checks(fitted_now(store), [found]).patches) == 12
 
 
 def fitted_now(store):
@@ -228,7 +228,7 @@ def test_a_scan_that_can_judge_nothing_says_why(store):
     read = read_card_picture(store, store.studio.folder / f"{CARD}.png")
     take_picture(store, read)
     assert check_cards(store) == []
-    assert "plain sums of light" in unjudged(store)[CARD]
+    assert "sensitivities of its scanner" in unjudged(store)[CARD]
     done = fit_studio(store)
     assert done.judged.patches.empty and CARD in done.unfit
 

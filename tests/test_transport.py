@@ -131,7 +131,7 @@ def test_the_table_is_small_and_says_its_anisotropy():
         assert stored["anisotropy"] == transport_table.ANISOTROPY
 
 
-def test_a_fit_of_the_labs_paint_foretells_its_mixtures():
+def test_a_fit_of_the_labs_paint_predicts_its_mixtures():
     """Three paints without error; by two fluxes they come out over three times as far off."""
     lab = Lab()
     paints = {WHITE, "LANTERN", "PENNANT"}

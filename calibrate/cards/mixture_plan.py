@@ -75,7 +75,7 @@ def choose_mixtures(
     one another, so a mixture counts for the pairs of colours in it: those come first that were
     mixed least, then paints that were used least, then a strong colour with a weak one, which a
     wrong share spoils most. In turn two colours let down with white, three so, and two alone, whose
-    dark mixes a model foretells worst. Each paint has so much of it as brings it to about the same
+    dark mixes a model predicts worst. Each paint has so much of it as brings it to about the same
     strength; once every set of paints was had so, each of them leads in turn. The same tubes give
     the same mixtures.
 

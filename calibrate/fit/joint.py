@@ -67,7 +67,7 @@ def fit_paints(
     tubes : mapping of nickname to Tube
     settings : FitSettings, optional
     leave_out : bool
-        Also foretell each step from the others.
+        Also predict each step from the others.
     progress : callable, optional
         Called with the step and the cost.
 

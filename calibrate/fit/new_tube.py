@@ -44,7 +44,7 @@ def fit_new_tubes(
     settings : FitSettings, optional
         The model's errors are best those that the joint fit of the known paints learnt.
     leave_out : bool
-        Also foretell each step from the others.
+        Also predict each step from the others.
     progress : callable, optional
 
     Returns

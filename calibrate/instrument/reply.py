@@ -48,8 +48,8 @@ CHECKSUMS: Mapping[str, tuple[Callable[[bytes], int], int]] = {
     "xor": (_xor, 2),
     "crc16": (_crc16, 4),
 }
-"""How each kind is reckoned over the bytes before it, and its hexadecimal digits. ``crc16`` has the
-polynomial 0x1021 and starts from 0 (ITU-T V.41)."""
+"""How each kind is calculated over the bytes before it, and its hexadecimal digits. ``crc16`` has
+the polynomial 0x1021 and starts from 0 (ITU-T V.41)."""
 
 
 def escaped(data: bytes, most: int = 60) -> str:
@@ -136,8 +136,8 @@ class Grammar:
         return data + self._checked(data).encode()
 
     def _checked(self, data: bytes) -> str:
-        reckon, digits = CHECKSUMS[self.checksum or "sum"]
-        return f"{reckon(data):0{digits}X}"
+        calculate, digits = CHECKSUMS[self.checksum or "sum"]
+        return f"{calculate(data):0{digits}X}"
 
 
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)

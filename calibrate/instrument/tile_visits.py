@@ -36,7 +36,7 @@ class TileVisits:
         self._others = tuple(others)
         self._last: dict[str, float] = {}
         self._after_calibration: dict[str, Array] = {}
-        """What a place read just after it was calibrated on; what drift is reckoned from."""
+        """What a place read just after it was calibrated on; what drift is calculated from."""
         self._left_out: set[str] = set()
         self._lamp: float | None = None
         self._lamp_asked = 0.0

@@ -107,7 +107,7 @@ class Sensors:
         )
 
     def loosened(self, channels: Array, beyond: Array) -> Sensors:
-        """The same sensors, less sure, of a device whose channels are no plain sums of light.
+        """The same sensors, less sure, of a device whose channels aren't linear in light.
 
         Parameters
         ----------

@@ -4,7 +4,7 @@ A film of absorption mu_a, reduced scattering mu_s' and thickness X, under its o
 four numbers: r and t for light from above at 0 degrees (seen by the instrument, and reaching the
 substrate), rb and tb for diffuse light from the substrate (back to it, and seen). Over a Lambertian
 substrate of inside reflectance Rg it reads ``r + t Rg tb / (1 - rb Rg)``. The numbers are a table,
-by mu_a X and mu_s' X, of films whose light was followed along many angles (adding-doubling) at one
+by mu_a X and mu_s' X, of films computed by radiative transfer (adding-doubling) at one
 anisotropy g and index `INDEX` for all paints: a biquadratic spline, so that slopes are exact and
 continuous.
 

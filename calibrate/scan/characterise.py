@@ -330,7 +330,7 @@ def _matrix(linear: Array, tristimulus: Array, degree: int) -> Array:
 
 
 def _chosen_degree(linear: Array, tristimulus: Array) -> tuple[int, Array]:
-    """The degree that foretells left-out patches best, and CIEDE2000 of each of them."""
+    """The degree that predicts left-out patches best, and CIEDE2000 of each of them."""
     known, folds = lab_of(tristimulus), np.arange(len(linear)) % _FOLDS
     best: tuple[int, Array] | None = None
     for degree in (1, 2, 3):

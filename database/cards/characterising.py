@@ -266,7 +266,7 @@ def use_words(made: Characterised) -> str:
     if made.fit_for_spectra:
         return "Its channels' sensitivities were estimated: K and S can be fitted to its scans."
     return (
-        "Its channels aren't known as plain sums of light, be it for want of a target or because "
-        "it mends its colours, as phones do: K and S fitted to its pictures are a first guess, and "
+        "The sensitivities of its channels aren't known, for want of a target or because it mends "
+        "its colours, as phones do: K and S fitted to its pictures are a first guess, and "
         "their bands say so. A flatbed scanner with every correction off, and a target, do better."
     )

@@ -62,7 +62,7 @@ def of_store(store: Store, text: str, model: str | None = None) -> Origin:
     text : str
         Nickname or part of a name.
     model : {"two-flux", "transport"}, optional
-        By default that which its mixes with its white are reckoned by.
+        By default that which its mixes with its white are calculated by.
 
     Raises
     ------

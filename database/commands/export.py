@@ -107,7 +107,7 @@ def _numbers(form: str, every: Numbers, paints: Sequence[str], model: Model | No
     from ..mixing.model_choice import no_such_fit
     from ..releases.export import only
 
-    by = model or (Model.TWO_FLUX if form == "csv" else Model(every.reckoned_by))
+    by = model or (Model.TWO_FLUX if form == "csv" else Model(every.calculated_by))
     chosen = every.of_model(by)
     if not paints:
         return chosen

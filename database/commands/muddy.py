@@ -52,7 +52,7 @@ def muddy(
         ],
         "leans": found.leans,
         "several_pigments": {n: list(p) for n, p in found.several.items()},
-        "reckoned": basis.model_words,
+        "calculated": basis.model_words,
         "scan_made": bool(basis.scanned(answer.parts)),
     } | basis.said  # fmt: skip
     say(result, as_json, lambda: _show(found, basis))

@@ -127,7 +127,7 @@ def next(
         "band_de00": found.band,
         "growth": found.growth,
         "start_over": found.start_over,
-        "reckoned": basis.model_words,
+        "calculated": basis.model_words,
         "scan_made": bool(basis.scanned(answer.plate)),
         "dab": kept and _dab_as_dict(kept, answer.likely),
     } | basis.said  # fmt: skip

@@ -79,7 +79,7 @@ def plot(
     def tell() -> None:
         if result.get("sentence"):
             typer.echo(result["sentence"])
-        typer.echo(result["reckoned"])
+        typer.echo(result["calculated"])
         for file in files:
             typer.echo(f"Picture: {file}")
 

@@ -61,7 +61,7 @@ def predict(
     result = {
         "mix": found.parts,
         "scale": read.scale,
-        "reckoned": basis.model_words,
+        "calculated": basis.model_words,
         "scan_made": bool(basis.scanned(found.parts)),
         "dry_volume_assumed": found.dry_volume_assumed,
         "density_assumed": found.assumed,
@@ -131,6 +131,6 @@ def _show(found: PredictedMix, result: dict[str, Any], volume: bool) -> None:
             f"The density of {', '.join(result['density_assumed'])} is only typical, so parts by "
             "volume are less sure: tintladder tubes weigh"
         )
-    typer.echo(result["reckoned"])
+    typer.echo(result["calculated"])
     if result["scan_made"]:
         typer.echo("One or more of these paints was read by a scanner, not an instrument.")

@@ -69,7 +69,7 @@ def reach(
             {"paint": w.paint, "difference_de00": w.difference, "volume": w.volume}
             for w in found.further
         ],
-        "reckoned": basis.model_words,
+        "calculated": basis.model_words,
         "scan_made": bool(basis.scanned(basis.read.paints)),
     } | basis.said  # fmt: skip
     say(result, as_json, lambda: _show(found))

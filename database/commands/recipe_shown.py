@@ -37,7 +37,7 @@ def as_dict(ways: Ways, measured: Sequence[Amounts]) -> dict[str, Any]:
             _way(recipe, amounts)
             for recipe, amounts in zip(answer.recipes, measured, strict=True)
         ],
-        "reckoned": basis.model_words,
+        "calculated": basis.model_words,
         "density_assumed": list(first.assumed),
         "by_volume_de00": first.slip,
     } | basis.said  # fmt: skip

@@ -133,7 +133,7 @@ def as_dict(answer: SettingOut) -> dict[str, Any]:
             "lab": found.fewer.lab.tolist(),
             "difference_de00": found.fewer.difference.tolist(),
         },
-        "reckoned": answer.basis.model_words,
+        "calculated": answer.basis.model_words,
     } | answer.basis.said  # fmt: skip
 
 

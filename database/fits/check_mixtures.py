@@ -95,7 +95,7 @@ def why_not_judged(store: Store, scan: StoredChannels) -> str | Sentence | None:
         and not store.scanners.of_calibration(scan.calibration or 0).device.fit_for_spectra
     ):
         return (
-            "its scanner's channels aren't known as plain sums of light, so it judges no mixture; "
+            "the sensitivities of its scanner's channels aren't known, so it judges no mixture; "
             "scan the card with a flatbed, its corrections off"
         )
     return why
@@ -113,7 +113,7 @@ def why_not_seen(store: Store, scan: StoredChannels) -> str | Sentence | None:
     return None
 
 
-def foretell(
+def predicted_checks(
     coefficients: Coefficients,
     cards: Sequence[CheckCard | CardReadings],
     settings: FitSettings | None = None,

@@ -25,7 +25,7 @@ from ..store.lots import of_one_lot
 from ..store.readings import StoredReadings
 from ..store.store import Store
 from ..store.trials import tried
-from .check_mixtures import CheckCard, check_cards, foretell
+from .check_mixtures import CheckCard, check_cards, predicted_checks
 from .learning import Learning, judged_without, to_learn
 from .scan_fitting import ScanFit, fit_scans, unfit_scans
 from .symmetric import symmetric
@@ -33,7 +33,7 @@ from .symmetric import symmetric
 
 @dataclass(frozen=True)
 class ModelFit:
-    """A run by one model, how it foretells the studio's check cards, and what it says of paints."""
+    """A run by one model, how it predicts the studio's check cards, and what it says of paints."""
 
     number: int
     fit: JointFit
@@ -64,7 +64,7 @@ class StudioFit:
         The same readings by transport; none where they were of scans alone, or a known paint has
         no such fit.
     model : str
-        By which mixes of the paints fitted are reckoned from now on.
+        By which mixes of the paints fitted are calculated from now on.
     trial : Trial
         How far off each model was where both were tried.
     learning : Learning
@@ -85,7 +85,7 @@ class StudioFit:
 
     @property
     def in_use(self) -> ModelFit:
-        """The run by the model that mixes are reckoned by."""
+        """The run by the model that mixes are calculated by."""
         if self.model == TRANSPORT and self.transport is not None:
             return self.transport
         return ModelFit(self.number, self.fit, self.check, self.by_two_fluxes)
@@ -103,7 +103,7 @@ class StudioFit:
 
     @property
     def paints(self) -> dict[str, PaintFit]:
-        """Every paint that was fitted, by the model that its mixes are reckoned by."""
+        """Every paint that was fitted, by the model that its mixes are calculated by."""
         runs = [self.fit, *(run.fit for run in self.scanned), self.in_use.fit]
         return {nickname: paint for run in runs for nickname, paint in run.paints.items()}
 
@@ -324,7 +324,7 @@ def _judge(
     known = store.fits.coefficients(fitted or runs[0][1].paints, model)
     found = []
     for (number, fit), mine in zip(runs, of_run, strict=True):
-        checks = [foretell(known, mine, settings)]
+        checks = [predicted_checks(known, mine, settings)]
         if not any(isinstance(each, StoredReadings) for each in mine):
             checks += judged_without(learning.taught, fit.without, settings)
         found += checks

@@ -186,7 +186,7 @@ def _first_guess(fit: PaintFit) -> PaintFit:
     return replace(
         fit,
         verdict=FIRST_GUESS if fit.verdict == GOOD_TO_MIX else fit.verdict,
-        reasons=(*fit.reasons, "its scanner's channels aren't known as plain sums of light"),
+        reasons=(*fit.reasons, "the sensitivities of its scanner's channels aren't known"),
     )
 
 

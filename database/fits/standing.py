@@ -34,7 +34,7 @@ class Verdict:
     verdict : str
     reasons : tuple of str
     miss, worst : float or None
-        CIEDE2000 from its own patches of the fit that its mixes with its white are reckoned by,
+        CIEDE2000 from its own patches of the fit that its mixes with its white are calculated by,
         as is all that is said here.
     """
 

@@ -1,6 +1,6 @@
-"""Which model a studio mixes by: the one that foretold its check mixtures nearer.
+"""Which model a studio mixes by: the one that predicted its check mixtures nearer.
 
-Where no mixture was tried by both, the steps of its ladders tell, each foretold by all the others:
+Where no mixture was tried by both, the steps of its ladders tell, each predicted by all the others:
 in the virtual paint lab, and in worlds between it and two fluxes, they rank the models as held-out
 mixtures do nine times in ten, and are wrong where the models are nearly as good (``make bench
 NAME=transport.choice``). A single ladder tells less, so two fluxes must then be a tenth nearer:
@@ -22,7 +22,7 @@ from ..common.listing import few
 from ..common.remedies import StudioDo
 from .medium import MEDIUM
 
-WORDS = {TWO_FLUX: "two fluxes of light", TRANSPORT: "light followed along many angles"}
+WORDS = {TWO_FLUX: "the two-flux model", TRANSPORT: "the radiative-transfer model"}
 SYMBOLS = {TWO_FLUX: ("K", "S"), TRANSPORT: ("mu_a", "mu_s'")}
 """What each calls its absorption and its scattering, in plain letters."""
 LETTERS = {TWO_FLUX: ("K", "S"), TRANSPORT: ("μₐ", "μₛ′")}
@@ -30,7 +30,7 @@ LETTERS = {TWO_FLUX: ("K", "S"), TRANSPORT: ("μₐ", "μₛ′")}
 
 
 CLEARLY = 0.9
-"""By how much of transport's difference two fluxes must foretell steps to be chosen for them."""
+"""By how much of transport's difference two fluxes must predict steps to be chosen for them."""
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,7 @@ class Trial:
     off : mapping of model to float
         Mean CIEDE2000; empty where fewer than two models were tried on the same.
     by_steps : bool
-        Whether that is of steps of ladders, each foretold by all the others.
+        Whether that is of steps of ladders, each predicted by all the others.
     """
 
     off: Mapping[str, float]
@@ -69,7 +69,7 @@ def trial_of(
     mixtures : mapping of model to a mapping of patch to CIEDE2000
         Of check mixtures.
     steps : mapping of model to a mapping of paint to CIEDE2000
-        The median of its steps as all its others foretell them. They count where no mixture does.
+        The median of its steps as all its others predict them. They count where no mixture does.
     unsure : mapping of patch to CIEDE2000, optional
         The scan's own error, of check mixtures that were scanned: these count where none was
         measured, and where the models lie further apart than that.
@@ -111,8 +111,8 @@ def words(
     trial: Trial,
     asked: bool = False,
 ) -> str:
-    """Say which model a mix was reckoned by, and why not by the other; `asked`, by name."""
-    said = f"Reckoned by {WORDS[model]}"
+    """Say which model a mix was calculated by, and why not by the other; `asked`, by name."""
+    said = f"Calculated by {WORDS[model]}"
     if asked:
         return f"{said}, as you asked."
     fitted = [paint for paint in paints if paint != MEDIUM]

@@ -54,7 +54,7 @@ _ALIKE, _A_PIECE = 14, 0.15
 """Steps of 255 within which a grey card's pixels lie; share of a picture that is no card."""
 _TINTS = (-1.25, 0.75)
 """Stops by which red and blue, on average, lie from green in a grey, under any usual light: lamps
-and daylight part red and blue instead (-0.33 by CIE A, 0.25 by a black body of 20000 K, reckoned
+and daylight part red and blue instead (-0.33 by CIE A, 0.25 by a black body of 20000 K, calculated
 from their chromaticities in sRGB; the margin is our own rule)."""
 _TINTED = 0.5
 """Stops from the picture's own mean within which its light may be as tinted (our own rule)."""

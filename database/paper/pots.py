@@ -34,7 +34,7 @@ class PotLabel:
     lines : tuple of str
         Grams of each tube, with its lot.
     colour : (3,) array
-        CIELAB: of the dried swatch where one was read, else as foretold.
+        CIELAB: of the dried swatch where one was read, else as predicted.
     read : bool
         Whether it was read.
     note : str
@@ -119,7 +119,7 @@ def _draw(paper: Paper, label: PotLabel, box: Box) -> None:
     paper.page.one_line(label.made, Box(x + width - 20, y + 0.7, 20, 4.5), 8, grey=0.2)
     top = y + 8
     paper.swatch(Box(x, top, _SQUARE_MM, 24), label.colour)
-    said = "as it dried" if label.read else "as foretold"
+    said = "as it dried" if label.read else "as predicted"
     paper.page.one_line(said, Box(x, top + 24.4, _SQUARE_MM, 3.4), 6.5, grey=0.2)
     left, wide = x + _SQUARE_MM + 3, width - _SQUARE_MM - 3
     words = "\n".join([*label.lines, *filter(None, (label.note,))])

@@ -71,10 +71,10 @@ def _tubes(paper: Paper, found: SetOut, names: Mapping[str, str]) -> float:
 
 
 def _draw(paper: Paper, number: int, dab: Dab, names: Mapping[str, str], box: Box) -> None:
-    """A dab: the wanted colour beside the foretold one, each above room to paint; the recipe."""
+    """A dab: the wanted colour beside the predicted one, each above room to paint; the recipe."""
     paper.page.line((box.x_mm, box.y_mm), (box.x_mm + box.width_mm, box.y_mm), 0.7)
     top = box.y_mm + 2.0
-    for i, (colour, said) in enumerate(((dab.target.lab, "wanted"), (dab.recipe.lab, "foretold"))):
+    for i, (colour, said) in enumerate(((dab.target.lab, "wanted"), (dab.recipe.lab, "predicted"))):
         left = box.x_mm + i * (_SQUARE_MM + 2)
         paper.swatch(Box(left, top, _SQUARE_MM, _DAB_MM - 8), colour)
         place = Box(left, box.y_mm + _DAB_MM - 5.6, _SQUARE_MM, 3.4)

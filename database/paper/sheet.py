@@ -19,7 +19,7 @@ PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 MARGIN_MM, HEAD_MM, FOOT_MM = 12.0, 14.0, 13.0
 NEARLY = (
     "Printed colours are only as true as the printer: paint the real one beside each. Colours are "
-    "foretold from K and S of these tubes; another maker's will differ. Colour advice is not "
+    "predicted from K and S of these tubes; another maker's will differ. Colour advice is not "
     "safety advice: follow the label, the safety data sheet and local rules."
 )
 CUT = " A corner cut off marks a colour that a display can't show: the nearest is printed."

@@ -27,7 +27,7 @@ def plot_ladders(
     names: Mapping[str, str],
     ax: Axes | None = None,
 ) -> Axes:
-    """Show the tints of several paints in rows, foretold in films that hide, on a grey mat.
+    """Show the tints of several paints in rows, predicted in films that hide, on a grey mat.
 
     Steps stand below each other at the same parts of white by weight, so a row that pales late is
     a strong paint's. A ring marks a colour that a display can't show.
@@ -83,7 +83,7 @@ def plot_ladders(
     for i, text in enumerate(labels):
         ax.text(i + 0.5, 0.3, text, ha="center", va="bottom", fontsize=TEXT, color=INK)
     ax.text(-0.3, 0.3, "white to colour", ha="right", va="bottom", fontsize=SMALL, color=SOFT)
-    foot = "by weight, foretold in films that hide"
+    foot = "by weight, predicted in films that hide"
     if cut:
         foot += "; ◎ a display can't show this colour: the nearest is shown"
     ax.text(0, -rows * (1 + _EDGE) - 0.2, foot, ha="left", va="top", fontsize=SMALL, color=SOFT)

@@ -44,13 +44,13 @@ def drawn(
     against : str, optional
         Of strength: the paint that counts as 1.
     model : {"two-flux", "transport"}, optional
-        By which all is foretold; by default that which mixes of these are reckoned by.
+        By which all is predicted; by default that which mixes of these are calculated by.
 
     Returns
     -------
     figure : Figure
     said : dict
-        What goes with it in words and figures; ``reckoned`` says by which model.
+        What goes with it in words and figures; ``calculated`` says by which model.
 
     Raises
     ------
@@ -126,7 +126,7 @@ def _several(
 
 def _by(store: Store, c: Coefficients, model: str | None) -> dict[str, Any]:
     """Say which model a picture is drawn by."""
-    return {"model": c.model, "reckoned": store.fits.model_words(c, model is not None)}
+    return {"model": c.model, "calculated": store.fits.model_words(c, model is not None)}
 
 
 def _anchors(store: Store, c: Coefficients, paints: list[str]) -> dict[str, Anchor]:

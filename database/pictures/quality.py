@@ -1,4 +1,4 @@
-"""Pictures of how well a fit holds: what it leaves over, what steps foretell, hiding, drift."""
+"""Pictures of how well a fit holds: what it leaves over, what steps predict, hiding, drift."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ def plot_residuals(report: QualityReport, ax: Axes | None = None) -> Axes:
 
 
 def plot_left_out(report: QualityReport, ax: Axes | None = None) -> Axes:
-    """Show each step's CIEDE2000: as fitted (ring), and as foretold by all the others (disc)."""
+    """Show each step's CIEDE2000: as fitted (ring), and as predicted by all the others (disc)."""
     ax = axes_or_new(ax, 6, 4)
     dress(ax, "Each step, fitted and left out", "CIEDE2000", "")
     steps = report.patches.groupby("step", sort=False)[["de00", "left_out"]].max()
@@ -63,7 +63,7 @@ def plot_left_out(report: QualityReport, ax: Axes | None = None) -> Axes:
         ax.plot([a, b], [y, y], color=FAINT, lw=2, zorder=1)
     ax.plot(fitted, at, "o", ms=5, mfc=PAPER, mec=INK, mew=0.8, zorder=3, label="fitted")
     if np.isfinite(left).any():
-        ax.plot(left, at, "o", ms=5, mfc=INK, mec=INK, zorder=3, label="foretold by the others")
+        ax.plot(left, at, "o", ms=5, mfc=INK, mec=INK, zorder=3, label="predicted by the others")
     widest = max(float(np.nanmax(np.concatenate([fitted, left]))) * 1.08, 2.4)
     _seen(ax, widest)
     ax.set_yticks(at, list(steps.index))

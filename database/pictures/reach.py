@@ -60,7 +60,7 @@ def reach_figure(
         _slice(drawn, lightness, target, ax, limit)
     figure.text(
         0.065, 0.025,
-        "Mixes of up to three tubes, as foretold, each dot in its colour as near as a display "
+        "Mixes of up to three tubes, as predicted, each dot in its colour as near as a display "
         "comes; the mat is a grey of L* 50.",
         fontsize=SMALL, color=SOFT,
     )  # fmt: skip

@@ -73,7 +73,7 @@ def plot_ways(
         parts = snap(palette, recipe.parts, answer.target.lab, WEIGHED_PARTS)
         head = f"{row + 1}.  {parts_words(parts, names)}"
         _words(ax, recipe, head, wide + 0.25, y + _TALL)
-    foot = "left half the target, right half the mix as foretold"
+    foot = "left half the target, right half the mix as predicted"
     if answer.target.reflectance is None:
         foot += "; the target's spectrum is unknown, so other lights show the mix alone"
     if cut:

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from ...calibrate.errors import InputError, Sentence
+from ...calibrate.fit.judging.quality import LOOK_AT_STEP, LOOK_AT_STEP_BEFORE
 from ...calibrate.fit.judging.quality_figures import STRENGTH, strength_of
 from ...calibrate.optics.coefficients import ABSOLUTE, TWO_FLUX, Coefficients, check_alike
 from ..common.remedies import StudioDo
@@ -322,7 +323,7 @@ def _record(
                 model=coefficients.model,
                 current=True,
                 beside=[mine.nickname, *([white] if white and white != here else [])],
-                verdict=said["verdict"],
+                verdict=said["verdict"].replace(LOOK_AT_STEP_BEFORE, LOOK_AT_STEP),
                 reasons=[reason for reason in str(said["reasons"]).split("; ") if reason],
                 de00_mean=_number(said["de00_mean"]),
                 de00_max=_number(said["de00_max"]),

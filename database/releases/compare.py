@@ -39,15 +39,15 @@ class Numbers:
         The white of each paint's ladder, of those that have one.
     by_transport : Numbers or None
         Those of the paints that have a fit by transport, where these are by two fluxes.
-    reckoned_by : str
-        The model that a mix of all these paints is reckoned by.
+    calculated_by : str
+        The model that a mix of all these paints is calculated by.
     """
 
     name: str
     coefficients: Coefficients
     whites: Mapping[str, str]
     by_transport: Numbers | None = None
-    reckoned_by: str = TWO_FLUX
+    calculated_by: str = TWO_FLUX
 
     def of_model(self, model: str) -> Numbers:
         """The same by a model.
@@ -119,7 +119,7 @@ def of_release(release: LoadedRelease) -> Numbers:
     """Return the numbers of a release."""
     beside = release.by_transport
     by_transport = None if beside is None else of_release(beside)
-    reckoned_by = model_of(release, list(release.tables["paints"]["paint"]))
+    calculated_by = model_of(release, list(release.tables["paints"]["paint"]))
     tables = dict(release.tables)
     wide = tables["coefficients"].pivot_table(
         index=["paint", "wavelength"], columns="quantity", values="uncertainty", dropna=False
@@ -129,7 +129,7 @@ def of_release(release: LoadedRelease) -> Numbers:
     tables |= {name: tables[name].iloc[:0] for name in ("own", "factors", "shared")}
     paints = tables["paints"]
     whites = {p: w for p, w in zip(paints["paint"], paints["white"], strict=True) if w}
-    return Numbers(release.version, coefficients_of(tables), whites, by_transport, reckoned_by)
+    return Numbers(release.version, coefficients_of(tables), whites, by_transport, calculated_by)
 
 
 def of_store(store: Store) -> Numbers:
@@ -151,8 +151,8 @@ def of_store(store: Store) -> Numbers:
             if some or model == TWO_FLUX
         }
         every = found[TWO_FLUX]
-        reckoned_by = store.fits.model_for(every.coefficients.paints)
-    return replace(every, by_transport=found.get(TRANSPORT), reckoned_by=reckoned_by)
+        calculated_by = store.fits.model_for(every.coefficients.paints)
+    return replace(every, by_transport=found.get(TRANSPORT), calculated_by=calculated_by)
 
 
 def compare(old: Numbers, new: Numbers, model: str | None = None) -> Comparison:
@@ -162,7 +162,7 @@ def compare(old: Numbers, new: Numbers, model: str | None = None) -> Comparison:
     ----------
     old, new : Numbers
     model : {"two-flux", "transport"}, optional
-        By default that which mixes are reckoned by on both sides, else two fluxes.
+        By default that which mixes are calculated by on both sides, else two fluxes.
 
     Raises
     ------
@@ -171,7 +171,7 @@ def compare(old: Numbers, new: Numbers, model: str | None = None) -> Comparison:
         or where a side has no paint by that model.
     """
     if model is None:
-        model = old.reckoned_by if old.reckoned_by == new.reckoned_by else TWO_FLUX
+        model = old.calculated_by if old.calculated_by == new.calculated_by else TWO_FLUX
     was, now = set(old.coefficients.paints), set(new.coefficients.paints)
     added = tuple(p for p in new.coefficients.paints if p not in was)
     removed = tuple(p for p in old.coefficients.paints if p not in now)

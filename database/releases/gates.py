@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from ...calibrate.errors import Face, Sentence
-from ...calibrate.fit.judging.quality import FIRST_GUESS, PAINT_AGAIN
+from ...calibrate.fit.judging.quality import FIRST_GUESS, LOOK_AT_STEP
 from ...calibrate.fit.uncertainty.check import MOST_SCAN_ERROR
 from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ...calibrate.optics.colour import in_words
@@ -73,7 +73,7 @@ def gates(
 ) -> list[Gate]:
     """Judge what would be published.
 
-    What is said of paints and mixtures is that of the model that mixes are reckoned by. Where the
+    What is said of paints and mixtures is that of the model that mixes are calculated by. Where the
     other fares so ill that it would stop a release, that is told: a reader of the release may mix
     by it.
 
@@ -109,12 +109,12 @@ def gates(
 
 def _verdicts(used: Iterable[schema.PaintFit], other: Iterable[schema.PaintFit]) -> Iterable[Gate]:
     for row in used:
-        if row.verdict in (PAINT_AGAIN, FIRST_GUESS):
-            stops = row.verdict == PAINT_AGAIN
+        if row.verdict in (LOOK_AT_STEP, FIRST_GUESS):
+            stops = row.verdict == LOOK_AT_STEP
             yield Gate("verdict", row.paint.nickname, stops, f"its fit is {_judged(row)}")
     for row in other:
-        if row.verdict == PAINT_AGAIN:
-            words = f"its fit by {WORDS[row.model]}, which mixes aren't reckoned by, is"
+        if row.verdict == LOOK_AT_STEP:
+            words = f"its fit by {WORDS[row.model]}, which mixes aren't calculated by, is"
             yield Gate("verdict", row.paint.nickname, False, f"{words} {_judged(row)}")
 
 

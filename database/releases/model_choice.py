@@ -26,14 +26,14 @@ def tried(release: LoadedRelease) -> Trial:
 
 
 def steps_left_out(release: LoadedRelease) -> dict[Hashable, float]:
-    """Median CIEDE2000 of each paint's steps as all its others foretell them, where it is said."""
+    """Median CIEDE2000 of each paint's steps as all its others predict them, where it is said."""
     quality = release.tables["quality"]
     found = quality[quality["quantity"] == LEFT_OUT].groupby("paint")["value"].median()
     return dict(found.items())
 
 
 def model_of(release: LoadedRelease, paints: Sequence[str]) -> str:
-    """Return the model that mixes of some paints of a release are reckoned by."""
+    """Return the model that mixes of some paints of a release are calculated by."""
     beside = release.by_transport
     if beside is None:
         return TWO_FLUX
@@ -45,7 +45,7 @@ def model_of(release: LoadedRelease, paints: Sequence[str]) -> str:
 def of_model(
     release: LoadedRelease, paints: Sequence[str], model: str | None = None
 ) -> LoadedRelease:
-    """Return a release as one model has it: that given, or that mixes of these are reckoned by.
+    """Return a release as one model has it: that given, or that mixes of these are calculated by.
 
     Raises
     ------

@@ -65,7 +65,7 @@ ks = table.pivot(index=["paint", "wavelength"], columns="quantity", values="valu
 Any spreadsheet opens the tables. `datapackage.json` describes every column and how the tables hang
 together, in the open Data Package form; `schema.json` is the JSON Schema of that file and of a row
 of each table. `quality.csv` says how each paint hides, tints and turns its hue, under which
-conditions, and how well its steps foretell each other; `residuals.csv` what its fit leaves over.
+conditions, and how well its steps predict each other; `residuals.csv` what its fit leaves over.
 
 ## Mix with it
 
@@ -90,9 +90,9 @@ the K of a mix, and `model_error` of `wavelengths.csv`, as reflectance.
 
 _TRANSPORT = """\
 Rows whose `model` is `transport` tell of the same paints otherwise, and nearer the truth in mixes:
-K is the absorption mu_a and S the reduced scattering mu_s' of light that is followed along many
-angles. They mix as K and S do. What an opaque film reads, without the reflection of the surface
-itself, is a polynomial in 2 y - 1, where y = 1 / (1 + q + sqrt(q (q + 2))) and q = 8/3 mu_a /
+K is the absorption mu_a and S the reduced scattering mu_s' of the radiative-transfer model. They
+mix as K and S do. What an opaque film reads, without the reflection of the surface itself, is a
+polynomial in 2 y - 1, where y = 1 / (1 + q + sqrt(q (q + 2))) and q = 8/3 mu_a /
 mu_s'; its coefficients, of rising powers, are {curve}.
 What the surface reflects comes on top, and `surface_offset` of `transport.csv` on top of that: of a
 mix its mean by dry volume, as far as the instrument takes the shine in.

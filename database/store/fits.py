@@ -187,7 +187,7 @@ class Fits:
             return {nickname: fit for nickname, fit in rows}
 
     def model_for(self, paints: Iterable[str]) -> str:
-        """Return the model to reckon mixes of some paints by; see `model_choice.choose`."""
+        """Return the model to calculate mixes of some paints by; see `model_choice.choose`."""
         with self._database.snapshot() as session:
             by_transport = self.current(TRANSPORT)
             return model_choice.choose(list(paints), by_transport, tried(session))
@@ -288,7 +288,7 @@ class Fits:
     def of(self, paint: str, model: str | None = None) -> PaintFit:
         """Return the current fit of a paint, by nickname or part of a name.
 
-        By the model that is given, or else that its mixes with its white are reckoned by.
+        By the model that is given, or else that its mixes with its white are calculated by.
 
         Raises
         ------

@@ -1,4 +1,4 @@
-"""K and S from scanned cards: how well they foretell mixtures, and what the ladder gains.
+"""K and S from scanned cards: how well they predict mixtures, and what the ladder gains.
 
 Two worlds: the virtual lab's drawdown cards of invented paints, over black and white, with all
 that errs at a bench; and opaque ladders of published acrylics, made by the fit's own theory.

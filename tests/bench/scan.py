@@ -159,7 +159,7 @@ def phone_no_grey() -> float:
 
 @lru_cache(maxsize=2)
 def _tints(kind: str) -> tuple[Array, Array]:
-    """CIEDE2000 of tints as K and S of one scanned quick card foretell them, and their bands."""
+    """CIEDE2000 of tints as K and S of one scanned quick card predict them, and their bands."""
     device, form = _KINDS[kind]
     known, layout = characterised(kind), read_layout("quick-a5")
     assert known.sensors is not None
@@ -191,7 +191,7 @@ for _kind in ("flatbed", "phone"):
 
     @benchmark(f"scan.{_kind}_tints_coverage", "share in their 95 % band")
     def tints_coverage(kind: str = _kind) -> float:
-        """Of tints as the fit of one quick card foretells them."""
+        """Of tints as the fit of one quick card predicts them."""
         off, band = _tints(kind)
         return float((off <= band).mean())
 

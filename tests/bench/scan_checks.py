@@ -76,10 +76,10 @@ def _judged() -> tuple[Check, pd.DataFrame]:
     table = found.patches
     at = zip(table["card"], table["step"], table["over"], strict=True)
     colours = lab(np.array([true[card, f"{step}/{over}"] for card, step, over in at]))
-    foretold = table[["l_predicted", "a_predicted", "b_predicted"]].to_numpy()
+    predicted = table[["l_predicted", "a_predicted", "b_predicted"]].to_numpy()
     read = table[["l", "a", "b"]].to_numpy()
     beside = pd.DataFrame({
-        "fit": ciede2000(foretold, colours), "scan": ciede2000(read, colours),
+        "fit": ciede2000(predicted, colours), "scan": ciede2000(read, colours),
         "said": table["scan_error"],
     })  # fmt: skip
     return found, beside[beside["said"] <= MOST_SCAN_ERROR]

@@ -1,7 +1,7 @@
 """Adding-doubling of many homogeneous films at once.
 
 Radiative transfer, not two fluxes: a film is an albedo, an optical thickness and an asymmetry g,
-its light is followed along many angles. Angles, redistribution, start and doubling are those of
+its radiance is computed along many angles. Angles, redistribution, start and doubling are those of
 iadpython (the tests hold one to the other); what is ours is that all films of a session are doubled
 together, that a substrate lies in optical contact inside the film, and Radau points that keep their
 precision: iadpython's, from expanded polynomials, lose energy from some 50 points up.

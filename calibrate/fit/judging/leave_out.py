@@ -1,4 +1,4 @@
-"""How well the other steps of a ladder foretell each one: leave one step out, and predict it."""
+"""How well the other steps of a ladder predict each one: leave one step out, and predict it."""
 
 from __future__ import annotations
 
@@ -84,7 +84,7 @@ def leave_steps_out(
 
 
 def _solved_without(problem: Problem, solution: Solution, weight: Array, rows: Ints) -> Array:
-    """Readings of some patches as a fit of all the others foretells them."""
+    """Readings of some patches as a fit of all the others predicts them."""
     weight = weight.copy()
     weight[rows] = 0.0
     again = solve(
@@ -150,7 +150,7 @@ class _Rest:
         return b.predict(theta[:, 0], theta[:, 1], nu)[:3]
 
     def without(self, rows: Ints) -> Array:
-        """Readings of some of the block's patches as everything else foretells them, (n, W)."""
+        """Readings of some of the block's patches as everything else predicts them, (n, W)."""
         weight = self.weight.copy()
         weight[rows] = 0.0
         x = self.start

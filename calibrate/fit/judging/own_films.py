@@ -2,8 +2,8 @@
 
 K and S answer to every step of a ladder. Two fluxes see a deep clear film's absorption and a tint's
 differently, so a film as thick as the card says shows its substrate more, or less, than K and S
-have it. Whatever is said of hiding is set right by that. Light that is followed along many angles
-needs no such word: what its films are off by there is their thickness.
+have it. Whatever is said of hiding is set right by that. The radiative-transfer model needs
+no such word: what its films are off by there is their thickness.
 """
 
 from __future__ import annotations

@@ -17,7 +17,9 @@ from ..problem.seen import FLAG_WORDS, surface_darker
 from ..solver.solve import Solution, inverse
 from .outliers import trust
 
-GOOD_TO_MIX, FIRST_GUESS, PAINT_AGAIN = "good to mix by", "a first guess", "paint this step again"
+GOOD_TO_MIX, FIRST_GUESS, LOOK_AT_STEP = "good to mix by", "a first guess", "look at this step"
+LOOK_AT_STEP_BEFORE = "paint this step again"
+"""What `LOOK_AT_STEP` was called before; releases that are published keep it."""
 GOOD, ROUGH = 1.5, 4.0
 """Mean and worst patch up to which a fit is good to mix by, in CIEDE2000 (our rule, no source)."""
 LITTLE = 0.1
@@ -150,7 +152,7 @@ def judge(
     reasons = [f"on average the fit misses its own patches by CIEDE2000 {mean:.1f}"]
     verdict = GOOD_TO_MIX
     if not left:
-        verdict = PAINT_AGAIN
+        verdict = LOOK_AT_STEP
         reasons.append("every one of them is set aside: other paints' ladders alone speak for it")
     elif worst > ROUGH:
         # Real paint does that: only what a mistake explains better is called one.
@@ -159,7 +161,7 @@ def judge(
     elif mean > GOOD:
         verdict = FIRST_GUESS
     if odd:
-        verdict = PAINT_AGAIN
+        verdict = LOOK_AT_STEP
         reasons += odd
     hidden = int(found.ratio_only[column].sum())
     if hidden:

@@ -52,10 +52,10 @@ class QualityReport:
     white : str or None
         That it was let down with.
     verdict : str
-        "good to mix by", "a first guess" or "paint this step again".
+        "good to mix by", "a first guess" or "look at this step".
     reasons : tuple of str
     patches : DataFrame
-        As in `PaintFit`, with ``left_out``: CIEDE2000 of the step as all others foretell it; NaN
+        As in `PaintFit`, with ``left_out``: CIEDE2000 of the step as all others predict it; NaN
         where that wasn't worked out.
     residuals : DataFrame
         As in `PaintFit`.
@@ -92,7 +92,7 @@ class QualityReport:
 
     @property
     def left_out(self) -> pd.Series[float]:
-        """CIEDE2000 of each step as the others foretell it, the worse of its patches."""
+        """CIEDE2000 of each step as the others predict it, the worse of its patches."""
         return by_step(self.patches)
 
     def __str__(self) -> str:
@@ -124,7 +124,7 @@ class QualityReport:
         lines += [f"{_upper(reason)}." for reason in self.unsaid]
         left = self.left_out
         if not left.empty:
-            lines.append(foretold_in_words(left))
+            lines.append(predicted_in_words(left))
         lines.append(_table(self.patches))
         if self.drift is not None:
             lines.append(_upper(self.drift))
@@ -252,15 +252,15 @@ def _upper(said: object) -> str:
 
 
 def by_step(patches: pd.DataFrame) -> pd.Series[float]:
-    """CIEDE2000 of each step as the others foretell it, the worse of its patches."""
+    """CIEDE2000 of each step as the others predict it, the worse of its patches."""
     return patches.groupby("step", sort=False)["left_out"].max().dropna()
 
 
-def foretold_in_words(left: pd.Series[float]) -> str:
-    """How well steps foretell each other, as `by_step` has it, in a sentence."""
+def predicted_in_words(left: pd.Series[float]) -> str:
+    """How well steps predict each other, as `by_step` has it, in a sentence."""
     worst = str(left.idxmax())
     return (
-        f"Left out in turn, each step is foretold by the others to CIEDE2000 {left.median():.1f} "
+        f"Left out in turn, each step is predicted by the others to CIEDE2000 {left.median():.1f} "
         f"at the median ({in_words(float(left.median()))}) and worst {worst}, "
         f"{left.max():.1f} ({in_words(float(left.max()))}); the first and the last step can only "
         "be guessed at from one side."

@@ -52,7 +52,7 @@ def drift(one: Array, other: Array) -> Array:
 class Scene:
     """Information about Z unknowns: log K, log S, and the nuisance values that drawdowns share.
 
-    Beside the errors that a fit reckons with, which are independent from mix to mix, stands what
+    Beside the errors that a fit allows for, which are independent from mix to mix, stands what
     two fluxes get wrong of a mix and of its neighbours alike: it drifts as white is added (see
     `drift`). The fit doesn't know it, but a ladder can be laid out against it. So it is with a
     black: how strongly it acts on this paint is unsure by `BLACK_SPREAD`, alike in every shade, and

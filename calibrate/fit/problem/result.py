@@ -28,7 +28,7 @@ class PaintFit:
     residuals : DataFrame
         A row for each patch and wavelength: card, patch, wavelength, measured, fitted, sigma.
     verdict : str
-        "good to mix by", "a first guess" or "paint this step again".
+        "good to mix by", "a first guess" or "look at this step".
     reasons : tuple of str
 
     Examples
@@ -90,7 +90,7 @@ class JointFit:
     settings : mapping
         Every setting that the result depends on, JSON-able.
     left_out : DataFrame or None
-        Each step as the others foretell it, where that was asked for; see
+        Each step as the others predict it, where that was asked for; see
         `tintladder.calibrate.fit.judging.leave_out.leave_steps_out`.
     without : tuple of WithoutMixtures
         Where it learnt from mixtures and steps were to be left out: each mixture is left out once.

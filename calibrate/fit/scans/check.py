@@ -1,8 +1,8 @@
 """Judges a fit on mixtures that it never saw, of which there is a scan and no spectrum.
 
-What was foretold is seen through the device's channels, and held against the scan's there. For a
-difference in words that eyes know, the foretold spectrum is moved, smoothly, until its channels are
-the scan's; how far that moves its colour is the difference. So a check by scan tells
+What was predicted is seen through the device's channels, and held against the scan's there. For a
+difference in words that eyes know, the predicted spectrum is moved, smoothly, until its channels
+are the scan's; how far that moves its colour is the difference. So a check by scan tells
 
 - nothing of what the channels don't see: a spectrum can be wrong where they are dark or blind, and
   of paints that the same device read it is wrong in the same way unseen;
@@ -64,7 +64,7 @@ def check_scans(
     Returns
     -------
     Check
-        Its measured spectra are the foretold ones, moved until their channels are the scan's.
+        Its measured spectra are the predicted ones, moved until their channels are the scan's.
 
     Raises
     ------
@@ -97,10 +97,10 @@ def check_scans(
         return replace(nothing_checked(coefficients), aside=tuple(aside))
     inner = coefficients.surface
     surface = replace(scans[0].surface, k2=inner.k2, n=inner.n)
-    foretold = predict(
+    predicted = predict(
         coefficients, np.array(fractions), np.array(thickness), np.array(substrate), surface
     )
-    whole = _filled(foretold.reflectance)
+    whole = _filled(predicted.reflectance)
     near = _near(whole)
     through = sensors.sensitivity @ near
     met_by = np.asarray(np.linalg.solve(through @ sensors.sensitivity.T, through), dtype=float)
@@ -112,7 +112,7 @@ def check_scans(
     of_channels = np.array(variance)[:, :, None] * np.eye(3) + level[:, :, None] * level[:, None]
     of_channels += np.einsum("nec,ned->ncd", unsure, unsure)
     error = _own_error(seen, moves, of_channels, near - moves @ through, sensors.wavelengths)
-    return checked(rows, seen, foretold, error, aside)
+    return checked(rows, seen, predicted, error, aside)
 
 
 def _by_label(scan: CardChannels) -> dict[str, tuple[Array, Array]]:
@@ -156,12 +156,12 @@ def _filled(spectra: Array) -> Array:
     return np.asarray(pd.DataFrame(spectra).ffill(axis=1).bfill(axis=1), dtype=float)
 
 
-def _near(foretold: Array) -> Array:
-    """Covariance of how far each true spectrum may lie from the one foretold, (N, W, W).
+def _near(predicted: Array) -> Array:
+    """Covariance of how far each true spectrum may lie from the one predicted, (N, W, W).
 
     Of a dark one it lies nearer: nothing reflects less than no light.
     """
-    scale = np.minimum(foretold, _DARK) / _DARK
+    scale = np.minimum(predicted, _DARK) / _DARK
     result: Array = scale[:, :, None] * NEAR * scale[:, None]
     return result
 

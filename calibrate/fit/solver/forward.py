@@ -1,6 +1,6 @@
 """The forward model of patches, with every derivative that a fit needs.
 
-Blocks of one kind are laid side by side and reckoned together: a fit's arrays are small, so that
+Blocks of one kind are laid side by side and calculated together: a fit's arrays are small, so that
 what costs time is how many there are.
 """
 

@@ -42,7 +42,7 @@ class Check:
     prediction : Prediction
         Of the N patches.
     aside : tuple of (card, step)
-        Scanned coats that were to hide black and white, and don't: nothing foretells those.
+        Scanned coats that were to hide black and white, and don't: nothing predicts those.
     """
 
     patches: pd.DataFrame
@@ -134,7 +134,7 @@ def check_mixtures(
 
 @dataclass(frozen=True)
 class Mix:
-    """A mixture on a check card, as it is foretold.
+    """A mixture on a check card, as it is predicted.
 
     Attributes
     ----------

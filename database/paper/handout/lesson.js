@@ -1,5 +1,5 @@
 "use strict";
-// Foretells mixes from K and S by itself: no network, no server. Without it the page is a handout.
+// Predicts mixes from K and S by itself: no network, no server. Without it the page is a handout.
 const N = JSON.parse(document.getElementById("numbers").textContent);
 const LAST = N.table.length - 1;
 const PARTS = [0, 0.05, 0.1, 0.15, 0.2, 0.25, 0.33, 0.5, 0.67, 0.75, 1, 1.25, 1.5, 2, 2.5, 3, 4, 5,

@@ -24,7 +24,7 @@ from ...store.schema import Paint
 from .numbers import numbers
 
 TRUST = (
-    "Foretold from the K and S of {whose}, measured from drawdown cards. The same colour of "
+    "Predicted from the K and S of {whose}, measured from drawdown cards. The same colour of "
     "another maker, or of another tube, will differ. A screen shows colours only nearly, and some "
     "not at all. Mix a little, let it dry, look, then mix the rest."
 )
@@ -76,7 +76,7 @@ def lesson(
         for i, p in enumerate(found.tubes)
     ]
     style, script = page_text(__package__, "lesson.css"), page_text(__package__, "lesson.js")
-    reckoned = json.dumps(numbers(palette), separators=(",", ":"))
+    calculated = json.dumps(numbers(palette), separators=(",", ":"))
     return (
         page_environment(__package__)
         .get_template("lesson.html")
@@ -88,7 +88,7 @@ def lesson(
             people=people,
             trust=TRUST.format(whose=whose),
             cautions=caution_lines(),
-            numbers=Markup(reckoned.replace("<", "\\u003c")),
+            numbers=Markup(calculated.replace("<", "\\u003c")),
             style=Markup(style),
             script=Markup(script),
             style_hash=hash_of(style),

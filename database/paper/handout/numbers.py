@@ -1,6 +1,6 @@
-"""The numbers of a class handout: enough of K and S for a phone to foretell mixes by itself.
+"""The numbers of a class handout: enough of K and S for a phone to predict mixes by itself.
 
-Opaque films alone are foretold, so at each wavelength the ratio of absorption to scattering is all
+Opaque films alone are predicted, so at each wavelength the ratio of absorption to scattering is all
 that counts. What an instrument, or an eye, sees of it is a table in even steps of the reflectance
 that two fluxes give that ratio, which makes it nearly straight.
 """
@@ -49,7 +49,7 @@ def opaque_table(coefficients: Coefficients, steps: int = STEPS) -> Array:
 
 
 def numbers(palette: Palette) -> dict[str, Any]:
-    """All that a handout's script reckons with, of plain values.
+    """All that a handout's script calculates with, of plain values.
 
     Parameters
     ----------

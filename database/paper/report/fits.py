@@ -117,7 +117,7 @@ def _as_read(patches: pd.DataFrame, readings: Mapping[str, Sequence[CardReadings
 
 
 def held_out(release: LoadedRelease, packed: Packed) -> tuple[pd.DataFrame, Check | None]:
-    """Mixtures that no fit saw: how far each lies from what was foretold, as published.
+    """Mixtures that no fit saw: how far each lies from what was predicted, as published.
 
     Parameters
     ----------
@@ -131,7 +131,7 @@ def held_out(release: LoadedRelease, packed: Packed) -> tuple[pd.DataFrame, Chec
         A row for each patch: card, step, over, de00, and scan_error, NaN where it was measured;
         the mean where several fits were judged by it.
     check : Check or None
-        The same mixtures foretold again from the packed readings and scans, for their looks; None
+        The same mixtures predicted again from the packed readings and scans, for their looks; None
         where that can't be done.
     """
     by_patch = release.tables["checks"].groupby(["card", "patch"], sort=False)

@@ -1,4 +1,4 @@
-"""By which model a report shows each paint, and how well each model foretold what it never saw."""
+"""By which model a report shows each paint, and how well each model predicted what it never saw."""
 
 from __future__ import annotations
 
@@ -25,10 +25,10 @@ class Fared:
     mean, p95, worst : float
         CIEDE2000 of them; NaN without any.
     steps : float
-        Mean, over paints, of the median CIEDE2000 of their steps, each as all others foretell it;
+        Mean, over paints, of the median CIEDE2000 of their steps, each as all others predict it;
         NaN where that wasn't worked out.
     used : bool
-        Whether mixes are reckoned by it.
+        Whether mixes are calculated by it.
     """
 
     words: str
@@ -57,7 +57,7 @@ def fared(release: LoadedRelease) -> list[Fared]:
 
 
 def shown_by(release: LoadedRelease) -> dict[str, LoadedRelease]:
-    """Return, for each paint, the release as the model has it that its mixes are reckoned by.
+    """Return, for each paint, the release as the model has it that its mixes are calculated by.
 
     Releases that packed no patches of fits by transport are shown by two fluxes.
     """

@@ -54,8 +54,8 @@ class Mixture:
         What it is made of.
     step : str
     off : mapping of ground to float
-        CIEDE2000 between foretold and read.
-    foretold, read : Swatch or None
+        CIEDE2000 between predicted and read.
+    predicted, read : Swatch or None
         Over the first of the grounds.
     unsure : mapping of ground to float
         CIEDE2000 that the scan would show were all well, where it was scanned.
@@ -64,7 +64,7 @@ class Mixture:
     words: str
     step: str
     off: Mapping[str, float]
-    foretold: Swatch | None
+    predicted: Swatch | None
     read: Swatch | None
     unsure: Mapping[str, float]
 
@@ -94,7 +94,7 @@ class Verdict:
     mean, p95, worst : float
         CIEDE2000 of those that tell; NaN without any.
     by : str
-        The model that foretold them, in words.
+        The model that predicted them, in words.
     taught : tuple of str
         Cards whose mixtures the fits learnt from: each mixture of theirs was predicted by a fit
         that left it out, whose colours the release doesn't hold.
@@ -283,12 +283,12 @@ def _verdict(release: LoadedRelease, packed: Packed, names: Mapping[str, str]) -
         rows = table[(table["card"] == card) & (table["step"] == step)]
         offs = dict(zip(rows["over"], rows["de00"].tolist(), strict=True))
         over = "white" if "white" in offs else next(iter(offs))
-        foretold, read = looks.get((card, step, over), (None, None))
-        foretold = None if card in taught else foretold
+        predicted, read = looks.get((card, step, over), (None, None))
+        predicted = None if card in taught else predicted
         scanned = rows[rows["scan_error"].notna()]
         unsure = dict(zip(scanned["over"], scanned["scan_error"].tolist(), strict=True))
         words = made.get((card, step), step)
-        found.append(Mixture(words, step, offs, foretold, read, unsure))
+        found.append(Mixture(words, step, offs, predicted, read, unsure))
     found.sort(key=lambda m: (not m.tells, -m.worst, m.step))
     off = np.array([off for m in found for off in m.tells])
     figures = np.nan, np.nan, np.nan

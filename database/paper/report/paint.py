@@ -12,7 +12,7 @@ import pandas as pd
 
 from ....calibrate.fit.judging.hiding import coats_in_words
 from ....calibrate.fit.judging.quality_figures import figures as quality_rows
-from ....calibrate.fit.judging.quality_report import by_step, foretold_in_words, quality_report
+from ....calibrate.fit.judging.quality_report import by_step, predicted_in_words, quality_report
 from ....calibrate.fit.judging.strength import Strength
 from ....calibrate.optics.coefficients import ABSOLUTE, Coefficients
 from ....calibrate.optics.colour import chroma_hue
@@ -63,8 +63,8 @@ class PaintPage:
         The card, session and instrument behind it.
     flagged : tuple of str
         What is odd about its patches.
-    foretold : str
-        How well its steps foretell each other; empty where that wasn't worked out.
+    predicted : str
+        How well its steps predict each other; empty where that wasn't worked out.
     """
 
     row: Mapping[str, Any]
@@ -78,7 +78,7 @@ class PaintPage:
     half_way: float
     sources: tuple[Mapping[str, str], ...]
     flagged: tuple[str, ...]
-    foretold: str
+    predicted: str
 
     @property
     def nickname(self) -> str:
@@ -227,7 +227,7 @@ def paint_page(
         half_way=math.nan if path is None or np.isnan(path.lab).any() else half_way(path),
         sources=_sources(list(fit.patches["card"]), tables, packed),
         flagged=_flagged(fit.patches),
-        foretold=foretold_in_words(left) if len(left) else "",
+        predicted=predicted_in_words(left) if len(left) else "",
     )
 
 
@@ -237,7 +237,7 @@ def unbroken(text: str) -> str:
 
 
 def _bands(steps: Ladder, coefficients: Coefficients, path: TintPath | None) -> tuple[Band, ...]:
-    """Rows of the strip: read over white and black, and foretold; with the white at the end."""
+    """Rows of the strip: read over white and black, and predicted; with the white at the end."""
     grid = steps.wavelengths
     bands = []
     end: tuple[Swatch | None, ...] = (None,) if path is not None else ()
@@ -252,7 +252,7 @@ def _bands(steps: Ladder, coefficients: Coefficients, path: TintPath | None) -> 
             for share in (*steps.shares, 0.0)
         ]
         made = swatches(films(coefficients, mixes), grid)
-        bands.append(Band("foretold, hiding all", tuple(made)))
+        bands.append(Band("predicted, hiding all", tuple(made)))
     return tuple(bands)
 
 

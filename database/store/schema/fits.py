@@ -66,7 +66,7 @@ class PaintFit(Base):
     quality: Mapped[bytes | None]
     """Figures of its quality report; none of fits recorded before those were kept."""
     left_out: Mapped[float | None]
-    """Median CIEDE2000 of its steps, each as all others foretell it; none where not worked out."""
+    """Median CIEDE2000 of its steps, each as all others predict it; none where not worked out."""
 
     fit: Mapped[Fit] = relationship(back_populates="paint_fits")
     paint: Mapped[Paint] = relationship(lazy="joined")

@@ -1,4 +1,4 @@
-"""A mix foretold on the page: its colour, films, why it greys, and bad parts refused in place."""
+"""A mix predicted on the page: its colour, films, why it greys, and bad parts refused in place."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from tintladder.database.mixing.prediction import look
 from tintladder.database.store.store import Store
 
 
-def test_a_mix_is_foretold_as_the_studio_s_fits_have_it(demo_page, demo):
-    text = demo_page.get("/foretell?p:ANCHOR=2&p:ROPE=1&p:HULL=7&p:DUSK=").text
+def test_a_mix_is_predicted_as_the_studio_s_fits_have_it(demo_page, demo):
+    text = demo_page.get("/predict?p:ANCHOR=2&p:ROPE=1&p:HULL=7&p:DUSK=").text
     with Store.open(demo.folder) as store:
         c = store.fits.coefficients(["ANCHOR", "ROPE", "HULL"])
     seen = look(c, {"ANCHOR": 2.0, "ROPE": 1.0, "HULL": 7.0})[0]
@@ -20,8 +20,8 @@ def test_a_mix_is_foretold_as_the_studio_s_fits_have_it(demo_page, demo):
     assert re.search(r"/mix\?target=[\d.,-]+#tubes", text)
 
 
-def test_a_film_is_foretold_over_black_white_and_a_ground_of_ones_own(demo_page):
-    film = "/foretell?p:ANCHOR=1&p:MEDIUM=3&film=40&over=ROPE&finish=gloss"
+def test_a_film_is_predicted_over_black_white_and_a_ground_of_ones_own(demo_page):
+    film = "/predict?p:ANCHOR=1&p:MEDIUM=3&film=40&over=ROPE&finish=gloss"
     text = demo_page.get(film).text
     assert "As a dry film of 40 µm" in text and "in a gloss finish" in text
     for ground in ("over black", "over white", "over Rope Earth from the tube"):
@@ -30,9 +30,9 @@ def test_a_film_is_foretold_over_black_white_and_a_ground_of_ones_own(demo_page)
 
 
 def test_parts_by_volume_say_whose_density_is_only_typical(demo_page):
-    text = demo_page.get("/foretell?p:ANCHOR=1&p:HULL=1&by=volume").text
+    text = demo_page.get("/predict?p:ANCHOR=1&p:HULL=1&by=volume").text
     assert "is only typical" in text and "/tubes/ANCHOR#weigh" in text
-    assert "only typical" not in demo_page.get("/foretell?p:ANCHOR=1&p:HULL=1").text
+    assert "only typical" not in demo_page.get("/predict?p:ANCHOR=1&p:HULL=1").text
 
 
 @pytest.mark.parametrize(
@@ -54,7 +54,7 @@ def test_parts_by_volume_say_whose_density_is_only_typical(demo_page):
     ],
 )
 def test_parts_that_cannot_be_are_refused_in_their_place(demo_page, query, words):
-    answer = demo_page.get(f"/foretell?{query}")
+    answer = demo_page.get(f"/predict?{query}")
     assert answer.status == 200 and words in answer.text and "<script>" not in answer.text
     assert answer.text.count('class="fault"') == 1 and 'id="seen"' not in answer.text
     fault = re.search(r'class="fault".*?</div>', answer.text, re.S)[0]

@@ -23,7 +23,7 @@ _BY = {"": "by weight", "volume": "by volume"}
 
 
 @view
-def foretell(asked: Asked) -> Response:
+def predict(asked: Asked) -> Response:
     """What a mix would look like, as far as the address names one."""
     typed = {
         key.removeprefix("p:"): value.strip().replace(",", ".")
@@ -36,18 +36,18 @@ def foretell(asked: Asked) -> Response:
         tubes = [(p.nickname, p.name) for p in store.paints.all() if p.nickname in fitted]
         try:
             if typed:
-                said |= _foretold(asked, store, typed)
+                said |= _predicted(asked, store, typed)
             elif "by" in asked.request.query_params:
                 raise InputError(None, "parts", "expected those of one tube at least", "say them")
         except InputError as error:
             said["fault"] = on_page(error)
     return asked.show(
-        "foretell.html", tubes=[*tubes, (MEDIUM, NAME)], typed=typed, names=names, swatch=swatch,
+        "predict.html", tubes=[*tubes, (MEDIUM, NAME)], typed=typed, names=names, swatch=swatch,
         finishes=GLOSSES, measures=_BY, **said,
     )  # fmt: skip
 
 
-def _foretold(asked: Asked, store: Store, typed: dict[str, str]) -> dict[str, Any]:
+def _predicted(asked: Asked, store: Store, typed: dict[str, str]) -> dict[str, Any]:
     thick = figure("film", asked.text("film"), "60", "µm")
     if thick == 0:
         raise InputError("film", asked.text("film"), "expected more than 0 µm", "mend it")
