@@ -10,7 +10,7 @@ from tintladder.database.manual import TOPICS, chapter
 
 ROOT = Path(__file__).parents[1]
 OBSOLETE = (
-    r"fore[t]ell|fore[t]old|rec[k]on|followed along m[a]ny|fluxes of l[i]ght|\bplain s[u]ms\b"
+    r"fore[t]ell|fore[t]old|rec[k]on|followed along m[a]ny|fluxes of l[i]ght|plain s[u]ms"
 )
 """Words that a newcomer did not understand (see the design's plain words)."""
 PUBLISHED = {"schema.py", "v0010.py"}
