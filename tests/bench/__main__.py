@@ -16,6 +16,7 @@ from rich.console import Console
 from rich.table import Table
 
 from . import (  # noqa: F401  (each registers its benchmarks)
+    brushed,
     cost,
     database,
     demo,
