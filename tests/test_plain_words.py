@@ -9,9 +9,7 @@ import pytest
 from tintladder.database.manual import TOPICS, chapter
 
 ROOT = Path(__file__).parents[1]
-OBSOLETE = (
-    r"fore[t]ell|fore[t]old|rec[k]on|followed along m[a]ny|fluxes of l[i]ght|plain s[u]ms"
-)
+OBSOLETE = r"fore[t]ell|fore[t]old|rec[k]on|followed along m[a]ny|fluxes of l[i]ght|plain s[u]ms"
 """Words that a newcomer did not understand (see the design's plain words)."""
 PUBLISHED = {"schema.py", "v0010.py"}
 """Their sentences stand in releases and migrations that must stay as they are."""
