@@ -46,6 +46,7 @@ def invented_coefficients(count: int, seed: int = 0, scale: str = "absolute") ->
         ratio_only=np.zeros((count, w), dtype=bool),
         scan_made=np.zeros(count, dtype=bool),
         mix_error=np.zeros(count),
+        part_error=np.zeros(count),
         model_error=np.zeros(w),
         surface_offset=np.zeros(count),
     )

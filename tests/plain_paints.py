@@ -62,6 +62,7 @@ def plain(
         ratio_only=np.zeros((n_p, n_w), dtype=bool),
         scan_made=np.zeros(n_p, dtype=bool),
         mix_error=np.zeros(n_p),
+        part_error=np.zeros(n_p),
         model_error=np.zeros(n_w),
         surface_offset=np.zeros(n_p),
     )

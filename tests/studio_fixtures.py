@@ -159,6 +159,7 @@ def coefficients(paints: tuple[str, ...], seed: int = 1, **changes: object) -> C
         "ratio_only": rng.uniform(size=(p, w)) < 0.1,
         "scan_made": np.zeros(p, dtype=bool),
         "mix_error": rng.uniform(0.05, 0.2, p),
+        "part_error": np.full(p, 0.05),
         "model_error": rng.uniform(0.002, 0.01, w),
         "surface_offset": np.zeros(p),
     }

@@ -11,9 +11,10 @@ import numpy as np
 from ..cards.readings import CardReadings
 from ..optics.coefficients import ABSOLUTE, Coefficients
 from ..optics.spectra import Array
-from .judging.leave_out import leave_steps_out
+from .judging.leave_out import LeftOut, leave_steps_out
 from .judging.mixtures_out import Conclude, without_mixtures
 from .judging.outliers import find, trust, without
+from .judging.part_errors import learnt_part_error
 from .judging.quality import nuisance_table, paint_fits
 from .problem.arrays import Problem, build
 from .problem.finding import Finding
@@ -123,7 +124,8 @@ def fit_paints(
             return fit
 
         def conclude(solution: Solution, weight: Array) -> Coefficients:
-            return found_of(solved.problem, solution, weight, tubes)
+            found = found_of(solved.problem, solution, weight, tubes)
+            return replace(found, part_error=fit.coefficients.part_error)
 
         return replace(fit, without=solved.without_mixtures(conclude))
 
@@ -333,20 +335,31 @@ def report(
     problem, solution = solved.problem, solved.solution
     found = found_of(problem, solution, solved.trusted, tubes)
     fits = paint_fits(paints, problem, solution, solved.weight, found)
-    left_out = None
+    left: LeftOut | None = None
     if leave_out:
         # A white is on every card; what tells of it are the steps of its own.
         shown = [f.patches[["card", "patch"]] for f in fits.values()]
         wanted = {patch for rows in shown for patch in rows.itertuples(index=False, name=None)}
         of = solved.ladders or solved
-        left_out = leave_steps_out(of.problem, of.solution, of.trusted, wanted)
+        left = leave_steps_out(of.problem, of.solution, of.trusted, wanted)
+    settings = solved.settings
+    if left is not None and settings.part_error is None:
+        settings = replace(settings, part_error=learnt_part_error(left, found.model_error))
+    wrong = settings.part_error or 0.0
     return JointFit(
-        paints=fits,
-        coefficients=found,
+        paints={
+            p: replace(f, coefficients=_erring(f.coefficients, wrong)) for p, f in fits.items()
+        },
+        coefficients=_erring(found, wrong),
         nuisances=nuisance_table(problem, solution),
-        settings=solved.settings.as_dict(),
-        left_out=left_out,
+        settings=settings.as_dict(),
+        left_out=None if left is None else left.patches,
     )
+
+
+def _erring(found: Coefficients, part_error: float) -> Coefficients:
+    """The same, each paint's part in a mix wrong by so much."""
+    return replace(found, part_error=np.full(len(found.paints), part_error))
 
 
 def found_of(

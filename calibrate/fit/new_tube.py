@@ -61,7 +61,10 @@ def fit_new_tubes(
     """
     settings = with_noise(settings or FitSettings(), readings)
     # One ladder can't tell the model's error from its painter's: that is learnt by joint fits.
-    settings = replace(settings, model_spread=settings.known_spread)
+    part_error = settings.part_error
+    if part_error is None:
+        part_error = float(known.part_error.max(initial=0.0))
+    settings = replace(settings, model_spread=settings.known_spread, part_error=part_error)
     cards = [r.card for r in readings if r.card.purpose != "check"]
     weighed = list(dict.fromkeys(p for card in cards for p in card.paints))
     new = [p for p in weighed if p not in known.paints]
@@ -92,6 +95,7 @@ def fit_new_tubes(
 
         def conclude(solution: Solution, weight: Array) -> Coefficients:
             found = found_of(problem, solution, weight, tubes)
+            found = replace(found, part_error=np.full(len(found.paints), part_error))
             return with_known(problem, solution, found, beside, new)
 
         found = with_known(problem, solved.solution, fit.coefficients, beside, new)
@@ -232,6 +236,7 @@ def _joined(new: Coefficients, known: Coefficients) -> Coefficients:
         mix_error=np.concatenate(
             [np.full(len(new.paints), known.mix_error.max()), known.mix_error]
         ),
+        part_error=both("part_error"),
         surface_offset=both("surface_offset"),
         model_error=np.maximum(new.model_error, known.model_error),
     )

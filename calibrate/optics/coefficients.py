@@ -21,7 +21,7 @@ ABSOLUTE = "absolute"
 
 _BY_PAINT = (
     "k", "s", "local", "dry_volume", "density", "dry_volume_measured", "ratio_only", "scan_made",
-    "mix_error", "surface_offset",
+    "mix_error", "part_error", "surface_offset",
 )  # fmt: skip
 """Arrays of which each row is a paint's, beside `own` and `factors`."""
 
@@ -93,6 +93,9 @@ class Coefficients:
     mix_error : (P,) array
         What two fluxes get wrong of a whole mix, as a relative standard uncertainty of its K; for
         each paint learnt on other paints than itself.
+    part_error : (P,) array
+        What the model gets wrong of a paint's part in a mix, as a relative standard uncertainty of
+        its K there, and of its S: it crowds, or the others change how it lies.
     model_error : (W,) array
         What they get wrong at each wavelength, as a standard deviation of reflectance.
     surface_offset : (P,) array
@@ -126,6 +129,7 @@ class Coefficients:
     ratio_only: NDArray[np.bool_]
     scan_made: NDArray[np.bool_]
     mix_error: Array
+    part_error: Array
     model_error: Array
     surface_offset: Array
     model: str = field(default=TWO_FLUX)

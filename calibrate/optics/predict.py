@@ -278,9 +278,12 @@ def predict(
     model = np.broadcast_to(np.sqrt(0.5) * coefficients.model_error, (len(c), 1, k.shape[1]))
     local = local + model[:, 0] ** 2
     # A paint alone was fitted as it is; only a mix is beyond what was read.
-    mixed = ((c > 0).sum(axis=1) > 1) * (c @ coefficients.mix_error)
-    bent = (dk * k * mixed[:, None])[:, None, :]
-    factors = np.concatenate([shared, own, volume, bent, model], axis=1)
+    mixed = (c > 0).sum(axis=1) > 1
+    bent = (dk * k * (mixed * (c @ coefficients.mix_error))[:, None])[:, None, :]
+    parts = both[:, None] * np.stack([coefficients.k, coefficients.s], axis=1)
+    parts *= (mixed[:, None] * c * coefficients.part_error)[..., None, None]
+    part = parts[:, used].reshape(len(c), -1, k.shape[1])
+    factors = np.concatenate([shared, own, volume, bent, part, model], axis=1)
     return Prediction(coefficients.wavelengths, seen.r, local, factors)
 
 

@@ -278,7 +278,9 @@ def _as_learnt(store: Store, beside: Sequence[str], model: str) -> FitSettings:
     """Settings of a fit against known paints: what the model gets wrong is as theirs learnt it."""
     recorded = store.fits.settings(beside, model)
     of_model = {
-        name: recorded[name] for name in ("model_spread", "dark_spread") if name in recorded
+        name: recorded[name]
+        for name in ("model_spread", "dark_spread", "part_error")
+        if name in recorded
     }
     return FitSettings(model=model, **of_model)  # type: ignore[arg-type]
 

@@ -41,6 +41,7 @@ def with_medium(coefficients: Coefficients) -> Coefficients:
         ratio_only=np.zeros((1, w), dtype=bool),
         scan_made=no,
         mix_error=np.zeros(1),
+        part_error=np.zeros(1),
         surface_offset=np.zeros(1),
     )
     return Coefficients.concat([c, medium])

@@ -77,7 +77,8 @@ surface values belong to these K and S; don't combine them with another table's.
 {further}Uncertainty: variances of `covariance.csv`, plus the sum of squares over each paint's
 rows in `own.csv`, plus that over `factors.csv`, whose factors paints share; both have a column for
 each wavelength. What the theory itself gets wrong: `mix_error` of `paints.csv`, a relative error of
-the K of a mix, and `model_error` of `wavelengths.csv`, as reflectance.
+the K of a mix; `part_error`, of each paint's K and S in it; and `model_error` of `wavelengths.csv`,
+as reflectance.
 
 ## Check it
 

@@ -34,6 +34,7 @@ _ARRAYS = (
     "ratio_only",
     "scan_made",
     "mix_error",
+    "part_error",
     "model_error",
     "surface_offset",
 )
@@ -66,8 +67,8 @@ def unpack_coefficients(data: bytes) -> Coefficients:
     """Coefficients from the bytes that `pack_coefficients` made."""
     with np.load(io.BytesIO(data), allow_pickle=False) as arrays:
         header = json.loads(str(arrays["header"]))
-        # A studio's first fits were kept before surfaces were fitted.
-        later = {"surface_offset": np.zeros(len(arrays["k"]))}
+        # A studio's first fits were kept before surfaces were fitted, or errors of parts learnt.
+        later = dict.fromkeys(("surface_offset", "part_error"), np.zeros(len(arrays["k"])))
         return Coefficients(
             paints=tuple(arrays["paints"].tolist()),
             factor_names=tuple(arrays["factor_names"].tolist()),

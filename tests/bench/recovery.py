@@ -268,6 +268,7 @@ def published_coefficients(paints: Sequence[str]) -> Coefficients:
         ratio_only=np.zeros((n, n_w), dtype=bool),
         scan_made=np.zeros(n, dtype=bool),
         mix_error=np.zeros(n),
+        part_error=np.zeros(n),
         model_error=np.zeros(n_w),
         surface_offset=np.zeros(n),
     )

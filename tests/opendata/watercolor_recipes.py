@@ -52,6 +52,7 @@ class WashPalette(Palette):
             ratio_only=np.zeros((count, wide), dtype=bool),
             scan_made=np.zeros(count, dtype=bool),
             mix_error=np.zeros(count),
+            part_error=np.zeros(count),
             model_error=np.zeros(wide),
             surface_offset=np.zeros(count),
         )

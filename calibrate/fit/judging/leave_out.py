@@ -1,19 +1,25 @@
-"""How well the other steps of a ladder predict each one: leave one step out, and predict it."""
+"""How well the other steps of a ladder predict each one: leave one step out, and predict it.
+
+What a model gets wrong of a paint's part in mixes shows there and nowhere else: a step that is
+fitted pulls the paint's K and S towards itself.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Collection
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
-from ...optics.colour import ciede2000, lab
+from ...optics.colour import ciede2000, lab, lab_jacobian
 from ...optics.spectra import Array
 from ..problem.arrays import Problem
 from ..problem.rows import Ints
 from ..problem.threads import one_thread
 from ..solver.forward import Block
-from ..solver.slopes import slopes
+from ..solver.slopes import slopes as block_slopes
 from ..solver.solve import Solution, solve
 from .quality import root_mean_square
 
@@ -24,9 +30,40 @@ _MOST = 30
 _FARTHEST = 2.0
 
 
+@dataclass(frozen=True)
+class LeftOut:
+    """Steps predicted from all the others.
+
+    Attributes
+    ----------
+    patches : DataFrame
+        A row for each patch: card, patch, step, over, de00 (predicted without its step against the
+        reading, D50/2 deg), rms (the same in reflectance).
+    mixed : (n,) bool array
+        Whether more than one paint is in it, and its uncertainty was worked out.
+    off : (n, 3) array
+        CIELAB predicted less read.
+    covariance : (n, 3, 3) array
+        Of that, as far as the other readings, the weighing, the thickness and the noise of the
+        reading itself leave it open.
+    parts : (n, 3, 3) array
+        What is added where the K and the S of each paint in it are off by their own size, each
+        independently.
+    by_reflectance : (n, 3, W) array
+        Slope of CIELAB.
+    """
+
+    patches: pd.DataFrame
+    mixed: NDArray[np.bool_]
+    off: Array
+    covariance: Array
+    parts: Array
+    by_reflectance: Array
+
+
 def leave_steps_out(
     problem: Problem, solution: Solution, weight: Array, wanted: Collection[tuple[str, str]]
-) -> pd.DataFrame:
+) -> LeftOut:
     """Predict steps from all the others.
 
     Parameters
@@ -41,9 +78,8 @@ def leave_steps_out(
 
     Returns
     -------
-    DataFrame
-        A row for each of these patches: card, patch, step, over, de00 (predicted without its step
-        against the reading, D50/2 deg), rms (the same in reflectance).
+    LeftOut
+        Of each of these patches.
 
     Notes
     -----
@@ -53,6 +89,10 @@ def leave_steps_out(
     its weighings) falls back to what was believed before.
     """
     fitted = np.full(problem.measured.shape, np.nan)
+    size = len(fitted)
+    covariance, parts = np.zeros((size, 3, 3)), np.zeros((size, 3, 3))
+    by_reflectance = np.zeros((size, 3, problem.wavelengths.size))
+    told = np.zeros(size, dtype=bool)
     asked = [n for n, p in enumerate(problem.patches) if (p.card, p.label) in wanted]
     drawdowns = np.unique(problem.drawdown[asked])
     with one_thread():
@@ -60,27 +100,43 @@ def leave_steps_out(
             rest = _Rest(problem, solution, weight, block, factor, response) if block.own else None
             for drawdown in np.intersect1d(block.drawdowns, drawdowns):
                 rows = np.flatnonzero(problem.drawdown[block.rows] == drawdown)
+                at = block.rows[rows]
                 if rest is None:
-                    fitted[block.rows[rows]] = _solved_without(
-                        problem, solution, weight, block.rows[rows]
-                    )
-                else:
-                    fitted[block.rows[rows]] = rest.without(rows)
+                    fitted[at] = _solved_without(problem, solution, weight, at)
+                    continue
+                fitted[at], by, root = rest.without(rows)
+                told[at] = (problem.fractions[drawdown] > 0).sum() > 1
+                by_reflectance[at] = _slope(fitted[at], problem.measured[at], problem.wavelengths)
+                moved = np.einsum("niw,nwf->nif", by_reflectance[at], by @ root)
+                noise = by_reflectance[at] * np.sqrt(np.nan_to_num(problem.variance[at]))[:, None]
+                covariance[at] = sum(m @ m.transpose(0, 2, 1) for m in (moved, noise))
+                moved = np.einsum("niw,nwf->nif", by_reflectance[at], rest.by_part(by))
+                parts[at] = moved @ moved.transpose(0, 2, 1)
     rows = np.flatnonzero(np.isin(problem.drawdown, drawdowns))
     patches, measured = [problem.patches[n] for n in rows], problem.measured[rows]
     fitted = np.where(np.isnan(measured), np.nan, fitted[rows])
     wavelengths = problem.wavelengths
-    difference = ciede2000(lab(fitted, wavelengths), lab(measured, wavelengths))
-    return pd.DataFrame(
+    made, seen = lab(fitted, wavelengths), lab(measured, wavelengths)
+    table = pd.DataFrame(
         {
             "card": [p.card for p in patches],
             "patch": [p.label for p in patches],
             "step": [p.step for p in patches],
             "over": [p.over for p in patches],
-            "de00": difference,
+            "de00": ciede2000(made, seen),
             "rms": root_mean_square(measured - fitted),
         }
     )
+    return LeftOut(
+        table, told[rows], made - seen, covariance[rows], parts[rows], by_reflectance[rows]
+    )
+
+
+def _slope(fitted: Array, measured: Array, wavelengths: Array) -> Array:
+    """Slope of CIELAB by reflectance, (n, 3, W); 0 where nothing was read."""
+    read = ~np.isnan(measured)
+    slope = lab_jacobian(np.where(read, fitted, np.nan), wavelengths)
+    return np.where(read[:, None], slope, 0.0)
 
 
 def _solved_without(problem: Problem, solution: Solution, weight: Array, rows: Ints) -> Array:
@@ -140,7 +196,7 @@ class _Rest:
         fitted, spectral, scalar = self._predict(x)
         root = np.sqrt(weight)
         residual = np.where(weight > 0, self.measured - fitted, 0.0) * root
-        by = slopes(b, spectral, scalar, self.border_scalars) * root[:, :, None]
+        by = block_slopes(b, spectral, scalar, self.border_scalars) * root[:, :, None]
         return residual.ravel(), by.reshape(b.rows.size * self.n_w, x.size)
 
     def _predict(self, x: Array) -> tuple[Array, Array, Array]:
@@ -149,8 +205,24 @@ class _Rest:
         nu = np.concatenate([x[self.spectral : self.inner], x[hubs.stop :][self.shared]])
         return b.predict(theta[:, 0], theta[:, 1], nu)[:3]
 
-    def without(self, rows: Ints) -> Array:
-        """Readings of some of the block's patches as everything else predicts them, (n, W)."""
+    def by_part(self, by: Array) -> Array:
+        """Change of readings with the whole K, and S, of each paint: (n, W, X) to (n, W, 2 A)."""
+        hubs = slice(self.inner, self.inner + self.hubs)
+        logs = np.concatenate([by[:, :, : self.spectral], by[:, :, hubs]], axis=2)
+        whole: Array = logs.reshape(*logs.shape[:2], -1, self.n_w).sum(axis=3)
+        return whole
+
+    def without(self, rows: Ints) -> tuple[Array, Array, Array]:
+        """Readings of some of the block's patches as everything else predicts them.
+
+        Returns
+        -------
+        fitted : (n, W) array
+        slopes : (n, W, X) array
+            By the unknowns.
+        root : (X, X) array
+            Their covariance is ``root @ root.T``.
+        """
         weight = self.weight.copy()
         weight[rows] = 0.0
         x = self.start
@@ -175,4 +247,9 @@ class _Rest:
             if damping == 0.0 and np.abs(step).max() < _SETTLED:
                 break
             damping = damping / 100 if damping > 1e-7 else 0.0
-        return self._predict(x)[0][rows]
+        fitted, spectral, scalar = self._predict(x)
+        by = block_slopes(self.block, spectral, scalar, self.border_scalars)
+        normal = slopes.T @ slopes + self.precision
+        values, vectors = np.linalg.eigh(normal)
+        root = vectors / np.sqrt(np.maximum(values, values[-1] * 1e-15))
+        return fitted[rows], by[rows], root

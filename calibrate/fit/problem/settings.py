@@ -60,6 +60,9 @@ class FitSettings:
         Learnt with `model_spread`.
     paint_errors : mapping of nickname to float
         Factor on both of the films of a paint that the model holds less well; learnt with them.
+    part_error : float or None
+        What it gets wrong of a paint's part in a mix (see `Coefficients`). None: learnt where steps
+        are left out of their ladders, else 0.
     surface_spread : float
         Prior standard deviation of how far the reflection of a dark paint's own surface lies from
         the record's; 0: all are alike. Where not given, 0 by two fluxes, whose K and S go to models
@@ -93,6 +96,7 @@ class FitSettings:
     model_spread: float | None = None
     dark_spread: float = 0.0
     paint_errors: Mapping[str, float] = field(default_factory=dict, hash=False)
+    part_error: float | None = None
     surface_spread: float = NOT_GIVEN
     k2_spread: float = 0.05
     fit_k2: bool = False

@@ -206,6 +206,7 @@ def coefficients(
         ratio_only=ratio_only,
         scan_made=np.zeros(n_p, dtype=bool),
         mix_error=mix_error(problem, solution),
+        part_error=np.zeros(n_p),
         model_error=model_error(problem, solution),
         surface_offset=offset,
         model=problem.model,

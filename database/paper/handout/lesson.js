@@ -96,6 +96,11 @@ function band(c, film, x, lab) {
   if (c.filter((share) => share > 0).length > 1) {
     const wrong = c.reduce((all, share, p) => all + share * N.mixError[p], 0);
     effect((w) => film.k[w] * wrong, () => 0);
+    c.forEach((share, p) => {
+      if (!(share * N.partError[p] > 0)) return;
+      effect((w) => share * N.partError[p] * N.k[p][w], () => 0);
+      effect(() => 0, (w) => share * N.partError[p] * N.s[p][w]);
+    });
   }
   // Half of what is wrong at a wavelength is wrong at all of them, half each for itself.
   moves.push(labMoves(x, N.modelError.map((e) => e * Math.SQRT1_2)));

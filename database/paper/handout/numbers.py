@@ -80,6 +80,7 @@ def numbers(palette: Palette) -> dict[str, Any]:
         "shared": _plain(shared.reshape(len(shared), *both.shape), 4),
         "surface": _plain(c.surface.alpha * c.surface_offset, 6),
         "mixError": _plain(c.mix_error, 4),
+        "partError": _plain(c.part_error, 4),
         "modelError": _plain(c.model_error[seen], 4),
         # A part by volume of tube paint leaves so much dry volume.
         "solids": _plain(c.dry_volume * c.density, 6),

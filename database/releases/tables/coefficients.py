@@ -192,16 +192,17 @@ def coefficients_of(tables: Mapping[str, pd.DataFrame]) -> Coefficients:
         scan_made=paints["scan_made"].to_numpy(),
         mix_error=paints["mix_error"].to_numpy(),
         model_error=wavelengths["model_error"].to_numpy(),
-        surface_offset=_surface_offset(paints),
+        part_error=_later(paints, "part_error"),
+        surface_offset=_later(paints, "surface_offset"),
         model=first["model"],
     )
 
 
-def _surface_offset(paints: pd.DataFrame) -> Array:
-    """0 by two fluxes, and in releases made before surfaces were fitted."""
-    if "surface_offset" not in paints:
+def _later(paints: pd.DataFrame, name: str) -> Array:
+    """A column that two-flux fits may lack, and releases made before there was any: then 0."""
+    if name not in paints:
         return np.zeros(len(paints))
-    return np.asarray(paints["surface_offset"].fillna(0.0), dtype=float)
+    return np.asarray(paints[name].fillna(0.0), dtype=float)
 
 
 Places = Mapping[str, Mapping[Any, Any]]

@@ -233,6 +233,7 @@ def _judged(row: schema.PaintFit, coefficients: Coefficients) -> dict[str, Any]:
         "paint": row.paint.nickname,
         "fit": row.fit_id,
         "mix_error": float(coefficients.mix_error[i]),
+        "part_error": float(coefficients.part_error[i]),
         "surface_offset": float(coefficients.surface_offset[i]),
         "verdict": row.verdict,
         "reasons": "; ".join(row.reasons),

@@ -12,7 +12,7 @@ from ...store.schema import FINISHES
 from .columns import Column, Table, count, key, number, text, truth
 from .scan_schema import SCAN_TABLES
 
-LAYOUT = 3
+LAYOUT = 4
 """Number of this layout; a release states it. Those before are read too."""
 
 SPECTRUM = tuple(f"{wavelength:g}" for wavelength in GRID)
@@ -26,6 +26,10 @@ _SPECULAR = text("specular", "specular included or excluded", ("included", "excl
 _GEOMETRY = text("geometry", "illumination:viewing of the instrument", GEOMETRIES)
 _SCALE = key("scale", "absolute (1/mm), or relative to the named white (its S is 1)")
 _MODEL = key("model", "theory that the coefficients belong to")
+_PART_ERROR = replace(
+    number("part_error", "what is wrong of its part in a mix: relative SD of its K, and of its S"),
+    since=4,
+)
 _OF_MODEL = replace(_MODEL, since=2)
 _BY_MODEL = replace(text("model", "theory that it was worked out by"), since=3)
 _FIT = count("fit", "number of the fit")
@@ -61,6 +65,7 @@ TABLES: tuple[Table, ...] = (
             truth("dry_volume_measured", "false where a typical value was assumed"),
             truth("scan_made", "whether the readings came from scans"),
             number("mix_error", "what the theory gets wrong of a mix: relative SD of its K"),
+            _PART_ERROR,
             _FIT,
             text("white", "nickname of the white that its ladder was let down with"),
             _MODEL,
@@ -155,6 +160,7 @@ TABLES: tuple[Table, ...] = (
             _PAINT,
             _FIT,
             number("mix_error", "what transport gets wrong of a mix: relative SD of its mu_a"),
+            _PART_ERROR,
             replace(
                 number(
                     "surface_offset",
