@@ -155,5 +155,5 @@ def test_meanings_may_be_put_in_other_words(copy):
         text = (copy / name).read_text()
         (copy / name).write_text(text.replace('"name": "masses"', '"name": "weights"'))
     seal(copy)
-    words = "datapackage.json: drawdowns.csv isn't a table of layout 3 as described"
+    words = "datapackage.json: drawdowns.csv isn't a table of layout 4 as described"
     assert words in verify_release(copy)
