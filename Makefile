@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 NAME ?=
 
-.PHONY: demo test bench soak lint structure measurements clean
+.PHONY: demo test bench soak lint structure mutants measurements clean
 
 demo: .venv/user
 	$(BIN)/tintladder demo
@@ -28,6 +28,10 @@ lint: .venv/dev
 # How many files and functions a recipe and a reading run through.
 structure: .venv/dev
 	$(BIN)/python -m tests.structure
+
+# Small mistakes made in what uncertainty rests on: whether a test fails of each.
+mutants: .venv/dev
+	OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1 $(BIN)/python -m tests.mutants $(NAME)
 
 measurements: .venv/dev
 	$(BIN)/python -m tests.lab.boatyard measurements
