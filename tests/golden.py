@@ -33,7 +33,7 @@ def first(pattern: str, text: str, what: str) -> Any:
 def _amounts(text: str) -> frozenset[str]:
     """Amounts and what of, as a set: the faces may name them in any order."""
     # Commas stand in a tint's words too: "2 parts Dusk Violet tint, 1 Dusk Violet to 9 Hull White".
-    text = re.sub(r" tint, 1 [\w ]+? to 9 [\w ]+?(?=,|$)", " tint", text.strip())
+    text = re.sub(r" tint, 1 [\w ]+? to \d+ [\w ]+?(?=,|$)", " tint", text.strip())
     return frozenset(each.strip() for each in text.split(",") if each.strip())
 
 
@@ -74,7 +74,7 @@ def recipe_on_page(visit: Any, asked: Mapping[str, str], lay: Sequence[str]) -> 
             for line in amounts.split("\n")
         ),
         "others": others,
-        "step": first(rf"scale may move it by {NUMBER}", text, "error of the scale"),
+        "step": first(rf"may move it by {NUMBER}", text, "error of the scale"),
         "model": first(r"(Calculated by .*?)\n", text, "model"),
     }
 
@@ -84,11 +84,9 @@ def recipe_in_json(said: Mapping[str, Any], names: Mapping[str, str]) -> Figures
     best = said["recipes"][0]
 
     def amounts(measured: Mapping[str, Any]) -> frozenset[str]:
-        tinted = measured["tint"] and measured["tint"]["paint"]
         return frozenset(
-            f"{_amount(value, measured['unit'], measured['step'])} {names[paint]}"
-            + (" tint" if paint == tinted else "")
-            for paint, value in measured["amounts"].items()
+            f"{_amount(value, measured['unit'], measured['step'])} {named(label, names)}"
+            for label, value in measured["amounts"].items()
         )
 
     by_scale, *others = best["amounts"]
@@ -136,6 +134,12 @@ def recipe_in_text(text: str) -> Figures:
         "step": first(rf"g may move it by {NUMBER}", text, "error of the scale"),
         "model": first(r"(Calculated by [^\n]*)", text, "model"),
     }
+
+
+def named(label: str, names: Mapping[str, str]) -> str:
+    """The name of a tube, or of its tint, by its nickname."""
+    nickname, space, tint = label.partition(" ")
+    return f"{names[nickname]}{space}{tint}"
 
 
 def _amount(value: float, unit: str, step: float) -> str:

@@ -10,7 +10,10 @@ from urllib.parse import urlencode
 
 import pymupdf
 
-from .golden import NUMBER, Figures, condition, first, text_of
+from .golden import NUMBER, Figures, condition, first, named, text_of
+
+OF = r"([A-Z]\w* \w+(?: second)?(?: tint)?)"
+"""What an amount is of: a tube's name of two words, or its tint."""
 
 # --- what a mix looks like, and why it greys ---
 
@@ -206,7 +209,7 @@ def setting_out_on_page(visit: Any, asked: Mapping[str, str], photo: Path | None
         "matched": first(r"matched (as .*?)\. ", text, "condition"),
         "tubes": dict(re.findall(rf"([A-Z][\w ]*?) {NUMBER} ml", tubes)),
         "heaps": [
-            (words, ml, re.findall(rf"(?:First|then) {NUMBER} g ([A-Z]\w* \w+)", steps), off, band)
+            (words, ml, sorted(re.findall(rf"(?:First|then) {NUMBER} g {OF}", steps)), off, band)
             for words, ml, steps, off, band in heaps
         ],
     }
@@ -215,17 +218,17 @@ def setting_out_on_page(visit: Any, asked: Mapping[str, str], photo: Path | None
 def setting_out_in_json(said: Mapping[str, Any], names: Mapping[str, str]) -> Figures:
     """The same figures of the command's JSON, written as the paper writes them."""
 
-    def amount(grams: float) -> str:
-        return f"{grams:.2f}" if grams < 1 else f"{grams:.1f}"
-
     return {
         "matched": condition(said["viewing"]),
-        "tubes": {names[paint]: f"{ml:.0f}" for paint, ml in said["ml"].items()},
+        "tubes": {names[paint]: f"{ml:.1f}" for paint, ml in said["ml"].items()},
         "heaps": [
             (
                 heap["words"],
-                f"{heap['ml']:.0f}",
-                [(amount(heap["grams"][s["paint"]]), names[s["paint"]]) for s in heap["order"]],
+                f"{heap['ml']:.1f}",
+                sorted(
+                    (f"{amount:.2f}", named(label, names))
+                    for label, amount in heap["made_of"]["amounts"].items()
+                ),
                 f"{heap['difference_de00']:.1f}",
                 f"{heap['band_de00']:.1f}",
             )
@@ -235,11 +238,15 @@ def setting_out_in_json(said: Mapping[str, Any], names: Mapping[str, str]) -> Fi
 
 
 def setting_out_in_text(text: str) -> Figures:
-    """The figures of the command's words, but for the grams, which it writes more finely."""
-    heaps = re.findall(
-        rf"\n\d+\. ([\w, -]*), #.*?\n   {NUMBER} ml: .*?CIEDE2000 {NUMBER} .*?within {NUMBER}",
-        text, re.S,
-    )  # fmt: skip
+    """The same figures of the command's words, but for the millilitres of each tube."""
+    heaps = [
+        (words, ml, sorted(re.findall(rf"{NUMBER} g {OF}", steps)), off, band)
+        for words, ml, steps, off, band in re.findall(
+            rf"\n\d+\. ([\w, -]*), #.*?\n   {NUMBER} ml: (.*?)CIEDE2000 {NUMBER} .*?"
+            rf"within {NUMBER}",
+            text, re.S,
+        )
+    ]  # fmt: skip
     tubes = first(r"Set out: ([^\n]*)", text, "tubes")
     return {
         "matched": first(r"Matched (as [^\n]*?)\. ", text, "condition"),

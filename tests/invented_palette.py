@@ -9,6 +9,11 @@ from tintladder.calibrate.optics.coefficients import Coefficients
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.calibrate.optics.surface import Surface
 from tintladder.calibrate.optics.transport import OF_TWO_FLUXES, TRANSPORT
+from tintladder.database.easel.basis import Basis
+from tintladder.database.easel.manner import Manner
+from tintladder.database.easel.setting_out import SettingOut, Wanted
+from tintladder.database.mixing.measures import Measure, scale
+from tintladder.database.mixing.setout import SetOut
 
 from tests.lab.paints import PAINTS
 
@@ -58,3 +63,12 @@ def by_transport(coefficients: Coefficients) -> Coefficients:
     c = coefficients
     surfaces = np.random.default_rng(7).normal(0, 0.003, len(c.paints))
     return replace(c, model=TRANSPORT, k=c.k * absorbed, s=c.s * scattered, surface_offset=surfaces)
+
+
+def answered(
+    found: SetOut, coefficients: Coefficients, measure: Measure | None = None
+) -> SettingOut:
+    """What a studio of these paints alone answers that sets out so."""
+    basis = Basis(Manner(), coefficients, (), {}, "Calculated.", ())
+    wanted = Wanted(tuple(dab.target for dab in found.dabs), "a picture")
+    return SettingOut(basis, wanted, found, measure or scale())

@@ -16,11 +16,12 @@ from tintladder.calibrate.optics.predict import predict
 from tintladder.database.mixing.palette import Palette
 from tintladder.database.mixing.setout import set_out
 from tintladder.database.mixing.target import of_lab
+from tintladder.database.paper.for_colours import heaps_of
 from tintladder.database.paper.handout.lesson import lesson
 from tintladder.database.paper.handout.numbers import numbers, opaque_table
 from tintladder.database.store.schema import Paint
 
-from .invented_palette import by_transport, invented_coefficients
+from .invented_palette import answered, by_transport, invented_coefficients
 
 TARGETS = [of_lab(60, 10, 20), of_lab(45, -10, -20)]
 
@@ -50,7 +51,8 @@ def handout(coefficients, **said):
         p: Paint(nickname=p, name=said.pop("name", p.title()), pigments=["PY35"], maker="Slipway")
         for p in coefficients.paints
     }
-    return found, lesson(found, coefficients, paints, "Slipway & sky", 8)
+    heaps = heaps_of(answered(found, coefficients))
+    return found, lesson(found, heaps, coefficients, paints, "Slipway & sky", 8)
 
 
 @pytest.mark.parametrize("model", [lambda c: c, by_transport])
@@ -154,7 +156,7 @@ def test_amounts_follow_the_class_and_sliders_the_mix(phone, coefficients, tmp_p
     cell = phone.locator("[data-each]").first
     each = float(cell.get_attribute("data-each"))
     phone.locator("#people").fill("50")
-    assert float(cell.text_content()) == pytest.approx(50 * each, abs=0.6)
+    assert cell.text_content() == f"{50 * each:.2f}"
     assert phone.locator("#verdict").text_content() == "Nothing mixed yet."
     phone.locator("#sliders input").first.fill("10")
     assert re.search(r"Sure to within \d", phone.locator("#verdict").text_content())

@@ -12,7 +12,8 @@ from tintladder.calibrate.optics.colour import lab
 from tintladder.calibrate.optics.display import lab_to_srgb
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.database.mixing.gamut import gamut
-from tintladder.database.mixing.measures import WEIGHED_PARTS, Snapped, Tint, parts_words, snap
+from tintladder.database.mixing.made import Tint, as_made, parts_words
+from tintladder.database.mixing.measures import WEIGHED_PARTS
 from tintladder.database.mixing.palette import Palette
 from tintladder.database.mixing.recipes import recipes
 from tintladder.database.mixing.target import of_lab, of_spectrum
@@ -97,7 +98,7 @@ def test_ways_say_the_parts_that_can_be_measured(palette):
     answer = recipes(palette.coefficients, of_lab(60, 10, 20), ways=2)
     said = words(plot_ways(answer, palette, {}))
     for recipe in answer.recipes:
-        whole = snap(palette, recipe.parts, answer.target.lab, WEIGHED_PARTS)
+        whole = as_made(palette, recipe.parts, answer.target.lab, WEIGHED_PARTS)
         assert parts_words(whole, {}).split(",")[0] in said
-    tinted = Snapped(WEIGHED_PARTS, {"A": 3.0, "B": 1.0}, 0.1, 0.2, Tint("B", "A", 9))
+    tinted = replace(whole, amounts={"A": 3.0, "B": 1.0}, tints=(Tint("B", "A"),))
     assert parts_words(tinted, {"A": "Hull"}) == "3 parts Hull, 1 B tint (1 to 9 Hull)"

@@ -10,7 +10,8 @@ from tintladder.calibrate.optics.predict import dry_fractions, predict
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.database.easel.asked_colour import parse_target
 from tintladder.database.mixing.batch import area_grams, batch_grams
-from tintladder.database.mixing.measures import MEASURES, SPOONS, WEIGHED_PARTS, amount_words, snap
+from tintladder.database.mixing.made import as_made
+from tintladder.database.mixing.measures import MEASURES, SPOONS, WEIGHED_PARTS, amount_words
 from tintladder.database.mixing.metamerism import special_metamerism
 from tintladder.database.mixing.order import lab_of, order_of, too_much, waste
 from tintladder.database.mixing.palette import Palette
@@ -97,7 +98,7 @@ def test_special_metamerism_by_hand():
 @pytest.mark.parametrize("measure", MEASURES, ids=lambda m: m.name)
 def test_amounts_are_whole_steps_and_cost_what_they_say(measure):
     goal = lab_of(PALETTE, [KELP])[0]
-    found = snap(PALETTE, KELP, goal, measure)
+    found = as_made(PALETTE, KELP, goal, measure)
     steps = np.array(list(found.amounts.values())) / measure.step
     np.testing.assert_allclose(steps, np.round(steps), atol=1e-9)
     assert (steps >= 1).all()
@@ -110,7 +111,7 @@ def test_amounts_are_whole_steps_and_cost_what_they_say(measure):
 
 
 def test_whole_parts_of_a_simple_mix_are_the_simple_ones():
-    found = snap(PALETTE, KELP, lab_of(PALETTE, [KELP])[0], WEIGHED_PARTS)
+    found = as_made(PALETTE, KELP, lab_of(PALETTE, [KELP])[0], WEIGHED_PARTS)
     assert found.amounts == {"ROPE": 3.0, "STARBOARD": 1.0, "HULL": 1.0}
     assert found.moved < 1e-6
 

@@ -14,7 +14,8 @@ from tintladder.calibrate.optics.predict import dry_fractions, predict
 from tintladder.calibrate.optics.surface import Surface, fresnel
 from tintladder.database.easel.asked_colour import kept_viewing
 from tintladder.database.mixing.film import GROUNDS, Film, FilmPalette, bettered
-from tintladder.database.mixing.measures import SPOONS, WEIGHED_PARTS, snap, tint_words, weighed
+from tintladder.database.mixing.made import Tint, as_made, tint_words
+from tintladder.database.mixing.measures import SPOONS, WEIGHED_PARTS
 from tintladder.database.mixing.order import lab_of
 from tintladder.database.mixing.palette import Palette
 from tintladder.database.mixing.prediction import why
@@ -138,20 +139,21 @@ def test_a_mix_as_given_is_judged_as_given():
 def test_a_part_too_small_is_taken_from_a_tint():
     mix = {"HULL": 0.994, "DUSK": 0.006}
     goal = lab_of(PALETTE, [mix])[0]
-    found = snap(PALETTE, mix, goal, WEIGHED_PARTS)
-    assert found.tint is not None and (found.tint.paint, found.tint.into) == ("DUSK", "HULL")
-    # Calculated by hand: a tenth of the tint is violet, and the rest of it white.
-    violet = found.amounts["DUSK"] / 10
-    made = {"DUSK": violet, "HULL": found.amounts["HULL"] + 9 * violet}
-    assert weighed(found) == pytest.approx(made)
+    found = as_made(PALETTE, mix, goal, WEIGHED_PARTS)
+    (tint,) = found.tints
+    assert (tint.paint, tint.into) == ("DUSK", "HULL")
+    # Calculated by hand: one part of the tint is violet, and the rest of it white.
+    violet = found.amounts["DUSK"] / (1 + tint.parts)
+    made = {"DUSK": violet, "HULL": found.amounts["HULL"] + tint.parts * violet}
+    assert found.grams == pytest.approx(made)
     assert found.moved == pytest.approx(ciede2000(lab_of(PALETTE, [made])[0], goal), abs=1e-9)
     assert found.moved < 1 < ciede2000(lab_of(PALETTE, [{"HULL": 23, "DUSK": 1}])[0], goal)
-    assert tint_words(found.tint, {"DUSK": "Dusk Violet"}) == (
+    assert tint_words(Tint("DUSK", "HULL"), {"DUSK": "Dusk Violet"}) == (
         "Dusk Violet tint, 1 Dusk Violet to 9 HULL"
     )
-    spooned = snap(PALETTE, mix, goal, SPOONS)
-    assert spooned.tint is None or spooned.moved < 1
-    assert snap(PALETTE, KELP, lab_of(PALETTE, [KELP])[0], WEIGHED_PARTS).tint is None
+    spooned = as_made(PALETTE, mix, goal, SPOONS)
+    assert spooned.moved < 0.5
+    assert as_made(PALETTE, KELP, lab_of(PALETTE, [KELP])[0], WEIGHED_PARTS).tints == ()
 
 
 def test_why_names_what_dulls_and_what_turns():

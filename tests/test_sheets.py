@@ -26,7 +26,7 @@ from tintladder.database.paper.setout import print_setout
 from tintladder.database.paper.sheet import CUT, NEARLY, Paper
 
 from .command import run
-from .invented_palette import invented_coefficients
+from .invented_palette import answered, invented_coefficients
 
 
 @pytest.fixture(scope="module")
@@ -125,7 +125,8 @@ def test_a_colour_no_display_shows_is_marked_where_it_stands():
 def test_set_out_page_has_every_colour_and_every_gram(palette):
     targets = [of_lab(60, 10, 20), of_lab(45, -10, -20), of_lab(80, 0, 5)]
     found = set_out(palette.coefficients, targets)
-    content = print_setout(found, {}, "For the slipway", "an estimate from a photograph")
+    answer = answered(found, palette.coefficients)
+    content = print_setout(answer, "For the slipway", "an estimate from a photograph")
     said = text_of(content)
     assert "For the slipway" in said and "An estimate" in said
     for number, dab in enumerate(found.dabs, 1):
@@ -138,7 +139,8 @@ def test_set_out_page_has_every_colour_and_every_gram(palette):
 
 def test_many_colours_go_on_on_another_page(palette):
     targets = [of_lab(30 + 4 * i, 5, 10) for i in range(12)]
-    content = print_setout(set_out(palette.coefficients, targets), {}, "Twelve")
+    answer = answered(set_out(palette.coefficients, targets), palette.coefficients)
+    content = print_setout(answer, "Twelve")
     assert len(pages(content)) == 2
 
 

@@ -98,6 +98,7 @@ def recipe(
     """
     with open_store(studio) as store, working("Searching", as_json):
         from ..easel.basis import nickname
+        from ..easel.measuring import Measuring
         from ..easel.recipe import Quantity, RecipeRequest, amounts, recipe_question
         from ..mixing.film import Film
         from .predict import check_finish
@@ -121,7 +122,7 @@ def recipe(
                 ways=ways,
             )
         found = recipe_question(store, request).answer()
-        quantity = Quantity(make or area or "", coats, scale)
+        quantity = Quantity(make or area or "", coats, Measuring(step=scale))
         measured = [amounts(found, each, quantity) for each in found.answer.recipes]
         result = as_dict(found, measured)
         if picture is not None:
@@ -174,11 +175,10 @@ def _batch(
     """Keep a batch as it was weighed out, or what the last one dried to."""
     from ..easel.asked_colour import parse_target
     from ..easel.swatches import dried, keep_swatch
-    from ..mixing.measures import weighed
 
     words = "The batch is kept."
     if made is not None:
-        batch = store.recipes.keep_batch(kept, weighed(made.weighed), note)
+        batch = store.recipes.keep_batch(kept, made.batch, note)
     if swatch:
         batch = keep_swatch(store, kept.name, parse_target(swatch, store))
         seen = dried(kept, batch)

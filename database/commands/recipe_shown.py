@@ -12,7 +12,7 @@ from .common import print_table
 if TYPE_CHECKING:
     from ..easel.basis import Basis
     from ..easel.recipe import Amounts, Ways
-    from ..mixing.measures import Snapped
+    from ..mixing.made import Beforehand, Made
     from ..mixing.order import Order
     from ..mixing.recipes import Answer, Recipe
 
@@ -52,7 +52,7 @@ def _way(recipe: Recipe, amounts: Amounts) -> dict[str, Any]:
         "difference_de00": recipe.difference,
         "band_de00": recipe.band,
         "clumsy_de00": recipe.clumsy,
-        "weighing_de00": amounts.weighing,
+        "weighing_de00": amounts.first.weighing,
         "metamerism_de00": recipe.lights,
         "too_small": list(recipe.too_small),
         "scan_made": recipe.scan_made,
@@ -68,20 +68,48 @@ def _way(recipe: Recipe, amounts: Amounts) -> dict[str, Any]:
             for s in order.steps
         ],
         "touchiest": order.touchiest,
-        "amounts": [
-            {
-                "measure": a.measure.name,
-                "unit": a.measure.unit,
-                "step": a.measure.step,
-                "amounts": a.amounts,
-                "tint": None
-                if a.tint is None
-                else {"paint": a.tint.paint, "into": a.tint.into, "parts": a.tint.parts},
-                "moved_de00": a.moved,
-                "difference_de00": a.difference,
-            }
-            for a in amounts.measured
+        "amounts": [made_as_dict(made, recipe.band) for made in amounts.measured],
+    }
+
+
+def made_as_dict(made: Made, band: float) -> dict[str, Any]:
+    """A mix as it is made, for machines: a tint has a name of its own among its amounts."""
+
+    def name(paint: str) -> str:
+        tint = made.tint(paint)
+        return paint if tint is None else tint.name
+
+    return {
+        "measure": made.measure.name,
+        "unit": made.measure.unit,
+        "step": made.measure.step,
+        "amounts": {name(paint): amount for paint, amount in made.amounts.items()},
+        "tints": [
+            {"name": t.name, "paint": t.paint, "into": t.into, "parts": t.parts}
+            for t in made.tints
         ],
+        "beforehand": [beforehand_as_dict(step) for step in made.beforehand],
+        "total": made.total,
+        "asked": made.asked,
+        "surplus": made.surplus,
+        "grams": made.grams if made.measure.size else None,
+        "lab": [float(x) for x in made.lab],
+        "moved_de00": made.moved,
+        "difference_de00": made.difference,
+        "weighing_de00": made.weighing,
+        "band_de00": made.band(band),
+    }  # fmt: skip
+
+
+def beforehand_as_dict(step: Beforehand) -> dict[str, Any]:
+    """One mixing of a tint, for machines."""
+    return {
+        "name": step.tint.name,
+        "of": step.of,
+        "amount": step.strong,
+        "into": step.tint.into,
+        "into_amount": step.into,
+        "left": step.left,
     }
 
 
@@ -90,18 +118,18 @@ def show(ways: Ways, measured: Sequence[Amounts], last: Sequence[str]) -> None:
     answer, names = ways.answer, ways.basis.names
     _show_wanted(answer, ways.basis)
     for number, (recipe, amounts) in enumerate(zip(answer.recipes, measured, strict=True), 1):
-        weighed, order = amounts.weighed, amounts.order
-        typer.echo(f"\n{number}. {_amounts(weighed, order, names)}: {recipe.words}.")
+        order = amounts.order
+        typer.echo(f"\n{number}. {_amounts(amounts.first, order, names)}: {recipe.words}.")
         for line in _lines(recipe, amounts, ways.basis):
             typer.echo(f"   {line[:1].upper()}{line[1:]}.")
         if number == 1:
-            _show_order(order, names)
+            _show_order(amounts.first, order, names)
             _show_amounts(amounts.others, order, names)
     if answer.searched > 1:
         typer.echo(f"\nSearched every one of {answer.searched} sets of tubes.")
     first = measured[0]
-    if first.grams is not None:
-        typer.echo("Spoons, lengths and whole parts are a handy batch in the same ratio.")
+    if first.by_ratio:
+        typer.echo(f"{by_ratio_words(first)} in the same ratio.")
     if first.assumed:
         typical = " and ".join(names[p] for p in first.assumed)
         typer.echo(
@@ -129,46 +157,50 @@ def _show_wanted(answer: Answer, basis: Basis) -> None:
 
 def _lines(recipe: Recipe, amounts: Amounts, basis: Basis) -> list[str]:
     """What is to be known of one way."""
-    from ..mixing.measures import tint_words
+    from ..mixing.made import beforehand_words, surplus_words
     from ..mixing.recipes import match_words
 
-    weighed, names = amounts.weighed, basis.names
+    first, names = amounts.first, basis.names
     lines = [match_words(recipe)]
     if recipe.why:
         lines.append(recipe.why)
     if recipe.lights:
         lines.append(_light_words(*max(recipe.lights.items(), key=lambda item: item[1])))
-    lines.append(
-        f"a hand that errs by a tenth in each part lands {recipe.clumsy:.1f} off; a scale that "
-        f"shows {weighed.measure.step:g} g may move it by {amounts.weighing:.2f}"
-    )
-    if weighed.tint is not None:
-        lines.append(f"mix beforehand: {tint_words(weighed.tint, names)}")
-    else:
-        bulky = names.get(next(iter(recipe.parts)), "")
-        lines += [
-            f"very little {names.get(small, small)}: stir 1 part of it into 9 of the {bulky} "
-            "beforehand, and weigh ten times as much of that"
-            for small in recipe.too_small
-        ]
+    lines.append(f"a hand that errs by a tenth in each part lands {recipe.clumsy:.1f} off")
+    lines.append(made_words(first, recipe.band))
+    lines += beforehand_words(first.beforehand, first.measure, names)
+    lines += filter(None, [surplus_words(first)])
     scanned = [names.get(p, p) for p in basis.scanned(recipe.parts)]
     if scanned:
         lines.append(f"{' and '.join(scanned)}: read by a scanner, not an instrument, so less sure")
     return lines
 
 
-def _amounts(snapped: Snapped, order: Order, names: Mapping[str, str]) -> str:
-    from ..mixing.measures import amount_words
+def made_words(made: Made, band: float) -> str:
+    """Say what measuring costs; `band` is that of the exact mix."""
+    said = f"{made.measure.name} it comes to {made.difference:.1f} off the target"
+    if made.measure.read_off:
+        step = f"{made.measure.step:g} {made.measure.unit}"
+        said += f"; a step of {step} may move it by {made.weighing:.2f}"
+        said += f", so it is sure to within {made.band(band):.1f}"
+    return said
 
-    tinted = snapped.tint.paint if snapped.tint else None
-    return ", ".join(
-        f"{amount_words(snapped.amounts[s.paint], snapped.measure)} {names.get(s.paint, s.paint)}"
-        + (" tint" if s.paint == tinted else "")
-        for s in order.steps
-    )
+
+def by_ratio_words(amounts: Amounts) -> str:
+    """Say which amounts are a handy batch, whatever was asked for."""
+    named = " and ".join(made.measure.name for made in amounts.by_ratio)
+    return f"{named[:1].upper()}{named[1:]} it is a handy batch"
 
 
-def _show_order(order: Order, names: Mapping[str, str]) -> None:
+def _amounts(made: Made, order: Order, names: Mapping[str, str]) -> str:
+    from ..mixing.made import portion_words
+
+    return ", ".join(portion_words(made, step.paint, names) for step in order.steps)
+
+
+def _show_order(made: Made, order: Order, names: Mapping[str, str]) -> None:
+    from ..mixing.made import of_what
+
     rows = []
     for i, s in enumerate(order.steps):
         held = (
@@ -181,7 +213,7 @@ def _show_order(order: Order, names: Mapping[str, str]) -> None:
         rows.append(
             (
                 "first" if i == 0 else "then",
-                names.get(s.paint, s.paint),
+                of_what(made, s.paint, names),
                 held,
                 s.words,
                 shows + touchy,
@@ -191,18 +223,18 @@ def _show_order(order: Order, names: Mapping[str, str]) -> None:
     print_table(["", "lay out", "to begin with", "once in, it looks", "too much shows at"], rows)
 
 
-def _show_amounts(amounts: Sequence[Snapped], order: Order, names: Mapping[str, str]) -> None:
+def _show_amounts(amounts: Sequence[Made], order: Order, names: Mapping[str, str]) -> None:
     from ...calibrate.optics.colour import in_words
-    from ..mixing.measures import tint_words
+    from ..mixing.made import tint_words
 
     rows = [
         (
-            a.measure.name,
-            _amounts(a, order, names),
-            f"{in_words(a.moved)} ({a.moved:.1f})",
-            tint_words(a.tint, names) if a.tint else "",
+            made.measure.name,
+            _amounts(made, order, names),
+            f"{in_words(made.moved)} ({made.moved:.1f})",
+            "; ".join(tint_words(tint, names) for tint in made.tints),
         )
-        for a in amounts
+        for made in amounts
     ]
     beforehand = ["mixed beforehand"] if any(row[3] for row in rows) else []
     typer.echo("")

@@ -13,6 +13,7 @@ from .photographs import BlackOption, GreyOption, WhiteOption, wanted_colours
 
 if TYPE_CHECKING:
     from ..easel.setting_out import SettingOut
+    from ..mixing.made import Made
     from ..mixing.setout import Dab, SetOut
 
 EXAMPLE = "tintladder setout photos/slipway.jpg --grey 82,405 --area 40x50cm"
@@ -93,10 +94,13 @@ def setout(
 
 def as_dict(answer: SettingOut) -> dict[str, Any]:
     """Everything said, for machines."""
+    from .recipe_shown import beforehand_as_dict, made_as_dict
+
     found = answer.found
     return {
         "tubes": list(found.tubes),
-        "ml": found.ml,
+        "ml": answer.ml,
+        "made_ml": answer.made_ml,
         "within_de00": found.within,
         "searched": found.searched,
         "proven_fewest": found.proven,
@@ -110,20 +114,21 @@ def as_dict(answer: SettingOut) -> dict[str, Any]:
                 "at": dab.at,
                 "parts": dab.recipe.parts,
                 "made": dab.recipe.words,
-                "made_lab": [float(x) for x in dab.recipe.lab],
-                "difference_de00": dab.recipe.difference,
-                "band_de00": dab.recipe.band,
+                "made_lab": [float(x) for x in heap.lab],
+                "difference_de00": heap.difference,
+                "band_de00": heap.band(dab.recipe.band),
                 "reached": dab.reached,
                 "scan_made": dab.recipe.scan_made,
                 "ml": dab.ml,
-                "grams": dab.grams,
+                "made_of": made_as_dict(heap, dab.recipe.band),
                 "order": [
                     {"paint": s.paint, "hold_back": s.hold_back, "words": s.words}
                     for s in dab.order.steps
                 ],
             }
-            for dab in found.dabs
+            for dab, heap in zip(found.dabs, answer.heaps, strict=True)
         ],
+        "beforehand": [beforehand_as_dict(step) for step in answer.beforehand],
         "one_fewer": None
         if found.fewer is None
         else {
@@ -139,6 +144,7 @@ def as_dict(answer: SettingOut) -> dict[str, Any]:
 
 def _show(answer: SettingOut) -> None:
     from ...calibrate.optics.colour import in_words
+    from ..mixing.made import beforehand_words, surplus_words
 
     found, basis, remark = answer.found, answer.basis, answer.wanted.remark
     names = basis.names
@@ -154,15 +160,20 @@ def _show(answer: SettingOut) -> None:
     )
     typer.echo(f"Matched {basis.manner.viewing.words}. {basis.model_words}")
     typer.echo(
-        "Set out: " + ", ".join(f"{v:.1f} ml {names.get(p, p)}" for p, v in found.ml.items())
+        "Set out: " + ", ".join(f"{v:.1f} ml {names.get(p, p)}" for p, v in answer.ml.items())
     )
-    for nth, dab in enumerate(found.dabs, 1):
+    for line in beforehand_words(answer.beforehand, answer.measure, names):
+        typer.echo(f"{line[:1].upper()}{line[1:]}.")
+    for nth, (dab, heap) in enumerate(zip(found.dabs, answer.heaps, strict=True), 1):
         place = f", as at {dab.at[0]:g},{dab.at[1]:g}" if dab.at else ""
         typer.echo(
             f"\n{nth}. {dab.target.words}, {_hex(dab.target.lab)} ({dab.target.said}{place})"
         )
-        typer.echo(f"   {dab.ml:.0f} ml: {_order(dab, names)}.")
-        typer.echo(f"   {match_line(dab)}.")
+        typer.echo(f"   {dab.ml:.1f} ml: {_order(dab, heap, names)}.")
+        typer.echo(f"   {match_line(dab, heap)}.")
+        if surplus_words(heap):
+            over = surplus_words(heap)
+            typer.echo(f"   {over[:1].upper()}{over[1:]}.")
     typer.echo("\nHalves: put in the first half, look, then the rest.")
     shown = [*(dab.target.lab for dab in found.dabs), *(found.fewer.lab if found.fewer else ())]
     if any(_hex(lab).endswith("!") for lab in shown):
@@ -174,24 +185,24 @@ def _show(answer: SettingOut) -> None:
         typer.echo("There are more tubes than can all be compared: a smaller set may exist.")
 
 
-def match_line(dab: Dab) -> str:
+def match_line(dab: Dab, heap: Made) -> str:
     """Say how near a colour comes."""
-    from ..mixing.recipes import match_words
+    from ..mixing.recipes import near_words
 
-    said = match_words(dab.recipe)
+    said = near_words(heap.difference, heap.band(dab.recipe.band))
     if not dab.reached:
         return f"Out of reach of the tubes on hand: {said}"
     return f"{said[:1].upper()}{said[1:]}"
 
 
-def _order(dab: Dab, names: Mapping[str, str]) -> str:
-    parts = []
-    for step in dab.order.steps:
-        grams = dab.grams[step.paint]
-        amount = f"{grams:.2f} g" if grams >= 0.005 else "a trace of"
-        half = " in halves" if step.hold_back and grams >= 0.02 else ""
-        parts.append(f"{amount} {names.get(step.paint, step.paint)}{half}")
-    return ", ".join(parts)
+def _order(dab: Dab, heap: Made, names: Mapping[str, str]) -> str:
+    from ..mixing.made import held_back, portion_words
+
+    return ", ".join(
+        portion_words(heap, step.paint, names, held=True)
+        + (" in halves" if held_back(heap, step) else "")
+        for step in dab.order.steps
+    )
 
 
 def _show_fewer(found: SetOut, names: Mapping[str, str]) -> None:

@@ -6,30 +6,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from ...calibrate.errors import InputError
 from ...calibrate.optics.surface import Gloss
-from ..mixing.batch import area_grams, batch_grams, density
+from ..mixing.batch import area_grams, batch_grams
 from ..mixing.film import Film
-from ..mixing.measures import (
-    MEASURES,
-    SYRINGE,
-    WEIGHED_PARTS,
-    Snapped,
-    of_size,
-    scale,
-    snap,
-    weighed,
-)
+from ..mixing.made import Made, as_made
+from ..mixing.measures import WEIGHED_PARTS
 from ..mixing.order import Order, order_of
-from ..mixing.ranking import clumsiness
 from ..mixing.recipes import Answer, Recipe, recipe_as_given, recipes
 from ..mixing.target import Target
 from ..mixing.viewing import Viewing
 from .asked_colour import kept_target
 from .basis import Basis, on_hand
 from .manner import Manner
+from .measuring import BY_SCALE, Measuring, made_of
 
 if TYPE_CHECKING:
     from ..store import schema
@@ -184,9 +174,9 @@ class Ways:
     basis: Basis
     answer: Answer
 
-    def in_parts(self, recipe: Recipe) -> Snapped:
+    def in_parts(self, recipe: Recipe) -> Made:
         """Return a way in whole parts by weight."""
-        return snap(self.basis.palette, recipe.parts, self.answer.target.lab, WEIGHED_PARTS)
+        return as_made(self.basis.palette, recipe.parts, self.answer.target.lab, WEIGHED_PARTS)
 
     def kept(self, recipe: Recipe) -> tuple[dict[str, Any], dict[str, Any]]:
         """Return what is kept of the target, and of what is expected of a way to it."""
@@ -207,7 +197,7 @@ class Ways:
 
 @dataclass(frozen=True)
 class Quantity:
-    """How much to make, and with what it is weighed.
+    """How much to make, and what with.
 
     Attributes
     ----------
@@ -215,13 +205,12 @@ class Quantity:
         ``40ml``, ``25g``, or an area such as ``40x50cm``; empty: a handy batch.
     coats : int
         With an area, of paint that hides.
-    step : float
-        Smallest step of the scale, g.
+    measuring : Measuring
     """
 
     make: str = ""
     coats: int = 2
-    step: float = 0.01
+    measuring: Measuring = BY_SCALE
 
 
 @dataclass(frozen=True)
@@ -232,11 +221,9 @@ class Amounts:
     ----------
     grams : float or None
         To be made; None: a handy batch.
-    measured : tuple of Snapped
-        By each measure, the scale first.
+    measured : tuple of Made
+        By each measure, that of the painter first.
     order : Order
-    weighing : float
-        CIEDE2000 that the scale's step may cost: one standard deviation.
     assumed : tuple of str
         Paints in it whose density was never weighed.
     slip : float
@@ -244,21 +231,31 @@ class Amounts:
     """
 
     grams: float | None
-    measured: tuple[Snapped, ...]
+    measured: tuple[Made, ...]
     order: Order
-    weighing: float
     assumed: tuple[str, ...]
     slip: float
 
     @property
-    def weighed(self) -> Snapped:
-        """By the scale."""
+    def first(self) -> Made:
+        """By the painter's measure."""
         return self.measured[0]
 
     @property
-    def others(self) -> tuple[Snapped, ...]:
+    def others(self) -> tuple[Made, ...]:
         """By every other measure."""
         return self.measured[1:]
+
+    @property
+    def batch(self) -> dict[str, float]:
+        """Grams of each tube in the batch, by the first measure whose unit has a size."""
+        sized = next(made for made in self.measured if made.measure.size is not None)
+        return sized.grams
+
+    @property
+    def by_ratio(self) -> tuple[Made, ...]:
+        """Those that are a handy batch in the same ratio, although so much was asked for."""
+        return tuple(made for made in self.measured if self.grams and made.asked is None)
 
 
 def amounts(ways: Ways, recipe: Recipe, quantity: Quantity) -> Amounts:
@@ -269,19 +266,14 @@ def amounts(ways: Ways, recipe: Recipe, quantity: Quantity) -> Amounts:
     InputError
         For an amount that is none.
     """
-    basis, parts = ways.basis, recipe.parts
-    palette, read = basis.palette, basis.read
+    basis, parts, wanted = ways.basis, recipe.parts, ways.answer.target.lab
     grams = _grams(basis, parts, quantity)
-    by_scale, others = scale(quantity.step), [m for m in MEASURES if m.unit != "g"]
-    if grams is not None:
-        by_scale, ml = of_size(by_scale, grams), grams / density(read, parts)
-        others = [of_size(SYRINGE, ml) if m is SYRINGE else m for m in others]
     measured = tuple(
-        snap(palette, parts, ways.answer.target.lab, measure) for measure in (by_scale, *others)
+        made_of(basis, parts, wanted, measure, grams) for measure in quantity.measuring.every
     )
     return Amounts(
-        grams, measured, order_of(palette, parts), _weighing_error(basis, measured[0]),
-        tuple(basis.assumed(parts)), basis.volume_slip(parts),
+        grams, measured, order_of(basis.palette, parts), tuple(basis.assumed(parts)),
+        basis.volume_slip(parts),
     )  # fmt: skip
 
 
@@ -294,17 +286,3 @@ def _grams(basis: Basis, parts: Mapping[str, float], quantity: Quantity) -> floa
     if film is not None:
         return area_grams(basis.read, parts, quantity.make, 1, film.thickness_um)
     return area_grams(basis.read, parts, quantity.make, quantity.coats)
-
-
-def _weighing_error(basis: Basis, snapped: Snapped) -> float:
-    """CIEDE2000 of a scale that rounds each amount to its step, one standard deviation.
-
-    JCGM 100:2008, 4.3.7: what is rounded to a step is off by the step over the root of 12.
-    """
-    palette, grams, error = basis.palette, weighed(snapped), snapped.measure.step / np.sqrt(12)
-    dry = np.array([[grams.get(p, 0.0) for p in palette.paints]]) * palette.coefficients.dry_volume
-    shares = dry / dry.sum()
-    # A tint is weighed as one.
-    amount = snapped.amounts
-    slip = np.array([error / amount[p] if p in amount else 0.0 for p in palette.paints])
-    return float(clumsiness(palette, shares, palette.lab(shares)[0], slip)[0])

@@ -4,18 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ...calibrate.cards.layout import layout_names, read_layout
 from ...calibrate.optics.surface import Gloss
+from ..mixing.made import Beforehand, Made, Tint, mixed
+from ..mixing.measures import Measure
 from ..mixing.photo import Photo, Spot, parse_spot, read_photo, trust
 from ..mixing.photo_colours import main_colours
-from ..mixing.setout import BATCH_ML, WITHIN, SetOut, set_out
+from ..mixing.setout import BATCH_ML, WITHIN, Dab, SetOut, set_out
 from ..mixing.target import Target
 from ..mixing.viewing import AS_SEEN, Viewing
 from .basis import Basis, on_hand
 from .manner import Manner
+from .measuring import BY_SCALE, Measuring, made_of
 
 if TYPE_CHECKING:
     from ..store.store import Store
@@ -110,6 +114,7 @@ class SetOutRequest:
         Of the picture, such as ``40x50cm``.
     coats : int
         With an area.
+    measuring : Measuring
     """
 
     wanted: Wanted
@@ -121,6 +126,7 @@ class SetOutRequest:
     ml: float = BATCH_ML
     area: str | None = None
     coats: int = 2
+    measuring: Measuring = BY_SCALE
 
 
 @dataclass(frozen=True)
@@ -132,11 +138,60 @@ class SettingOut:
     basis : Basis
     wanted : Wanted
     found : SetOut
+    measure : Measure
+        That its heaps are measured with.
     """
 
     basis: Basis
     wanted: Wanted
     found: SetOut
+    measure: Measure
+
+    @cached_property
+    def heaps(self) -> tuple[Made, ...]:
+        """Each colour's heap as it is made, in the order of the colours."""
+        return tuple(self.by(dab, self.measure) for dab in self.found.dabs)
+
+    @property
+    def beforehand(self) -> tuple[Beforehand, ...]:
+        """Every tint that is mixed beforehand, once for all heaps."""
+        needed: dict[Tint, float] = {}
+        for heap in self.heaps:
+            for tint in heap.tints:
+                needed[tint] = needed.get(tint, 0.0) + heap.amounts[tint.paint]
+        return tuple(
+            step for tint, most in needed.items() for step in mixed(tint, most, self.measure)
+        )
+
+    @property
+    def ml(self) -> dict[str, float]:
+        """Millilitres to squeeze out of each tube, most first; what tints leave over too."""
+        size = self.measure.size
+        if size is None:
+            return dict(self.found.ml)
+        units: dict[str, float] = dict.fromkeys(self.found.tubes, 0.0)
+        for heap in self.heaps:
+            for paint, amount in heap.amounts.items():
+                units[paint] += amount if heap.tint(paint) is None else 0.0
+        for step in self.beforehand:
+            units[step.tint.into] += step.into
+            units[step.tint.paint] += step.strong if step.tint.times == 1 else 0.0
+        read = self.basis.read
+        each = {
+            paint: size * n / (1.0 if self.measure.by_volume else read.density[read.index(paint)])
+            for paint, n in units.items()
+        }
+        return {p: float(ml) for p, ml in sorted(each.items(), key=lambda item: -item[1])}
+
+    @property
+    def made_ml(self) -> float:
+        """Millilitres of all heaps together."""
+        return sum(dab.ml for dab in self.found.dabs)
+
+    def by(self, dab: Dab, measure: Measure, handy: bool = False) -> Made:
+        """Return one colour's heap by another measure, or a handy batch of it."""
+        grams = None if handy else sum(dab.grams.values())
+        return made_of(self.basis, dab.recipe.parts, dab.target.lab, measure, grams)
 
 
 @dataclass(frozen=True)
@@ -171,7 +226,8 @@ class SetOutQuestion:
             basis.palette.coefficients, self.targets, wanted.shares, wanted.places, asked.within,
             asked.most, self.must, asked.ml, asked.area, asked.coats, basis.names,
         )  # fmt: skip
-        return SettingOut(basis, wanted, found)
+        measure = asked.measuring.measure
+        return SettingOut(basis, wanted, found, measure)
 
 
 def setout_question(store: Store, request: SetOutRequest) -> SetOutQuestion:

@@ -276,7 +276,11 @@ def lacks(nearest: Array, wanted: Array) -> str:
 
 def match_words(recipe: Recipe) -> str:
     """Say how near a recipe comes and how sure that is."""
+    return near_words(recipe.difference, recipe.band)
+
+
+def near_words(off: float, band: float) -> str:
+    """Say how near a mix comes and how sure that is, both CIEDE2000."""
     return (
-        f"off by CIEDE2000 {recipe.difference:.1f} ({in_words(recipe.difference)}); sure to within "
-        f"{recipe.band:.1f} (95 of 100 times)"
+        f"off by CIEDE2000 {off:.1f} ({in_words(off)}); sure to within {band:.1f} (95 of 100 times)"
     )

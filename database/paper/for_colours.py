@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from ..easel.measuring import BY_SCALE
 from ..easel.setting_out import SetOutRequest, SettingOut, setout_question
+from ..mixing.measures import SPOONS, SYRINGE, Measure
 from ..mixing.setout import SetOut
-from .handout.lesson import lesson
+from .handout.lesson import Heap, lesson
 from .setout import print_setout
 
 if TYPE_CHECKING:
@@ -19,7 +21,7 @@ def setout_paper(answer: SettingOut, page: str = "a4") -> bytes:
     wanted, matched = answer.wanted, answer.basis.manner.viewing.words
     remark = f"{wanted.remark or 'what to set out, and how to mix each colour'}; matched {matched}"
     title = f"Set out for {wanted.name}"
-    return print_setout(answer.found, answer.basis.names, title, remark, page)
+    return print_setout(answer, title, remark, page)
 
 
 def handout(
@@ -49,4 +51,22 @@ def handout(
     remark = f"{wanted.remark[:1].upper()}{wanted.remark[1:]}." if wanted.remark else ""
     intro = " ".join(filter(None, (note, remark)))
     read = answer.basis.palette.coefficients
-    return answer.found, lesson(answer.found, read, paints, title, people, intro, whose)
+    said = lesson(
+        answer.found,
+        heaps_of(answer, asked.measuring.scale),
+        read,
+        paints,
+        title,
+        people,
+        intro,
+        whose,
+    )
+    return answer.found, said
+
+
+def heaps_of(answer: SettingOut, weighed: Measure = BY_SCALE.scale) -> list[Heap]:
+    """Return every colour as one person of a class makes it, by each measure."""
+    return [
+        Heap(answer.by(dab, SPOONS, handy=True), answer.by(dab, weighed), answer.by(dab, SYRINGE))
+        for dab in answer.found.dabs
+    ]

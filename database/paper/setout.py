@@ -7,6 +7,9 @@ from collections.abc import Mapping
 from ...calibrate.cards.box import Box
 from ...calibrate.cards.printing import BOLD
 from ...calibrate.optics.colour import in_words
+from ..easel.setting_out import SettingOut
+from ..mixing.made import Made, beforehand_words, held_back, portion_words, surplus_words
+from ..mixing.measures import amount_words
 from ..mixing.setout import Dab, SetOut
 from .sheet import Paper
 
@@ -15,8 +18,7 @@ _FEWER_MM = 21.0
 
 
 def print_setout(
-    found: SetOut,
-    names: Mapping[str, str],
+    answer: SettingOut,
     title: str,
     remark: str = "",
     page: str = "a4",
@@ -25,8 +27,7 @@ def print_setout(
 
     Parameters
     ----------
-    found : SetOut
-    names : mapping of nickname to name
+    answer : SettingOut
     title : str
         What it is for.
     remark : str
@@ -43,12 +44,13 @@ def print_setout(
     InputError
         For a paper that there isn't.
     """
+    found, names = answer.found, answer.basis.names
     under = remark or "what to set out, and how to mix each colour"
     paper = Paper(title, f"{under[:1].upper()}{under[1:]}.", page)
-    top = _tubes(paper, found, names)
-    for number, dab in enumerate(found.dabs, 1):
+    top = _tubes(paper, answer)
+    for number, (dab, heap) in enumerate(zip(found.dabs, answer.heaps, strict=True), 1):
         top = _room(paper, top, _DAB_MM)
-        _draw(paper, number, dab, names, Box(paper.left_mm, top, paper.width_mm, _DAB_MM))
+        _draw(paper, number, dab, heap, names, Box(paper.left_mm, top, paper.width_mm, _DAB_MM))
         top += _DAB_MM
     if found.fewer is not None:
         _fewer(paper, found, names, _room(paper, top + 1, _FEWER_MM))
@@ -63,50 +65,54 @@ def _room(paper: Paper, top: float, height: float) -> float:
     return top
 
 
-def _tubes(paper: Paper, found: SetOut, names: Mapping[str, str]) -> float:
-    said = ", ".join(f"{names.get(p, p)} {ml:.0f} ml" for p, ml in found.ml.items())
+def _tubes(paper: Paper, answer: SettingOut) -> float:
+    names = answer.basis.names
+    said = ", ".join(f"{names.get(p, p)} {ml:.1f} ml" for p, ml in answer.ml.items())
+    many = f"{len(answer.ml)} tubes" if len(answer.ml) > 1 else "One tube"
     box = Box(paper.left_mm, paper.top_mm, paper.width_mm, 12.0)
-    many = f"{len(found.tubes)} tubes" if len(found.tubes) > 1 else "One tube"
-    return paper.top_mm + paper.page.fitted(f"{many}: {said}.", box, 9.5, font=BOLD) + 2.5
+    top = paper.top_mm + paper.page.fitted(f"{many}: {said}.", box, 9.5, font=BOLD) + 2.5
+    before = beforehand_words(answer.beforehand, answer.measure, names)
+    if before:
+        words = "\n".join(f"{line[:1].upper()}{line[1:]}." for line in before)
+        box = Box(paper.left_mm, top, paper.width_mm, _LINE_MM * len(before))
+        top += paper.page.fitted(words, box, 8) + 2.5
+    return top
 
 
-def _draw(paper: Paper, number: int, dab: Dab, names: Mapping[str, str], box: Box) -> None:
+def _draw(
+    paper: Paper, number: int, dab: Dab, heap: Made, names: Mapping[str, str], box: Box
+) -> None:
     """A dab: the wanted colour beside the predicted one, each above room to paint; the recipe."""
     paper.page.line((box.x_mm, box.y_mm), (box.x_mm + box.width_mm, box.y_mm), 0.7)
     top = box.y_mm + 2.0
-    for i, (colour, said) in enumerate(((dab.target.lab, "wanted"), (dab.recipe.lab, "predicted"))):
+    for i, (colour, said) in enumerate(((dab.target.lab, "wanted"), (heap.lab, "predicted"))):
         left = box.x_mm + i * (_SQUARE_MM + 2)
         paper.swatch(Box(left, top, _SQUARE_MM, _DAB_MM - 8), colour)
         place = Box(left, box.y_mm + _DAB_MM - 5.6, _SQUARE_MM, 3.4)
         paper.page.one_line(said, place, 6.5, grey=0.2)
     left = box.x_mm + 2 * (_SQUARE_MM + 2) + 2
     width = box.x_mm + box.width_mm - left
-    head = f"{number}. {dab.target.words}, {dab.ml:.0f} ml"
+    head = f"{number}. {dab.target.words}, {dab.ml:.1f} ml"
     paper.page.one_line(head, Box(left, top, width, 5), 9.5, font=BOLD)
-    lines = [_step(dab, i, names) for i in range(len(dab.order.steps))]
-    off = dab.recipe.difference
-    near = f"{in_words(off)} (CIEDE2000 {off:.1f}), sure to within {dab.recipe.band:.1f}"
+    lines = [_step(dab, heap, i, names) for i in range(len(dab.order.steps))]
+    off, band = heap.difference, heap.band(dab.recipe.band)
+    near = f"{in_words(off)} (CIEDE2000 {off:.1f}), sure to within {band:.1f}"
     if not dab.reached:
         near = f"these tubes come no nearer: {near}"
     if dab.recipe.scan_made:
         near += "; a paint of it was read by a scanner"
+    near += f"; {surplus_words(heap)}" if heap.surplus else ""
     words = "\n".join([*lines, near[:1].upper() + near[1:] + "."])
     paper.page.fitted(words, Box(left, top + 5.2, width, _DAB_MM - 9), 8)
 
 
-def _step(dab: Dab, i: int, names: Mapping[str, str]) -> str:
+def _step(dab: Dab, heap: Made, i: int, names: Mapping[str, str]) -> str:
     step = dab.order.steps[i]
-    grams = dab.grams[step.paint]
-    said = f"{_amount(grams)} g {names.get(step.paint, step.paint)}"
-    first = grams * (1 - step.hold_back)
-    # Less than a scale shows isn't halved.
-    if min(first, grams - first) >= 0.01:
-        said += f": {_amount(first)} g, look, then up to {_amount(grams - first)} g"
+    said, rest = portion_words(heap, step.paint, names, held=True), held_back(heap, step)
+    if rest:
+        first = amount_words(heap.amounts[step.paint] - rest, heap.measure)
+        said += f": {first}, look, then up to {amount_words(rest, heap.measure)}"
     return f"{'First' if i == 0 else 'then'} {said}" + (f" ({step.words})" if i else "")
-
-
-def _amount(grams: float) -> str:
-    return f"{grams:.2f}" if grams < 1 else f"{grams:.1f}"
 
 
 def _fewer(paper: Paper, found: SetOut, names: Mapping[str, str], top: float) -> None:

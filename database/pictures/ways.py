@@ -13,7 +13,8 @@ from ...calibrate.optics.coefficients import ABSOLUTE
 from ...calibrate.optics.colour import D50, in_words, lab
 from ...calibrate.optics.display import lab_to_srgb
 from ...calibrate.optics.spectra import GRID, Array
-from ..mixing.measures import WEIGHED_PARTS, parts_words, snap
+from ..mixing.made import as_made, parts_words
+from ..mixing.measures import WEIGHED_PARTS
 from ..mixing.palette import Palette
 from ..mixing.prediction import VIEWS
 from ..mixing.recipes import Answer, Recipe
@@ -70,7 +71,7 @@ def plot_ways(
             pairs.append(lab(np.array(seen), coefficients.wavelengths))
         for i, colours in enumerate(pairs):
             cut |= _swatch(ax, _GAP + i * (_WIDE + _GAP), y, colours, f"way/{row}/{i}")
-        parts = snap(palette, recipe.parts, answer.target.lab, WEIGHED_PARTS)
+        parts = as_made(palette, recipe.parts, answer.target.lab, WEIGHED_PARTS)
         head = f"{row + 1}.  {parts_words(parts, names)}"
         _words(ax, recipe, head, wide + 0.25, y + _TALL)
     foot = "left half the target, right half the mix as predicted"

@@ -19,6 +19,7 @@ from ...easel.additions import AdditionRequest, addition_question
 from ...easel.asked_colour import kept_target
 from ...easel.basis import names_of, nickname
 from ...easel.heap import guess_words
+from ...easel.measuring import Measuring
 from ...easel.plate import on_plate, read_dab, read_plate, write_dab, write_plate
 from ...easel.reach import ReachQuestion, ReachRequest, reach_question
 from ...easel.recipe import (
@@ -31,7 +32,8 @@ from ...easel.recipe import (
     recipe_question,
 )
 from ...mixing.film import GROUNDS, Film
-from ...mixing.measures import Snapped, amount_words, parts_words, tint_words, weighed
+from ...mixing.made import Made, beforehand_words, parts_words, surplus_words, tint_words
+from ...mixing.measures import amount_words
 from ...mixing.medium import MEDIUM
 from ...mixing.next_addition import NEAR
 from ...mixing.photo import Spot, parse_spot, shrunk
@@ -70,6 +72,7 @@ def worksheet(asked: Asked) -> Response:
     said: dict[str, Any] = {
         "faults": {}, "photo": None, "target": None, "ways": None, "way": None, "amounts": None,
         "parts_words": parts_words, "key_of": _key, "amount_of": _amount_of,
+        "beforehand": beforehand_words, "surplus": surplus_words,
         "plate": None, "photos": PHOTOS, "text": asked.text("target"),
         "chosen": _chosen(asked), "scales": SCALES, "swatch": swatch, "address": _address,
         "near": NEAR, "others": False, "further": None, "finishes": GLOSSES,
@@ -211,15 +214,14 @@ def _how_much(asked: Asked, ways: Ways, recipe: Recipe) -> Amounts:
     if step is None:
         raise InputError("scale", shown, "expected one of those listed", "choose one")
     coats = asked.number("coats", 2, 1, 10)
-    return amounts(ways, recipe, Quantity(asked.text("make"), coats, step))
+    return amounts(ways, recipe, Quantity(asked.text("make"), coats, Measuring(step=step)))
 
 
-def _amount_of(snapped: Snapped, paint: str, names: Mapping[str, str]) -> tuple[str, str]:
+def _amount_of(made: Made, paint: str, names: Mapping[str, str]) -> tuple[str, str]:
     """An amount as it is measured, and what of: a paint, or a tint of it."""
-    of = names.get(paint, paint)
-    if snapped.tint is not None and snapped.tint.paint == paint:
-        of = tint_words(snapped.tint, names)
-    return amount_words(snapped.amounts[paint], snapped.measure), of
+    tint = made.tint(paint)
+    of = names.get(paint, paint) if tint is None else tint_words(tint, names)
+    return amount_words(made.amounts[paint], made.measure), of
 
 
 def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
@@ -228,7 +230,7 @@ def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     amounts: Amounts = said["amounts"]
     recipe: Recipe = said["way"]
     ways: Ways = said["ways"]
-    found, grams, scanned = None, weighed(amounts.weighed), list[str]()
+    found, grams, scanned = None, amounts.batch, list[str]()
     guess: list[str | Sentence] = []
     if plate and ways.basis.manner.film is None:
         wanted = AdditionRequest(
@@ -368,7 +370,7 @@ def keep_way(asked: Asked) -> Response:
         if recipe is None:
             raise Changed("what the tubes make of this colour")
         wanted, expected = ways.kept(recipe)
-        masses = weighed(_how_much(asked, ways, recipe).weighed) if mixed == "so" else {}
+        masses = _how_much(asked, ways, recipe).batch if mixed == "so" else {}
         # Held until the batch is kept, so that no other window changes the plate meanwhile.
         with store.transaction():
             if mixed:

@@ -170,8 +170,7 @@ function show() {
 function serve() {
   const people = Math.max(1, Math.min(200, Math.round(byId("people").value) || 1));
   for (const cell of document.querySelectorAll("[data-each]")) {
-    const amount = people * cell.dataset.each;
-    cell.textContent = amount < 10 ? amount.toFixed(amount < 1 ? 2 : 1) : Math.round(amount);
+    cell.textContent = (people * cell.dataset.each).toFixed(cell.dataset.digits);
   }
 }
 

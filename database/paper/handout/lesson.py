@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -15,8 +16,8 @@ from ....calibrate.optics.display import hex_code, lab_to_srgb
 from ....calibrate.optics.spectra import Array
 from ...common.cautions import caution
 from ...common.one_page import hash_of, page_environment, page_text
-from ...mixing.batch import by_volume
-from ...mixing.measures import SPOONS, amount_words, snap
+from ...mixing.made import Made, Tint
+from ...mixing.measures import figure
 from ...mixing.palette import Palette
 from ...mixing.setout import Dab, SetOut
 from ...releases.words import caution_lines
@@ -30,8 +31,26 @@ TRUST = (
 )
 
 
+@dataclass(frozen=True)
+class Heap:
+    """One colour as it is made, by each measure of the page.
+
+    Attributes
+    ----------
+    spoons : Made
+        A handy batch.
+    grams, ml : Made
+        What one person mixes.
+    """
+
+    spoons: Made
+    grams: Made
+    ml: Made
+
+
 def lesson(
     found: SetOut,
+    heaps: Sequence[Heap],
     coefficients: Coefficients,
     paints: Mapping[str, Paint],
     title: str,
@@ -45,6 +64,8 @@ def lesson(
     ----------
     found : SetOut
         Its heaps are one person's.
+    heaps : sequence of Heap
+        Of each of its colours.
     coefficients : Coefficients
         Of the tubes set out, at least.
     paints : mapping of nickname to Paint
@@ -84,7 +105,10 @@ def lesson(
             title=title,
             intro=intro,
             tubes=tubes,
-            colours=[_colour(dab, palette, paints, people) for dab in found.dabs],
+            colours=[
+                _colour(dab, heap, {p: paints[p].name for p in found.tubes}, people)
+                for dab, heap in zip(found.dabs, heaps, strict=True)
+            ],
             people=people,
             trust=TRUST.format(whose=whose),
             cautions=caution_lines(),
@@ -97,11 +121,8 @@ def lesson(
     )
 
 
-def _colour(dab: Dab, palette: Palette, paints: Mapping[str, Paint], people: int) -> dict[str, Any]:
-    parts = dab.recipe.parts
-    spoons = snap(palette, parts, dab.target.lab, SPOONS)
-    volumes = by_volume(palette.coefficients, dab.grams)
-    off = dab.recipe.difference
+def _colour(dab: Dab, heap: Heap, names: Mapping[str, str], people: int) -> dict[str, Any]:
+    off, band = heap.grams.difference, heap.grams.band(dab.recipe.band)
     near = f"off by {off:.1f}, {in_words(off)}"
     if not dab.reached:
         near = f"these tubes come no nearer: {near}"
@@ -109,24 +130,56 @@ def _colour(dab: Dab, palette: Palette, paints: Mapping[str, Paint], people: int
         "words": dab.target.words,
         "lab": json.dumps([round(float(x), 3) for x in dab.target.lab]),
         "shown": _shown(dab.target.lab),
-        "made": _shown(dab.recipe.lab),
-        "near": f"{near[:1].upper()}{near[1:]}, sure to within {dab.recipe.band:.1f} (CIEDE2000).",
+        "made": _shown(heap.grams.lab),
+        "near": f"{near[:1].upper()}{near[1:]}, sure to within {band:.1f} (CIEDE2000).",
         "why": dab.recipe.why[:1].upper() + dab.recipe.why[1:],
-        "spoons_said": "Any spoon will do, level; by spoons it moves by "
-        f"{spoons.moved:.1f}, {in_words(spoons.moved)}.",
+        "spoons_said": "Any spoon will do, level: a handy batch in the same ratio, which the "
+        f"spoon moves by {heap.spoons.moved:.1f}, {in_words(heap.spoons.moved)}.",
         "steps": [
-            {
-                "name": paints[step.paint].name,
-                "held": _held(step.hold_back),
-                "spoons": amount_words(spoons.amounts[step.paint], SPOONS).rsplit(" ", 1)[0],
-                "grams": f"{dab.grams[step.paint]:.4g}",
-                "grams_said": f"{people * dab.grams[step.paint]:.3g}",
-                "ml": f"{volumes[step.paint]:.4g}",
-                "ml_said": f"{people * volumes[step.paint]:.3g}",
-            }
+            row
             for step in dab.order.steps
+            for row in _rows(step.paint, _held(step.hold_back), heap, names, people)
         ],
     }
+
+
+def _rows(
+    paint: str, held: str, heap: Heap, names: Mapping[str, str], people: int
+) -> list[dict[str, Any]]:
+    """What goes in of a paint: a row for itself, and one for each tint of it that is measured."""
+    measured = {"spoons": heap.spoons, "grams": heap.grams, "ml": heap.ml}
+    by: dict[tuple[Tint, str] | None, dict[str, Made]] = {}
+    for column, made in measured.items():
+        tint = made.tint(paint)
+        what = None if tint is None else (tint, made.measure.by)
+        by.setdefault(what, {})[column] = made
+    rows = []
+    for what, columns in by.items():
+        row: dict[str, Any] = {"name": names[paint], "held": held, "tint": ""}
+        if what is not None:
+            tint, how = what
+            row |= {"name": tint.said(names), "tint": _stirred(tint, how, names)}
+        for column in measured:
+            row[column] = _cell(columns.get(column), paint, 1 if column == "spoons" else people)
+        rows.append(row)
+    return rows
+
+
+def _stirred(tint: Tint, how: str, names: Mapping[str, str]) -> str:
+    again = ": 1 to 9, then 1 of that to 9 more" if tint.times > 1 else ""
+    return (
+        f"mixed beforehand, 1 {names[tint.paint]} to {tint.parts} {names[tint.into]} {how}{again}"
+    )
+
+
+def _cell(made: Made | None, paint: str, people: int) -> dict[str, str] | None:
+    """An amount for so many people, and what the script needs for any other number."""
+    if made is None:
+        return None
+    each = made.amounts[paint]
+    digits = len(f"{made.measure.step:g}".partition(".")[2])
+    said = figure(people * each, made.measure)
+    return {"said": said, "each": f"{each:.{digits}f}", "digits": str(digits)}
 
 
 def _held(share: float) -> str:

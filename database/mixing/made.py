@@ -1,0 +1,466 @@
+"""A mix as it will be made: whole steps of a measure, and the tints that are mixed beforehand."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+from math import ceil
+
+import numpy as np
+
+from ...calibrate.optics.colour import ciede2000
+from ...calibrate.optics.spectra import Array
+from .measures import Measure, amount_words
+from .order import Step
+from .palette import Palette
+from .prediction import mix_words
+from .ranking import clumsiness
+
+TINT_PARTS = 9
+"""Parts of the bulky paint to one of a strong one, in a tint mixed beforehand."""
+ENOUGH = 0.4
+"""CIEDE2000 that measuring may cost, before a tint or a larger batch mends it (our own rule)."""
+_PER_UNIT = 0.02
+"""CIEDE2000 that a step more in a batch counted by hand has to earn (our own rule)."""
+_EARNS = 0.3
+"""CIEDE2000 that a tint more has to earn (our own rule)."""
+_LITTLE_MORE, _MUCH_MORE = 1.1, 2.0
+"""Times what was asked for: before a tint is mixed, and at the most."""
+_READ_STEPS = 5
+"""Steps of a scale or a syringe that a tint's strong paint is measured with at the least."""
+_MOST_TOTALS = 400
+_95 = 1.7
+"""Standard deviations that 95 of 100 lie within, where one or two amounts that are rounded to a
+step count most: between 1.65 of one even distribution and 1.9 of the sum of two."""
+
+
+@dataclass(frozen=True)
+class Tint:
+    """A strong paint let down beforehand, so that there is enough of it to measure.
+
+    Attributes
+    ----------
+    paint, into : str
+        Nicknames.
+    times : int
+        How often it is let down: twice is a tint of the tint.
+    """
+
+    paint: str
+    into: str
+    times: int = 1
+
+    @property
+    def parts(self) -> int:
+        """Of `into` to one of `paint`, measured as everything else is."""
+        return int((1 + TINT_PARTS) ** self.times) - 1
+
+    @property
+    def name(self) -> str:
+        """What it is called among nicknames."""
+        return self.said({})
+
+    def said(self, names: Mapping[str, str]) -> str:
+        """What it is called among names."""
+        return f"{names.get(self.paint, self.paint)} {'second ' * (self.times - 1)}tint"
+
+    def holds(self, names: Mapping[str, str]) -> str:
+        """What it is called and what it holds: ``Dusk Violet tint (1 to 9 Hull White)``."""
+        return f"{self.said(names)} (1 to {self.parts} {names.get(self.into, self.into)})"
+
+
+@dataclass(frozen=True)
+class Beforehand:
+    """One mixing of a tint.
+
+    Attributes
+    ----------
+    tint : Tint
+    strong : float
+        Of the paint itself, or of its tint where that is let down once more.
+    into : float
+        Of the paint that lets it down.
+    needed : float
+        Of what comes of it.
+    """
+
+    tint: Tint
+    strong: float
+    into: float
+    needed: float
+
+    @property
+    def of(self) -> str:
+        """Nickname of what is let down, or of its tint."""
+        tint = self.tint
+        return tint.paint if tint.times == 1 else replace(tint, times=tint.times - 1).name
+
+    @property
+    def left(self) -> float:
+        """What is left over of it."""
+        return max(self.strong + self.into - self.needed, 0.0)
+
+
+@dataclass(frozen=True)
+class Made:
+    """A mix as it will be made.
+
+    Attributes
+    ----------
+    measure : Measure
+    amounts : dict of nickname to amount
+        In the measure's unit; of a paint that is let down beforehand, the amount of its tint.
+    tints : tuple of Tint
+        To be mixed beforehand.
+    asked : float or None
+        Units that were asked for; None: a handy batch.
+    grams : dict of nickname to grams
+        Of tube paint in it, a tint's paints told apart. Where the unit has no size, of a batch that
+        weighs as many grams as it has units.
+    lab : (3,) array
+        What it looks like, so made.
+    moved : float
+        CIEDE2000 that the measuring costs: from the exact mix to this one.
+    difference : float
+        CIEDE2000 from the target.
+    weighing : float
+        CIEDE2000 that the step of a scale or a syringe may move it by: one standard deviation.
+    """
+
+    measure: Measure
+    amounts: dict[str, float]
+    tints: tuple[Tint, ...]
+    asked: float | None
+    grams: dict[str, float]
+    lab: Array
+    moved: float
+    difference: float
+    weighing: float
+
+    def band(self, exact: float) -> float:
+        """Return what 95 of 100 stay within of what it looks like, the hand that measures too.
+
+        Parameters
+        ----------
+        exact : float
+            CIEDE2000 that the mix stays within of its prediction, were it measured exactly.
+        """
+        return float(np.hypot(exact, _95 * self.weighing))
+
+    def tint(self, paint: str) -> Tint | None:
+        """Return the tint that a paint is taken from, if it is."""
+        return next((tint for tint in self.tints if tint.paint == paint), None)
+
+    @property
+    def total(self) -> float:
+        """Units in the batch."""
+        return self.measure.rounded(sum(self.amounts.values()))
+
+    @property
+    def surplus(self) -> float:
+        """Units beyond what was asked for, where that is more than one step."""
+        over = self.measure.rounded(self.total - (self.asked or self.total))
+        return over if over > 1.5 * self.measure.step else 0.0
+
+    @property
+    def beforehand(self) -> tuple[Beforehand, ...]:
+        """What is mixed beforehand, in order: at least so much of each tint as goes in."""
+        return tuple(
+            step
+            for tint in self.tints
+            for step in mixed(tint, self.amounts[tint.paint], self.measure)
+        )
+
+    @property
+    def squeezed(self) -> dict[str, float]:
+        """Units that come out of each tube, what is left over of the tints too."""
+        out = {paint: a for paint, a in self.amounts.items() if self.tint(paint) is None}
+        for step in self.beforehand:
+            out[step.tint.into] = out.get(step.tint.into, 0.0) + step.into
+            if step.tint.times == 1:
+                out[step.tint.paint] = out.get(step.tint.paint, 0.0) + step.strong
+        return out
+
+
+def mixed(tint: Tint, needed: float, measure: Measure) -> list[Beforehand]:
+    """Say how a tint is mixed, in order: a tint of a tint begins with the tint."""
+    least = _READ_STEPS if measure.read_off else 1
+    steps = max(ceil(needed / (1 + TINT_PARTS) / measure.step - 1e-9), least)
+    strong = measure.rounded(steps * measure.step)
+    last = Beforehand(tint, strong, measure.rounded(TINT_PARTS * strong), needed)
+    if tint.times == 1:
+        return [last]
+    return [*mixed(replace(tint, times=tint.times - 1), strong, measure), last]
+
+
+def as_made(
+    palette: Palette,
+    parts: Mapping[str, float],
+    target: Array,
+    measure: Measure,
+    asked: float | None = None,
+) -> Made:
+    """Find the amounts, in whole steps, that cost least in colour.
+
+    Parameters
+    ----------
+    palette : Palette
+    parts : mapping of nickname to share by weight
+    target : (3,) array
+        CIELAB of what is to be matched.
+    measure : Measure
+    asked : float, optional
+        Units to make. The batch holds that within one step, unless its steps are too coarse for the
+        colour even with tints; then it holds more.
+
+    Notes
+    -----
+    No part is rounded away. Of a handy batch, the coarsest that costs no colour is taken. Where the
+    steps cost more than `ENOUGH`, scarce paints are taken from tints mixed beforehand in the
+    bulkiest, or from a tint of that tint.
+    """
+    problem = _Problem(palette, dict(parts), target, measure, asked)
+    made = [problem.best(())]
+    if asked is not None and not _near(made[-1]):
+        made.append(problem.best((), _LITTLE_MORE))
+    if len(parts) > 1 and not problem.sure(made[-1]):
+        made.append(problem.tinted())
+    if not any(map(_near, made)):
+        tints = made[-1].tints if made[-1] is not None else ()
+        made += [problem.best((), _MUCH_MORE), problem.best(tints, _MUCH_MORE)]
+    found = [each for each in made if each is not None]
+    if not found:
+        # Less was asked for than one step of each.
+        found = [problem.largest()]
+    return min([each for each in found if _near(each)] or found, key=_cost)
+
+
+def _near(made: Made | None) -> bool:
+    return made is not None and made.moved <= ENOUGH
+
+
+def _cost(made: Made) -> float:
+    off = float(np.hypot(made.moved, made.weighing))
+    return off + _EARNS * len(made.tints) + made.surplus / made.total
+
+
+@dataclass(frozen=True)
+class _Problem:
+    """What is to be made, of what, and how much."""
+
+    palette: Palette
+    parts: dict[str, float]
+    target: Array
+    measure: Measure
+    asked: float | None
+
+    @property
+    def rows(self) -> list[int]:
+        return [self.palette.paints.index(p) for p in self.parts]
+
+    @property
+    def wanted(self) -> Array:
+        """Dry volume of each paint, of one gram of the exact mix."""
+        shares: Array = np.array(list(self.parts.values()))
+        return shares * self.palette.coefficients.dry_volume[self.rows]
+
+    @staticmethod
+    def sure(made: Made | None) -> bool:
+        """Whether neither the steps nor reading them off cost enough for a tint."""
+        return made is not None and float(np.hypot(made.moved, made.weighing)) <= ENOUGH
+
+    def lab(self, dry: Array) -> Array:
+        dense = np.zeros((len(dry), len(self.palette.paints)))
+        dense[:, self.rows] = dry / dry.sum(axis=1, keepdims=True)
+        return self.palette.lab(dense)
+
+    def weights(self, tints: Sequence[Tint]) -> Array:
+        """Grams of each tube (column) in one unit of each thing that is measured out (row)."""
+        c, names = self.palette.coefficients, list(self.parts)
+        each = c.density[self.rows] if self.measure.by_volume else np.ones(len(names))
+        each = each * (self.measure.size or 1.0)
+        unit = np.diag(each)
+        for tint in tints:
+            strong, into, share = names.index(tint.paint), names.index(tint.into), 1 + tint.parts
+            unit[strong, strong] = each[strong] / share
+            unit[strong, into] = each[into] * tint.parts / share
+        return unit
+
+    def steps(self, asked: float) -> int:
+        """Whole steps that hold what was asked, one at the least."""
+        return max(round(asked / self.measure.step), 1)
+
+    def totals(self, factor: float) -> Array:
+        """Numbers of steps that a batch may hold."""
+        step, least = self.measure.step, len(self.parts)
+        if self.asked is None:
+            low, high = (round(end * factor / step) for end in self.measure.batch)
+        else:
+            n = self.steps(self.asked)
+            low, high = (n - 1, n + 1) if factor == 1 else (n, ceil(n * factor))
+        low = max(low, least if factor > 1 or self.asked is None else 1)
+        return np.unique(np.round(np.linspace(low, max(high, low), _MOST_TOTALS)))
+
+    def best(self, tints: Sequence[Tint], factor: float = 1.0) -> Made | None:
+        """Return the best whole steps with these tints; None where no such batch has them."""
+        grams = self.weights(tints)
+        unit = grams * self.palette.coefficients.dry_volume[self.rows]
+        share = np.linalg.solve(unit.T, self.wanted)
+        if share.min() <= 0:
+            return None
+        totals = self.totals(factor)
+        whole = np.floor(totals[:, None] * share / share.sum())
+        either = np.array(list(product((0, 1), repeat=len(share))))
+        counts = np.maximum(whole[:, None, :] + either, 1).reshape(-1, len(share))
+        sums = counts.sum(axis=1)
+        if self.asked is not None:
+            counts = counts[(sums >= totals[0]) & (sums <= totals[-1])]
+        if not len(counts):
+            return None
+        counts = np.unique(counts, axis=0)
+        exact, colours = self.lab(self.wanted[None]), self.lab(counts @ unit)
+        moved = ciede2000(colours, exact)
+        best = int(np.argmin(moved + self._price(counts, factor)))
+        found = counts[best]
+        if self.measure.step == 1 and self.asked is None:
+            found = found / np.gcd.reduce(found.astype(int))
+        names = list(self.parts)
+        amounts = {
+            p: self.measure.rounded(n * self.measure.step)
+            for p, n in zip(names, found, strict=True)
+        }
+        held = np.array(list(amounts.values())) @ grams
+        return Made(
+            self.measure, amounts, tuple(tints), self.asked,
+            {p: float(g) for p, g in zip(names, held, strict=True)}, colours[best],
+            float(moved[best]), float(ciede2000(colours[best], self.target)),
+            self._weighing(amounts, tints, held),
+        )  # fmt: skip
+
+    def largest(self) -> Made:
+        """Return the best of the smallest batches that hold a step of each."""
+        assert self.asked is not None
+        made = self.best((), 1 + 100 * len(self.parts) / self.steps(self.asked))
+        assert made is not None, "a batch of a hundred steps each holds all of them"
+        return made
+
+    def _price(self, counts: Array, factor: float) -> Array:
+        """What steps cost: none of a handy batch by scale, where counted by hand or asked each."""
+        sums: Array = counts.sum(axis=1)
+        if self.asked is None:
+            by_hand = self.measure.batch[1] / self.measure.step <= 40
+            # A larger batch than is handy is for the colour's sake.
+            return (_PER_UNIT / factor**3 if by_hand else 0.0) * sums
+        n = self.steps(self.asked)
+        return (_PER_UNIT if factor == 1 else 1.0 / n) * np.abs(sums - n)
+
+    def _weighing(self, amounts: Mapping[str, float], tints: Sequence[Tint], held: Array) -> float:
+        """CIEDE2000 of amounts that are read off to a step, one standard deviation.
+
+        JCGM 100:2008, 4.3.7: what is rounded to a step is off by the step over the root of 12.
+        """
+        if not self.measure.read_off:
+            return 0.0
+        error = self.measure.step / np.sqrt(12)
+        slip = np.zeros(len(self.palette.paints))
+        for tint in (*tints, *(Tint(p, p, 0) for p in amounts)):
+            # A tint is weighed as one, and so was what went into it.
+            i = self.palette.paints.index(tint.paint)
+            before = mixed(tint, amounts[tint.paint], self.measure) if tint.times else []
+            for amount in [each.strong for each in before] or [amounts[tint.paint]]:
+                slip[i] = np.hypot(slip[i], error / amount)
+        dry = np.zeros((1, len(self.palette.paints)))
+        dry[0, self.rows] = held * self.palette.coefficients.dry_volume[self.rows]
+        shares = dry / dry.sum()
+        return float(clumsiness(self.palette, shares, self.palette.lab(shares)[0], slip)[0])
+
+    def tinted(self) -> Made | None:
+        """Return the best with tints, each of which has to earn its mixing."""
+        bulky = max(self.parts, key=lambda p: self.parts[p])
+        chosen: dict[str, int] = {}
+        here: Made | None = None
+        while not self.sure(here):
+            found = []
+            for paint in self.parts:
+                times = chosen.get(paint, 0) + 1
+                if paint != bulky and times <= 2:
+                    tried = chosen | {paint: times}
+                    made = self.best([Tint(p, bulky, n) for p, n in tried.items()])
+                    if made is not None:
+                        found.append((_cost(made), tried, made))
+            if not found:
+                return here
+            cost, tried, made = min(found, key=lambda each: each[0])
+            if here is not None and cost > _cost(here):
+                return here
+            chosen, here = tried, made
+        return here
+
+
+def tint_words(tint: Tint, names: Mapping[str, str]) -> str:
+    """Say what a tint is: ``Dusk Violet tint, 1 Dusk Violet to 9 Hull White``."""
+    paint, into = (names.get(p, p) for p in (tint.paint, tint.into))
+    return f"{tint.said(names)}, 1 {paint} to {tint.parts} {into}"
+
+
+def of_what(made: Made, paint: str, names: Mapping[str, str]) -> str:
+    """Say what an amount is of: a tube's name, or its tint's."""
+    tint = made.tint(paint)
+    return names.get(paint, paint) if tint is None else tint.said(names)
+
+
+def portion_words(made: Made, paint: str, names: Mapping[str, str], held: bool = False) -> str:
+    """Say an amount and what it is of: ``0.35 g Hull White``, ``2 spoons Dusk Violet tint``.
+
+    Parameters
+    ----------
+    made : Made
+    paint : str
+        Nickname.
+    names : mapping of nickname to name
+    held : bool
+        Whether a tint says what it holds.
+    """
+    tint = made.tint(paint)
+    of = tint.holds(names) if tint is not None and held else of_what(made, paint, names)
+    return f"{amount_words(made.amounts[paint], made.measure)} {of}"
+
+
+def held_back(made: Made, step: Step) -> float:
+    """Amount of a step to hold back until the colour is seen; 0 where it can't be measured."""
+    whole = made.amounts[step.paint]
+    rest = made.measure.rounded(whole * step.hold_back)
+    return rest if 0 < rest < whole else 0.0
+
+
+def beforehand_words(
+    beforehand: Sequence[Beforehand], measure: Measure, names: Mapping[str, str]
+) -> list[str]:
+    """Say how tints are mixed, a sentence without its end for each."""
+    said = []
+    for step in beforehand:
+        tint = step.tint
+        paint, into = (names.get(p, p) for p in (tint.paint, tint.into))
+        strong, bulk, left = (amount_words(a, measure) for a in (step.strong, step.into, step.left))
+        of = paint if tint.times == 1 else replace(tint, times=tint.times - 1).said(names)
+        over = f"; {left} of it is left over" if step.left > measure.step / 2 else ""
+        said.append(
+            f"mix beforehand {strong} {of} with {bulk} {into}: that is {tint_words(tint, names)}"
+            f"{over}"
+        )
+    return said
+
+
+def surplus_words(made: Made) -> str:
+    """Say what a batch holds beyond what was asked for; empty where it holds just that."""
+    if not made.surplus:
+        return ""
+    over, whole = (amount_words(a, made.measure) for a in (made.surplus, made.total))
+    return f"it makes {whole}, {over} more than asked: smaller steps can't be measured"
+
+
+def parts_words(made: Made, names: Mapping[str, str]) -> str:
+    """Say a recipe in parts: ``6 parts Rope Earth, 2 Dusk Violet tint (1 to 9 Hull White)``."""
+    said = {**names, **{tint.paint: tint.holds(names) for tint in made.tints}}
+    return mix_words(made.amounts, said)
