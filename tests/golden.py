@@ -172,13 +172,16 @@ def additions_on_page(visit: Any, asked: Mapping[str, str], plate: Mapping[str, 
         fields["way"] = first(r"[?&]way=([^&#\"]+)", unescape(start), "way").replace("%2C", ",")
     where = f"/mix?{urlencode(fields, doseq=True)}"
     before = visit.get(where).text
+    held = r'action="/mix/plate">.*?name="seen" value="(\w+)"'
     if "Clear the plate" in before and plate:
-        cleared = first(r'name="seen" value="(\w+)"', before, "plate")
-        done = visit.send("/mix/plate", {"do": "clear", "seen": cleared, "target": "#777"})
+        cleared = {"do": "clear", "seen": first(held, before, "plate")}
+        done = visit.send("/mix/plate", {**cleared, "target": asked["target"]})
         assert done.status == 200, done.text
+        before = visit.get(where).text
     if plate:
         grams = {f"g:{nickname}": f"{value:g}" for nickname, value in plate.items()}
-        done = visit.send("/mix/plate", {"do": "add", **grams, "target": "#777"})
+        added = {"do": "add", **grams, "seen": first(held, before, "plate")}
+        done = visit.send("/mix/plate", {**added, "target": asked["target"]})
         assert done.status == 200, done.text
     shown = visit.get(where).text
     assert 'class="fault"' not in shown, text_of(shown)
@@ -211,12 +214,16 @@ def additions_in_json(said: Mapping[str, Any], names: Mapping[str, str]) -> Figu
         f"({100 * low:.0f} to {100 * high:.0f})"
         for paint, (low, high) in dab["between"].items()
     )
-    more = said["additions"]
+    more, digits = said["additions"], len(f"{said['step']:g}".partition(".")[2])
+
+    def weighed(amounts: Mapping[str, float]) -> dict[str, str]:
+        return {names[paint]: f"{round(grams, digits):.2f}" for paint, grams in amounts.items()}
+
     return {
-        "plate": {names[paint]: f"{grams:.2f}" for paint, grams in said["plate"].items()},
+        "plate": weighed(said["plate"]),
         "off": f"{said['off_de00']:.1f}",
         "band": f"{said['band_de00']:.1f}",
-        "add": {names[paint]: f"{grams:.2f}" for paint, grams in more.items()},
+        "add": weighed(more),
         "then": (f"{said['then_de00']:.1f}", f"{100 * said['growth']:.0f}") if more else None,
         "over": said["start_over"],
         "dab": [f"{likely}."] if likely else [],

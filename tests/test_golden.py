@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from urllib.parse import urlencode
 
 import pytest
 
@@ -188,8 +189,11 @@ def test_a_heap_of_unknown_parts_is_the_same_on_both_faces(visit, ask, names):
     assert golden.additions_in_text(ask(*command, *of).out) == said
     ask("next", "62,-18,-9", "--clear", "--add", "HULL=1")
     form = [("colour", "mixtures/kelp"), ("grams", "10"), *(("of", tube) for tube in tubes)]
-    plate = re.search(r'action="/heap">.*?name="seen" value="(\w+)"', visit.get("/heap").text, re.S)
-    assert visit.wait(visit.send("/heap", [*form, ("seen", plate[1])]))["path"] == "/mix"
+    back = "/mix?target=62,-18,-9"
+    there = visit.get(f"/heap?{urlencode({'back': back})}").text
+    plate = re.search(r'action="/heap">.*?name="seen" value="(\w+)"', there, re.S)
+    form += [("seen", plate[1]), ("back", back)]
+    assert visit.wait(visit.send("/heap", form))["path"] == back
     assert golden.additions_on_page(visit, {"target": "62,-18,-9"}, {}) == said
 
 

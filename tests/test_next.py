@@ -6,14 +6,17 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from sqlalchemy import select, update
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import ciede2000
-from tintladder.database.easel.plate import on_plate, read_dab, read_plate, write_plate
+from tintladder.database.easel.plate import on_plate, plate_of, set_plate, undo
 from tintladder.database.mixing.heap_guess import likely_mixes, outcomes
-from tintladder.database.mixing.next_addition import NEAR, next_additions
+from tintladder.database.mixing.next_addition import NEAR, measured, next_additions
 from tintladder.database.mixing.order import lab_of
 from tintladder.database.mixing.palette import Palette
 from tintladder.database.mixing.target import Target
+from tintladder.database.store.schema import Plate
+from tintladder.database.store.store import Store
 
 from tests.command import run
 from tests.invented_palette import invented_coefficients
@@ -57,13 +60,64 @@ def test_a_plate_far_off_is_begun_anew():
     assert found.fresh < 1e-3
 
 
-def test_plate_is_kept_as_one_goes(tmp_path):
-    assert read_plate(tmp_path) == []
-    write_plate(tmp_path, [{"HULL": 8.0}, {"ROPE": 1.0}, {"HULL": 0.5}])
-    assert on_plate(read_plate(tmp_path)) == {"HULL": 8.5, "ROPE": 1.0}
+SEA = "L*a*b* 62, -18, -9"
+
+
+def test_a_plate_for_each_colour_is_kept_as_one_goes_and_every_step_is_taken_back(tmp_path):
+    with Store.open(tmp_path) as store:
+        assert plate_of(store, SEA).additions == []
+        assert undo(store, SEA) is None
+        set_plate(store, SEA, [{"HULL": 8.0}])
+        set_plate(store, SEA, [{"HULL": 8.0}, {"ROPE": 1.0}, {"HULL": 0.5}])
+    with Store.open(tmp_path) as store:
+        last = plate_of(store, SEA)
+        assert on_plate(last.additions) == {"HULL": 8.5, "ROPE": 1.0}
+        assert plate_of(store, "recipe moss").additions == []
+        set_plate(store, SEA, [])
+        assert plate_of(store, SEA).number > last.number
+        # Back over clearing, over both additions, to the empty plate; no further.
+        assert undo(store, SEA).additions == last.additions
+        assert on_plate(undo(store, SEA).additions) == {"HULL": 8.0}
+        assert undo(store, SEA).additions == [] and undo(store, SEA) is None
+
+
+def test_steps_are_forgotten_once_they_are_old_but_never_what_is_on_the_plate(tmp_path):
+    with Store.open(tmp_path) as store:
+        for grams in (1.0, 2.0, 3.0):
+            set_plate(store, SEA, [{"HULL": grams}])
+        with store.transaction() as session:
+            session.execute(update(Plate).values(made="2020-01-01T00:00:00Z"))
+        set_plate(store, SEA, [{"HULL": 4.0}])
+        with store.snapshot() as session:
+            assert len(session.scalars(select(Plate)).all()) == 2
+        assert on_plate(undo(store, SEA).additions) == {"HULL": 3.0}
+        assert undo(store, SEA) is None
+
+
+def test_a_plate_kept_in_a_file_is_taken_up(tmp_path):
+    (tmp_path / "plate.json").write_text('[{"HULL": 8.0}, {"ROPE": 1}]')
+    with Store.open(tmp_path) as store:
+        assert on_plate(plate_of(store, SEA).additions) == {"HULL": 8.0, "ROPE": 1.0}
+        assert on_plate(undo(store, SEA).additions) == {}
+        assert plate_of(store, "recipe moss").additions == []
+    (tmp_path / "studio.db").unlink()
     (tmp_path / "plate.json").write_text("{not a list")
-    with pytest.raises(InputError, match="start anew with an empty plate"):
-        read_plate(tmp_path)
+    with Store.open(tmp_path) as store:
+        with pytest.raises(InputError, match="start anew with an empty plate"):
+            plate_of(store, SEA)
+        assert set_plate(store, SEA, [{"HULL": 1.0}], anew=True).additions == [{"HULL": 1.0}]
+
+
+@pytest.mark.parametrize("step", [0.01, 0.1, 0.5])
+def test_additions_are_whole_steps_of_the_scale(step):
+    plate = {"ROPE": 6.3, "STARBOARD": 2.8, "HULL": 1.6}
+    exact = next_additions(C, plate, GOAL)
+    found = measured(C, plate, exact, GOAL, step)
+    for name, grams in found.additions.items():
+        assert grams / step == pytest.approx(round(grams / step), abs=1e-6)
+        assert abs(grams - exact.additions[name]) < step
+    whole = {n: plate.get(n, 0) + found.additions.get(n, 0) for n in {**plate, **found.additions}}
+    assert ciede2000(lab_of(PALETTE, [whole])[0], GOAL) == pytest.approx(found.then, abs=1e-6)
 
 
 def test_an_addition_too_small_to_measure_is_avoided():
@@ -122,9 +176,11 @@ def test_command_keeps_a_dab_as_one_goes(own_demo, monkeypatch, capsys):
     assert sum(first["plate"].values()) == pytest.approx(10)
     then = tintladder("62,-18,-9", "--add", "HULL=4", "--json").json
     assert then["dab"] and sum(then["plate"].values()) == pytest.approx(14)
-    assert read_dab(folder) is not None
+    with Store.open(folder) as store:
+        assert plate_of(store, SEA).dab is not None
     tintladder("62,-18,-9", "--clear", "--add", "HULL=4")
-    assert read_dab(folder) is None
+    with Store.open(folder) as store:
+        assert plate_of(store, SEA).dab is None
     photo = folder / "photos" / "slipway.jpg"
     spots = ("--at", "304,239", "--white", "44,405", "--black", "121,406")
     told = tintladder("62,-18,-9", "--dab", photo, *spots, "--heap", "10")
@@ -136,6 +192,52 @@ def test_command_keeps_a_dab_as_one_goes(own_demo, monkeypatch, capsys):
         (("62,-18,-9", "--dab", "1,2", "--heap", "8"), "a colour to match"),
         (("62,-18,-9", "--add", "HULL=-3"), "zero or more"),
         (("62,-18,-9", "--add", "HULL=0"), "above zero"),
+        (("62,-18,-9", "--add", "HULL=8g,ROPE=1ml"), "in g and ml"),
+        (("62,-18,-9", "--add", "HULL=8cm"), "how much a cm holds"),
+        (("62,-18,-9", "--add", "HULL=1", "--based-on", "0"), "was changed since"),
+        (("20,1,1", "--undo"), "no step of this plate"),
     ):
         found = tintladder(*wrong)
         assert found.status == 2 and why in found.err and found.err.count("\n") == 1, found.err
+
+
+def test_an_addition_is_taken_back_and_each_colour_has_its_own_plate(own_demo, monkeypatch, capsys):
+    def tintladder(*arguments):
+        return run(monkeypatch, capsys, "next", *arguments, "--studio", own_demo)
+
+    first = tintladder("40 10 20", "--add", "ROPE=5,HULL=1", "--json").json
+    assert first["plate"] == {"ROPE": 5, "HULL": 1}
+    again = tintladder("rgb(80, 80, 80)", "--add", "PITCH=1,HULL=4", "--json").json
+    assert again["plate"] == {"PITCH": 1, "HULL": 4}
+    more = ("40,10,20", "--add", "BUOY=0.2", "--based-on", str(first["number"]))
+    assert tintladder(*more).status == 0
+    twice = tintladder(*more)
+    assert twice.status == 2 and "was changed since" in twice.err
+    assert tintladder("40,10,20", "--undo", "--json").json["plate"] == {"ROPE": 5, "HULL": 1}
+    assert "empty" in tintladder("40,10,20", "--undo").out
+    millilitres = tintladder("40,10,20", "--add", "ROPE=2ml", "--json").json["plate"]
+    assert millilitres["ROPE"] == pytest.approx(2 * 1.4, rel=0.3)
+
+
+def test_a_scale_and_a_finish_are_remembered(own_demo, monkeypatch, capsys):
+    def tintladder(*arguments):
+        found = run(monkeypatch, capsys, *arguments, "--studio", own_demo)
+        assert found.status == 0, found.err
+        return found
+
+    def step(*arguments):
+        return tintladder("recipe", "62,-18,-9", "--ways", "1", "--json", *arguments).json
+
+    tintladder("recipe", "62,-18,-9", "--ways", "1", "--scale", "0.1", "--finish", "satin")
+    said = step()
+    assert said["recipes"][0]["amounts"][0]["step"] == 0.1
+    assert said["viewing"] == {"finish": "satin"}
+    grams = tintladder("next", "62,-18,-9", "--clear", "--add", "HULL=8,ROPE=1", "--json").json
+    assert grams["viewing"] == {"finish": "satin"}
+    assert all(round(10 * g, 6) % 1 == 0 for g in grams["additions"].values())
+    spooned = step("--measure", "spoons")["recipes"][0]["amounts"][0]
+    assert spooned["unit"] == "spoon" and step()["recipes"][0]["amounts"][0] == spooned
+    # What was read is still matched as it was read.
+    read = tintladder("recipe", "mixtures/moss", "--ways", "1", "--json").json
+    assert "finish" not in read["viewing"]
+    tintladder("recipe", "62,-18,-9", "--scale", "0.01", "--measure", "grams", "--finish", "gloss")

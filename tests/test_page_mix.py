@@ -41,23 +41,39 @@ def test_a_step_of_the_worksheet_that_cannot_be_done_says_so_in_its_place(demo_p
     assert answer.text.count('class="fault"') == 1
 
 
+def seen(page, address):
+    """What a form of the worksheet carries of the plate."""
+    return re.search(
+        r'action="/mix/plate">.*?name="seen" value="(\w+)"', page.get(address).text, re.S
+    )[1]
+
+
 def test_the_plate_takes_every_addition_but_no_undo_of_another(demo_page):
     start = "/mix?target=BUOY+3:1&lay=HULL&lay=BUOY&way=BUOY,HULL&make=20g&mixing=yes"
     chosen = {
         "target": "BUOY 3:1", "lay": "HULL", "way": "BUOY,HULL", "make": "20g", "mixing": "yes",
     }  # fmt: skip
-    add = chosen | {"do": "add", "g:HULL": "15", "g:BUOY": "4,5"}
+    add = chosen | {"do": "add", "g:HULL": "15", "g:BUOY": "4,5", "seen": seen(demo_page, start)}
     answer = demo_page.send("/mix/plate", add)
     assert answer.json["path"].startswith("/mix?target=BUOY+3%3A1")
     first = demo_page.get(start).text
-    assert "15 g Hull White, 4.5 g Buoy Red" in first
-    seen = re.search(r'name="seen" value="(\w+)"', first)[1]
-    demo_page.send("/mix/plate", chosen | {"do": "add", "g:BUOY": "0.5"})
-    stale = demo_page.send("/mix/plate", chosen | {"do": "undo", "seen": seen})
+    assert "15.00 g Hull White, 4.50 g Buoy Red" in first
+    # The same form sent once more, as from a second window, adds nothing.
+    assert demo_page.send("/mix/plate", add).status == 409
+    before = seen(demo_page, start)
+    more = chosen | {"do": "add", "g:BUOY": "0.5", "seen": before}
+    assert demo_page.send("/mix/plate", more).status == 200
+    stale = demo_page.send("/mix/plate", chosen | {"do": "undo", "seen": before})
     assert stale.status == 409 and "the plate was changed elsewhere" in stale.json["line"]
-    assert "5 g Buoy Red" in demo_page.get(start).text
-    seen = re.search(r'name="seen" value="(\w+)"', demo_page.get(start).text)[1]
-    demo_page.send("/mix/plate", chosen | {"do": "clear", "seen": seen})
+    assert "5.00 g Buoy Red" in demo_page.get(start).text
+    now = seen(demo_page, start)
+    demo_page.send("/mix/plate", chosen | {"do": "clear", "seen": now})
+    assert "The plate is empty" in demo_page.get(start).text
+    back = {"do": "undo", "seen": seen(demo_page, start)}
+    assert demo_page.send("/mix/plate", chosen | back).status == 200
+    assert "5.00 g Buoy Red" in demo_page.get(start).text
+    for _ in range(2):
+        demo_page.send("/mix/plate", chosen | {"do": "undo", "seen": seen(demo_page, start)})
     assert "The plate is empty" in demo_page.get(start).text
 
 
@@ -86,7 +102,8 @@ def test_a_plate_that_is_only_begun_need_not_be_begun_anew(own_page):
         "target": "BUOY 3:1", "lay": "HULL", "way": "BUOY,HULL", "make": "40g", "mixing": "yes",
     }  # fmt: skip
     start = "/mix?target=BUOY+3:1&lay=HULL&lay=BUOY&way=BUOY,HULL&mixing=yes&make="
-    page.send("/mix/plate", chosen | {"do": "add", "g:BUOY": "3"})
+    add = {"do": "add", "g:BUOY": "3", "seen": seen(page, f"{start}40g")}
+    page.send("/mix/plate", chosen | add)
     begun = page.get(f"{start}40g").text
     assert "g Hull White: three quarters of that" in begun and "to start over" not in begun
     # Of a batch that needs 2 g only, so much more isn't worth it.
@@ -112,14 +129,15 @@ def test_a_batch_is_kept_as_weighed_out_and_as_it_is_on_the_plate(own_page):
     kept = page.send("/mix/keep", [*chosen, ("mixed", "so"), ("note", "first coat")])
     assert kept.json["path"].endswith("kept=transom#plate")
     assert "Kept as transom" not in page.get("/mix?" + urlencode(chosen)).text
-    add = [*chosen, ("do", "add"), ("g:HULL", "16"), ("g:BUOY", "4.25")]
+    before = seen(page, f"/mix?{urlencode(chosen)}")
+    add = [*chosen, ("do", "add"), ("g:HULL", "16"), ("g:BUOY", "4.25"), ("seen", before)]
     assert page.send("/mix/plate", add).status == 200
     plate = [*chosen, ("mixed", "plate"), ("note", "second coat")]
     assert page.send("/mix/keep", [*plate, ("seen", "another")]).status == 409
     there = page.get(kept.json["path"].partition("#")[0]).text
     assert "Kept as transom, 1 batch" in there and "first coat" in there
-    seen = re.search(r'name="seen" value="(\w+)"', there)[1]
-    last = page.send("/mix/keep", [*plate, ("seen", seen)])
+    now = seen(page, kept.json["path"].partition("#")[0])
+    last = page.send("/mix/keep", [*plate, ("seen", now)])
     assert last.json["path"].endswith("kept=transom#plate")
     shown = page.get(last.json["path"].partition("#")[0]).text
     assert "2 batches" in shown and "4.25 g Buoy Red" in shown and "second coat" in shown
@@ -153,7 +171,8 @@ def test_a_glaze_goes_on_the_plate_and_is_kept_as_one(own_page):
         ("target", "80,-10,-20"), ("lay", "HULL"), ("lay", "ANCHOR"), ("film", "20"),
         ("medium", "must"), ("way", "ANCHOR,MEDIUM"), ("make", "20g"), ("mixing", "yes"),
     ]  # fmt: skip
-    add = [*chosen, ("do", "add"), ("g:MEDIUM", "10"), ("g:ANCHOR", "0,4")]
+    before = seen(page, f"/mix?{urlencode(chosen)}")
+    add = [*chosen, ("do", "add"), ("g:MEDIUM", "10"), ("g:ANCHOR", "0,4"), ("seen", before)]
     there = page.send("/mix/plate", add).json["path"].partition("#")[0]
     assert "calculated for paint that hides only" in page.get(there).text
     assert page.send("/mix/keep", [*chosen, ("name", "haze"), ("mixed", "so")]).status == 200

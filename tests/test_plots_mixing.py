@@ -11,8 +11,9 @@ from matplotlib.text import Text
 from tintladder.calibrate.optics.colour import lab
 from tintladder.calibrate.optics.display import lab_to_srgb
 from tintladder.calibrate.optics.spectra import GRID
+from tintladder.database.easel.made_words import parts_words
 from tintladder.database.mixing.gamut import gamut
-from tintladder.database.mixing.made import Tint, as_made, parts_words
+from tintladder.database.mixing.made import Tint, as_made
 from tintladder.database.mixing.measures import WEIGHED_PARTS
 from tintladder.database.mixing.palette import Palette
 from tintladder.database.mixing.recipes import recipes

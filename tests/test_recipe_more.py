@@ -13,8 +13,9 @@ from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.calibrate.optics.predict import dry_fractions, predict
 from tintladder.calibrate.optics.surface import Surface, fresnel
 from tintladder.database.easel.asked_colour import kept_viewing
+from tintladder.database.easel.made_words import tint_words
 from tintladder.database.mixing.film import GROUNDS, Film, FilmPalette, bettered
-from tintladder.database.mixing.made import Tint, as_made, tint_words
+from tintladder.database.mixing.made import Tint, as_made
 from tintladder.database.mixing.measures import SPOONS, WEIGHED_PARTS
 from tintladder.database.mixing.order import lab_of
 from tintladder.database.mixing.palette import Palette

@@ -209,6 +209,7 @@ def _print(
             store.paints.find(tube)
         from ..cards.mixtures import print_mixtures
         from ..cards.printing import Wanted, measure_before, print_new_card
+        from ..easel.habits import weighed_with
 
         before = None if scale else measure_before(store)
         question = "What do you measure with: 0.01, 0.1 (grams), syringe or spoons"
@@ -216,6 +217,7 @@ def _print(
         with working("Printing", as_json):
             asked = Wanted(tubes, measure, gap_um=gap, face=in_terminal, **wanted)
             done = print_mixtures(store, asked, mixes) if proving else print_new_card(store, asked)
+        weighed_with(store, measure)
     say(_as_dict(done), as_json, lambda: _show(done, before is not None))
 
 

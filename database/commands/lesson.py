@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from .common import JsonOption, StudioOption, number, open_store, say, working
+from .habits import FinishOption, ScaleOption, usual
 from .photographs import BlackOption, GreyOption, WhiteOption, wanted_colours
 
 EXAMPLE = 'tintladder lesson photos/slipway.jpg --grey 82,405 --people 12 --title "The slipway"'
@@ -35,13 +36,8 @@ def lesson(
     without: Annotated[
         list[str] | None, typer.Option("--without", metavar="NAME", help="A tube to leave out.")
     ] = None,
-    finish: Annotated[
-        str | None,
-        typer.Option(
-            help="Finish of the painting: gloss, satin or matt. Without it colours said, shown or "
-            "photographed are seen in gloss, and readings are matched as read."
-        ),
-    ] = None,
+    finish: FinishOption = None,
+    scale: ScaleOption = None,
     grey: GreyOption = None,
     white: WhiteOption = None,
     black: BlackOption = None,
@@ -63,9 +59,11 @@ def lesson(
         from .recipe import split
 
         names = {paint.nickname: paint.name for paint in store.paints.all()}
+        gloss = check_finish(finish)
+        habits = usual(store, scale, finish=finish)
         wanted = wanted_colours(store, colours, grey, white, black)
         request = SetOutRequest(
-            wanted, tuple(split(with_)), tuple(split(without)), check_finish(finish)
+            wanted, tuple(split(with_)), tuple(split(without)), gloss, measuring=habits.measuring
         )
         found, content = handout(store, request, each, people, title, note, whose)
         write_whole({out: content.encode()})

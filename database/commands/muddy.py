@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from .common import JsonOption, StudioOption, open_store, print_table, say
+from .habits import FinishOption, usual
 
 if TYPE_CHECKING:
     from ..easel.basis import Basis
@@ -19,10 +20,7 @@ def muddy(
     mix: Annotated[
         str, typer.Argument(help="NAME=PARTS by weight of tube paint, with commas between.")
     ],
-    finish: Annotated[
-        str | None,
-        typer.Option(help="Finish under which the eye sees it: gloss, satin or matt."),
-    ] = None,
+    finish: FinishOption = None,
     volume: Annotated[
         bool, typer.Option("--volume", help="The parts are by volume of tube paint.")
     ] = False,
@@ -37,7 +35,9 @@ def muddy(
         from ..easel.prediction import MixRequest, greying
         from .predict import check_finish
 
-        answer = greying(store, MixRequest(mix, volume, check_finish(finish)))
+        gloss = check_finish(finish)
+        usual(store, finish=finish)
+        answer = greying(store, MixRequest(mix, volume, gloss))
     found, basis = answer.found, answer.basis
     result = {
         "mix": answer.parts,

@@ -9,14 +9,17 @@ import typer
 
 from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, number, open_store, say
+from .habits import FinishOption, ScaleOption, usual
 from .photographs import BlackOption, GreyOption, WhiteOption, is_picture, no_photo, target_in_photo
 from .recipe import split
 from .remedies import in_terminal
 
 if TYPE_CHECKING:
     from ..easel.additions import Additions
-    from ..easel.plate import KeptDab
+    from ..easel.plate import KeptDab, OnPlate
     from ..mixing.heap_guess import Likely
+    from ..mixing.measures import Measure
+    from ..mixing.target import Target
     from ..store.store import Store
 
 EXAMPLE = 'tintladder next "62,-18,-9" --add "HULL=8,STARBOARD=1"'
@@ -30,18 +33,24 @@ def next(
             metavar="MIX", help="NAME=GRAMS that just went on the plate, with commas between."
         ),
     ] = None,
-    undo: Annotated[bool, typer.Option("--undo", help="Forget the last addition.")] = False,
+    undo: Annotated[
+        bool, typer.Option("--undo", help="Take the last step back, up to a day later.")
+    ] = False,
     clear: Annotated[bool, typer.Option("--clear", help="Begin with an empty plate.")] = False,
     wanted: Annotated[
         float | None,
         typer.Option(parser=number(0.01), metavar="G", help="Grams needed in the end."),
     ] = None,
-    finish: Annotated[
-        str | None,
+    based_on: Annotated[
+        int | None,
         typer.Option(
-            help="Finish under which the eye sees it: gloss, satin or matt; without it, as recipe."
+            "--based-on",
+            metavar="NUMBER",
+            help="Add only if the plate is as the answer of this number showed it.",
         ),
     ] = None,
+    finish: FinishOption = None,
+    scale: ScaleOption = None,
     dab: Annotated[
         str | None,
         typer.Option(
@@ -69,52 +78,62 @@ def next(
 ) -> None:
     """Say what to add to the paint on the plate.
 
-    Paint is only added, never taken away, and the heap grows as little as possible.
+    Each colour, and each kept recipe, has a plate of its own. Paint is only added, never taken
+    away, and the heap grows as little as possible.
     """
     with open_store(studio) as store:
         from ..easel.additions import AdditionRequest, addition_question
         from ..easel.asked_colour import parse_target
         from ..easel.basis import nickname
+        from ..easel.densities import added_grams
         from ..easel.heap import heap_question
-        from ..easel.plate import on_plate, read_dab, read_plate, write_dab, write_plate
-        from ..mixing.prediction import parse_mix
+        from ..easel.plate import OnPlate, on_plate, plate_of, set_plate
         from .predict import check_finish
 
-        goal, gloss = parse_target(target, store), check_finish(finish)
-        folder, likely = store.studio.folder, None
+        gloss = check_finish(finish)
+        habits = usual(store, scale, finish=finish)
+        goal = parse_target(target, store)
+        plate_for, likely = _plate_for(store, target, goal), None
         if dab is None:
             no_photo(at=at, grey=grey, white=white, black=black)
         fresh = None if dab is None else _dab(store, dab, at, grey, white, black, heap, split(of))
         if fresh is not None:
             likely = heap_question(store, fresh).answer()
-        added = [parse_mix(text, lambda name: nickname(store, name)) for text in add or []]
+        added = [added_grams(store, text, lambda name: nickname(store, name)) for text in add or []]
         # The database's lock keeps two from writing the plate at once.
         with store.transaction():
-            if fresh is not None and likely is not None:
-                kept: KeptDab | None = fresh
-                additions = [{p: fresh.grams * share for p, share in likely.mixes[0].items()}]
-            else:
-                additions = [] if clear else read_plate(folder)
-                kept = None if clear else read_dab(folder)
             if undo:
-                if not additions:
-                    raise InputError("--undo", None, "the plate is empty", "add something first")
-                additions.pop()
-                kept = kept if additions else None
-            additions += added
+                plate = _undone(store, plate_for)
+            elif clear or fresh is not None:
+                plate = OnPlate([])
+            else:
+                plate = plate_of(store, plate_for)
+            _check_based_on(based_on, plate_of(store, plate_for).number)
+            additions, kept = plate.additions, plate.dab
+            if fresh is not None and likely is not None:
+                kept = fresh
+                additions = [{p: fresh.grams * share for p, share in likely.mixes[0].items()}]
+            if added or fresh is not None or clear:
+                additions = [*additions, *added]
+                plate = set_plate(store, plate_for, additions, kept, clear)
             if not on_plate(additions):
+                if undo or clear:
+                    said = {"plate": {}, "number": plate.number}
+                    say(said, as_json, lambda: typer.echo("The plate is empty."))
+                    return
                 raise InputError(
                     "--add", None, "the plate is empty",
                     'say what is on it: --add "HULL=8,STARBOARD=1", in grams',
                 )  # fmt: skip
-            asked = AdditionRequest(goal, tuple(additions), gloss, kept, wanted)
+            asked = AdditionRequest(
+                goal, tuple(additions), gloss, kept, wanted, habits.measuring.scale
+            )
             question = addition_question(store, asked)
-            write_plate(folder, additions)
-            write_dab(folder, kept)
     answer = question.answer(likely)
     found, basis = answer.found, answer.basis
     result = {
         "plate": answer.plate,
+        "number": plate.number,
         "target": {
             "said": answer.target.said,
             "words": answer.target.words,
@@ -125,13 +144,40 @@ def next(
         "additions": found.additions,
         "then_de00": found.then,
         "band_de00": found.band,
+        "step": asked.scale.step,
         "growth": found.growth,
         "start_over": found.start_over,
         "calculated": basis.model_words,
         "scan_made": bool(basis.scanned(answer.plate)),
         "dab": kept and _dab_as_dict(kept, answer.likely),
     } | basis.said  # fmt: skip
-    say(result, as_json, lambda: _show(answer))
+    say(result, as_json, lambda: _show(answer, asked.scale))
+
+
+def _plate_for(store: Store, text: str, goal: Target) -> str:
+    from ..easel.plate import goal_of
+
+    kept = store.recipes.find(text)
+    return goal_of(goal, "" if kept is None else kept.name)
+
+
+def _undone(store: Store, plate_for: str) -> OnPlate:
+    from ..easel.plate import undo
+
+    plate = undo(store, plate_for)
+    if plate is None:
+        raise InputError(
+            "--undo", None, "there is no step of this plate to take back", "add something first"
+        )
+    return plate
+
+
+def _check_based_on(based_on: int | None, number: int) -> None:
+    if based_on is not None and based_on != number:
+        raise InputError(
+            "--based-on", str(based_on), f"the plate was changed since, and is at {number}",
+            "look what is on it now, without --add, then add to that",
+        )  # fmt: skip
 
 
 def _dab(
@@ -151,7 +197,7 @@ def _dab(
     if heap is None:
         raise InputError("--dab", text, "expected the grams in the heap too", "weigh it: --heap 8")
     if is_picture(text):
-        seen = target_in_photo(Path(text), at, grey, white, black)
+        seen = target_in_photo(store, Path(text), at, grey, white, black)
     else:
         no_photo(at=at, grey=grey, white=white, black=black)
         seen = parse_target(text, store)
@@ -171,10 +217,11 @@ def _dab_as_dict(dab: KeptDab, likely: Likely | None) -> dict[str, Any]:
     }
 
 
-def _show(answer: Additions) -> None:
+def _show(answer: Additions, scale: Measure) -> None:
     from ...calibrate.optics.colour import in_words
     from ..common.colour_words import colour_words
     from ..easel.heap import guess_words
+    from ..mixing.measures import amount_words
     from ..mixing.next_addition import NEAR
 
     found, goal, basis = answer.found, answer.target, answer.basis
@@ -185,7 +232,9 @@ def _show(answer: Additions) -> None:
     if scanned:
         listed = " and ".join(names[paint] for paint in scanned)
         typer.echo(f"{listed}: read by a scanner, so less sure.")
-    heap = ", ".join(f"{grams:.2f} g {names[name]}" for name, grams in answer.plate.items())
+    heap = ", ".join(
+        f"{amount_words(grams, scale)} {names[name]}" for name, grams in answer.plate.items()
+    )
     typer.echo(f"On the plate: {heap}: {colour_words(found.now)}.")
     typer.echo(
         f"Wanted: {goal.words}, matched {basis.manner.viewing.words}. "
@@ -196,7 +245,9 @@ def _show(answer: Additions) -> None:
     elif not found.additions:
         typer.echo("No addition brings it nearer.")
     else:
-        more = ", ".join(f"{grams:.2f} g {names[name]}" for name, grams in found.additions.items())
+        more = ", ".join(
+            f"{amount_words(grams, scale)} {names[name]}" for name, grams in found.additions.items()
+        )
         typer.echo(
             f"Add {more}: then it is off by {found.then:.1f} ({in_words(found.then)}), "
             f"and the heap grows by {100 * found.growth:.0f} %."

@@ -56,13 +56,19 @@ def wanted_colours(
     from ..easel.setting_out import open_photo, wanted_each, wanted_of
 
     if len(colours) == 1 and is_picture(colours[0]):
-        return wanted_of(open_photo(colours[0], grey, white, black), Path(colours[0]).stem)
+        photo = open_photo(colours[0], grey, white, black)
+        return wanted_of(store, photo, Path(colours[0]).stem)
     no_photo(grey=grey, white=white, black=black)
     return wanted_each([parse_target(text, store) for text in colours])
 
 
 def target_in_photo(
-    photo: Path, at: str | None, grey: str | None, white: str | None, black: str | None
+    store: Store,
+    photo: Path,
+    at: str | None,
+    grey: str | None,
+    white: str | None,
+    black: str | None,
 ) -> Target:
     """Make a target of a spot of a photograph.
 
@@ -71,6 +77,7 @@ def target_in_photo(
     InputError
         Where no spot is given, or it lies outside.
     """
+    from ..easel.habits import habits
     from ..easel.setting_out import open_photo
     from ..mixing.photo import parse_spot, spot
 
@@ -79,4 +86,5 @@ def target_in_photo(
             str(photo), "--at", "expected the spot to match, in px across and down",
             "give it: --at 120,80",
         )  # fmt: skip
-    return spot(open_photo(photo, grey, white, black), parse_spot(at, "at"))
+    seen = spot(open_photo(photo, grey, white, black), parse_spot(at, "at"))
+    return habits(store).meant(seen)

@@ -8,6 +8,7 @@ import typer
 
 from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, number, open_store, print_table, say
+from .habits import FinishOption, usual
 
 if TYPE_CHECKING:
     from ...calibrate.optics.surface import Gloss
@@ -35,10 +36,7 @@ def predict(
             help="With --thickness: over a ground of yours too, a reading or a tube.",
         ),
     ] = None,
-    finish: Annotated[
-        str | None,
-        typer.Option(help="Finish under which the eye sees it: gloss, satin or matt."),
-    ] = None,
+    finish: FinishOption = None,
     volume: Annotated[
         bool, typer.Option("--volume", help="The parts are by volume of tube paint.")
     ] = False,
@@ -55,6 +53,7 @@ def predict(
         from ..easel.prediction import MixRequest, predicted_mix
         from ..mixing.prediction import VIEWS
 
+        usual(store, finish=finish)
         ground = None if over is None else parse_target(over, store)
         found = predicted_mix(store, MixRequest(mix, volume, gloss, thickness, ground))
     basis, read = found.basis, found.basis.read
@@ -66,7 +65,7 @@ def predict(
         "dry_volume_assumed": found.dry_volume_assumed,
         "density_assumed": found.assumed,
         "thickness_um": thickness,
-        "finish": finish,
+        "finish": basis.manner.viewing.finish,
         "looks": [
             {
                 "over": seen.over,
@@ -82,7 +81,7 @@ def predict(
             for seen in found.looks
         ],
     } | basis.said  # fmt: skip
-    say(result, as_json, lambda: _show(found, result, volume))
+    say(result, as_json, lambda: _show(found, result))
 
 
 def check_finish(finish: str | None) -> Gloss | None:
@@ -101,13 +100,13 @@ def check_finish(finish: str | None) -> Gloss | None:
     return found
 
 
-def _show(found: PredictedMix, result: dict[str, Any], volume: bool) -> None:
+def _show(found: PredictedMix, result: dict[str, Any]) -> None:
     from ...calibrate.optics.colour import in_words
     from ..mixing.prediction import VIEWS
 
     whole = found.looks[0]
     seen_so = found.basis.manner.viewing.words
-    by = "volume" if volume else "weight"
+    by = "volume" if found.by_volume else "weight"
     typer.echo(f"{found.words}, by {by}, {seen_so}: {whole.words}.")
     typer.echo(
         f"Sure to within CIEDE2000 {whole.band:.1f} (95 of 100 times; {in_words(whole.band)})."

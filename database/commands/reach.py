@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from .common import JsonOption, StudioOption, open_store, print_table, say, working
+from .habits import FinishOption, usual
 
 if TYPE_CHECKING:
     from ..easel.reach import Reach
@@ -23,10 +24,7 @@ def reach(
         list[str] | None, typer.Option("--without", metavar="NAME", help="A tube to leave out.")
     ] = None,
     tubes: Annotated[int, typer.Option(min=1, max=6, help="Tubes in a mix, at most.")] = 4,
-    finish: Annotated[
-        str | None,
-        typer.Option(help="Finish under which the eye sees it; without it, as recipe has it."),
-    ] = None,
+    finish: FinishOption = None,
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
@@ -41,10 +39,12 @@ def reach(
         from .predict import check_finish
         from .recipe import split
 
+        gloss = check_finish(finish)
+        usual(store, finish=finish)
         request = ReachRequest(
             parse_target(target, store) if target else None,
             tuple(store.paints.find(text).nickname for text in split(without)),
-            finish=check_finish(finish),
+            finish=gloss,
             most=tubes,
         )
         found = reach_question(store, request).answer()

@@ -9,6 +9,7 @@ import typer
 
 from ...calibrate.errors import InputError
 from .common import JsonOption, StudioOption, number, open_store, say, working
+from .habits import FinishOption, MeasureOption, ScaleOption, usual
 from .photographs import BlackOption, GreyOption, WhiteOption, no_photo, target_in_photo
 
 if TYPE_CHECKING:
@@ -56,17 +57,9 @@ def recipe(
     over: Annotated[
         str, typer.Option(help="With --thickness: what lies below, white or black.")
     ] = "white",
-    finish: Annotated[
-        str | None,
-        typer.Option(
-            help="Finish under which the eye sees it: gloss, satin or matt. Without it a colour "
-            "said, shown or photographed is seen in gloss, and a reading is matched as read."
-        ),
-    ] = None,
-    scale: Annotated[
-        float,
-        typer.Option(parser=number(0.001, 1), metavar="G", help="Smallest step of your scale, g."),
-    ] = 0.01,
+    finish: FinishOption = None,
+    scale: ScaleOption = None,
+    measure: MeasureOption = None,
     make: Annotated[
         str | None, typer.Option(metavar="AMOUNT", help="How much to make: 40ml or 25g.")
     ] = None,
@@ -98,7 +91,6 @@ def recipe(
     """
     with open_store(studio) as store, working("Searching", as_json):
         from ..easel.basis import nickname
-        from ..easel.measuring import Measuring
         from ..easel.recipe import Quantity, RecipeRequest, amounts, recipe_question
         from ..mixing.film import Film
         from .predict import check_finish
@@ -107,6 +99,8 @@ def recipe(
         if target is None and photo is None:
             _list(store, {"--keep": keep, "--make": make, "--swatch": swatch}, as_json)
             return
+        check_finish(finish)
+        habits = usual(store, scale, measure, finish)
         kept = None if photo else store.recipes.find(target or "")
         _check(target, picture, make, area, kept, made, swatch)
         if kept and not (with_ or without or thickness or finish):
@@ -122,7 +116,7 @@ def recipe(
                 ways=ways,
             )
         found = recipe_question(store, request).answer()
-        quantity = Quantity(make or area or "", coats, Measuring(step=scale))
+        quantity = Quantity(make or area or "", coats, habits.measuring)
         measured = [amounts(found, each, quantity) for each in found.answer.recipes]
         result = as_dict(found, measured)
         if picture is not None:
@@ -216,7 +210,7 @@ def _wanted(
     if photo is not None:
         if target is not None:
             raise InputError("--photo", str(photo), f"{target} was named too", "name one of them")
-        return target_in_photo(photo, at, grey, white, black)
+        return target_in_photo(store, photo, at, grey, white, black)
     no_photo(at=at, grey=grey, white=white, black=black)
     return parse_target(target or "", store)
 

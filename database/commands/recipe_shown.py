@@ -157,7 +157,7 @@ def _show_wanted(answer: Answer, basis: Basis) -> None:
 
 def _lines(recipe: Recipe, amounts: Amounts, basis: Basis) -> list[str]:
     """What is to be known of one way."""
-    from ..mixing.made import beforehand_words, surplus_words
+    from ..easel.made_words import beforehand_words, surplus_words
     from ..mixing.recipes import match_words
 
     first, names = amounts.first, basis.names
@@ -193,13 +193,13 @@ def by_ratio_words(amounts: Amounts) -> str:
 
 
 def _amounts(made: Made, order: Order, names: Mapping[str, str]) -> str:
-    from ..mixing.made import portion_words
+    from ..easel.made_words import portion_words
 
     return ", ".join(portion_words(made, step.paint, names) for step in order.steps)
 
 
 def _show_order(made: Made, order: Order, names: Mapping[str, str]) -> None:
-    from ..mixing.made import of_what
+    from ..easel.made_words import of_what
 
     rows = []
     for i, s in enumerate(order.steps):
@@ -225,7 +225,7 @@ def _show_order(made: Made, order: Order, names: Mapping[str, str]) -> None:
 
 def _show_amounts(amounts: Sequence[Made], order: Order, names: Mapping[str, str]) -> None:
     from ...calibrate.optics.colour import in_words
-    from ..mixing.made import tint_words
+    from ..easel.made_words import tint_words
 
     rows = [
         (

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from .common import JsonOption, StudioOption, number, open_store, print_table, say, working
+from .habits import FinishOption, MeasureOption, ScaleOption, usual
 from .photographs import BlackOption, GreyOption, WhiteOption, wanted_colours
 
 if TYPE_CHECKING:
@@ -46,13 +47,9 @@ def setout(
         float,
         typer.Option(parser=number(1), metavar="ML", help="Paint to make in all, without --area."),
     ] = 60.0,
-    finish: Annotated[
-        str | None,
-        typer.Option(
-            help="Finish of the painting: gloss, satin or matt. Without it colours said, shown or "
-            "photographed are seen in gloss, and readings are matched as read."
-        ),
-    ] = None,
+    finish: FinishOption = None,
+    scale: ScaleOption = None,
+    measure: MeasureOption = None,
     grey: GreyOption = None,
     white: WhiteOption = None,
     black: BlackOption = None,
@@ -76,9 +73,11 @@ def setout(
         from .predict import check_finish
         from .recipe import split
 
+        gloss = check_finish(finish)
+        habits = usual(store, scale, measure, finish)
         request = SetOutRequest(
             wanted_colours(store, colours, grey, white, black), tuple(split(with_)),
-            tuple(split(without)), check_finish(finish), within, tubes, make, area, coats,
+            tuple(split(without)), gloss, within, tubes, make, area, coats, habits.measuring,
         )  # fmt: skip
         told("comparing every set of tubes")
         answer = setout_question(store, request).answer()
@@ -144,7 +143,7 @@ def as_dict(answer: SettingOut) -> dict[str, Any]:
 
 def _show(answer: SettingOut) -> None:
     from ...calibrate.optics.colour import in_words
-    from ..mixing.made import beforehand_words, surplus_words
+    from ..easel.made_words import beforehand_words, surplus_words
 
     found, basis, remark = answer.found, answer.basis, answer.wanted.remark
     names = basis.names
@@ -196,7 +195,7 @@ def match_line(dab: Dab, heap: Made) -> str:
 
 
 def _order(dab: Dab, heap: Made, names: Mapping[str, str]) -> str:
-    from ..mixing.made import held_back, portion_words
+    from ..easel.made_words import held_back, portion_words
 
     return ", ".join(
         portion_words(heap, step.paint, names, held=True)

@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING
 
 from ...calibrate.optics.surface import Gloss
 from ..mixing.heap_guess import Likely, outcomes
-from ..mixing.next_addition import Next, next_additions
+from ..mixing.measures import Measure
+from ..mixing.next_addition import Next, measured, next_additions
 from ..mixing.target import Target
 from .basis import Basis, on_hand
 from .heap import HeapQuestion, heap_question
 from .manner import Manner
+from .measuring import BY_SCALE
 from .plate import KeptDab, on_plate
 
 if TYPE_CHECKING:
@@ -35,6 +37,8 @@ class AdditionRequest:
         That the plate began with: the first addition is what it is likely made of.
     wanted : float or None
         Grams needed in the end.
+    scale : Measure
+        That additions are weighed with.
     """
 
     target: Target
@@ -42,6 +46,7 @@ class AdditionRequest:
     finish: Gloss | None = None
     dab: KeptDab | None = None
     wanted: float | None = None
+    scale: Measure = BY_SCALE.scale
 
 
 @dataclass(frozen=True)
@@ -98,6 +103,7 @@ class AdditionQuestion:
         # What is there is there: less than it is never needed.
         wanted = max(asked.wanted or 0.0, sum(plate.values()))
         found = next_additions(palette.coefficients, plate, lab, wanted)
+        found = measured(palette.coefficients, plate, found, lab, asked.scale.step)
         if self.heap is not None and asked.dab is not None:
             likely = likely or self.heap.answer()
             more = on_plate([*asked.additions[1:], found.additions])

@@ -12,17 +12,15 @@ import numpy as np
 from ...calibrate.errors import InputError
 from ...calibrate.formats.session import Session
 from ...calibrate.optics.predict import dry_fractions, predict
-from ..common.remedies import StudioDo
 from ..mixing.medium import MEDIUM, with_medium
-from ..mixing.target import HEX, WAYS, Target, of_hex, of_lab, of_spectrum
+from ..mixing.target import HEX, WAYS, Target, of_hex, of_spectrum, said_colour
 from ..mixing.viewing import AS_READ, Viewing, of_reading
+from .habits import habits
 
 if TYPE_CHECKING:
     from ..store import schema
     from ..store.store import Store
 
-_NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)"
-_LAB = re.compile(rf"\s*({_NUMBER})\s*[,;]\s*({_NUMBER})\s*[,;]\s*({_NUMBER})\s*")
 _TINT = re.compile(r"(.+?)\s+(\d+(?:\.\d+)?)\s*:\s*(\d+(?:\.\d+)?)")
 
 
@@ -68,16 +66,15 @@ def parse_target(text: str, store: Store) -> Target:
         Where it is nothing known, or what it names can't be used.
     """
     text = text.strip()
-    if match := _LAB.fullmatch(text):
-        return of_lab(*(float(x) for x in match.groups()))
-    if text.startswith("#"):
-        return of_hex(text)
+    plain = said_colour(text)
+    if plain is not None:
+        return habits(store).meant(plain)
     for way in (_of_kept, _of_file, _of_reading, _of_tube):
         found = way(text, store)
         if found is not None:
             return found
     if HEX.fullmatch(text):
-        return of_hex(text)
+        return habits(store).meant(of_hex(text))
     raise InputError("target", text, "expected a colour to match", WAYS)
 
 
@@ -174,16 +171,19 @@ def _of_tube(text: str, store: Store) -> Target | None:
 
 
 def _tube(text: str, store: Store) -> schema.Paint:
-    """Find a tube; where there is none, say which recipes are kept too."""
+    """Find a tube; where there is none, say what else a colour may be."""
     try:
         return store.paints.find(text)
     except InputError as error:
+        wanted = text.casefold()
+        if any(wanted in f"{p.nickname}\n{p.name}".casefold() for p in store.paints.all()):
+            raise
         names = [kept.recipe.name for kept in store.recipes.all()]
         if not names:
-            raise
-        near = [name for name in names if text.casefold() in name] or names
+            raise InputError("target", text, error.expected, WAYS) from None
+        near = [name for name in names if wanted in name] or names
         listed = ", ".join(near[:6]) + (", ..." if len(near) > 6 else "")
         raise InputError(
             "target", text, f"is no kept recipe (kept: {listed}); as a tube it {error.expected}",
-            StudioDo.SEE_RECIPES_AND_TUBES(),
+            WAYS,
         ) from None  # fmt: skip

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
+from ...calibrate.errors import InputError
 from ...calibrate.fit.problem.tube import TYPICAL_DENSITY
 from ...calibrate.optics.coefficients import Coefficients
+from ..mixing.measures import SPOON_ML
+from ..mixing.medium import MEDIUM, with_medium
 from ..mixing.palette import Palette
+from ..mixing.prediction import BARE, GRAMS, ML, SPOON, by_weight, parse_amounts
 from ..mixing.ranking import clumsiness
 from ..store.store import Store
 
@@ -93,3 +97,33 @@ def volume_slip(palette: Palette, parts: Mapping[str, float], assumed: Collectio
     shares = dry / dry.sum()
     slip = np.array([ASSUMED_SPREAD * (p in assumed) for p in palette.paints])
     return float(clumsiness(palette, shares, palette.lab(shares)[0], slip)[0])
+
+
+def added_grams(store: Store, text: str, resolve: Callable[[str], str]) -> dict[str, float]:
+    """Read what went on a plate, such as ``HULL=8,STARBOARD=1`` in grams, or all in ml or spoons.
+
+    Returns
+    -------
+    dict of nickname to grams
+        Of what is told by volume by the densities of the tubes in use.
+
+    Raises
+    ------
+    InputError
+        As `parse_amounts`; and for a unit that has no size.
+    """
+    parts, unit = parse_amounts(text, resolve)
+    if unit in (BARE, GRAMS):
+        return parts
+    size = {ML: 1.0, SPOON: SPOON_ML}.get(unit)
+    if size is None:
+        raise InputError(
+            "mix", text, f"how much a {unit} holds isn't known", "give grams, ml or spoons"
+        )
+    tubes = [paint for paint in parts if paint != MEDIUM]
+    read = with_densities(store, store.fits.coefficients(tubes))[0] if tubes else None
+    if MEDIUM in parts and read is not None:
+        read = with_medium(read)
+    if read is None:
+        return {paint: size * TYPICAL_DENSITY * amount for paint, amount in parts.items()}
+    return {p: size * g for p, g in by_weight(read, parts).items()}

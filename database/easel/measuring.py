@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from ...calibrate.optics.spectra import Array
 from ..mixing.batch import density
 from ..mixing.made import Made, as_made
 from ..mixing.measures import SPOONS, SQUEEZED, SYRINGE, WEIGHED_PARTS, Measure, scale
-from .basis import Basis
+
+if TYPE_CHECKING:
+    from .basis import Basis
 
 HANDY_G = 10.0
 """Of a mix that nobody says how much to make of, where amounts are weighed or drawn up."""

@@ -1,4 +1,4 @@
-"""What is on the plate: a list of additions, kept beside the studio as one goes."""
+"""What is on the plate: additions, one plate for each colour or recipe, kept as one goes."""
 
 from __future__ import annotations
 
@@ -6,16 +6,20 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ...calibrate.errors import InputError
 from ..common.remedies import StudioDo
-from ..common.whole_files import write_whole
 from ..mixing.target import Target
 from ..mixing.viewing import Viewing
 
+if TYPE_CHECKING:
+    from ..store.store import Store
+
 NAME, DAB = "plate.json", "plate-dab.json"
+"""Files beside the database that held the one plate there was before plates were kept in it."""
 Additions = list[dict[str, float]]
 
 
@@ -53,20 +57,128 @@ class KeptDab:
             self.said, np.array(self.lab), estimate=True, band=self.band, viewing=self.viewing
         )
 
+    @property
+    def kept(self) -> dict[str, Any]:
+        """What is kept of it, of plain values."""
+        return asdict(self) | {"viewing": self.viewing.said}
 
-def read_plate(folder: Path) -> Additions:
-    """Return every addition so far, in grams by nickname, in order.
+    @classmethod
+    def of_kept(cls, said: Mapping[str, Any]) -> KeptDab:
+        """Return a dab of what is kept of it."""
+        lightness, a, b = (float(x) for x in said["lab"])
+        viewing = Viewing.of_kept(said.get("viewing", {"finish": said.get("seen")}))
+        return cls(
+            str(said["said"]), (lightness, a, b), float(said["band"]), viewing,
+            float(said["grams"]), tuple(said["of"]),
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class OnPlate:
+    """What is on a plate now.
+
+    Attributes
+    ----------
+    additions : list of dict of nickname to grams
+        In order.
+    dab : KeptDab or None
+        That it began with, if it did.
+    number : int
+        Of this state: an addition says which one it was based on.
+    undoable : bool
+        Whether the last step can be taken back.
+    """
+
+    additions: Additions
+    dab: KeptDab | None = None
+    number: int = 0
+    undoable: bool = False
+
+
+def goal_of(target: Target, recipe: str = "") -> str:
+    """Return what a plate is for: a kept recipe by its name, else the colour as it is said."""
+    return f"recipe {recipe.casefold()}" if recipe else target.said
+
+
+def plate_of(store: Store, goal: str) -> OnPlate:
+    """Return what is on a plate.
 
     Raises
     ------
     InputError
-        Where the file isn't one of ours.
+        Where a file of an older plate isn't one of ours.
     """
+    with store.snapshot():
+        row = store.plates.of(goal)
+        if row is not None:
+            dab = None if row.dab is None else KeptDab.of_kept(row.dab)
+            return OnPlate([dict(a) for a in row.additions], dab, row.id, row.before is not None)
+        if store.plates.any():
+            return OnPlate([])
+        older = _older_plate(store.studio.folder)
+    return OnPlate(older, _older_dab(store.studio.folder) if older else None, 0, bool(older))
+
+
+def set_plate(
+    store: Store,
+    goal: str,
+    additions: Sequence[Mapping[str, float]],
+    dab: KeptDab | None = None,
+    anew: bool = False,
+) -> OnPlate:
+    """Keep what is on a plate after a step, all or none.
+
+    Parameters
+    ----------
+    store : Store
+    goal : str
+    additions : sequence of mapping of nickname to grams
+        All that is on it then.
+    dab : KeptDab, optional
+    anew : bool
+        Whether it was emptied before: then no older plate is looked for.
+
+    Raises
+    ------
+    InputError
+        As `plate_of`.
+    """
+    with store.transaction():
+        if not anew:
+            _take_up(store, goal)
+        store.plates.put(goal, additions, None if dab is None else dab.kept)
+        return plate_of(store, goal)
+
+
+def undo(store: Store, goal: str) -> OnPlate | None:
+    """Take the last step back; None where there is none that can be.
+
+    Raises
+    ------
+    InputError
+        As `plate_of`.
+    """
+    with store.transaction():
+        _take_up(store, goal)
+        return None if store.plates.undo(goal) is None else plate_of(store, goal)
+
+
+def _take_up(store: Store, goal: str) -> None:
+    """Take up the plate that was kept in a file; the first step finds it, whatever it is for."""
+    if not store.plates.any():
+        folder = store.studio.folder
+        older = _older_plate(folder)
+        if older:
+            dab = _older_dab(folder)
+            store.plates.put(goal, older, None if dab is None else dab.kept)
+
+
+def _older_plate(folder: Path) -> Additions:
     path = folder / NAME
     if not path.exists():
         return []
     try:
-        found = [
+        return [
             {str(name): float(grams) for name, grams in each.items()}
             for each in json.loads(path.read_text(encoding="utf-8"))
         ]
@@ -74,50 +186,16 @@ def read_plate(folder: Path) -> Additions:
         raise InputError(
             path, None, "expected a list of additions in grams", StudioDo.START_ANEW()
         ) from None
-    return found
 
 
-def write_plate(folder: Path, additions: Sequence[Mapping[str, float]]) -> None:
-    """Keep the additions, all or none."""
-    _write(folder / NAME, [dict(a) for a in additions])
-
-
-def read_dab(folder: Path) -> KeptDab | None:
-    """Return the dab that the plate began with, if it did.
-
-    Raises
-    ------
-    InputError
-        Where the file isn't one of ours.
-    """
+def _older_dab(folder: Path) -> KeptDab | None:
     path = folder / DAB
     if not path.exists():
         return None
     try:
-        said = json.loads(path.read_text(encoding="utf-8"))
-        lightness, a, b = (float(x) for x in said["lab"])
-        return KeptDab(
-            str(said["said"]),
-            (lightness, a, b),
-            float(said["band"]),
-            Viewing.of_kept(said.get("viewing", {"finish": said.get("seen")})),
-            float(said["grams"]),
-            tuple(said["of"]),
-        )
+        return KeptDab.of_kept(json.loads(path.read_text(encoding="utf-8")))
     except (ValueError, KeyError, TypeError):
         raise InputError(path, None, "expected a dab's colour", StudioDo.START_ANEW()) from None
-
-
-def write_dab(folder: Path, dab: KeptDab | None) -> None:
-    """Keep a dab, or forget the one that was kept."""
-    if dab is None:
-        (folder / DAB).unlink(missing_ok=True)
-    else:
-        _write(folder / DAB, asdict(dab) | {"viewing": dab.viewing.said})
-
-
-def _write(path: Path, said: object) -> None:
-    write_whole({path: f"{json.dumps(said, indent=1)}\n".encode()})
 
 
 def on_plate(additions: Sequence[Mapping[str, float]]) -> dict[str, float]:

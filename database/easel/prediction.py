@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING
 from ...calibrate.errors import InputError
 from ...calibrate.optics.surface import Gloss
 from ..mixing.medium import MEDIUM
-from ..mixing.prediction import Look, by_weight, look, mix_words, parse_mix
+from ..mixing.prediction import BY_VOLUME, GRAMS, Look, by_weight, look, mix_words, parse_amounts
 from ..mixing.target import Target
 from ..mixing.viewing import AS_READ, Viewing
 from .basis import Basis, just, nickname, on_hand
+from .habits import habits
 from .manner import Manner
 
 if TYPE_CHECKING:
@@ -55,6 +56,8 @@ class PredictedMix:
     parts : dict of nickname to parts by weight
     words : str
         The mix as it was typed.
+    by_volume : bool
+        Whether its parts are by volume.
     looks : tuple of Look
         Opaque; then as films.
     assumed : list of str
@@ -64,6 +67,7 @@ class PredictedMix:
     basis: Basis
     parts: Mapping[str, float]
     words: str
+    by_volume: bool
     looks: tuple[Look, ...]
     assumed: list[str]
 
@@ -75,11 +79,16 @@ class PredictedMix:
         return [paint for paint, measured in known if not measured]
 
 
-def _parts(store: Store, request: MixRequest) -> tuple[dict[str, float], Manner]:
-    parts = parse_mix(request.mix, lambda name: nickname(store, name))
+def _parts(store: Store, request: MixRequest) -> tuple[dict[str, float], bool, Manner]:
+    """What was typed, whether by volume, and how it is looked at."""
+    parts, unit = parse_amounts(request.mix, lambda name: nickname(store, name))
+    if request.by_volume and unit == GRAMS:
+        raise InputError("mix", request.mix, "its amounts are grams, not by volume", "say which")
     if all(paint == MEDIUM for paint in parts):
         raise InputError("mix", request.mix, "medium alone has no colour", "add a paint")
-    return parts, Manner(Viewing(request.finish) if request.finish else AS_READ)
+    finish = request.finish or habits(store).finish
+    manner = Manner(Viewing(finish) if finish else AS_READ)
+    return parts, request.by_volume or unit in BY_VOLUME, manner
 
 
 def predicted_mix(store: Store, request: MixRequest) -> PredictedMix:
@@ -90,18 +99,18 @@ def predicted_mix(store: Store, request: MixRequest) -> PredictedMix:
     InputError
         As `parse_mix` and `look`; and for paints without a fit, or medium alone.
     """
-    typed, manner = _parts(store, request)
+    typed, by_volume, manner = _parts(store, request)
     basis = just(store, manner, list(typed))
     read, ground, parts = basis.read, None, typed
     if request.ground is not None:
         # A ground lies below the film as the paints' instrument reads it.
         ground = request.ground.under(AS_READ, read.surface).as_ground(request.thickness_um)
-    if request.by_volume:
+    if by_volume:
         parts = by_weight(read, typed)
     looks = look(read, parts, request.thickness_um, basis.manner.viewing, ground)
     return PredictedMix(
-        basis, parts, mix_words(typed, basis.names), tuple(looks),
-        basis.assumed(typed) if request.by_volume else [],
+        basis, parts, mix_words(typed, basis.names), by_volume, tuple(looks),
+        basis.assumed(typed) if by_volume else [],
     )  # fmt: skip
 
 
@@ -130,11 +139,11 @@ def greying(store: Store, request: MixRequest) -> Greying:
     InputError
         As `predicted_mix`.
     """
-    typed, manner = _parts(store, request)
+    typed, by_volume, manner = _parts(store, request)
     paints = {paint: part for paint, part in typed.items() if paint != MEDIUM}
     basis = on_hand(store, manner, list(paints))
     palette = basis.palette
-    parts = by_weight(basis.read, paints) if request.by_volume else paints
+    parts = by_weight(basis.read, paints) if by_volume else paints
     pigments = {paint.nickname: paint.pigments for paint in store.paints.all()}
     from ..mixing.greying import muddy
 

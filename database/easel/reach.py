@@ -13,6 +13,7 @@ from ..mixing.recipes import Answer, recipes
 from ..mixing.target import Target
 from ..mixing.viewing import AS_READ, Viewing
 from .basis import Basis, on_hand
+from .habits import habits
 from .manner import Manner
 
 if TYPE_CHECKING:
@@ -121,7 +122,8 @@ def reach_question(store: Store, request: ReachRequest) -> ReachQuestion:
     """
     target = request.target
     if target is None:
-        manner = Manner(Viewing(request.finish) if request.finish else AS_READ)
+        finish = request.finish or habits(store).finish
+        manner = Manner(Viewing(finish) if finish else AS_READ)
     else:
         manner = Manner.matching(target, request.finish)
     with store.snapshot():

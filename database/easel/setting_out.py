@@ -18,6 +18,7 @@ from ..mixing.setout import BATCH_ML, WITHIN, Dab, SetOut, set_out
 from ..mixing.target import Target
 from ..mixing.viewing import AS_SEEN, Viewing
 from .basis import Basis, on_hand
+from .habits import habits
 from .manner import Manner
 from .measuring import BY_SCALE, Measuring, made_of
 
@@ -76,11 +77,11 @@ def open_photo(
     return read_photo(file, **spots, layouts={layout.number: layout for layout in layouts})
 
 
-def wanted_of(photo: Photo, name: str) -> Wanted:
+def wanted_of(store: Store, photo: Photo, name: str) -> Wanted:
     """Return the main colours of a photograph."""
-    main = main_colours(photo)
+    main, meant = main_colours(photo), habits(store).meant
     return Wanted(
-        tuple(colour.target(photo) for colour in main),
+        tuple(meant(colour.target(photo)) for colour in main),
         name,
         tuple(colour.share for colour in main),
         tuple(colour.at for colour in main),

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 
@@ -129,6 +130,46 @@ def next_additions(
         float(growth[best]) if additions else 0.0,
         bool(over),
         fresh,
+    )
+
+
+def measured(
+    coefficients: Coefficients,
+    plate: Mapping[str, float],
+    found: Next,
+    target: Array,
+    step: float,
+) -> Next:
+    """Return additions in whole steps of a scale, those that come nearest.
+
+    Parameters
+    ----------
+    coefficients : Coefficients
+    plate : mapping of nickname to grams
+    found : Next
+        What to add, were every amount weighed exactly.
+    target : (3,) array
+    step : float
+        Smallest step of the scale, g.
+    """
+    if not found.additions:
+        return found
+    palette, names = Palette(coefficients), list(found.additions)
+    whole = np.floor(np.array(list(found.additions.values())) / step + 1e-9)
+    counts = whole + np.array(list(product((0, 1), repeat=len(names))))
+    heaps = [
+        {n: plate.get(n, 0.0) + more.get(n, 0.0) for n in {**plate, **more}}
+        for row in counts
+        for more in [dict(zip(names, row * step, strict=True))]
+    ]
+    off = ciede2000(lab_of(palette, heaps), target)
+    best = int(np.argmin(off + _FOR_ONE_MORE * (counts > 0).sum(axis=1)))
+    added = {n: float(round(c * step, 9)) for n, c in zip(names, counts[best], strict=True) if c}
+    if not added or off[best] >= found.off - 0.05:
+        return replace(found, additions={}, then=found.off, growth=0.0)
+    grams = float(sum(plate.values()))
+    return replace(
+        found, additions=added, then=float(off[best]), growth=sum(added.values()) / grams
     )
 
 

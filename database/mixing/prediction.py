@@ -24,8 +24,16 @@ CARD_BLACK, CARD_WHITE = 0.01, 0.86
 VIEWS = (D50, View("D65"), View("A"))
 
 
+GRAMS, ML, SPOON, CM, PART, BARE = "g", "ml", "spoon", "cm", "part", ""
+"""Units that amounts may be typed in; a bare number has none."""
+BY_VOLUME = (ML, SPOON, CM)
+_AMOUNT = re.compile(
+    r"(?P<number>\d+(?:\.\d*)?|\.\d+)\s*(?P<unit>g|ml|spoon|cm|part|%)?s?", re.IGNORECASE
+)
+
+
 def parse_mix(text: str, resolve: Callable[[str], str]) -> dict[str, float]:
-    """Read a mix such as ``ANCHOR=2,ROPE=1,HULL=7``.
+    """Read a mix by weight such as ``ANCHOR=2,ROPE=1,HULL=7``.
 
     Parameters
     ----------
@@ -42,9 +50,30 @@ def parse_mix(text: str, resolve: Callable[[str], str]) -> dict[str, float]:
     Raises
     ------
     InputError
-        For a part that is no number, negative, or all of them zero.
+        As `parse_amounts`, and for amounts by volume.
+    """
+    parts, unit = parse_amounts(text, resolve)
+    if unit in BY_VOLUME:
+        raise InputError("mix", text, f"expected amounts by weight, not in {unit}", "weigh them")
+    return parts
+
+
+def parse_amounts(text: str, resolve: Callable[[str], str]) -> tuple[dict[str, float], str]:
+    """Read a mix as `parse_mix` does, in any one unit, such as ``ANCHOR=2ml,HULL=7ml``.
+
+    Returns
+    -------
+    parts : dict of nickname to amount
+    unit : str
+        That all are in.
+
+    Raises
+    ------
+    InputError
+        For an amount that is no number, negative, or all of them zero; and for units mixed.
     """
     parts: dict[str, float] = {}
+    units: dict[str, None] = {}
     for item in filter(None, (piece.strip() for piece in text.split(","))):
         name, equals, number = (piece.strip() for piece in item.partition("="))
         if parts and re.fullmatch(r"\d+", item):
@@ -56,17 +85,26 @@ def parse_mix(text: str, resolve: Callable[[str], str]) -> dict[str, float]:
             raise InputError(
                 "mix", item, "expected NAME=PARTS", "write for instance 'ANCHOR=2,HULL=7'"
             )
-        if not re.fullmatch(r"\d+(\.\d*)?|\.\d+", number) or not np.isfinite(float(number)):
+        match = _AMOUNT.fullmatch(number)
+        if not match or not np.isfinite(float(match["number"])):
             raise InputError(
                 "mix", item, "expected parts as a number, zero or more", "write for instance 2.5"
             )
+        unit = (match["unit"] or BARE).casefold()
+        units[PART if unit == "%" else unit] = None
         nickname = resolve(name)
-        parts[nickname] = parts.get(nickname, 0.0) + float(number)
+        parts[nickname] = parts.get(nickname, 0.0) + float(match["number"])
+    if len(units) > 1:
+        listed = " and ".join(unit or "no unit" for unit in units)
+        raise InputError(
+            "mix", text, f"its amounts are in {listed}, which can't be added up",
+            "give all of them in one unit",
+        )  # fmt: skip
     if not parts or sum(parts.values()) <= 0:
         raise InputError(
             "mix", text or None, "expected at least one part above zero", "name some paint"
         )
-    return {name: amount for name, amount in parts.items() if amount > 0}
+    return {name: amount for name, amount in parts.items() if amount > 0}, next(iter(units))
 
 
 @dataclass(frozen=True)

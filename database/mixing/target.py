@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,9 +19,19 @@ from .viewing import AS_READ, AS_SEEN, Viewing
 
 HEX = re.compile(r"#?([0-9a-fA-F]{6}|[0-9a-fA-F]{3})")
 _SCREEN = "a colour on a screen is an estimate; a reading is surer"
+_NUMBER = r"[-+\u2212]?(?:\d+\.?\d*|\.\d+)"
+_LAB = re.compile(
+    rf"(?:(?:cie)?\s*l\*?a\*?b\*?\s*[:(=]?\s*)?({_NUMBER})%?[\s,;]+({_NUMBER})[\s,;]+({_NUMBER})\s*\)?",
+    re.IGNORECASE,
+)
+_RGB = re.compile(
+    rf"rgb\s*\(?\s*({_NUMBER})(%?)[\s,;]+({_NUMBER})(%?)[\s,;]+({_NUMBER})(%?)\s*\)?", re.IGNORECASE
+)
+_DECIMAL_COMMAS = re.compile(r"([-+]?\d+,\d+)\s*[;\s]\s*([-+]?\d+,\d+)\s*[;\s]\s*([-+]?\d+,\d+)")
 WAYS = (
-    "write L*,a*,b* such as '62,-18,-9', sRGB such as '#5f8ea0', a file of readings, a tube, "
-    "a tube let down such as 'ANCHOR 4:1' (white to colour), a kept recipe, or CARD/STEP"
+    "write L*,a*,b* such as '62,-18,-9', sRGB such as '#5f8ea0' or 'rgb(95, 142, 160)', a file of "
+    "readings, a tube, a tube let down such as 'ANCHOR 4:1' (white to colour), a kept recipe, or "
+    "CARD/STEP"
 )
 
 
@@ -128,6 +139,39 @@ def of_lab(lightness: float, a: float, b: float) -> Target:
             "target", said, "expected L* from 0 to 100, a* and b* from -150 to 150", WAYS
         )
     return Target(said, np.array([lightness, a, b], dtype=float), viewing=AS_SEEN)
+
+
+def said_colour(text: str) -> Target | None:
+    """Make a target of a colour in figures: CIELAB, ``rgb(...)`` or ``#...``; None for other text.
+
+    Raises
+    ------
+    InputError
+        For figures that are no colour.
+    """
+    text = text.strip()
+    if match := _DECIMAL_COMMAS.fullmatch(text):
+        return of_lab(*(float(x.replace(",", ".")) for x in match.groups()))
+    if match := _LAB.fullmatch(text):
+        return of_lab(*(float(x.replace("\u2212", "-")) for x in match.groups()))
+    if match := _RGB.fullmatch(text):
+        return of_rgb(text, match.groups())
+    return of_hex(text) if text.startswith("#") else None
+
+
+def of_rgb(text: str, parts: Sequence[str]) -> Target:
+    """Make a target of sRGB in three numbers of 0 to 255, or percent of full; each with its sign.
+
+    Raises
+    ------
+    InputError
+        For numbers outside.
+    """
+    figures, percent = [float(x.replace("\u2212", "-")) for x in parts[::2]], parts[1::2]
+    levels = [2.55 * x if sign else x for x, sign in zip(figures, percent, strict=True)]
+    if not all(0 <= level <= 255 for level in levels):
+        raise InputError("target", text, "expected three numbers of 0 to 255", WAYS)
+    return of_hex("#" + "".join(f"{round(level):02x}" for level in levels))
 
 
 def of_hex(text: str) -> Target:

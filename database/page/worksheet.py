@@ -5,18 +5,23 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Mapping
 from concurrent.futures import Future
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from threading import Lock
 from typing import Any, Protocol, TypeVar
+from urllib.parse import urlencode
 
 from ...calibrate.errors import InputError
-from ..easel.asked_colour import is_there, parse_target
+from ..easel.asked_colour import is_there, kept_target, parse_target
+from ..easel.habits import Habits, habits, weighing
+from ..easel.recipe import kept_named
 from ..easel.setting_out import open_photo
 from ..mixing.photo import Photo, parse_spot, shrunk, spot
 from ..mixing.target import Target
 from ..store.store import Store
-from .uploads import TEXTS
+from .asked import Asked
+from .uploads import TEXTS, kept
 
 SCALES = (0.01, 0.1)
 """Steps of a scale to choose from, g."""
@@ -114,7 +119,7 @@ def shown_size(photo: Photo) -> tuple[int, int]:
     return wide, high
 
 
-def aim_in_photo(path: Path, at: str, neutral: Mapping[str, str]) -> Target:
+def aim_in_photo(store: Store, path: Path, at: str, neutral: Mapping[str, str]) -> Target:
     """Return the spot of a photograph as a target, evened as for `photo_of`.
 
     Raises
@@ -122,4 +127,53 @@ def aim_in_photo(path: Path, at: str, neutral: Mapping[str, str]) -> Target:
     InputError
         Where the spot lies outside.
     """
-    return spot(photo_of(path, neutral), parse_spot(at, "at"))
+    return habits(store).meant(spot(photo_of(path, neutral), parse_spot(at, "at")))
+
+
+KEYS = (
+    "target", "again", "photo", "at", *NEUTRALS, "finish", "film", "over", "medium", "tubes", "way",
+    "make", "coats", "scale", "mixing",
+)  # fmt: skip
+LISTS = ("lay", "must")
+"""What a worksheet's address holds: one of each of the former, any number of the latter."""
+
+
+def chosen_of(asked: Asked) -> dict[str, Any]:
+    """Everything chosen so far, as an address holds it."""
+    found: dict[str, Any] = {key: asked.text(key) for key in KEYS}
+    found |= {key: asked.texts(key) for key in LISTS}
+    return {key: value for key, value in found.items() if value}
+
+
+def address(chosen: dict[str, Any], at: str = "", **changed: Any) -> str:
+    """The worksheet's address with something else chosen; None leaves a choice out."""
+    held = {key: value for key, value in (chosen | changed).items() if value is not None}
+    return f"/mix?{urlencode(held, doseq=True)}" + (f"#{at}" if at else "")
+
+
+def target_of(asked: Asked, store: Store) -> Target | None:
+    """What is aimed at: a kept recipe, what was typed, else a spot of the photograph."""
+    text, photo, at = asked.text("target"), asked.text("photo"), asked.text("at")
+    if asked.text("again"):
+        return kept_target(kept_named(store, asked.text("again")))
+    if text:
+        return aim(store, text)
+    neutral = {name: asked.text(name) for name in NEUTRALS if asked.text(name)}
+    if photo and (at or neutral):
+        path = kept(asked.studio, [photo])[0]
+        if at:
+            return aim_in_photo(store, path, at, neutral)
+        photo_of(path, neutral)  # refuses a spot that lies outside
+    return None
+
+
+def habits_of(asked: Asked, store: Store) -> Habits:
+    """How the painter works, with the scale that is chosen here, if one is."""
+    found, shown = weighing(store), asked.text("scale")
+    if not shown:
+        return found
+    known = {*SCALES, found.scale or SCALES[0]}
+    step = next((each for each in known if str(each) == shown), None)
+    if step is None:
+        raise InputError("scale", shown, "expected one of those listed", "choose one")
+    return replace(found, scale=step)

@@ -7,8 +7,9 @@ from collections.abc import Mapping
 from ...calibrate.cards.box import Box
 from ...calibrate.cards.printing import BOLD
 from ...calibrate.optics.colour import in_words
+from ..easel.made_words import beforehand_words, held_back, portion_words, surplus_words
 from ..easel.setting_out import SettingOut
-from ..mixing.made import Made, beforehand_words, held_back, portion_words, surplus_words
+from ..mixing.made import Made
 from ..mixing.measures import amount_words
 from ..mixing.setout import Dab, SetOut
 from .sheet import Paper

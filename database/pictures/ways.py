@@ -13,7 +13,8 @@ from ...calibrate.optics.coefficients import ABSOLUTE
 from ...calibrate.optics.colour import D50, in_words, lab
 from ...calibrate.optics.display import lab_to_srgb
 from ...calibrate.optics.spectra import GRID, Array
-from ..mixing.made import as_made, parts_words
+from ..easel.made_words import parts_words
+from ..mixing.made import as_made
 from ..mixing.measures import WEIGHED_PARTS
 from ..mixing.palette import Palette
 from ..mixing.prediction import VIEWS

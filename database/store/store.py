@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING
 
 from .cards import Cards
 from .fits import Fits
+from .habits import Habits
 from .imports import Imports
 from .paints import Paints
+from .plates import Plates
 from .readings import Readings
 from .recipes import Recipes
 from .scanners import Scanners
@@ -36,6 +38,8 @@ class Store(Transactions):
     imports : Imports
     fits : Fits
     recipes : Recipes
+    plates : Plates
+    habits : Habits
     sittings : Sittings
     """
 
@@ -49,6 +53,8 @@ class Store(Transactions):
         self.imports = Imports(self)
         self.fits = Fits(self, self.paints)
         self.recipes = Recipes(self, self.paints, self.fits)
+        self.plates = Plates(self)
+        self.habits = Habits(self)
 
     @cached_property
     def sittings(self) -> Sittings:

@@ -17,6 +17,7 @@ from ...cards.history import ReadFile, read_of
 from ...cards.mixtures import print_mixtures
 from ...cards.printing import FOLDER, PAGES, Printed, Wanted, print_new_card
 from ...cards.progress import cards_progress, named_card, printed_here
+from ...easel.habits import Habits, habits, weighed_with
 from ...fits.standing import waits
 from ...releases.words import caution_lines
 from .. import spectra_chart
@@ -52,7 +53,7 @@ def cards(asked: Asked) -> Response:
 def new_card(asked: Asked) -> Response:
     """Ask what a card is to hold."""
     with asked.store() as store:
-        tubes, fitted = store.paints.all(), store.fits.current()
+        tubes, fitted, works = store.paints.all(), store.fits.current(), habits(store)
         on_cards = {paint for card in store.cards.all() for paint in card.paints}
         whites = [d.white for card in store.cards.all() for d in card.drawdowns if d.white]
     layout = asked.one_of("layout", [key for key, _, _ in LAYOUTS])
@@ -66,9 +67,16 @@ def new_card(asked: Asked) -> Response:
     white = asked.text("white") or (labelled if len(labelled) == 1 else whites or [""])[-1]
     return asked.show(
         "card_new.html", tubes=tubes, fitted=fitted, chosen=chosen, white=white, layouts=LAYOUTS,
-        layout=layout, measures=MEASURES, pages=PAGES, strengths=STRENGTHS,
+        layout=layout, measures=MEASURES, measured=_measured(works), pages=PAGES,
+        strengths=STRENGTHS,
         blacks=[t.nickname for t in tubes if t.on_hand and is_black(t.pigments)],
     )  # fmt: skip
+
+
+def _measured(works: Habits) -> str:
+    """Which of `MEASURES` the painter uses; that which most have, until it is said."""
+    key = works.measure if works.measure in ("syringe", "spoons") else f"{works.scale or 0.1:g}"
+    return key if key in dict(MEASURES) else MEASURES[0][0]
 
 
 @view
@@ -95,6 +103,7 @@ def print_card(asked: Asked) -> Response:
             made: Printed = print_mixtures(store, replace(wanted, layout=None))
         else:
             made = print_new_card(store, wanted)
+        weighed_with(store, wanted.measure)
     return go(f"/cards/{made.number}")
 
 

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from typing import Any
-from urllib.parse import urlencode
+from urllib.parse import parse_qs, urlencode, urlsplit
 
 from starlette.responses import Response
 
 from ....calibrate.errors import InputError
 from ...cards.new_tube import figure
 from ...cards.scanning import PICTURES
+from ...easel.asked_colour import kept_target
 from ...easel.heap import dab_of, heap_question
-from ...easel.plate import read_plate, write_dab, write_plate
+from ...easel.plate import goal_of, plate_of, set_plate
+from ...easel.recipe import kept_named
 from ...mixing.target import Target
 from ...store.store import Store
 from ..asked import Asked, go, shown, view
@@ -34,7 +36,8 @@ def heap(asked: Asked) -> Response:
         return go("/heap", chosen | touched(asked, photo), at="dab")
     said: dict[str, Any] = {"fault": None, "target": None, "size": None}
     with asked.store() as store:
-        fitted, additions = store.fits.current(), read_plate(store.studio.folder)
+        fitted = store.fits.current()
+        plate = plate_of(store, _goal(asked, store))
         tubes = [p for p in store.paints.all() if p.on_hand and p.nickname in fitted]
         try:
             if "photo" in chosen:
@@ -43,7 +46,8 @@ def heap(asked: Asked) -> Response:
         except InputError as error:
             said["fault"] = on_page(error)
     return asked.show(
-        "heap.html", tubes=tubes, chosen=chosen, seen=shown(additions), full=bool(additions),
+        "heap.html", tubes=tubes, chosen=chosen, seen=shown([plate.number, plate.additions]),
+        full=bool(plate.additions),
         touched=SPOTS | {"at": "the dried dab"}, photos=PHOTOS, swatch=swatch, of=asked.texts("of"),
         spots=urlencode({key: chosen[key] for key in SPOTS if key in chosen}), **said,
     )  # fmt: skip
@@ -60,7 +64,25 @@ def _colour(asked: Asked, store: Store) -> Target | None:
     if not (asked.text("photo") and asked.text("at")):
         return None
     neutral = {name: asked.text(name) for name in NEUTRALS if asked.text(name)}
-    return aim_in_photo(kept(asked.studio, [asked.text("photo")])[0], asked.text("at"), neutral)
+    return aim_in_photo(
+        store, kept(asked.studio, [asked.text("photo")])[0], asked.text("at"), neutral
+    )
+
+
+def _goal(asked: Asked, store: Store) -> str:
+    """What the plate is for: what the worksheet that led here is aimed at."""
+    worksheet = parse_qs(urlsplit(asked.text("back")).query)
+    again = worksheet.get("again", [""])[0]
+    if again:
+        return goal_of(kept_target(kept_named(store, again)), again)
+    text, photo, at = (worksheet.get(key, [""])[0] for key in ("target", "photo", "at"))
+    if text:
+        kept_so = store.recipes.find(text)
+        return goal_of(aim(store, text), "" if kept_so is None else kept_so.name)
+    if photo and at:
+        neutral = {name: worksheet[name][0] for name in NEUTRALS if name in worksheet}
+        return goal_of(aim_in_photo(store, kept(asked.studio, [photo])[0], at, neutral))
+    return ""
 
 
 @view
@@ -82,7 +104,9 @@ def put_on(asked: Asked) -> Response:
     searches: Searches = asked.request.app.state.searches
     back, of = asked.text("back"), asked.texts("of")
     with asked.store() as store:
-        asked.still(read_plate(store.studio.folder), "the plate")
+        goal = _goal(asked, store)
+        plate = plate_of(store, goal)
+        asked.still([plate.number, plate.additions], "the plate")
         colour = _colour(asked, store)
         if colour is None:
             raise InputError("the dab", None, "has no colour yet", "type it, or show a photograph")
@@ -94,10 +118,10 @@ def put_on(asked: Asked) -> Response:
         with asked.store() as store:
             likely = searches.answer(question)
             with store.transaction():
-                folder = store.studio.folder
-                asked.still(read_plate(folder), "the plate")
-                write_plate(folder, [{p: grams * v for p, v in likely.mixes[0].items()}])
-                write_dab(folder, dab)
+                plate = plate_of(store, goal)
+                asked.still([plate.number, plate.additions], "the plate")
+                heap = {p: grams * share for p, share in likely.mixes[0].items()}
+                set_plate(store, goal, [heap], dab)
         # Only to the worksheet, whatever an address says.
         return back if back.startswith("/mix?") else "/mix"
 

@@ -41,7 +41,7 @@ def all_kept(asked: Asked) -> Response:
         if "photo" in chosen:
             try:
                 said["size"] = shown_size(photo_of(kept(asked.studio, [chosen["photo"]])[0]))
-                said["target"] = _in_photo(asked) if "at" in chosen else None
+                said["target"] = _in_photo(asked, store) if "at" in chosen else None
             except InputError as error:
                 said["fault"] = on_page(error)
     return asked.show(
@@ -60,9 +60,11 @@ def _seen(batch: schema.Batch) -> str:
     return shown(batch.swatch)
 
 
-def _in_photo(asked: Asked) -> Target:
+def _in_photo(asked: Asked, store: Store) -> Target:
     neutral = {name: asked.text(name) for name in NEUTRALS if asked.text(name)}
-    return aim_in_photo(kept(asked.studio, [asked.text("photo")])[0], asked.text("at"), neutral)
+    return aim_in_photo(
+        store, kept(asked.studio, [asked.text("photo")])[0], asked.text("at"), neutral
+    )
 
 
 @view
@@ -78,7 +80,7 @@ def take_swatch(asked: Asked) -> Response:
         name, batch = _batch(store, number)
         asked.still(batch.swatch, "what that batch dried to")
         if asked.text("photo"):
-            keep_swatch(store, name, _in_photo(asked), batch.id)
+            keep_swatch(store, name, _in_photo(asked, store), batch.id)
         elif files:
             keep_swatch(store, name, _in_file(asked, files[0]), batch.id)
         elif asked.text("colour"):

@@ -11,16 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 from starlette.responses import Response
 
-from ....calibrate.errors import InputError, Sentence
+from ....calibrate.errors import InputError
 from ....calibrate.optics.surface import GLOSSES
 from ...cards.new_tube import figure
 from ...cards.scanning import PICTURES
-from ...easel.additions import AdditionRequest, addition_question
-from ...easel.asked_colour import kept_target
-from ...easel.basis import names_of, nickname
-from ...easel.heap import guess_words
-from ...easel.measuring import Measuring
-from ...easel.plate import on_plate, read_dab, read_plate, write_dab, write_plate
+from ...easel.basis import names_of
+from ...easel.habits import weighing
+from ...easel.made_words import beforehand_words, parts_words, surplus_words, tint_words
 from ...easel.reach import ReachQuestion, ReachRequest, reach_question
 from ...easel.recipe import (
     Amounts,
@@ -28,36 +25,38 @@ from ...easel.recipe import (
     RecipeRequest,
     Ways,
     amounts,
-    kept_named,
     recipe_question,
 )
 from ...mixing.film import GROUNDS, Film
-from ...mixing.made import Made, beforehand_words, parts_words, surplus_words, tint_words
+from ...mixing.made import Made
 from ...mixing.measures import amount_words
 from ...mixing.medium import MEDIUM
 from ...mixing.next_addition import NEAR
 from ...mixing.photo import Spot, parse_spot, shrunk
-from ...mixing.prediction import parse_mix
 from ...mixing.recipes import Recipe
-from ...mixing.target import Target
 from ...pictures.of_studio import whole
 from ...pictures.ways import plot_ways
 from ...store.store import Store
-from ..asked import Asked, Changed, go, shown, view
+from ..asked import Asked, Changed, go, view
 from ..drawing import drawn
 from ..jobs import Progress
 from ..remedies import on_page
 from ..swatch import swatch
 from ..touching import SPOTS, touched
 from ..uploads import PHOTOS, keep, kept
-from ..worksheet import NEUTRALS, SCALES, SHOWN, Searches, aim, aim_in_photo, photo_of, shown_size
+from ..worksheet import (
+    SCALES,
+    SHOWN,
+    Searches,
+    address,
+    chosen_of,
+    habits_of,
+    photo_of,
+    shown_size,
+    target_of,
+)
+from .plate import on_plate_shown, plate_step
 
-KEYS = (
-    "target", "again", "photo", "at", *NEUTRALS, "finish", "film", "over", "medium", "tubes", "way",
-    "make", "coats", "scale", "mixing",
-)  # fmt: skip
-LISTS = ("lay", "must")
-"""What a worksheet's address holds: one of each of the former, any number of the latter."""
 _MOST, _THINNEST = 4, 0.1
 _MEDIUM = {"": "may be in a film", "must": "must be in the mix", "out": "stays out"}
 
@@ -68,19 +67,21 @@ def worksheet(asked: Asked) -> Response:
     if asked.text("spot.x"):
         there = touched(asked, photo_of(kept(asked.studio, [asked.text("photo")])[0]))
         at = "tubes" if "at" in there else "aim"
-        return go(_address(_chosen(asked) | there, at=at))
+        return go(address(chosen_of(asked) | there, at=at))
     said: dict[str, Any] = {
         "faults": {}, "photo": None, "target": None, "ways": None, "way": None, "amounts": None,
         "parts_words": parts_words, "key_of": _key, "amount_of": _amount_of,
         "beforehand": beforehand_words, "surplus": surplus_words,
         "plate": None, "photos": PHOTOS, "text": asked.text("target"),
-        "chosen": _chosen(asked), "scales": SCALES, "swatch": swatch, "address": _address,
+        "chosen": chosen_of(asked), "scales": SCALES, "swatch": swatch, "address": address,
         "near": NEAR, "others": False, "further": None, "finishes": GLOSSES,
         "grounds": list(GROUNDS), "mediums": _MEDIUM, "touched": SPOTS,
         "spots": urlencode({key: asked.text(key) for key in SPOTS if asked.text(key)}),
     }  # fmt: skip
     with asked.store() as store:
         paints, fitted = store.paints.all(), store.fits.current()
+        said["habits"] = usual = weighing(store)
+        said["scales"] = sorted({*SCALES, usual.scale or SCALES[0]})
         said["names"] = names_of(store)
         said["tubes"] = [p for p in paints if p.on_hand and p.nickname in fitted]
         kept_so_far = {each.recipe.name: each for each in store.recipes.all()}
@@ -95,7 +96,7 @@ def worksheet(asked: Asked) -> Response:
             ("aim", _aim),
             ("ways", _ways),
             ("amounts", _amounts),
-            ("plate", _plate),
+            ("plate", plate_step),
         ):
             try:
                 if not step(asked, store, said):
@@ -106,49 +107,20 @@ def worksheet(asked: Asked) -> Response:
     return asked.show("mix.html", **said)
 
 
-def _chosen(asked: Asked) -> dict[str, Any]:
-    """Everything chosen so far, as an address holds it."""
-    found: dict[str, Any] = {key: asked.text(key) for key in KEYS}
-    found |= {key: asked.texts(key) for key in LISTS}
-    return {key: value for key, value in found.items() if value}
-
-
-def _address(chosen: dict[str, Any], at: str = "", **changed: Any) -> str:
-    """The worksheet's address with something else chosen; None leaves a choice out."""
-    held = {key: value for key, value in (chosen | changed).items() if value is not None}
-    return f"/mix?{urlencode(held, doseq=True)}" + (f"#{at}" if at else "")
-
-
 def _aim(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     photo = asked.text("photo")
     if photo:
         said["photo"] = shown_size(photo_of(kept(asked.studio, [photo])[0]))
-    target = _target(asked, store)
+    target = target_of(asked, store)
     said["target"] = target
     return target is not None and bool(asked.texts("lay") or asked.text("again"))
-
-
-def _target(asked: Asked, store: Store) -> Target | None:
-    """What is aimed at: a kept recipe, what was typed, else a spot of the photograph."""
-    text, photo, at = asked.text("target"), asked.text("photo"), asked.text("at")
-    if asked.text("again"):
-        return kept_target(kept_named(store, asked.text("again")))
-    if text:
-        return aim(store, text)
-    neutral = {name: asked.text(name) for name in NEUTRALS if asked.text(name)}
-    if photo and (at or neutral):
-        path = kept(asked.studio, [photo])[0]
-        if at:
-            return aim_in_photo(path, at, neutral)
-        photo_of(path, neutral)  # refuses a spot that lies outside
-    return None
 
 
 def _request(asked: Asked, store: Store) -> RecipeRequest:
     """The target, and how it is to be mixed, painted and seen."""
     if asked.text("again"):
         return RecipeRequest(kept=asked.text("again"))
-    target = _target(asked, store)
+    target = target_of(asked, store)
     if target is None:
         raise InputError("target", None, "nothing is aimed at", "begin at the top")
     finish = asked.one_of("finish", GLOSSES)
@@ -204,17 +176,13 @@ def _chosen_way(asked: Asked, ways: Ways) -> Recipe | None:
 def _amounts(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     if not asked.text("make"):
         return False
-    said["amounts"] = _how_much(asked, said["ways"], said["way"])
+    said["amounts"] = _how_much(asked, store, said["ways"], said["way"])
     return bool(asked.text("mixing"))
 
 
-def _how_much(asked: Asked, ways: Ways, recipe: Recipe) -> Amounts:
-    shown = asked.text("scale") or str(SCALES[0])
-    step = next((each for each in SCALES if str(each) == shown), None)
-    if step is None:
-        raise InputError("scale", shown, "expected one of those listed", "choose one")
-    coats = asked.number("coats", 2, 1, 10)
-    return amounts(ways, recipe, Quantity(asked.text("make"), coats, Measuring(step=step)))
+def _how_much(asked: Asked, store: Store, ways: Ways, recipe: Recipe) -> Amounts:
+    coats, habits = asked.number("coats", 2, 1, 10), habits_of(asked, store)
+    return amounts(ways, recipe, Quantity(asked.text("make"), coats, habits.measuring))
 
 
 def _amount_of(made: Made, paint: str, names: Mapping[str, str]) -> tuple[str, str]:
@@ -222,37 +190,6 @@ def _amount_of(made: Made, paint: str, names: Mapping[str, str]) -> tuple[str, s
     tint = made.tint(paint)
     of = names.get(paint, paint) if tint is None else tint_words(tint, names)
     return amount_words(made.amounts[paint], made.measure), of
-
-
-def _plate(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
-    additions = read_plate(store.studio.folder)
-    plate, dab = on_plate(additions), read_dab(store.studio.folder) if additions else None
-    amounts: Amounts = said["amounts"]
-    recipe: Recipe = said["way"]
-    ways: Ways = said["ways"]
-    found, grams, scanned = None, amounts.batch, list[str]()
-    guess: list[str | Sentence] = []
-    if plate and ways.basis.manner.film is None:
-        wanted = AdditionRequest(
-            ways.answer.target, tuple(additions), dab=dab, wanted=amounts.grams
-        )  # fmt: skip
-        question = addition_question(store, wanted)
-        searches: Searches = asked.request.app.state.searches
-        answer = question.answer(searches.answer(question.heap) if question.heap else None)
-        found = answer.found
-        guess += guess_words(answer.likely, said["names"]) if answer.likely else []
-        scanned = answer.basis.scanned(plate)
-        # Three quarters of what is missing go on first; whatever really did is typed over it.
-        more = {paint: round(0.75 * g, 2) or 0.01 for paint, g in found.additions.items()}
-        grams = more | {paint: 0.0 for paint in recipe.parts if paint not in more}
-    elif plate:
-        grams = {p: round(max(g - plate.get(p, 0.0), 0.0), 3) for p, g in grams.items()}
-    said["plate"] = {
-        "additions": additions, "seen": shown(additions), "sum": plate, "next": found,
-        "grams": grams, "dab": guess, "began_unknown": dab is not None,
-        "scanned": scanned,
-    }  # fmt: skip
-    return True
 
 
 def _further(asked: Asked, store: Store) -> ReachQuestion:
@@ -271,14 +208,14 @@ def try_further(asked: Asked) -> Response:
     searches: Searches = asked.request.app.state.searches
     with asked.store() as store:
         question = _further(asked, store)
-    there = _address(_chosen(asked), further="yes")
+    there = address(chosen_of(asked), further="yes")
 
     def work(progress: Progress) -> str:
         progress("one after another")
         searches.answer(question)
         return f"{there}#ways"
 
-    return asked.job("Trying further tubes", _address(_chosen(asked), "ways"), work)
+    return asked.job("Trying further tubes", address(chosen_of(asked), "ways"), work)
 
 
 @view
@@ -288,42 +225,6 @@ def ways_picture(asked: Asked) -> Response:
         ways = _found(asked, store)
     basis = ways.basis
     return drawn(lambda: whole(plot_ways(ways.answer, basis.palette, basis.names)))
-
-
-@view
-def change_plate(asked: Asked) -> Response:
-    """Add to the plate, take the last addition back, or begin with an empty one."""
-    what = asked.text("do")
-    # The database's lock keeps two windows from writing the plate at once.
-    with asked.store() as store, store.transaction():
-        folder = store.studio.folder
-        additions = read_plate(folder)
-        if what == "add":
-            additions.append(_added(asked, store))
-        elif shown(additions) != asked.text("seen"):
-            raise Changed("the plate")
-        elif what == "undo" and additions:
-            additions.pop()
-        elif what == "clear":
-            additions = []
-        else:
-            raise InputError("plate", what, "expected to add, undo or clear", "use its buttons")
-        write_plate(folder, additions)
-        if not additions:
-            write_dab(folder, None)
-    return go(_address(_chosen(asked), at="plate"))
-
-
-def _added(asked: Asked, store: Store) -> dict[str, float]:
-    typed = {
-        key.removeprefix("g:"): str(value).strip().replace(",", ".")
-        for key, value in asked.form.multi_items()
-        if key.startswith("g:") and str(value).strip()
-    }
-    if not typed:
-        raise InputError("plate", None, "nothing was added", "say how many grams went on")
-    mix = ",".join(f"{name}={grams}" for name, grams in typed.items())
-    return parse_mix(mix, lambda name: nickname(store, name))
 
 
 @view
@@ -370,23 +271,13 @@ def keep_way(asked: Asked) -> Response:
         if recipe is None:
             raise Changed("what the tubes make of this colour")
         wanted, expected = ways.kept(recipe)
-        masses = _how_much(asked, ways, recipe).batch if mixed == "so" else {}
+        masses = _how_much(asked, store, ways, recipe).batch if mixed == "so" else {}
         # Held until the batch is kept, so that no other window changes the plate meanwhile.
         with store.transaction():
             if mixed:
-                masses = masses or _on_plate(asked, store)
+                masses = masses or on_plate_shown(asked, store)
                 store.recipes.keep_mixed(name, recipe.parts, wanted, expected, masses, note)
             else:
                 store.recipes.keep(name, recipe.parts, wanted, expected, note)
-    held = _chosen(asked) | {"kept": name.casefold()}
-    return go(_address(held, at="plate" if asked.text("mixing") else "amounts"))
-
-
-def _on_plate(asked: Asked, store: Store) -> dict[str, float]:
-    """Grams on the plate, if they are those that the form showed."""
-    additions = read_plate(store.studio.folder)
-    if shown(additions) != asked.text("seen"):
-        raise Changed("the plate")
-    if not additions:
-        raise InputError("plate", None, "is empty", "say what went on")
-    return on_plate(additions)
+    held = chosen_of(asked) | {"kept": name.casefold()}
+    return go(address(held, at="plate" if asked.text("mixing") else "amounts"))

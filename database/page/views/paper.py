@@ -18,6 +18,7 @@ from ....calibrate.optics.surface import GLOSSES
 from ...cards.new_tube import figure
 from ...cards.scanning import PICTURES
 from ...common.whole_files import write_whole
+from ...easel.habits import weighing
 from ...easel.setting_out import (
     SetOutRequest,
     Wanted,
@@ -131,12 +132,23 @@ def for_a_picture(asked: Asked) -> Response:
 
     def wanted(store: Store) -> Wanted:
         if files:
-            return wanted_of(open_photo(files[0], **neutral), files[0].stem)
+            return wanted_of(store, open_photo(files[0], **neutral), files[0].stem)
         return wanted_each([aim(store, text) for text in typed])
 
     def request(store: Store) -> SetOutRequest:
         must, without = tuple(asked.texts("must")), tuple(asked.texts("without"))
-        return SetOutRequest(wanted(store), must, without, gloss, within, tubes, ml, size, coats)
+        return SetOutRequest(
+            wanted(store),
+            must,
+            without,
+            gloss,
+            within,
+            tubes,
+            ml,
+            size,
+            coats,
+            weighing(store).measuring,
+        )
 
     def setout(store: Store) -> bytes:
         return setout_paper(setout_question(store, request(store)).answer(), page)

@@ -4,11 +4,27 @@ from __future__ import annotations
 
 from starlette.responses import JSONResponse, Response
 
+from ...cards.new_tube import figure
+from ...easel.habits import remember, weighing
+from ...easel.measuring import GRAMS
 from ...fits.standing import Do, ToDo, studio_standing
-from ..asked import Asked, go, view
+from ..asked import Asked, go, shown, view
 from ..uploads import ACCEPTED
+from ..worksheet import SCALES
 from .tubes import add
 
+_MEASURES = {
+    GRAMS: "a scale", "syringe": "a syringe", "spoons": "spoons",
+    "lengths": "lengths squeezed from the tube", "parts": "whole parts",
+}  # fmt: skip
+"""What paint is measured with, in words."""
+_FINISHES = {
+    "": "not said: gloss for colours seen",
+    "gloss": "gloss",
+    "satin": "satin",
+    "matt": "matt",
+}
+"""The shine of paintings, in words."""
 _BUTTONS = {
     Do.FIT: ("Fit", "/fits", True),
     Do.PUBLISH: ("Look at what would be published", "/publish", False),
@@ -27,10 +43,24 @@ def home(asked: Asked) -> Response:
     if not asked.begun:
         return asked.show("start.html", accepted=ACCEPTED)
     with asked.store() as store:
-        standing = studio_standing(store)
+        standing, works = studio_standing(store), weighing(store)
     if not standing.tubes:
         return asked.show("start.html", accepted=ACCEPTED)
-    return asked.show("home.html", standing=standing, how=_how, accepted=ACCEPTED)
+    return asked.show(
+        "home.html", standing=standing, how=_how, accepted=ACCEPTED, works=works,
+        scales=sorted({*SCALES, works.measuring.step}), measures=_MEASURES, finishes=_FINISHES,
+        seen=shown(works),
+    )  # fmt: skip
+
+
+@view
+def keep_habits(asked: Asked) -> Response:
+    """Remember how the painter works."""
+    scale = figure("scale", asked.text("scale"), "0.1", "g")
+    with asked.store() as store, store.transaction():
+        asked.still(weighing(store), "how you work")
+        remember(store, scale, asked.text("measure") or None, asked.text("finish") or None)
+    return go("/", at="habits")
 
 
 def _how(todo: ToDo) -> tuple[str, str, bool]:

@@ -135,3 +135,26 @@ class Batch(Base):
     """What its dried swatch was read as; null until it was."""
     session_id: Mapped[int | None] = mapped_column(ForeignKey("sessions.id"))
     note: Mapped[str] = mapped_column(default="")
+
+
+class Habit(Base):
+    """One thing that the studio remembers of how its painter works, such as the scale's step."""
+
+    __tablename__ = "habits"
+
+    name: Mapped[str] = mapped_column(unique=True)
+    value: Mapped[str]
+
+
+class Plate(Base):
+    """What is on a plate after one step, and the state that undoing that step leads back to."""
+
+    __tablename__ = "plates"
+
+    goal: Mapped[str] = mapped_column(index=True)
+    """The colour or the recipe that is mixed on it."""
+    made: Mapped[str]
+    additions: Mapped[list[Any]]
+    dab: Mapped[dict[str, Any] | None]
+    before: Mapped[int | None]
+    """Key of the state before; null where there was none, or it is forgotten."""

@@ -1,0 +1,111 @@
+"""The plate of the worksheet: what is on it, what to add, and every step taken back."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from starlette.responses import Response
+
+from ....calibrate.errors import InputError, Sentence
+from ...easel.additions import AdditionRequest, addition_question
+from ...easel.basis import nickname
+from ...easel.densities import added_grams
+from ...easel.heap import guess_words
+from ...easel.plate import OnPlate, goal_of, on_plate, plate_of, set_plate, undo
+from ...easel.recipe import Amounts, Ways
+from ...mixing.measures import amount_words
+from ...mixing.recipes import Recipe
+from ...store.store import Store
+from ..asked import Asked, Changed, go, shown, view
+from ..worksheet import Searches, address, chosen_of, habits_of, target_of
+
+
+def goal_for(asked: Asked, store: Store) -> str:
+    """What the plate is for."""
+    target = target_of(asked, store)
+    if target is None:
+        raise InputError("plate", None, "nothing is aimed at", "begin at the top")
+    kept = store.recipes.find(asked.text("target")) if not asked.text("again") else None
+    return goal_of(target, asked.text("again") or (kept.name if kept else ""))
+
+
+def plate_step(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
+    """Say what is on the plate and what to add; the last step of the worksheet."""
+    there = plate_of(store, goal_for(asked, store))
+    plate = on_plate(there.additions)
+    amounts: Amounts = said["amounts"]
+    recipe: Recipe = said["way"]
+    ways: Ways = said["ways"]
+    scale = habits_of(asked, store).measuring.scale
+    found, grams, scanned = None, amounts.batch, list[str]()
+    guess: list[str | Sentence] = []
+    if plate and ways.basis.manner.film is None:
+        wanted = AdditionRequest(
+            ways.answer.target, tuple(there.additions), dab=there.dab, wanted=amounts.grams,
+            scale=scale,
+        )  # fmt: skip
+        question = addition_question(store, wanted)
+        searches: Searches = asked.request.app.state.searches
+        answer = question.answer(searches.answer(question.heap) if question.heap else None)
+        found = answer.found
+        guess += guess_words(answer.likely, said["names"]) if answer.likely else []
+        scanned = answer.basis.scanned(plate)
+        # Three quarters of what is missing go on first; whatever really did is typed over it.
+        more = {p: scale.rounded(0.75 * g) or scale.step for p, g in found.additions.items()}
+        grams = more | {paint: 0.0 for paint in recipe.parts if paint not in more}
+    elif plate:
+        grams = {p: max(g - plate.get(p, 0.0), 0.0) for p, g in grams.items()}
+    said["plate"] = {
+        "additions": there.additions, "seen": seen_of(there), "sum": plate, "next": found,
+        "grams": {p: round(g, 3) for p, g in grams.items()}, "dab": guess,
+        "began_unknown": there.dab is not None, "scanned": scanned, "undoable": there.undoable,
+        "weighed": lambda grams: amount_words(grams, scale),
+    }  # fmt: skip
+    return True
+
+
+def seen_of(plate: OnPlate) -> str:
+    """What a form carries of the plate that it showed."""
+    return shown([plate.number, plate.additions])
+
+
+@view
+def change_plate(asked: Asked) -> Response:
+    """Add to the plate, take the last step back, or begin with an empty one."""
+    what = asked.text("do")
+    # The database's lock keeps two windows from writing the plate at once.
+    with asked.store() as store, store.transaction():
+        goal = goal_for(asked, store)
+        plate = plate_of(store, goal)
+        # An addition is based on what was shown too: another window may have made it already.
+        if seen_of(plate) != asked.text("seen"):
+            raise Changed("the plate")
+        if what == "add":
+            set_plate(store, goal, [*plate.additions, _added(asked, store)], plate.dab)
+        elif what == "clear":
+            set_plate(store, goal, [])
+        elif what != "undo" or undo(store, goal) is None:
+            raise InputError("plate", what, "expected to add, undo or clear", "use its buttons")
+    return go(address(chosen_of(asked), at="plate"))
+
+
+def _added(asked: Asked, store: Store) -> dict[str, float]:
+    typed = {
+        key.removeprefix("g:"): str(value).strip().replace(",", ".")
+        for key, value in asked.form.multi_items()
+        if key.startswith("g:") and str(value).strip()
+    }
+    if not typed:
+        raise InputError("plate", None, "nothing was added", "say how many grams went on")
+    mix = ",".join(f"{name}={grams}" for name, grams in typed.items())
+    return added_grams(store, mix, lambda name: nickname(store, name))
+
+
+def on_plate_shown(asked: Asked, store: Store) -> dict[str, float]:
+    """Grams on the plate, if they are those that the form showed."""
+    plate = plate_of(store, goal_for(asked, store))
+    if seen_of(plate) != asked.text("seen"):
+        raise Changed("the plate")
+    if not plate.additions:
+        raise InputError("plate", None, "is empty", "say what went on")
+    return on_plate(plate.additions)
