@@ -20,7 +20,8 @@ from .problem.arrays import Problem, build
 from .problem.finding import Finding
 from .problem.noise import reading_noise
 from .problem.result import JointFit, WithoutMixtures
-from .problem.seen import check_fittable, ratio_only, unread
+from .problem.seen import ratio_only, unread
+from .problem.set_aside import fittable
 from .problem.settings import FitSettings
 from .problem.start import starting_values
 from .problem.threads import one_thread
@@ -79,10 +80,12 @@ def fit_paints(
     Raises
     ------
     InputError
-        See `tintladder.calibrate.fit.problem.build`.
+        See `tintladder.calibrate.fit.problem.set_aside.fittable`.
 
     Notes
     -----
+    A paint that can't be fitted is set aside with its reason, and so is whatever holds it.
+
     All wavelengths, paints and nuisance values are one least-squares problem; see
     `tintladder.calibrate.fit.solver.solve`. Uncertainties follow from its curvature at the minimum
     (JCGM 102), so they hold what the nuisance values leave open.
@@ -114,12 +117,13 @@ def fit_paints(
 
     def laid_out(some: Sequence[CardReadings]) -> LaidOut:
         problem = build(some, tubes, settings)
-        check_fittable(problem, [r.card for r in some])
         return problem, starting_values(problem), ()
 
+    readings, aside = fittable(readings, tubes, settings)
     with one_thread():
         solved = solved_of(readings, laid_out, settings, progress)
         fit = report(solved, solved.problem.paints, tubes, leave_out)
+        fit = replace(fit, aside=aside)
         if not (leave_out and solved.taught):
             return fit
 

@@ -14,7 +14,7 @@ from ..optics.spectra import Array
 from .joint import LaidOut, found_of, report, solved_of, with_noise
 from .problem.arrays import Problem, build
 from .problem.result import JointFit
-from .problem.seen import check_fittable
+from .problem.set_aside import fittable
 from .problem.settings import FitSettings
 from .problem.start import starting_values
 from .problem.threads import one_thread
@@ -88,9 +88,11 @@ def fit_new_tubes(
     def laid_out(some: Sequence[CardReadings]) -> LaidOut:
         return _laid_out(some, tubes, beside, settings)
 
+    readings, aside = fittable(readings, tubes, settings, beside)
+    new = [p for p in new if p not in aside]
     with one_thread():
         solved = solved_of(readings, laid_out, settings, progress)
-        fit = report(solved, new, tubes, leave_out)
+        fit = replace(report(solved, new, tubes, leave_out), aside=aside)
         problem = solved.problem
 
         def conclude(solution: Solution, weight: Array) -> Coefficients:
@@ -118,7 +120,6 @@ def _laid_out(
     cards = [r.card for r in readings]
     beside = known.select([p for p in known.paints if any(p in card.paints for card in cards)])
     problem = build(readings, tubes, settings, beside)
-    check_fittable(problem, cards, beside)
     # The known paints' K and S belong to their own surface record and dry volume.
     at = np.array([problem.paints.index(p) for p in beside.paints], dtype=np.intp)
     volume, inverse = problem.dry_volume.copy(), problem.inverse_density.copy()

@@ -104,6 +104,7 @@ def fit_as_dict(done: StudioFit, names: dict[str, str]) -> dict[str, object]:
         "heldout_scan_error": rms(check.scan_errors) if check.scan_errors else None,
         "scan_fits": [{"fit": run.number, "device": run.device} for run in done.scanned],
         "not_fitted": dict(done.unfit),
+        "set_aside": {paint: str(why) for paint, why in done.aside.items()},
         "learnt_from": list(done.learning.cards),
         "judged_by": list(done.judges),
     }
@@ -125,6 +126,18 @@ def learning_words(done: StudioFit) -> list[str]:
     return said
 
 
+def not_fitted_words(done: StudioFit) -> list[str]:
+    """Say which cards and paints were not fitted, and why."""
+    cards = [
+        f"Card {card} was read, but not fitted: {in_terminal(why)}."
+        for card, why in done.unfit.items()
+    ]
+    return cards + [
+        f"{paint} was set aside, and the others were fitted: {in_terminal(why)}."
+        for paint, why in done.aside.items()
+    ]
+
+
 def show_fit(done: StudioFit) -> None:
     """Print a fit for people: a line a paint, then how mixtures came out."""
     from ...calibrate.optics.coefficients import TWO_FLUX
@@ -142,8 +155,8 @@ def show_fit(done: StudioFit) -> None:
         "(miss: how far the fit lies from its own patches, as CIEDE2000: under 1 hard to see, "
         "1-2 side by side only, 2-5 a near miss, above a different colour)"
     )
-    for card, why in done.unfit.items():
-        typer.echo(f"Card {card} was read, but not fitted: {in_terminal(why)}.")
+    for words in not_fitted_words(done):
+        typer.echo(words)
     for words in learning_words(done):
         typer.echo(words)
     check = done.judged

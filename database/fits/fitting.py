@@ -84,6 +84,12 @@ class StudioFit:
     learning: Learning = field(default_factory=Learning)
 
     @property
+    def aside(self) -> dict[str, InputError]:
+        """Paints that could not be fitted, and why."""
+        runs = [self.fit, *(run.fit for run in self.scanned)]
+        return {paint: why for run in runs for paint, why in run.aside.items()}
+
+    @property
     def in_use(self) -> ModelFit:
         """The run by the model that mixes are calculated by."""
         if self.model == TRANSPORT and self.transport is not None:
@@ -138,8 +144,9 @@ def run_fit(
 def recorded_settings(recorded: Mapping[str, Any]) -> FitSettings:
     """Return the settings of a recorded fit, as they were used."""
     said: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in recorded.items()}
-    # Fits recorded before surfaces were fitted took all to be alike.
-    return FitSettings(**{"surface_spread": 0.0} | said)
+    # Fits recorded before surfaces were fitted took all to be alike; those before brushed films
+    # had a thickness took them to hide.
+    return FitSettings(**{"surface_spread": 0.0, "coat_spread": 0.0} | said)
 
 
 def fit_studio(

@@ -140,13 +140,12 @@ def _advice(finding: Finding, kept: Array) -> str:
     return f"{finding.words}: {done}; check its label, or paint it again"
 
 
-def judge(
-    table: pd.DataFrame, found: Coefficients, column: int, odd: Sequence[str] = ()
-) -> tuple[str, tuple[str, ...]]:
-    """Say in words how far a fit can be trusted, and why."""
-    kept = table["weight"].to_numpy() > 0
+def _misses(table: pd.DataFrame, kept: Array) -> tuple[str, list[str]]:
+    """Judge how far a fit misses the patches that had a say."""
     left = kept.any()
     off = np.where(kept if left else True, table["de00"].to_numpy(), np.nan)
+    if np.isnan(off).all():
+        return FIRST_GUESS, ["no patch of it could be used: other paints' ladders speak for it"]
     mean, worst = float(np.nanmean(off)), float(np.nanmax(off))
     at = table["patch"].iloc[int(np.nanargmax(off))]
     reasons = [f"on average the fit misses its own patches by CIEDE2000 {mean:.1f}"]
@@ -160,6 +159,15 @@ def judge(
         reasons.append(f"{at} lies {worst:.1f} from what its ladder says")
     elif mean > GOOD:
         verdict = FIRST_GUESS
+    return verdict, reasons
+
+
+def judge(
+    table: pd.DataFrame, found: Coefficients, column: int, odd: Sequence[str] = ()
+) -> tuple[str, tuple[str, ...]]:
+    """Say in words how far a fit can be trusted, and why."""
+    kept = table["weight"].to_numpy() > 0
+    verdict, reasons = _misses(table, kept)
     if odd:
         verdict = LOOK_AT_STEP
         reasons += odd

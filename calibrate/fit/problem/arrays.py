@@ -21,6 +21,7 @@ from ...errors import InputError
 from ...optics.coefficients import ABSOLUTE, Coefficients
 from ...optics.spectra import GRID, Array
 from ...optics.surface import Surface, to_inside
+from .brushed import WHITE_SLOPE, Hidden
 from .refusals import check_cards
 from .rows import Ints, Nuisance, Patch, Rows
 from .settings import FitSettings
@@ -40,9 +41,14 @@ class Problem:
         Mass fractions as weighed.
     film : (D,) bool array
         False for an opaque drawdown.
+    brushed : (D,) bool array
+        Films of unknown thickness.
+    uneven : (D,) array
+        Relative standard deviation of thickness within a patch.
     log_thickness : (D,) array
         Log of the dry thickness in mm without what the mix's solids contribute, or of the measured
-        dry thickness.
+        dry thickness; of a brushed film what it is believed to be. Where K and S are relative, the
+        S of white is 1 at every wavelength, and thickness follows that; see `white_scatters`.
     solids_count : (D,) bool array
         Whether the dry thickness follows from the mix's volume solids.
     weighing : list of (D, P) array
@@ -68,6 +74,8 @@ class Problem:
     hubs: tuple[int, ...]
     fractions: Array
     film: NDArray[np.bool_]
+    brushed: NDArray[np.bool_]
+    uneven: Array
     log_thickness: Array
     solids_count: NDArray[np.bool_]
     weighing: Mapping[int, Array]
@@ -85,6 +93,15 @@ class Problem:
     scale: str
     wavelengths: Array
     model: str
+
+    @property
+    def white_scatters(self) -> Array:
+        """Log of what a white's S is believed to be over wavelength, (W,), 0 in the middle.
+
+        A film's thickness is multiplied by it where K and S are relative to that S.
+        """
+        absolute = self.scale == ABSOLUTE
+        return np.zeros(GRID.size) if absolute else np.asarray(WHITE_SLOPE * np.log(550 / GRID))
 
 
 def _hubs(
@@ -111,8 +128,20 @@ def build(
     tubes: Mapping[str, Tube],
     settings: FitSettings,
     known: Coefficients | None = None,
+    hidden: Hidden | None = None,
 ) -> Problem:
-    """Lay out the problem; ``known`` holds paints whose K and S are given.
+    """Lay out the problem.
+
+    Parameters
+    ----------
+    readings : sequence of CardReadings
+    tubes : mapping of nickname to Tube
+    settings : FitSettings
+    known : Coefficients, optional
+        Paints whose K and S are given.
+    hidden : collection of (card, step), optional
+        Brushed films that nothing of their substrate is seen through; by default those whose
+        readings over black and over white don't differ.
 
     Raises
     ------
@@ -129,7 +158,8 @@ def build(
     check_cards(cards, tubes)
     model = known.model if known else settings.model
     paints = tuple(dict.fromkeys(p for card in cards for p in card.paints))
-    rows = Rows(paints, settings, model)
+    scale = known.scale if known else _scale(cards)
+    rows = Rows(paints, settings, model, relative=scale != ABSOLUTE, hidden=hidden)
     for each in readings:
         rows.add(each)
     if not rows.patches:
@@ -141,6 +171,8 @@ def build(
         hubs=_hubs(cards, paints, known),
         fractions=np.array(rows.fractions),
         film=np.array(rows.film),
+        brushed=np.array(rows.brushed),
+        uneven=np.array(rows.uneven),
         log_thickness=np.array(rows.log_thickness),
         solids_count=np.array(rows.solids_count),
         weighing=rows.weighing,
@@ -157,7 +189,7 @@ def build(
         bare=np.array(rows.bare),
         bare_variance=np.array(rows.bare_variance),
         surfaces=tuple(rows.surfaces),
-        scale=known.scale if known else _scale(cards),
+        scale=scale,
         wavelengths=GRID,
         model=model,
     )

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from ...errors import InputError
 from ...optics.coefficients import Coefficients
 
 if TYPE_CHECKING:
@@ -94,6 +95,8 @@ class JointFit:
         `tintladder.calibrate.fit.judging.leave_out.leave_steps_out`.
     without : tuple of WithoutMixtures
         Where it learnt from mixtures and steps were to be left out: each mixture is left out once.
+    aside : mapping of nickname to InputError
+        Paints that could not be fitted, and why; nothing that holds one of them had a say.
 
     Examples
     --------
@@ -109,3 +112,4 @@ class JointFit:
     settings: Mapping[str, Any]
     left_out: pd.DataFrame | None = None
     without: tuple[WithoutMixtures, ...] = ()
+    aside: Mapping[str, InputError] = field(default_factory=dict)

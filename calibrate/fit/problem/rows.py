@@ -16,9 +16,10 @@ from ...errors import InputError
 from ...optics.coefficients import dry_volume_spread
 from ...optics.spectra import GRID, Array, Flag
 from ...optics.surface import Surface, haze_prior
+from .brushed import LEANS, Hidden, brushed_out, log_coat
 from .own_surface import showing_surface
 from .patch_means import bare_means, patch_mean
-from .settings import FitSettings
+from .settings import UNEVEN_UNSURE, FitSettings
 from .tube import Tube
 
 Ints = NDArray[np.intp]
@@ -43,15 +44,15 @@ class Nuisance:
     ----------
     name : str
     kind : {"thickness", "weighing", "dry volume", "two fluxes", "k2", "haze", "surface",
-            "substrate"}
+            "substrate", "half", "uneven", "white's scattering"}
     spread : float
         Prior standard deviation, in the nuisance's own unit.
     unit : str
     drawdowns : tuple of int
         The drawdowns it touches.
     target : int
-        The weighing's column, the paint's, or the place among `SHAPES`, where the kind needs one;
-        else -1.
+        The weighing's column, the paint's, or the place among `SHAPES` or
+        `tintladder.calibrate.fit.problem.brushed.LEANS`, where the kind needs one; else -1.
     over : str
         The substrate, where it is of one.
     """
@@ -91,10 +92,14 @@ class Rows:
         In the order of the problem's columns.
     settings : FitSettings
     model : str
+    relative : bool
+        Whether K and S are relative to a white's S.
+    hidden : collection of (card, step) or None
+        See `tintladder.calibrate.fit.problem.arrays.build`.
 
     Attributes
     ----------
-    fractions, film, log_thickness, solids_count
+    fractions, film, brushed, uneven, log_thickness, solids_count
         Of each drawdown: as `Problem` has them.
     patches, measured, variance, bare, bare_variance, surfaces
         Of each patch that was read.
@@ -104,12 +109,22 @@ class Rows:
         Drawdowns of which a patch was read.
     """
 
-    def __init__(self, paints: Sequence[str], settings: FitSettings, model: str) -> None:
+    def __init__(
+        self,
+        paints: Sequence[str],
+        settings: FitSettings,
+        model: str,
+        relative: bool = False,
+        hidden: Hidden | None = None,
+    ) -> None:
         self._paints = tuple(paints)
         self._column = {paint: i for i, paint in enumerate(paints)}
         self._settings, self._model = settings, model
+        self._relative_to_white, self._hidden = relative, hidden
         self.fractions: list[Array] = []
         self.film: list[bool] = []
+        self.brushed: list[bool] = []
+        self.uneven: list[float] = []
         self.log_thickness: list[float] = []
         self.solids_count: list[bool] = []
         self.nuisances: list[Nuisance] = []
@@ -122,6 +137,7 @@ class Rows:
         self.bare_variance: list[Array] = []
         self.surfaces: list[Surface] = []
         self._thickness = defaultdict[tuple[str, str, float], list[int]](list)
+        self._brushed = defaultdict[str, list[int]](list)
         self._hazes = defaultdict[tuple[str, str], list[int]](list)
         self._beneath = defaultdict[tuple[str, str], list[int]](list)
 
@@ -136,7 +152,7 @@ class Rows:
             row = np.zeros(len(self._paints))
             row[to] = mixed
             self.fractions.append(row)
-            self._place(d)
+            self._place(d, brushed_out(readings, d, substrates, self._settings, self._hidden))
             over = [o for o in d.over if readings.rows(f"{d.step}/{o}").size]
             if over:
                 self.read.append(index)
@@ -145,18 +161,26 @@ class Rows:
                     self._patch(readings, d, each, index, substrates)
         self._weighings(card, made, to, first)
 
-    def _place(self, d: Drawdown) -> None:
+    def _place(self, d: Drawdown, brushed: bool) -> None:
         """Note how thick a drawdown is meant to be."""
         transferred = self._settings.transfer * (d.gap_um or 0.0)
         wet = 1.0 if d.opaque else (d.thickness_um or transferred)
-        self.film.append(not d.opaque)
-        self.log_thickness.append(float(np.log(wet * 1e-3)))
-        self.solids_count.append(d.thickness_um is None)
+        self.film.append(brushed or not d.opaque)
+        self.brushed.append(brushed)
+        self.uneven.append(self._settings.uneven_spread if brushed else 0.0)
+        coat = log_coat(self._settings, self._relative_to_white)
+        self.log_thickness.append(coat if brushed else float(np.log(wet * 1e-3)))
+        self.solids_count.append(d.thickness_um is None and not brushed)
 
     def _open_of(self, card: Card, d: Drawdown, index: int) -> None:
         """Note what one drawdown leaves open: the model's error in its mix, and its thickness."""
         s, place = self._settings, f"{card.name} {d.step}"
         self._relative(f"{place}: {_WRONG[self._model]}", "two fluxes", s.two_flux_spread, [index])
+        if self.brushed[index]:
+            self._relative(f"{place}: thickness", "thickness", s.coat_spread, [index])
+            self._relative(f"{place}: over black", "half", s.half_spread, [index])
+            self._brushed[card.name].append(index)
+            return
         if d.opaque:
             return
         measured = d.thickness_um is not None
@@ -177,7 +201,8 @@ class Rows:
     ) -> None:
         card, label = readings.card, f"{d.step}/{over}"
         mean, variance, repeats, flags = patch_mean(readings, label, self._settings)
-        if not d.opaque and over not in substrates:
+        film = self.film[index]
+        if film and over not in substrates:
             raise InputError(
                 readings.source,
                 f"{BARE}/{over}",
@@ -189,7 +214,7 @@ class Rows:
             bare, bare_variance, _, odd = substrates[over]
             flags |= odd & Flag.FLUORESCENT
         surface = replace(readings.surface, gloss=d.surface, haze=haze_prior(d.surface)[0])
-        if not d.opaque and (self._settings.fit_substrate or not card.sealed):
+        if film and (self._settings.fit_substrate or not card.sealed):
             self._beneath[card.name, over].append(index)
         if surface.haze_is_free:
             self._hazes[card.name, d.surface].append(len(self.patches))
@@ -244,6 +269,14 @@ class Rows:
             else:
                 name, spread = f"gap {gap:g} µm: transfer", s.transfer_spread
             self._relative(name, "thickness", spread, group)
+        for card, group in self._brushed.items():
+            self._relative(f"{card} brushed: thickness", "thickness", s.coat_spread, group)
+            self._relative(f"{card} brushed: unevenness", "uneven", UNEVEN_UNSURE, group)
+        every = [x for group in self._brushed.values() for x in group]
+        if every and self._relative_to_white:
+            for j, (shape, (_, spread)) in enumerate(LEANS.items()):
+                name = f"scattering of white: {shape}"
+                self._relative(name, "white's scattering", spread, every, j)
 
     def _share_dry_volumes(self, tubes: Mapping[str, Tube]) -> None:
         """A dry volume per gram shows only where the dry thickness of a mix was measured.
@@ -252,7 +285,7 @@ class Rows:
         """
         table = np.array(self.fractions)
         telling = (table > 0).sum(axis=1) > 1
-        telling &= np.array(self.film) & ~np.array(self.solids_count)
+        telling &= np.array(self.film) & ~np.array(self.solids_count) & ~np.array(self.brushed)
         for i, paint in enumerate(self._paints):
             rows = [x for x in self.read if table[x, i] > 0 and telling[x]]
             if rows:

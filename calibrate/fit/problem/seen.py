@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ...cards.card import Card
-from ...errors import InputError
-from ...optics.coefficients import ABSOLUTE, Coefficients
+from ...optics.coefficients import ABSOLUTE
 from ...optics.spectra import Flag
 from .arrays import Problem
 
@@ -76,31 +73,3 @@ def surface_darker(problem: Problem) -> NDArray[np.bool_]:
     with np.errstate(invalid="ignore"):
         below = problem.measured + 3 * np.sqrt(problem.variance) < floor[:, None]
     return below
-
-
-def check_fittable(
-    problem: Problem, cards: Sequence[Card], known: Coefficients | None = None
-) -> None:
-    """Refuse a paint that no reading, or none that tells K from S, speaks for."""
-    seen = np.asarray(sees_substrate(problem).any(axis=1))
-    mixed = in_mixture(problem)
-    read = np.asarray(~unread(problem).all(axis=1))
-    for i, paint in enumerate(problem.paints):
-        card = next(c for c in cards if paint in c.paints)
-        if known is not None and paint in known.paints:
-            continue
-        if not read[i]:
-            raise InputError(
-                card.file,
-                f"paint {paint}",
-                "no patch with this paint was read",
-                "read its patches, or take it off the card",
-            )
-        if not seen[i] and not mixed[i]:
-            raise InputError(
-                card.file,
-                f"paint {paint}",
-                "its masstone hides black and white at every wavelength and it has no ladder, so "
-                "only K/S can be known",
-                "add tints in white, or draw it down thinner",
-            )

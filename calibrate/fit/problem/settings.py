@@ -16,6 +16,8 @@ _SPREADS = {
 _LEAST_SPREAD = {"two-flux": 0.07, "transport": 0.02}
 """What each gets wrong at a wavelength at the least: chosen on mixtures of the virtual paint lab,
 its stress variants included, that no fit saw. Real paint shows more."""
+UNEVEN_UNSURE = 0.4
+"""Standard deviation of the logarithm of how uneven brushed films are."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +40,18 @@ class FitSettings:
         Relative standard uncertainty of thickness of each drawdown.
     measured_spread : float
         The same for a dry thickness that was measured.
+    coat_um : float
+        Dry film that a brush leaves, as it is believed before a reading, µm (common practice, no
+        source).
+    coat_spread : float
+        Standard deviation of its logarithm: once for all drawdowns of a card, and once more for
+        each of them. 0: what was brushed out is taken to hide its substrate, as fits before had it.
+    half_spread : float
+        Relative standard uncertainty of how much thicker a brushed film is over black than on
+        average of both.
+    uneven_spread : float
+        Relative standard deviation of a brushed film's thickness within a patch. That itself is
+        unsure by `UNEVEN_UNSURE`, alike on all of a card.
     unsealed_spread : float
         Relative standard uncertainty of what lies under a film on a card that wasn't sealed,
         against what was read bare.
@@ -89,6 +103,10 @@ class FitSettings:
     session_spread: float = 0.05
     drawdown_spread: float = 0.05
     measured_spread: float = 0.03
+    coat_um: float = 150.0
+    coat_spread: float = 0.5
+    half_spread: float = 0.05
+    uneven_spread: float = 0.2
     unsealed_spread: float = 0.05
     fit_substrate: bool = False
     noise: tuple[float, float] | None = None

@@ -109,7 +109,8 @@ def lay_out(
         flags = np.where(np.isnan(values), np.uint16(Flag.MISSING), np.uint16(0))
         spectra = Spectra(GRID, values, r.labels, flags)
         guessed.append(CardReadings(r.card, spectra, r.surface, r.source))
-    problem = build(guessed, tubes, settings, known)
+    hidden = [step for r in averaged for step in hidden_steps(r)]
+    problem = build(guessed, tubes, settings, known, hidden)
     if known is not None:
         problem = as_known(problem, known)
     by_label = {
@@ -217,6 +218,20 @@ def see_through(problem: Problem, seen: Seen, variance: Array) -> tuple[int, ...
             if shows(seen.channels[rows], variance[rows]):
                 found += rows
     return tuple(found)
+
+
+def hidden_steps(readings: CardChannels) -> list[tuple[str, str]]:
+    """Steps whose channels over black and over white are alike within their uncertainty."""
+    rows = {label: i for i, label in enumerate(readings.labels)}
+    found = []
+    for d in readings.card.drawdowns:
+        at = [rows.get(f"{d.step}/{over}") for over in SUBSTRATES]
+        if None in at or not np.isfinite(readings.channels[at]).all():
+            continue
+        apart = np.ptp(readings.channels[at], axis=0)
+        if np.all(apart < _SURE * np.sqrt(readings.variance[at].sum(axis=0))):
+            found.append((readings.card.name, d.step))
+    return found
 
 
 def shows(channels: Array, variance: Array) -> bool:

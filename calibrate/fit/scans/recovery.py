@@ -39,6 +39,7 @@ from ..new_tube import known_log, with_known
 from ..problem.arrays import Problem
 from ..problem.result import JointFit, PaintFit
 from ..problem.seen import ratio_only, unread
+from ..problem.set_aside import Reasons, kept_of
 from ..problem.settings import FitSettings
 from ..problem.start import starting_values
 from ..problem.threads import one_thread
@@ -96,9 +97,9 @@ def fit_scan(
     Raises
     ------
     InputError
-        Where channel values are impossible, every paint is known already, a film is to be fitted
-        with a white whose K and S are relative, or for what no fit can do (see
-        `tintladder.calibrate.fit.problem.build`).
+        Where channel values are impossible, every paint is known already, a film of known
+        thickness is to be fitted with a white whose K and S are relative, no paint but whites can
+        be fitted, or for what no fit can do (see `tintladder.calibrate.fit.problem.build`).
 
     Notes
     -----
@@ -132,11 +133,17 @@ def fit_scan(
         """What a fit of one card by itself costs, and each step's share."""
         there = None if beside is None else beside.select(_on(card, beside))
         problem, seen, variance = lay_out([card], tubes, sensors, prior, settings, there)
-        seen = _without(problem, seen, see_through(problem, seen, variance), there)
+        seen = _unread(seen, see_through(problem, seen, variance))
         begun = _begin(problem, [card.card], prior, there)
         solution = _minimise(problem, seen, variance, begun, settings, None)
         return solution.cost, _shares(problem, seen, variance, solution, settings)
 
+    def unfit(some: Sequence[CardChannels]) -> Reasons:
+        problem, seen, variance = lay_out(some, tubes, sensors, prior, settings, beside)
+        return _nothing_left(problem, _unread(seen, see_through(problem, seen, variance)), beside)
+
+    readings, unfitted = kept_of(readings, unfit, () if beside is None else beside.paints)
+    cards = [r.card for r in readings if r.card.purpose == "fit"]
     problem, whole, variance = lay_out(readings, tubes, sensors, prior, settings, beside)
     aside = see_through(problem, whole, variance)
     with one_thread():
@@ -149,13 +156,14 @@ def fit_scan(
         ]
         findings = tuple(each.finding(problem) for each in odd)
         rows = [n for finding in findings for n in finding.rows]
-        seen = _without(problem, whole, [*aside, *rows], beside)
+        seen = _unread(whole, [*aside, *rows])
         begun = _begin(problem, cards, prior, beside)
         solution = _minimise(problem, seen, variance, begun, settings, progress)
         solution = replace(solution, findings=findings)
         fit = _report(problem, seen, solution, variance, tubes, settings, beside)
     shown = {(problem.patches[n].card, problem.patches[n].step) for n in aside}
-    return replace(fit, paints={p: _said(each, shown) for p, each in fit.paints.items()})
+    paints = {p: _said(each, shown) for p, each in fit.paints.items()}
+    return replace(fit, paints=paints, aside=unfitted)
 
 
 def _on(card: CardChannels, known: Coefficients) -> tuple[str, ...]:
@@ -175,30 +183,28 @@ def _shares(
     return found
 
 
-def _without(
-    problem: Problem, seen: Seen, aside: Sequence[int], known: Coefficients | None
-) -> Seen:
-    """Take from what was seen the patches that are set aside.
-
-    Raises
-    ------
-    InputError
-        Where nothing would be left of a paint.
-    """
+def _unread(seen: Seen, aside: Sequence[int]) -> Seen:
+    """Take from what was seen the patches that are set aside."""
     channels = seen.channels.copy()
     channels[list(aside)] = np.nan
+    return replace(seen, channels=channels)
+
+
+def _nothing_left(problem: Problem, seen: Seen, known: Coefficients | None) -> Reasons:
+    """Paints of which no patch is left, and why."""
     holds = problem.fractions[problem.drawdown] > 0
-    read = np.asarray(np.isfinite(channels).all(axis=1))
+    read = np.asarray(np.isfinite(seen.channels).all(axis=1))
+    found = {}
     for i, paint in enumerate(problem.paints):
         if not holds[read, i].any() and not (known is not None and paint in known.paints):
             card = next(p.card for n, p in enumerate(problem.patches) if holds[n, i])
-            raise InputError(
+            found[paint] = InputError(
                 None,
                 f"card {card}, paint {paint}",
-                "expected coats that hide, but black and white show under every patch read",
-                "brush out another coat, or give its drawdowns a thickness",
+                "black and white show under every patch read, and its bare card was not read",
+                "scan the whole card, with its bare black and white",
             )
-    return replace(seen, channels=channels)
+    return found
 
 
 def _said(fit: PaintFit, shown: Set[tuple[str, str]]) -> PaintFit:
@@ -208,8 +214,8 @@ def _said(fit: PaintFit, shown: Set[tuple[str, str]]) -> PaintFit:
     steps = [step for card, step in table.itertuples(index=False) if (card, step) in shown]
     if steps:
         words.append(
-            f"{', '.join(steps)} does not hide black and white: set aside; a drawdown "
-            "card tells how it glazes"
+            f"{', '.join(steps)} does not hide black and white, and what lies beneath was not "
+            "read: set aside; scan the whole card, with its bare black and white"
         )
     return replace(fit, reasons=(*fit.reasons, *words))
 

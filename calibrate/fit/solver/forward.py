@@ -12,16 +12,21 @@ from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ...optics.kubelka_munk import film_derivatives, opaque_derivatives
 from ...optics.spectra import Array
 from ...optics.transport import OPAQUE, TRANSPORT, Films, films, over_substrate
 from ..problem.arrays import Problem
-from ..problem.rows import SHAPES, Ints
+from ..problem.brushed import LEANS
+from ..problem.rows import SHAPES, Ints, Nuisance
+from .patch_thickness import PatchThickness, patch_thickness
 
-_BY_DRAWDOWN = ("thickness", "two fluxes", "haze", "surface", "k2")
+_BY_DRAWDOWN = ("thickness", "two fluxes", "haze", "surface", "k2", "uneven")
 """Kinds of nuisance values that move one number of each drawdown they touch."""
 _SHAPES = [shape for shape, _ in SHAPES.values()]
+_LEANS = [shape for shape, _ in LEANS.values()]
+_HALF = {"black": 1.0, "white": -1.0}
 
 
 @dataclass(frozen=True)
@@ -162,39 +167,52 @@ class Batch:
 
     def _lay_out_nuisances(self) -> None:
         """What each nuisance value moves, and how far at one standard deviation."""
-        p, (n_g, n_m), n_a = self.problem, self.scalars.shape, self.paints.shape[1]
+        (n_g, n_m), n_a = self.scalars.shape, self.paints.shape[1]
         n_d = self._drawdowns.shape[1]
         self._mass = np.zeros((n_g, n_d, n_m, n_a))
         self._volume = np.zeros((n_g, n_m, n_a))
         self._moves = {kind: np.zeros((n_g, n_d, n_m)) for kind in _BY_DRAWDOWN}
+        self._leans = np.zeros((len(_LEANS), n_g, n_d, n_m))
+        self._half = np.zeros((*self.rows.shape, n_m))
         self._beneath: dict[int, Array] = {}
         for g, block in enumerate(self.blocks):
             place = {d: i for i, d in enumerate(block.drawdowns.tolist())}
-            last = len(place) - 1
             for m, scalar in enumerate(self.scalars[g].tolist()):
-                if scalar < 0:
-                    continue
-                n = p.nuisances[scalar]
-                if n.kind == "dry volume":
-                    self._volume[g, m] = n.spread * (block.paints == n.target)
-                    continue
-                here = [i for i, d in enumerate(n.drawdowns) if d in place]
-                at = [place[n.drawdowns[i]] for i in here]
-                if n.kind == "weighing":
-                    self._mass[g, at, m] = p.weighing[scalar][here][:, block.paints]
-                elif n.kind == "substrate":
-                    felt = self._beneath.setdefault(n.target, np.zeros((*self.rows.shape, n_m)))
-                    patches = [p.patches[row] for row in block.rows]
-                    on = [o.over == n.over and o.drawdown in n.drawdowns for o in patches]
-                    felt[g, np.flatnonzero(on), m] = n.spread
-                elif n.kind in self._moves:
-                    self._moves[n.kind][g, at, m] = n.spread
-                    if n.kind == "surface":
-                        mine = int(np.flatnonzero(block.paints == n.target)[0])
-                        self._moves[n.kind][g, at, m] *= self._shares[g, at, mine]
-            for moves in (self._mass, *self._moves.values()):
+                if scalar >= 0:
+                    self._lay_out_one(g, m, scalar, place)
+            last = len(place) - 1
+            for moves in (self._mass, *self._moves.values(), *self._leans):
                 moves[g, last + 1 :] = moves[g, last]
         self._moves = {kind: moves for kind, moves in self._moves.items() if moves.any()}
+
+    def _lay_out_one(self, g: int, m: int, scalar: int, place: dict[int, int]) -> None:
+        """What one nuisance value moves in a block; `place` is that of each drawdown in it."""
+        p, block = self.problem, self.blocks[g]
+        n = p.nuisances[scalar]
+        here = [i for i, d in enumerate(n.drawdowns) if d in place]
+        at = [place[n.drawdowns[i]] for i in here]
+        if n.kind == "dry volume":
+            self._volume[g, m] = n.spread * (block.paints == n.target)
+        elif n.kind == "weighing":
+            self._mass[g, at, m] = p.weighing[scalar][here][:, block.paints]
+        elif n.kind == "substrate":
+            felt = self._beneath.setdefault(n.target, np.zeros_like(self._half))
+            on = np.array([p.patches[row].over == n.over for row in block.rows.tolist()])
+            felt[g, : block.rows.size, m] = n.spread * (on & self._touched(block, n))
+        elif n.kind == "half":
+            sign = [_HALF[p.patches[row].over] for row in block.rows.tolist()]
+            self._half[g, : block.rows.size, m] = n.spread * self._touched(block, n) * sign
+        elif n.kind == "white's scattering":
+            self._leans[n.target, g, at, m] = n.spread
+        elif n.kind in self._moves:
+            self._moves[n.kind][g, at, m] = n.spread
+            if n.kind == "surface":
+                mine = int(np.flatnonzero(block.paints == n.target)[0])
+                self._moves[n.kind][g, at, m] *= self._shares[g, at, mine]
+
+    def _touched(self, block: Block, n: Nuisance) -> NDArray[np.bool_]:
+        """Which of a block's patches are of a drawdown that a nuisance value touches, (N,)."""
+        return np.isin(self.problem.drawdown[block.rows], n.drawdowns)
 
     def _lay_out_surfaces(self) -> None:
         """The surfaces' numbers, (G, N, 1), and the bare card beneath, (G, N, W)."""
@@ -219,6 +237,10 @@ class Batch:
         self._bare = self._read_bare - floor
         self._known = (self._shares @ p.surface_offset[self.paints][..., None])[self._at]
         self._film = p.film[p.drawdown[self.rows]][..., None]
+        brushed = p.brushed[p.drawdown[self.rows]][..., None]
+        self._uneven = p.uneven[p.drawdown[self.rows]][..., None]
+        # Where nothing was brushed, thickness is alike at all wavelengths.
+        self._scatters = brushed * p.white_scatters if brushed.any() else np.zeros(1)
 
     def mixes(self, nu: Array) -> tuple[Array, Array, Array, Array]:
         """Dry-volume fractions and log thickness of each drawdown, with slopes.
@@ -272,7 +294,7 @@ class Batch:
         c_row = c[self._at]
         bend = np.exp(shift["two fluxes"][self._at]) if "two fluxes" in shift else 1.0
         km, sm = (c_row @ k) * bend, c_row @ s
-        x = np.exp(log_x)[self._at][..., None]
+        depth = self._depth(log_x, shift, nu)
         k2 = self._k2 + (shift["k2"][self._at] if "k2" in shift else 0.0)
         tau = self._fixed * np.where(self._sphere > 0, 1 - k2, 1.0)
         stained = sum((moves @ nu[..., None]) * _SHAPES[j] for j, moves in self._beneath.items())
@@ -280,47 +302,66 @@ class Batch:
         inner = tau + k2 * bare
         rg = bare / inner
         if p.model == TRANSPORT:
-            r, dr_k, dr_s, dr_x, dr_rg = self._followed(km, sm, x, rg)
+            r, dr_k, dr_s, dr_x, dr_rg = self._followed(km, sm, depth.x, rg)
             seen, slope = r, np.ones((1, 1, 1))
         else:
-            r, dr_k, dr_s, dr_x, dr_rg = self._two_fluxes(km, sm, x, rg)
+            r, dr_k, dr_s, dr_x, dr_rg = self._two_fluxes(km, sm, depth.x, rg)
             lift = 1 / (1 - k2 * r)
             slope = tau * lift**2
             seen = tau * r * lift
+        by_log_x = slope * dr_x * depth.x
         alpha = self._alpha + (shift["haze"][self._at] if "haze" in shift else 0.0)
         own = self._known + (shift["surface"][self._at] if "surface" in shift else 0.0)
-        by_k, by_s = slope * dr_k, slope * dr_s
+        by_k, by_s = depth.mean(slope * dr_k), depth.mean(slope * dr_s)
         by_bent = by_k * bend
         spectral = np.empty((*self.rows.shape, self.paints.shape[1], 2, k.shape[2]))
         spectral[..., 0, :] = by_bent[:, :, None] * k[:, None]
         spectral[..., 1, :] = by_s[:, :, None] * s[:, None]
         features = [*(spectral[..., 0, :] + spectral[..., 1, :]).transpose(2, 0, 1, 3)]
         spectral *= c_row[..., None, None]
-        features.append(slope * dr_x * x)
+        by_thickness = depth.mean(by_log_x)
+        features.append(by_thickness)
         through = [*dc.transpose(3, 0, 1, 2), dlog_x]
         if "two fluxes" in shift:
             features.append(by_k * km)
         if "haze" in shift:
-            features.append(np.broadcast_to(self._k1 + own, r.shape))
+            features.append(np.broadcast_to(self._k1 + own, by_k.shape))
         if "surface" in shift:
-            features.append(np.broadcast_to(alpha, r.shape))
+            features.append(np.broadcast_to(alpha, by_k.shape))
         if "k2" in shift:
             dtau = -self._fixed * self._sphere
             d_rg = -bare * (dtau + bare) / inner**2
-            features.append(dtau * r * lift + tau * (r * lift) ** 2 + slope * dr_rg * d_rg)
-        through += [self._moves[k] for k in ("two fluxes", "haze", "surface", "k2") if k in shift]
+            by_k2 = dtau * r * lift + tau * (r * lift) ** 2 + slope * dr_rg * d_rg
+            features.append(depth.mean(by_k2))
+        if "uneven" in shift:
+            features.append(depth.by_unevenness(by_log_x))
+        felt = ("two fluxes", "haze", "surface", "k2", "uneven")
+        through += [self._moves[k] for k in felt if k in shift]
+        if self._leans.any():
+            features += [by_thickness * lean for lean in _LEANS]
+            through += [*self._leans]
         by_row = np.stack(through, axis=2)[self._at]
-        by_beneath = slope * dr_rg * tau / inner**2
+        by_row[:, :, self.paints.shape[1]] += self._half
+        by_beneath = depth.mean(slope * dr_rg) * tau / inner**2
         for j, moves in self._beneath.items():
             features.append(by_beneath * _SHAPES[j] * self._read_bare)
             by_row = np.concatenate([by_row, moves[:, :, None]], axis=2)
         return Seen(
-            alpha * (self._k1 + own) + seen,
+            alpha * (self._k1 + own) + depth.mean(seen),
             spectral,
             np.stack(features, axis=2),
             by_row,
             by_beneath * (1 + stained),
         )
+
+    def _depth(self, log_x: Array, shift: dict[str, Array], nu: Array) -> PatchThickness:
+        """Thickness of the patches' films, and how it is spread within each."""
+        log = log_x[self._at][..., None] + self._half @ nu[..., None] + self._scatters
+        if self._leans.any():
+            moved = (self._leans @ nu[None, ..., None])[..., 0]
+            log = log + np.einsum("jgn,jw->gnw", moved[:, self._at[0], self._at[1]], _LEANS)
+        lean = np.exp(shift["uneven"][self._at]) if "uneven" in shift else 1.0
+        return patch_thickness(log, self._uneven * lean)
 
     def _two_fluxes(self, k: Array, s: Array, x: Array, rg: Array) -> tuple[Array, ...]:
         """Reflectance inside, and its derivatives by K, S, thickness and substrate."""
@@ -333,11 +374,14 @@ class Batch:
 
     def _followed(self, k: Array, s: Array, x: Array, rg: Array) -> tuple[Array, ...]:
         """The same by transport; it includes the surface."""
+        depth = np.where(self._film, x, OPAQUE)
+        if len(x) > 1 or self._half.any():
+            return over_substrate(films(k, s, depth, self._sphere == 0), k, s, depth, rg)
         # Patches of one drawdown are one film.
         drawdown = self._at[0] * self._drawdowns.shape[1] + self._at[1]
         _, first, which = np.unique(drawdown, return_index=True, return_inverse=True)
-        depth = np.where(self._film, x, OPAQUE)
+        depth = depth[0]
         flat = [a.reshape(-1, a.shape[2])[first] for a in (k, s, depth, self._sphere == 0)]
         made = films(*flat)
-        made = Films(*(n[:, which.reshape(drawdown.shape)] for n in made))
-        return over_substrate(made, k, s, depth, rg)
+        made = Films(*(n[:, None, which.reshape(drawdown.shape)] for n in made))
+        return over_substrate(made, k, s, depth[None], rg)

@@ -16,6 +16,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy.linalg.lapack import dpotrf, dtrtri, dtrtrs
 
+from ...optics.coefficients import ABSOLUTE
 from ...optics.spectra import Array
 from ..problem.arrays import Problem
 from ..problem.finding import Finding
@@ -100,7 +101,7 @@ class Solution:
     def mixes(self) -> tuple[Array, Array]:
         """Each drawdown's dry-volume fractions, (D, P), and dry thickness in mm, (D,), as fitted.
 
-        The thickness is NaN where opaque.
+        The thickness is NaN where opaque, and where K and S are relative and so is it.
         """
         share = np.zeros(self.problem.fractions.shape)
         thickness = np.full(self.problem.film.size, np.nan)
@@ -109,7 +110,8 @@ class Solution:
             for block, shares, log in zip(batch.blocks, c, log_x, strict=True):
                 share[np.ix_(block.drawdowns, block.paints)] = shares[: block.drawdowns.size]
                 thickness[block.drawdowns] = np.exp(log[: block.drawdowns.size])
-        return share, np.where(self.problem.film, thickness, np.nan)
+        known = self.problem.film & (self.problem.scale == ABSOLUTE)
+        return share, np.where(known, thickness, np.nan)
 
     @cached_property
     def _eliminated(self) -> tuple[list[Part], Array, Array]:
