@@ -6,11 +6,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from tintladder.calibrate.cards.card import Card, Drawdown
 from tintladder.calibrate.fit.joint import fit_paints
 from tintladder.calibrate.fit.problem.arrays import build
 from tintladder.calibrate.fit.problem.settings import FitSettings
+from tintladder.calibrate.fit.scans.check import check_scans
 from tintladder.calibrate.fit.scans.recovery import fit_scan
 from tintladder.calibrate.fit.solver.clusters import clusters
+from tintladder.calibrate.fit.uncertainty.check import check_mixtures
 from tintladder.calibrate.optics.colour import ciede2000, lab
 from tintladder.calibrate.optics.predict import dry_fractions, predict
 from tintladder.calibrate.optics.spectra import GRID
@@ -70,13 +73,28 @@ def test_answers_in_micrometres_are_refused(scan_fit):
     assert scan_fit.paints["PENNANT"].patches["thickness_um"].isna().all()
 
 
-@pytest.mark.parametrize(("model", "most"), [("two-flux", 2.0), ("transport", 0.6)])
-def test_spectra_of_brushed_cards(model, most):
+def fit_of_spectra(model):
     cards = [brushed(quick_card(p), SEED, "di:8", THIN_MM).readings for p in PAINTS]
-    fit = fit_paints(cards, Lab().tubes, FitSettings(model=model))
+    return fit_paints(cards, Lab().tubes, FitSettings(model=model))
+
+
+@pytest.fixture(scope="module")
+def measured_fit():
+    return fit_of_spectra("two-flux")
+
+
+def check_spectra(fit, most):
     found = off(fit.coefficients, "di:8")
     assert found.mean() < most and np.percentile(found, 95) < 2 * most
     assert not any("look at this step" in each.verdict for each in fit.paints.values())
+
+
+def test_spectra_of_brushed_cards(measured_fit):
+    check_spectra(measured_fit, 2.0)
+
+
+def test_spectra_of_brushed_cards_by_radiative_transfer():
+    check_spectra(fit_of_spectra("transport"), 0.6)
 
 
 def test_thickness_is_found_up_to_one_factor(painted, scan_fit):
@@ -93,6 +111,20 @@ def test_thickness_is_found_up_to_one_factor(painted, scan_fit):
     assert len(logs) > 4
     apart = np.array(logs) - np.array(true)
     assert np.std(apart) < 0.3 < np.std(true) + 0.1
+
+
+def test_brushed_mixtures_judge_at_the_thickness_that_they_show(scan_fit, measured_fit):
+    """Held against an opaque prediction, thin coats would be a fault of the paints."""
+    steps = {f"mix {i}": mix for i, mix in enumerate(mixtures(PAINTS, 6, SEED))}
+    drawn = tuple(Drawdown(step, None, mix, opaque=True) for step, mix in steps.items())
+    card = Card("mixes", "mixes.toml", drawn, purpose="check")
+    seen = scanned(brushed(card, SEED, dry_mm=THIN_MM).readings, LED, SEED)
+    by_scan = check_scans(scan_fit.coefficients, [seen], LED)
+    assert len(by_scan.patches) == 12 and not by_scan.aside and by_scan.mean < 2.0
+    read = brushed(card, SEED, "di:8", THIN_MM).readings
+    measured = check_mixtures(measured_fit.coefficients, [read])
+    hiding = check_mixtures(measured_fit.coefficients, [read], FitSettings(coat_spread=0.0))
+    assert measured.mean < 1.5 < hiding.mean
 
 
 def brushed_problem():

@@ -155,23 +155,27 @@ def opaque(readings, shows=0.0):
     return replace(readings, card=card, spectra=replace(readings.spectra, values=values))
 
 
-def test_coats_that_hide_are_judged_without_their_ground(world):
-    known, readings = world
-    scan = exactly(opaque(readings), LED, 1e-7)
+def without_bare(scan):
     bare = np.array([label.startswith("bare") for label in scan.labels])
-    lone = replace(
+    return replace(
         scan,
         channels=scan.channels[~bare],
         variance=scan.variance[~bare],
         labels=tuple(label for label in scan.labels if not label.startswith("bare")),
     )
-    found = check_scans(known, [lone], LED)
+
+
+def test_coats_that_hide_are_judged_without_their_ground(world):
+    known, readings = world
+    found = check_scans(known, [without_bare(exactly(opaque(readings), LED, 1e-7))], LED)
     assert len(found.patches) == 48 and found.aside == ()
 
 
-def test_coats_that_do_not_hide_are_set_aside_and_named(world):
+def test_coats_that_show_a_ground_nobody_read_are_set_aside_and_named(world):
     known, readings = world
-    found = check_scans(known, [exactly(opaque(readings, 0.2), LED, 1e-7)], LED)
+    shows = exactly(opaque(readings, 0.2), LED, 1e-7)
+    assert len(check_scans(known, [shows], LED).patches) == 48
+    found = check_scans(known, [without_bare(shows)], LED)
     assert found.aside == (("mixes", "mix-001"),)
     assert len(found.patches) == 46
     assert "mix-001" not in set(found.patches["step"])

@@ -194,6 +194,6 @@ def show_fit(done: StudioFit) -> None:
         typer.echo(f"{words[0].upper()}{words[1:]}.")
     for card, step in check.aside:
         typer.echo(
-            f"{step} of card {card} does not hide black and white, so it says nothing: brush out "
-            "another coat and scan it again."
+            f"{step} of card {card} does not hide black and white, and what lies beneath was not "
+            "read, so it says nothing: scan the whole card, with its bare black and white."
         )

@@ -6,6 +6,7 @@ from collections.abc import Collection, Sequence
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from ...optics.coefficients import Coefficients
 from ...optics.colour import ciede2000, lab
@@ -140,7 +141,7 @@ def _advice(finding: Finding, kept: Array) -> str:
     return f"{finding.words}: {done}; check its label, or paint it again"
 
 
-def _misses(table: pd.DataFrame, kept: Array) -> tuple[str, list[str]]:
+def _misses(table: pd.DataFrame, kept: NDArray[np.bool_]) -> tuple[str, list[str]]:
     """Judge how far a fit misses the patches that had a say."""
     left = kept.any()
     off = np.where(kept if left else True, table["de00"].to_numpy(), np.nan)

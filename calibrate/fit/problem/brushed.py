@@ -31,6 +31,11 @@ _SURE = 3.0
 """Standard uncertainties by which black and white must differ to tell anything of thickness."""
 
 
+def white_scattering(wavelengths: Array) -> Array:
+    """S of a typical white, 1/mm: (W,)."""
+    return np.asarray(WHITE_S * (550 / wavelengths) ** WHITE_SLOPE)
+
+
 def log_coat(settings: FitSettings, relative: bool) -> float:
     """Log of the thickness that a brushed film is believed to have, mm or over that of S = 1."""
     return float(np.log(settings.coat_um * 1e-3 * (WHITE_S if relative else 1.0)))

@@ -22,10 +22,9 @@ from ...cards.channels import CardChannels, by_card
 from ...optics.coefficients import Coefficients
 from ...optics.colour import lab, lab_jacobian
 from ...optics.colour_band import ciede2000_metric
-from ...optics.predict import predict
 from ...optics.sensors import Sensors
 from ...optics.spectra import Array
-from ...optics.surface import to_inside
+from ...optics.surface import Surface, to_inside
 from ..problem.settings import FitSettings
 from ..uncertainty.check import (
     Check,
@@ -36,6 +35,7 @@ from ..uncertainty.check import (
     mixes_on,
     nothing_checked,
 )
+from ..uncertainty.coats import Coats
 from .patch import NEAR
 from .problem import bare_spectrum, check_channels, shows
 
@@ -75,30 +75,33 @@ def check_scans(
     settings = settings or FitSettings()
     rows, fractions, thickness, substrate = [], [], [], []
     channels, variance, levels = list[Array](), list[Array](), list[float]()
-    aside = list[tuple[str, str]]()
+    aside, coats = list[tuple[str, str]](), Coats(coefficients, settings)
     for scan in by_card([s for s in scans if s.card.purpose == "check"]):
         check_channels(scan)
         read = _by_label(scan)
         for mix in mixes_on(scan.card, coefficients, settings):
             step = mix.drawdown.step
             over = [s for s in mix.drawdown.over if f"{step}/{s}" in read]
-            if _see_through(mix, [read[f"{step}/{s}"] for s in over]):
-                aside.append((scan.card.name, step))
-                continue
+            x = mix.thickness
+            if shown := _see_through(mix, [read[f"{step}/{s}"] for s in over]):
+                if not settings.coat_spread or not {f"{BARE}/{s}" for s in SUBSTRATES} <= set(read):
+                    aside.append((scan.card.name, step))
+                    continue
+                x = _coat(coats, scan, mix, sensors, read)
             for each in over:
                 rows.append((scan.card.name, step, each, mix_in_words(mix.masses)))
                 fractions.append(mix.fractions)
-                thickness.append(mix.thickness)
-                substrate.append(_under(scan, mix, each, sensors, read))
+                thickness.append(x)
+                coats.brushed.append(shown)
+                substrate.append(_under(scan, x, each, sensors, read))
                 channels.append(read[f"{step}/{each}"][0])
                 variance.append(read[f"{step}/{each}"][1])
                 levels.append(scan.level)
     if not rows:
         return replace(nothing_checked(coefficients), aside=tuple(aside))
-    inner = coefficients.surface
-    surface = replace(scans[0].surface, k2=inner.k2, n=inner.n)
-    predicted = predict(
-        coefficients, np.array(fractions), np.array(thickness), np.array(substrate), surface
+    surface = _seen_surface(scans[0], coefficients)
+    predicted = coats.predicted(
+        np.array(fractions), np.array(thickness), np.array(substrate), surface
     )
     whole = _filled(predicted.reflectance)
     near = _near(whole)
@@ -132,15 +135,39 @@ def _see_through(mix: Mix, read: Sequence[tuple[Array, Array]]) -> bool:
     return shows(np.array([c for c, _ in read]), np.array([v for _, v in read]))
 
 
-def _under(
+def _seen_surface(scan: CardChannels, coefficients: Coefficients) -> Surface:
+    inner = coefficients.surface
+    return replace(scan.surface, k2=inner.k2, n=inner.n)
+
+
+def _coat(
+    coats: Coats,
     scan: CardChannels,
     mix: Mix,
+    sensors: Sensors,
+    read: dict[str, tuple[Array, Array]],
+) -> float:
+    """Thickness of a brushed film, as its pair shows it, mm."""
+    pair = [read[f"{mix.drawdown.step}/{over}"] for over in SUBSTRATES]
+    return coats.thickness(
+        mix.fractions,
+        np.array([channels for channels, _ in pair]),
+        np.sqrt([variance for _, variance in pair]),
+        np.array([_under(scan, 0.0, over, sensors, read) for over in SUBSTRATES]),
+        _seen_surface(scan, coats.coefficients),
+        sensors.sensitivity,
+    )
+
+
+def _under(
+    scan: CardChannels,
+    thickness: float,
     over: str,
     sensors: Sensors,
     read: dict[str, tuple[Array, Array]],
 ) -> Array:
     """Inside reflectance of the substrate, (W,); 0 where nothing of it shows."""
-    if not np.isfinite(mix.thickness):
+    if not np.isfinite(thickness):
         return np.zeros(sensors.wavelengths.size)
     if f"{BARE}/{over}" not in read:
         raise bare_unread(scan.card, over, scan.source)

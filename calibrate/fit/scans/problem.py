@@ -225,8 +225,8 @@ def hidden_steps(readings: CardChannels) -> list[tuple[str, str]]:
     rows = {label: i for i, label in enumerate(readings.labels)}
     found = []
     for d in readings.card.drawdowns:
-        at = [rows.get(f"{d.step}/{over}") for over in SUBSTRATES]
-        if None in at or not np.isfinite(readings.channels[at]).all():
+        at = [rows[label] for over in SUBSTRATES if (label := f"{d.step}/{over}") in rows]
+        if len(at) < len(SUBSTRATES) or not np.isfinite(readings.channels[at]).all():
             continue
         apart = np.ptp(readings.channels[at], axis=0)
         if np.all(apart < _SURE * np.sqrt(readings.variance[at].sum(axis=0))):

@@ -14,10 +14,11 @@ from ...cards.weighing import composition
 from ...errors import InputError
 from ...optics.coefficients import ABSOLUTE, Coefficients
 from ...optics.colour import ciede2000, lab
-from ...optics.predict import Prediction, dry_fractions, predict, volume_solids
+from ...optics.predict import Prediction, dry_fractions, volume_solids
 from ...optics.spectra import Array
 from ...optics.surface import to_inside
 from ..problem.settings import FitSettings
+from .coats import Coats
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -42,7 +43,8 @@ class Check:
     prediction : Prediction
         Of the N patches.
     aside : tuple of (card, step)
-        Scanned coats that were to hide black and white, and don't: nothing predicts those.
+        Scanned coats that show black and white where the bare card was not read: nothing predicts
+        those.
     """
 
     patches: pd.DataFrame
@@ -91,6 +93,9 @@ def check_mixtures(
 ) -> Check:
     """Predict every patch of the check cards at nominal thickness and weighed masses.
 
+    What was brushed out and shows its substrate is predicted at the thickness that its own pair
+    shows, over black and over white alike.
+
     Parameters
     ----------
     coefficients : Coefficients
@@ -106,11 +111,13 @@ def check_mixtures(
     """
     settings = settings or FitSettings()
     rows, fractions, thickness, substrate, measured = [], [], [], [], []
+    coats = Coats(coefficients, settings)
     for r in readings:
         card = r.card
         if card.purpose != "check":
             continue
         for mix in mixes_on(card, coefficients, settings):
+            coat = coats.read(r, mix.drawdown, mix.fractions)
             for over in mix.drawdown.over:
                 found = r.read(f"{mix.drawdown.step}/{over}")
                 if not len(found):
@@ -120,15 +127,14 @@ def check_mixtures(
                     raise bare_unread(card, over, r.source)
                 rows.append((card.name, mix.drawdown.step, over, mix_in_words(mix.masses)))
                 fractions.append(mix.fractions)
-                thickness.append(mix.thickness)
+                thickness.append(mix.thickness if coat is None else coat)
+                coats.brushed.append(coat is not None)
                 under = bare.mean(axis=0) if len(bare) else np.zeros(found.shape[1])
                 substrate.append(to_inside(under, r.surface))
                 measured.append(found.mean(axis=0))
     if not rows:
         return nothing_checked(coefficients)
-    prediction = predict(
-        coefficients, np.array(fractions), np.array(thickness), np.array(substrate)
-    )
+    prediction = coats.predicted(np.array(fractions), np.array(thickness), np.array(substrate))
     return checked(rows, np.array(measured), prediction)
 
 
