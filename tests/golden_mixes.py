@@ -12,6 +12,11 @@ import pymupdf
 
 from .golden import NUMBER, Figures, condition, first, named, text_of
 
+INSTEAD = (
+    r"([A-Z][\w ]*) in place of ([A-Z][\w ]*?)(?: \(it absorbs ([\d-]+) nm\))?: chroma "
+    rf"{NUMBER} higher"
+)
+"""What would make a mix cleaner in place of one of its paints."""
 OF = r"([A-Z]\w* \w+(?: second)?(?: tint)?)"
 """What an amount is of: a tube's name of two words, or its tint."""
 
@@ -93,6 +98,7 @@ def greying_on_page(visit: Any, asked: Mapping[str, str]) -> Figures:
             rf"([A-Z][\w ]*) greys it(?: \(it absorbs ([\d-]+) nm\))?: without it, chroma {NUMBER}",
             text,
         ),
+        "instead": re.findall(INSTEAD, text),
         "cleaner": sorted(re.findall(rf"{NUMBER} ([A-Z][\w ]*)", best[1])) if best else [],
         "leans": dict(re.findall(r"In a tint ([\w ]*) is ([^.\n]*)\.", text)),
         "several": re.findall(r"([A-Z][\w ]*) is itself a mix \(([^)]*)\)", text),
@@ -112,6 +118,17 @@ def greying_in_json(said: Mapping[str, Any], names: Mapping[str, str]) -> Figure
                 f"{each['gain']:.0f}",
             )
             for each in said["dulls"]
+            if each["instead"] is None
+        ],
+        "instead": [
+            (
+                names[each["instead"]],
+                names[each["paint"]],
+                "{:.0f}-{:.0f}".format(*each["band_nm"]) if each["band_nm"] else "",
+                f"{each['gain']:.0f}",
+            )
+            for each in said["dulls"]
+            if each["instead"] is not None
         ],
         "cleaner": sorted((f"{100 * s:.3g}", name) for s, name in shares) if better else [],
         "leans": {names[paint]: words for paint, words in said["leans"].items()},
@@ -127,9 +144,10 @@ def greying_in_text(text: str) -> Figures:
     return {
         "chroma": re.findall(rf"of chroma {NUMBER}; at its .*?come to {NUMBER}\.", text, re.S),
         "dulls": re.findall(
-            rf"([A-Z][\w ]*) greys it(?: \(absorbs ([\d-]+) nm\))?: without it, chroma {NUMBER}",
+            rf"([A-Z][\w ]*) greys it(?: \(it absorbs ([\d-]+) nm\))?: without it, chroma {NUMBER}",
             text,
         ),
+        "instead": re.findall(INSTEAD, text),
         "leans": dict(re.findall(r"\n([A-Z][\w ]*?)  +(\S[^\n]*?) *(?=\n|$)", leans)),
         "several": re.findall(r"([A-Z][\w ]*) is itself a mix \(([^)]*)\)", text),
     }

@@ -33,6 +33,16 @@ def test_a_complement_greys_more_than_a_neighbour():
     assert opposite.dulls[0].gain > 10
 
 
+def test_what_makes_the_hue_greys_nothing_and_a_black_does():
+    green = muddy(C, {"ANCHOR": 1, "LANTERN": 3}, "HULL")
+    assert all(each.instead is not None for each in green.dulls)
+    assert ("ANCHOR", "STARBOARD") in {(each.paint, each.instead) for each in green.dulls}
+    # What another tube gains in its place is no more than the cleanest comes to.
+    assert green.chroma + green.dulls[0].gain <= green.could + 3
+    black = muddy(C, {"LANTERN": 9, "STARBOARD": 1, "PITCH": 1}, "HULL")
+    assert (black.dulls[0].paint, black.dulls[0].instead) == ("PITCH", None)
+
+
 def test_a_paint_alone_is_dulled_by_nothing():
     found = muddy(C, {"LANTERN": 1}, "HULL")
     assert found.dulls == () and found.could >= found.chroma
@@ -69,7 +79,9 @@ def test_the_white_is_found():
 def test_commands(tmp_path, monkeypatch, capsys):
     folder = make_demo(tmp_path / "demo").folder
     said = run(monkeypatch, capsys, "muddy", "ANCHOR=1,LANTERN=3", "--studio", folder)
-    assert "Anchor Blue greys it" in said.out and "95 of 100" in said.out
+    # Without its blue no such green is left: the blue makes it, and another would make it cleaner.
+    assert "Anchor Blue greys" not in said.out and "95 of 100" in said.out
+    assert "in place of Anchor Blue" in said.out
     assert "Starboard Green" in said.out  # the cleaner way
     said = run(
         monkeypatch, capsys, "reach", "70,-10,60", "--without", "LANTERN,RESIN", "--studio", folder

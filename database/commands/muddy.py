@@ -47,7 +47,13 @@ def muddy(
         "could": found.could,
         "cleaner": found.cleaner,
         "dulls": [
-            {"paint": d.paint, "gain": d.gain, "band_nm": d.band, "share": d.share}
+            {
+                "paint": d.paint,
+                "instead": d.instead,
+                "gain": d.gain,
+                "band_nm": d.band,
+                "share": d.share,
+            }
             for d in found.dulls
         ],
         "leans": found.leans,
@@ -69,9 +75,15 @@ def _show(found: Muddy, basis: Basis) -> None:
         f"Sure to within CIEDE2000 {found.band:.1f} (95 of 100 times). {basis.model_words}"
     )
     for d in found.dulls:
-        where = f" (absorbs {d.band[0]:.0f}-{d.band[1]:.0f} nm)" if d.band else ""
-        typer.echo(f"{names[d.paint]} greys it{where}: without it, chroma {d.gain:.0f} higher.")
-    if not found.dulls:
+        where = f" (it absorbs {d.band[0]:.0f}-{d.band[1]:.0f} nm)" if d.band else ""
+        if d.instead is None:
+            typer.echo(f"{names[d.paint]} greys it{where}: without it, chroma {d.gain:.0f} higher.")
+        else:
+            typer.echo(
+                f"{names[d.instead]} in place of {names[d.paint]}{where}: chroma {d.gain:.0f} "
+                "higher, at the same hue and lightness."
+            )
+    if not any(d.instead is None for d in found.dulls):
         typer.echo("No one paint of it greys the others.")
     if found.cleaner and found.could > found.chroma + 3:
         parts = {n: round(100 * share) / 10 for n, share in found.cleaner.items() if share > 5e-3}

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.colour_band import ciede2000_band
@@ -28,6 +29,15 @@ _LEANS = (
 )
 _STEADY = 4.0
 """Degrees of hue within which a paint leans neither way."""
+_TURN, _STEP = 8.0, 6.0
+"""Degrees of hue and L* within which a colour is of the same hue and lightness."""
+_LIGHTER = 20.0
+"""L* that a mix may lie off without one of its paints: what greys mostly darkens too."""
+_GAINS = 1.0
+"""C* that leaving a paint out has to gain."""
+_DRAWN, _FAR = 4000, 6.0
+"""Mixes that are tried, and how far their parts lie apart, as logarithms."""
+Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -37,8 +47,10 @@ class Dulls:
     Attributes
     ----------
     paint : str
+    instead : str or None
+        The tube on hand that would do better in its place; None: without it the others do better.
     gain : float
-        C* that the mix would gain without it.
+        C* that would be gained so, at the mix's hue and lightness.
     band : (2,) tuple of float or None
         Wavelengths, nm, over which it absorbs what the others would send back.
     share : float
@@ -46,6 +58,7 @@ class Dulls:
     """
 
     paint: str
+    instead: str | None
     gain: float
     band: tuple[float, float] | None
     share: float
@@ -64,7 +77,7 @@ class Muddy:
     cleaner : dict of nickname to share by weight
         The pair on hand that comes to `could` (a white with it where it takes one).
     dulls : tuple of Dulls
-        Most first; paints that only harm the chroma.
+        Most first; those that others alone would do without, then those with one in their place.
     leans : dict of nickname to words
         Where each paint of the mix leans in a tint.
     several : dict of nickname to pigments
@@ -113,7 +126,7 @@ def muddy(
         chroma=chroma,
         could=max(could, chroma),
         cleaner=cleaner if could > chroma else {},
-        dulls=_dulls(used, mix, fractions[0], chroma),
+        dulls=_dulls(palette, used, mix, fractions[0], colour, white),
         leans={n: lean(coefficients, n, white) for n in mix if white and n != white},
         several=several,
         band=float(ciede2000_band(said.lab(), said.lab_covariance())[0]),
@@ -121,31 +134,89 @@ def muddy(
 
 
 def _dulls(
-    used: Coefficients, mix: Mapping[str, float], fractions: Array, chroma: float
+    palette: Palette,
+    used: Coefficients,
+    mix: Mapping[str, float],
+    fractions: Array,
+    colour: Array,
+    white: str | None,
 ) -> tuple[Dulls, ...]:
+    """Leave each paint out in turn, and see what comes to the mix's own hue and lightness.
+
+    A paint without which the hue is lost greys nothing: it is what makes that hue. Of such a paint
+    the tube is sought that would make it with more chroma.
+    """
     if len(mix) < 2:
         return ()
     seen = (used.wavelengths >= 420) & (used.wavelengths <= 690)
-    wl = used.wavelengths[seen]
     absorbed = fractions[:, None] * used.k[:, seen]
     reflected = predict(used, fractions[None]).reflectance[0][seen]
     bright = reflected >= np.quantile(reflected, 0.6)
+    chroma = float(np.hypot(*colour[1:]))
     found = []
     for i, name in enumerate(mix):
-        rest = {n: m for n, m in mix.items() if n != name}
-        few = used.select(list(rest))
-        without = predict(few, dry_fractions(few, [rest]))
-        gain = float(np.hypot(*without.lab()[0][1:])) - chroma
-        # Where it takes away what the rest would have sent back.
-        lost = without.reflectance[0][seen] - reflected
-        deep = lost > 0.5 * max(lost.max(), 1e-9)
-        main = int(lost.argmax())
-        low = main - int(np.argmin(deep[main::-1])) + 1 if not deep[: main + 1].all() else 0
-        high = main + int(np.argmin(deep[main:])) - 1 if not deep[main:].all() else len(wl) - 1
-        band = (float(wl[low]), float(wl[high])) if lost.max() > 0.01 else None
-        share = float(absorbed[i, bright].sum() / absorbed[:, bright].sum())
-        found.append(Dulls(name, gain, band, share))
-    return tuple(sorted((d for d in found if d.gain > 1), key=lambda d: -d.gain))
+        if name == white:
+            continue
+        others = [n for n in mix if n != name]
+        rest = list(dict.fromkeys([*others, *([white] if white else [])]))
+        gain, instead = _most_chroma(palette, rest, colour, _LIGHTER) - chroma, None
+        if gain <= _GAINS:
+            for tube in palette.paints:
+                if tube not in mix and tube != white:
+                    more = _most_chroma(palette, [*rest, tube], colour) - chroma
+                    gain, instead = max((gain, instead), (more, tube), key=lambda each: each[0])
+        if gain > _GAINS:
+            few = used.select(others)
+            without = predict(few, dry_fractions(few, [{n: mix[n] for n in others}]))
+            band = _taken(without.reflectance[0][seen] - reflected, used.wavelengths[seen])
+            share = float(absorbed[i, bright].sum() / absorbed[:, bright].sum())
+            found.append(Dulls(name, instead, gain, band, share))
+    return tuple(sorted(found, key=lambda d: (d.instead is not None, -d.gain)))
+
+
+def _taken(lost: Array, wavelengths: Array) -> tuple[float, float] | None:
+    """Where a paint takes away what the rest would send back, nm; None where it hardly does."""
+    if lost.max() <= 0.01:
+        return None
+    deep = lost > 0.5 * lost.max()
+    main = int(lost.argmax())
+    low = main - int(np.argmin(deep[main::-1])) + 1 if not deep[: main + 1].all() else 0
+    high = main + int(np.argmin(deep[main:])) - 1 if not deep[main:].all() else len(lost) - 1
+    return float(wavelengths[low]), float(wavelengths[high])
+
+
+def _most_chroma(
+    palette: Palette, paints: Sequence[str], near: Array, step: float = _STEP
+) -> float:
+    """C* that mixes of some paints come to at a colour's hue and lightness; 0 where none is there.
+
+    Notes
+    -----
+    Shares are drawn evenly in their logarithms, by a rank-one lattice (Roberts' sequence; from
+    memory), so that the same is asked twice with the same answer.
+    """
+    count = len(paints)
+    root = 2.0
+    for _ in range(30):
+        root = (1 + root) ** (1 / (count + 1))
+    spread = (0.5 + np.outer(np.arange(1, _DRAWN + 1), root ** -np.arange(1.0, count + 1))) % 1
+    counted = np.exp(_FAR * (2 * spread - 1))
+    rows = [palette.paints.index(p) for p in paints]
+    dense = np.zeros((_DRAWN, len(palette.paints)))
+    dense[:, rows] = counted / palette.strength[rows]
+    colours = palette.lab(dense / dense.sum(axis=1, keepdims=True))
+    there = _alike(colours, near, _TURN, step)
+    return float(np.hypot(colours[there, 1], colours[there, 2]).max()) if there.any() else 0.0
+
+
+def _alike(colours: Array, near: Array, turn: float, step: float) -> Bools:
+    """Whether colours (N, 3) lie at the hue and lightness of one."""
+    hue = np.degrees(np.arctan2(colours[:, 2], colours[:, 1]))
+    wanted = np.degrees(np.arctan2(near[2], near[1]))
+    result: Bools = (np.abs((hue - wanted + 180) % 360 - 180) < turn) & (
+        np.abs(colours[:, 0] - near[0]) < step
+    )
+    return result
 
 
 def lean(coefficients: Coefficients, paint: str, white: str) -> str:
@@ -175,7 +246,7 @@ def lean(coefficients: Coefficients, paint: str, white: str) -> str:
 
 
 def cleanest_pair(
-    palette: Palette, near: Array, white: str | None, turn: float = 8.0, step: float = 6.0
+    palette: Palette, near: Array, white: str | None, turn: float = _TURN, step: float = _STEP
 ) -> tuple[float, dict[str, float]]:
     """Find the pair, let down with white or not, of most chroma at a colour's hue and lightness.
 
@@ -198,8 +269,8 @@ def cleanest_pair(
     """
     count = len(palette.paints)
     pairs = sets(count, 2)
-    ratio = 1 / (1 + np.exp(-np.linspace(-6, 6, 33)))
-    down = np.array([0.0, *(1 / (1 + np.exp(-np.linspace(-4, 6, 21))))]) if white else np.zeros(1)
+    ratio = 1 / (1 + np.exp(-np.linspace(-6, 6, 97)))
+    down = np.array([0.0, *(1 / (1 + np.exp(-np.linspace(-4, 6, 13))))]) if white else np.zeros(1)
     counted = np.zeros((len(pairs), len(ratio), len(down), count))
     rows = np.arange(len(pairs))
     for i, r in enumerate(ratio):
@@ -210,11 +281,7 @@ def cleanest_pair(
     shares = counted.reshape(-1, count) / palette.strength
     colours = palette.lab(shares)
     chroma = np.hypot(colours[:, 1], colours[:, 2])
-    hue = np.degrees(np.arctan2(colours[:, 2], colours[:, 1]))
-    wanted = np.degrees(np.arctan2(near[2], near[1]))
-    there = (np.abs((hue - wanted + 180) % 360 - 180) < turn) & (
-        np.abs(colours[:, 0] - near[0]) < step
-    )
+    there = _alike(colours, near, turn, step)
     if not there.any():
         return 0.0, {}
     best = int(np.where(there, chroma, -1).argmax())
