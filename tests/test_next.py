@@ -11,7 +11,7 @@ from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.database.easel.plate import on_plate, plate_of, set_plate, undo
 from tintladder.database.mixing.heap_guess import likely_mixes, outcomes
-from tintladder.database.mixing.next_addition import NEAR, measured, next_additions
+from tintladder.database.mixing.next_addition import AIM, NEAR, hand, measured, next_additions
 from tintladder.database.mixing.order import lab_of
 from tintladder.database.mixing.palette import Palette
 from tintladder.database.mixing.target import Target
@@ -108,14 +108,24 @@ def test_a_plate_kept_in_a_file_is_taken_up(tmp_path):
         assert set_plate(store, SEA, [{"HULL": 1.0}], anew=True).additions == [{"HULL": 1.0}]
 
 
+def test_it_aims_at_the_middle_and_the_scale_is_in_its_band():
+    plate = {"ROPE": 6.3, "STARBOARD": 2.8, "HULL": 1.6}
+    assert next_additions(C, plate, GOAL).then <= AIM + 1e-6
+    rng, step = np.random.default_rng(3), 0.1
+    slips = [{p: g + rng.uniform(-0.05, 0.05) for p, g in KELP.items()} for _ in range(400)]
+    off = ciede2000(lab_of(PALETTE, slips), GOAL)
+    spread = hand(C, KELP, dict.fromkeys(KELP, 1), step)
+    assert float(np.sqrt((off**2).mean())) == pytest.approx(spread, rel=0.15)
+    assert hand(C, KELP, dict.fromkeys(KELP, 4), step) == pytest.approx(2 * spread)
+
+
 @pytest.mark.parametrize("step", [0.01, 0.1, 0.5])
 def test_additions_are_whole_steps_of_the_scale(step):
     plate = {"ROPE": 6.3, "STARBOARD": 2.8, "HULL": 1.6}
     exact = next_additions(C, plate, GOAL)
     found = measured(C, plate, exact, GOAL, step)
     for name, grams in found.additions.items():
-        assert grams / step == pytest.approx(round(grams / step), abs=1e-6)
-        assert abs(grams - exact.additions[name]) < step
+        assert grams / step == pytest.approx(round(grams / step), abs=1e-6), name
     whole = {n: plate.get(n, 0) + found.additions.get(n, 0) for n in {**plate, **found.additions}}
     assert ciede2000(lab_of(PALETTE, [whole])[0], GOAL) == pytest.approx(found.then, abs=1e-6)
 

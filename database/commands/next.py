@@ -252,7 +252,10 @@ def _show(answer: Additions, scale: Measure) -> None:
             f"Add {more}: then it is off by {found.then:.1f} ({in_words(found.then)}), "
             f"and the heap grows by {100 * found.growth:.0f} %."
         )
-        typer.echo("Add three quarters of that, look, then the rest.")
+        typer.echo(
+            "Add three quarters of that, dry a dab and look, then the rest: all of this is told of "
+            "dry paint, and wet paint isn't yet its colour."
+        )
     if found.start_over:
         typer.echo("It is cheaper to start over: see tintladder recipe.")
     typer.echo(f"Sure to within CIEDE2000 {found.band:.1f} (95 of 100 times). {basis.model_words}")

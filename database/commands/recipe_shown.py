@@ -220,7 +220,9 @@ def _show_order(made: Made, order: Order, names: Mapping[str, str]) -> None:
             )
         )
     typer.echo("")
-    print_table(["", "lay out", "to begin with", "once in, it looks", "too much shows at"], rows)
+    print_table(
+        ["", "lay out", "to begin with", "once in and dry, it looks", "too much shows at"], rows
+    )
 
 
 def _show_amounts(amounts: Sequence[Made], order: Order, names: Mapping[str, str]) -> None:

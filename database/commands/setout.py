@@ -173,7 +173,10 @@ def _show(answer: SettingOut) -> None:
         if surplus_words(heap):
             over = surplus_words(heap)
             typer.echo(f"   {over[:1].upper()}{over[1:]}.")
-    typer.echo("\nHalves: put in the first half, look, then the rest.")
+    typer.echo(
+        "\nHalves: put in the first half, dry a dab and look, then the rest: colours are of dry "
+        "paint."
+    )
     shown = [*(dab.target.lab for dab in found.dabs), *(found.fewer.lab if found.fewer else ())]
     if any(_hex(lab).endswith("!") for lab in shown):
         typer.echo("A ! marks a colour that a screen can't show: the nearest is given.")

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 
 from ...calibrate.optics.surface import Gloss
 from ..mixing.heap_guess import Likely, outcomes
+from ..mixing.made import SIGMAS
 from ..mixing.measures import Measure
-from ..mixing.next_addition import Next, measured, next_additions
+from ..mixing.next_addition import Next, hand, measured, next_additions
 from ..mixing.target import Target
 from .basis import Basis, on_hand
 from .heap import HeapQuestion, heap_question
@@ -104,12 +105,20 @@ class AdditionQuestion:
         wanted = max(asked.wanted or 0.0, sum(plate.values()))
         found = next_additions(palette.coefficients, plate, lab, wanted)
         found = measured(palette.coefficients, plate, found, lab, asked.scale.step)
+        found = replace(found, band=hypot(found.band, SIGMAS * self._weighed(plate, found)))
         if self.heap is not None and asked.dab is not None:
             likely = likely or self.heap.answer()
             more = on_plate([*asked.additions[1:], found.additions])
             _, unsure = outcomes(palette, likely, asked.dab.grams, more, lab)
             found = replace(found, band=hypot(found.band, max(unsure - found.then, 0.0)))
         return Additions(self.basis, self.target, plate, found, likely)
+
+    def _weighed(self, plate: Mapping[str, float], found: Next) -> float:
+        """CIEDE2000 that weighing may have moved the heap by; one standard deviation."""
+        weighed = [*self.request.additions[self.request.dab is not None :], found.additions]
+        times = {p: sum(p in each for each in weighed) for p in {**plate, **found.additions}}
+        heap = {p: plate.get(p, 0.0) + found.additions.get(p, 0.0) for p in times}
+        return hand(self.basis.palette.coefficients, heap, times, self.request.scale.step)
 
 
 def addition_question(store: Store, request: AdditionRequest) -> AdditionQuestion:

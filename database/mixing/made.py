@@ -28,7 +28,7 @@ _LITTLE_MORE, _MUCH_MORE = 1.1, 2.0
 _READ_STEPS = 5
 """Steps of a scale or a syringe that a tint's strong paint is measured with at the least."""
 _MOST_TOTALS = 400
-_95 = 1.7
+SIGMAS = 1.7
 """Standard deviations that 95 of 100 lie within, where one or two amounts that are rounded to a
 step count most: between 1.65 of one even distribution and 1.9 of the sum of two."""
 
@@ -144,7 +144,7 @@ class Made:
         exact : float
             CIEDE2000 that the mix stays within of its prediction, were it measured exactly.
         """
-        return float(np.hypot(exact, _95 * self.weighing))
+        return float(np.hypot(exact, SIGMAS * self.weighing))
 
     def tint(self, paint: str) -> Tint | None:
         """Return the tint that a paint is taken from, if it is."""

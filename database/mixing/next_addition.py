@@ -15,10 +15,13 @@ from ...calibrate.optics.predict import dry_fractions, predict
 from ...calibrate.optics.spectra import Array
 from .order import lab_of
 from .palette import Ints, Palette
+from .ranking import clumsiness
 from .search import dense, descend, search, sets
 
 NEAR = 1.0
 """CIEDE2000 at which a plate needs nothing more: it is hard to see."""
+AIM = 0.3
+"""CIEDE2000 that additions aim at: the middle, since the hand lands beside it (our own rule)."""
 _LEVELS = (0.03, 0.2, 1.0)
 """Additions that a search begins with, over what is on the plate, both counted in strength."""
 _FOR_ONE_MORE = 0.05
@@ -26,6 +29,8 @@ _FOR_ONE_MORE = 0.05
 _LITTLE, _TOO_LITTLE = 0.002, 0.5
 """Share of the heap under which an addition can't be measured, and what one costs (our own
 rule)."""
+_MORE_BULK = 0.5
+"""Of the heap, the most bulk that is added for the scale's sake."""
 _SHRINK = np.linspace(0.02, 1.0, 50)
 
 
@@ -85,7 +90,7 @@ def next_additions(
     most : int
         Paints to add, at most.
     near : float
-        CIEDE2000 that is near enough.
+        CIEDE2000 that needs nothing more; what is added aims at `AIM`.
     """
     palette = Palette(coefficients)
     grams = float(sum(plate.values()))
@@ -101,7 +106,7 @@ def next_additions(
     counted = dry * palette.strength
     unit = counted.sum()
     found = [
-        _candidates(palette, counted / unit, sets(len(held), size), target, near)
+        _candidates(palette, counted / unit, sets(len(held), size), target)
         for size in range(1, most + 1)
     ]
     amounts = np.concatenate([f[0] for f in found])
@@ -111,7 +116,7 @@ def next_additions(
     count = (added > 0).sum(axis=1)
     # Whatever can't come near comes as near as it can, at a fair price.
     little = ((added > 0) & (added < _LITTLE * grams)).any(axis=1)
-    cost = np.maximum(then, near) * 2 + growth + _FOR_ONE_MORE * count + _TOO_LITTLE * little
+    cost = np.maximum(then, AIM) * 2 + growth + _FOR_ONE_MORE * count + _TOO_LITTLE * little
     best = int(np.argmin(cost))
     additions = {palette.paints[i]: float(added[best, i]) for i in np.flatnonzero(added[best])}
     if then[best] >= off - 0.05:
@@ -154,23 +159,50 @@ def measured(
     """
     if not found.additions:
         return found
-    palette, names = Palette(coefficients), list(found.additions)
-    whole = np.floor(np.array(list(found.additions.values())) / step + 1e-9)
-    counts = whole + np.array(list(product((0, 1), repeat=len(names))))
-    heaps = [
-        {n: plate.get(n, 0.0) + more.get(n, 0.0) for n in {**plate, **more}}
-        for row in counts
-        for more in [dict(zip(names, row * step, strict=True))]
-    ]
+    palette, grams = Palette(coefficients), float(sum(plate.values()))
+    bulky = max(plate, key=lambda name: plate[name])
+    names = list(dict.fromkeys([*found.additions, bulky]))
+    exact = np.array([found.additions.get(name, 0.0) for name in names]) / step
+    choices = [np.unique(np.maximum(np.floor(n) + np.arange(-1, 3), 0)) for n in exact]
+    if bulky not in found.additions:
+        # More of the bulk lets down what the scale can't show less of.
+        choices[-1] = np.unique(np.round(np.linspace(0, _MORE_BULK * grams / step, 12)))
+    counts = np.array(list(product(*choices)))
+    held = np.array([plate.get(name, 0.0) for name in names])
+    heaps = [{**plate, **dict(zip(names, held + row * step, strict=True))} for row in counts]
     off = ciede2000(lab_of(palette, heaps), target)
-    best = int(np.argmin(off + _FOR_ONE_MORE * (counts > 0).sum(axis=1)))
+    growth = counts.sum(axis=1) * step / grams
+    cost = 2 * np.maximum(off, AIM) + growth + _FOR_ONE_MORE * (counts > 0).sum(axis=1)
+    best = int(np.argmin(cost))
     added = {n: float(round(c * step, 9)) for n, c in zip(names, counts[best], strict=True) if c}
     if not added or off[best] >= found.off - 0.05:
         return replace(found, additions={}, then=found.off, growth=0.0)
-    grams = float(sum(plate.values()))
-    return replace(
-        found, additions=added, then=float(off[best]), growth=sum(added.values()) / grams
-    )
+    return replace(found, additions=added, then=float(off[best]), growth=float(growth[best]))
+
+
+def hand(
+    coefficients: Coefficients, heap: Mapping[str, float], weighings: Mapping[str, int], step: float
+) -> float:
+    """CIEDE2000 that a scale may have moved a heap by: one standard deviation.
+
+    Parameters
+    ----------
+    coefficients : Coefficients
+    heap : mapping of nickname to grams
+    weighings : mapping of nickname to int
+        How often each was weighed in.
+    step : float
+        Smallest step of the scale, g: what is rounded to it is off by the step over the root of
+        12 (JCGM 100:2008, 4.3.7).
+    """
+    palette = Palette(coefficients)
+    slip, dry = np.zeros(len(palette.paints)), np.zeros((1, len(palette.paints)))
+    for name, grams in heap.items():
+        row = palette.paints.index(name)
+        slip[row] = np.sqrt(weighings.get(name, 0) / 12) * step / grams
+        dry[0, row] = grams * palette.coefficients.dry_volume[row]
+    shares = dry / dry.sum()
+    return float(clumsiness(palette, shares, palette.lab(shares)[0], slip)[0])
 
 
 def _band(coefficients: Coefficients, mix: Mapping[str, float]) -> float:
@@ -179,9 +211,7 @@ def _band(coefficients: Coefficients, mix: Mapping[str, float]) -> float:
     return float(ciede2000_band(said.lab(), said.lab_covariance())[0])
 
 
-def _candidates(
-    palette: Palette, plate: Array, tubes: Ints, target: Array, near: float
-) -> tuple[Array, Array]:
+def _candidates(palette: Palette, plate: Array, tubes: Ints, target: Array) -> tuple[Array, Array]:
     """Additions of each set, counted in strength (N, P), and CIEDE2000 that they lead to (N,)."""
     n, size = tubes.shape
     count = len(palette.paints)
@@ -197,6 +227,6 @@ def _candidates(
     mixed = (way + plate).reshape(-1, count) / palette.strength
     colours = palette.lab(mixed / mixed.sum(axis=1, keepdims=True))
     off = ciede2000(colours, target).reshape(n, len(_SHRINK))
-    enough = np.maximum(near, off.min(axis=1, keepdims=True) + 1e-9)
+    enough = np.maximum(AIM, off.min(axis=1, keepdims=True) + 1e-9)
     at = (off <= enough).argmax(axis=1)
     return way[np.arange(n), at], off[np.arange(n), at]

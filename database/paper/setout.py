@@ -112,7 +112,7 @@ def _step(dab: Dab, heap: Made, i: int, names: Mapping[str, str]) -> str:
     said, rest = portion_words(heap, step.paint, names, held=True), held_back(heap, step)
     if rest:
         first = amount_words(heap.amounts[step.paint] - rest, heap.measure)
-        said += f": {first}, look, then up to {amount_words(rest, heap.measure)}"
+        said += f": {first}, dry a dab, look, then up to {amount_words(rest, heap.measure)}"
     return f"{'First' if i == 0 else 'then'} {said}" + (f" ({step.words})" if i else "")
 
 

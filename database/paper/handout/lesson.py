@@ -185,7 +185,7 @@ def _cell(made: Made | None, paint: str, people: int) -> dict[str, str] | None:
 def _held(share: float) -> str:
     if not share:
         return ""
-    return f"hold back {'half' if share > 0.4 else 'a quarter'}, look, then the rest"
+    return f"hold back {'half' if share > 0.4 else 'a quarter'}, dry a dab and look, then the rest"
 
 
 def _shown(colour: Array) -> str:
