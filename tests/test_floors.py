@@ -28,12 +28,6 @@ ONLY = {
     "sqlalchemy": ("database/store",),
 }
 """Libraries that one room alone may import, wherever in a module that is."""
-STILL = {
-    "database/care/integrity.py", "database/fits/standing.py",
-    "database/releases/tables/contents.py",
-    "database/releases/tables/scans.py",
-}  # fmt: skip
-"""Modules whose queries are still to move into the store; none is to be added."""
 MODULES = sorted(
     path
     for package in ("calibrate", "database", "charts", "measurements")
@@ -113,8 +107,6 @@ def test_one_room_alone_knows_each_large_library():
         room = path.relative_to(HOUSE).parent.as_posix()
         for level, name, line in imported(path):
             library = "" if level else name.split(".")[0]
-            if library == "sqlalchemy" and path.relative_to(HOUSE).as_posix() in STILL:
-                continue
             at_home = ONLY.get(library, ("",))
             assert any(room.startswith(home) for home in at_home), f"{path}:{line} imports {name}"
 

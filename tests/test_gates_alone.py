@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from types import SimpleNamespace
 from typing import Any
 
@@ -273,10 +274,11 @@ def far(darker: float) -> float:
     return float(np.nanmax([moved["masstone_de00"], moved["tint_de00"]]))
 
 
+@cache
 def darker_by(de00: float) -> float:
     """Factor on K by which a colour of KEEL moves so far."""
-    low, high = 1.0, 4.0
-    for _ in range(40):
+    low, high = 1.0, 2.0
+    for _ in range(10):
         middle = (low + high) / 2
         low, high = (middle, high) if far(middle) < de00 else (low, middle)
     return high

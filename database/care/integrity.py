@@ -2,26 +2,22 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
-from sqlalchemy import select
-from sqlalchemy.orm import InstrumentedAttribute
-from sqlalchemy.orm import Session as OrmSession
 
 from ...calibrate.errors import InputError, Remedy
 from ..common.remedies import StudioDo
 from ..releases.gates import stale_fits
 from ..releases.publish import releases
 from ..releases.verify import verify_release
-from ..store import schema
-from ..store.imports import Undone
+from ..store import soundness
 from ..store.packing import unpack_coefficients
 from ..store.store import Store
+from ..store.transactions import OrmSession
 
 CALIBRATION_HOLDS = timedelta(days=1)
 """How long a calibration on the tile holds (common practice, no source)."""
@@ -73,10 +69,11 @@ def check_studio(store: Store, progress: Callable[[str], None] = lambda _: None)
             ("readings", _readings),
             ("fits", _fits),
             ("calibrations", _calibrations),
-            ("sittings", _sittings),
         ):
             progress(what)
             found += look(session)
+        progress("sittings")
+        found += _sittings(store)
         found += [
             Finding("stale", False, words, StudioDo.FIT_AGAIN()) for words in stale_fits(session)
         ]
@@ -91,68 +88,27 @@ def _damaged(kind: str, words: str) -> Finding:
 
 
 def _database(session: OrmSession) -> Iterable[Finding]:
-    connection = session.connection()
-    if connection.dialect.name != "sqlite":
-        return
-    for (said,) in connection.exec_driver_sql("PRAGMA integrity_check(5)"):
-        if said != "ok":
-            yield _damaged("integrity", f"the database file is damaged: {said}")
-    for row in connection.exec_driver_sql("PRAGMA foreign_key_check"):
-        yield _damaged(
-            "orphan", f"row {row[1]} of {row[0]} belongs to a row of {row[2]} that is gone"
-        )
+    for said in soundness.file_damage(session):
+        yield _damaged("integrity", f"the database file is damaged: {said}")
+    for row, table, other in soundness.lost_parents(session):
+        yield _damaged("orphan", f"row {row} of {table} belongs to a row of {other} that is gone")
 
 
 def _cards(session: OrmSession) -> Iterable[Finding]:
-    for version in session.scalars(select(schema.CardVersion)):
-        if hashlib.sha256(version.text.encode()).hexdigest() != version.sha256:
-            yield _damaged("integrity", f"card {version.card.name} isn't as its file was")
+    for card in soundness.changed_cards(session):
+        yield _damaged("integrity", f"card {card} isn't as its file was")
 
 
 def _readings(session: OrmSession) -> Iterable[Finding]:
-    yield from _empty(session, "session", schema.Session, schema.Reading.session_id, "readings")
-    yield from _empty(session, "scan", schema.Scan, schema.ScanPatch.scan_id, "patches")
-    undone = Undone.of(session)
-    read = _cards_of(session, schema.Session, undone.sessions)
-    read |= _cards_of(session, schema.Scan, undone.scans)
-    for card in session.scalars(select(schema.Card).order_by(schema.Card.name)):
-        if undone.newest(card) is not None and card.id not in read:
-            yield Finding("orphan", False, f"card {card.name} was never read", StudioDo.READ())
-
-
-def _empty(
-    session: OrmSession,
-    what: str,
-    table: type[schema.Session | schema.Scan],
-    owner: InstrumentedAttribute[int],
-    held: str,
-) -> Iterable[Finding]:
-    """Files that were taken in, and of which no row holds what they held."""
-    filled = set(session.scalars(select(owner).distinct()))
-    for number, file in session.execute(select(table.id, table.file).order_by(table.id)):
-        if number not in filled:
-            yield _damaged("orphan", f"{what} {number} ({file}) has no {held}")
-
-
-def _cards_of(
-    session: OrmSession, table: type[schema.Session | schema.Scan], undone: Collection[int]
-) -> set[int]:
-    """Return the cards of what was taken in and not undone, by their ids."""
-    rows = session.execute(select(table.id, table.card_id))
-    return {card for number, card in rows if number not in undone}
+    for kind, number, file, held in soundness.emptied(session):
+        yield _damaged("orphan", f"{kind} {number} ({file}) has no {held}")
+    for card in soundness.never_read(session):
+        yield Finding("orphan", False, f"card {card} was never read", StudioDo.READ())
 
 
 def _fits(session: OrmSession) -> Iterable[Finding]:
-    sessions, scans = _hashes(session, schema.Session), _hashes(session, schema.Scan)
-    for fit, inputs, packed, sha256 in session.execute(
-        select(
-            schema.Fit.id,
-            schema.Fit.inputs,
-            schema.Fit.coefficients,
-            schema.Fit.coefficients_sha256,
-        )
-    ):
-        if hashlib.sha256(packed).hexdigest() != sha256:
+    for fit, packed, gone in soundness.kept_fits(session):
+        if packed is None:
             yield _damaged("integrity", f"the numbers of fit {fit} were changed")
             continue
         coefficients = unpack_coefficients(packed)
@@ -160,34 +116,12 @@ def _fits(session: OrmSession) -> Iterable[Finding]:
         if bad.any() or np.isinf([coefficients.k, coefficients.s]).any():
             words = f"fit {fit} has a K or S that can't be"
             yield Finding("integrity", True, words, StudioDo.FIT_AGAIN())
-        for what, items, known in (
-            ("session", inputs["sessions"], sessions),
-            ("scan", inputs.get("scans", ()), scans),
-        ):
-            for item in items:
-                if known.get(item[what]) != item["sha256"]:
-                    yield _damaged(
-                        "orphan", f"fit {fit} rests on {what} {item[what]}, which is gone"
-                    )
-
-
-def _hashes(session: OrmSession, table: type[schema.Session | schema.Scan]) -> dict[int, str]:
-    """Return the hash of each file that was taken in, by its number."""
-    return {number: sha256 for number, sha256 in session.execute(select(table.id, table.sha256))}
+        for kind, number in gone:
+            yield _damaged("orphan", f"fit {fit} rests on {kind} {number}, which is gone")
 
 
 def _calibrations(session: OrmSession) -> Iterable[Finding]:
-    undone = Undone.of(session)
-    query = (
-        select(
-            schema.Session.id, schema.Session.date, schema.Device.name, schema.Calibration.done
-        )
-        .join(schema.Device, schema.Session.device_id == schema.Device.id)
-        .join(schema.Calibration, schema.Session.calibration_id == schema.Calibration.id)
-    )  # fmt: skip
-    for number, read_on, device, done in session.execute(query):
-        if number in undone.sessions or not read_on:
-            continue
+    for number, read_on, device, done in soundness.calibrated_sessions(session):
         late = date.fromisoformat(read_on[:10]) - date.fromisoformat(done[:10])
         if late > CALIBRATION_HOLDS:
             when = f"{late.days} days after its calibration"
@@ -203,11 +137,11 @@ def _calibrations(session: OrmSession) -> Iterable[Finding]:
         )
 
 
-def _sittings(session: OrmSession) -> Iterable[Finding]:
-    for row in session.scalars(select(schema.Sitting).where(schema.Sitting.ended.is_(None))):
+def _sittings(store: Store) -> Iterable[Finding]:
+    for sitting in store.sittings.open():
         yield Finding(
-            "stale", False, f"card {row.card.name} is being measured since {row.started}",
-            StudioDo.GO_ON(card=row.card.name),
+            "stale", False, f"card {sitting.card} is being measured since {sitting.started}",
+            StudioDo.GO_ON(card=sitting.card),
         )  # fmt: skip
 
 

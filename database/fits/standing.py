@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from enum import Enum, auto
 
 import numpy as np
-from sqlalchemy import select
 
 from ...calibrate.fit.uncertainty.check import MOST_SCAN_ERROR
 from ...calibrate.optics.coefficients import TWO_FLUX
@@ -15,6 +14,7 @@ from ...calibrate.optics.transport import TRANSPORT
 from ..cards.progress import CardProgress, cards_progress
 from ..mixing import model_choice
 from ..store import schema
+from ..store.in_use import checks_in_use, last_release, paint_fits
 from ..store.store import Store
 from ..store.trials import tried
 from .check_mixtures import told_by_scan
@@ -51,7 +51,7 @@ def verdicts(store: Store) -> list[Verdict]:
     """The verdict on each paint that has a fit, by nickname."""
     with store.snapshot() as session:
         beside, trial = store.fits.current(TRANSPORT), tried(session)
-        rows = session.scalars(select(schema.PaintFit).where(schema.PaintFit.current)).all()
+        rows = paint_fits(session)
         by_model = {(row.paint_id, row.model): row for row in rows}
         found = []
         for row in rows:
@@ -91,8 +91,7 @@ def held_out(store: Store) -> Held | None:
     """Judge the fits in use by the mixtures that they were checked on; None without any."""
     with store.snapshot() as session:
         fits = set(store.fits.current(store.fits.model_for(store.fits.current())).values())
-        query = select(schema.Check).where(schema.Check.fit_id.in_(fits))
-        judged = session.scalars(query).all()
+        judged = checks_in_use(session, fits)
         rows = [row for row in judged if (row.scan_error or 0.0) <= MOST_SCAN_ERROR]
         if not rows:
             return None
@@ -161,7 +160,7 @@ class StudioStanding:
 def studio_standing(store: Store) -> StudioStanding:
     """Say where a studio stands, and what there is to do next."""
     with store.snapshot() as session:
-        last = session.scalar(select(schema.Release).order_by(schema.Release.id.desc()).limit(1))
+        last = last_release(session)
         tubes, cards, fitted = store.paints.all(), cards_progress(store), verdicts(store)
         sittings = {sitting.card for sitting in store.sittings.open()}
     todo = to_do(cards, fitted, tubes, last, sittings)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import select, update
@@ -11,9 +11,6 @@ from sqlalchemy.orm import Session as OrmSession
 from ...calibrate.optics.coefficients import TWO_FLUX
 from ...calibrate.optics.transport import TRANSPORT
 from . import schema
-
-_PIECE = 500
-"""Fits whose packed tables are held at once."""
 
 
 def published(session: OrmSession) -> list[schema.Release]:
@@ -81,17 +78,16 @@ def check_errors(session: OrmSession) -> list[tuple[int, float, float]]:
     return [(fit, de00, error or 0.0) for fit, de00, error in session.execute(query)]
 
 
-def packed_of(
-    session: OrmSession, current: Mapping[str, schema.PaintFit], column: Any
-) -> Iterator[tuple[str, bytes]]:
-    """Read one packed table of each fit in use, in order, where it has one: nickname, bytes."""
-    nicknames = list(current)
-    for start in range(0, len(nicknames), _PIECE):
-        some = {current[nickname].id: nickname for nickname in nicknames[start : start + _PIECE]}
-        query = select(schema.PaintFit.id, column).where(schema.PaintFit.id.in_(some))
-        found = {number: packed for number, packed in session.execute(query)}
-        yield from (
-            (nickname, found[number])
-            for number, nickname in some.items()
-            if found[number] is not None
-        )
+def paint_fits(session: OrmSession) -> list[schema.PaintFit]:
+    """Return every paint's fits in use, by any model."""
+    return list(session.scalars(select(schema.PaintFit).where(schema.PaintFit.current)))
+
+
+def checks_in_use(session: OrmSession, fits: Iterable[int]) -> list[schema.Check]:
+    """Return every patch that some fits were judged by."""
+    return list(session.scalars(select(schema.Check).where(schema.Check.fit_id.in_(fits))))
+
+
+def last_release(session: OrmSession) -> schema.Release | None:
+    """Return the release that was published last, if any."""
+    return session.scalar(select(schema.Release).order_by(schema.Release.id.desc()).limit(1))

@@ -10,20 +10,26 @@ from itertools import chain
 from pathlib import PurePath
 from typing import Any
 
-from sqlalchemy import Text, cast, select
-from sqlalchemy.orm import Session as OrmSession
-from sqlalchemy.orm import defer
-
 from ....calibrate.errors import InputError
 from ....calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ....calibrate.optics.transport import TRANSPORT, opaque_polynomial
 from ...common.cautions import caution
 from ...store import schema
-from ...store.imports import Undone
-from ...store.in_use import packed_of
 from ...store.packing import unpack_columns
+from ...store.release_rows import (
+    card_rows,
+    checks_of,
+    current_fits,
+    drawdown_rows,
+    packed_nuisances,
+    packed_of,
+    reading_rows,
+    rested_on,
+    session_rows,
+)
 from ...store.store import Store
 from ...store.tiles import calibrated_in_words
+from ...store.transactions import OrmSession
 from .coefficients import coefficient_texts
 from .residuals import residual_texts
 from .scans import scan_texts
@@ -104,14 +110,14 @@ def contents(store: Store, exclude: Collection[str] = ()) -> Contents:
         of_transport = {row.fit_id for row in further.values()}
         fits = {row.fit_id: row.fit for row in (*current.values(), *further.values())}
         checks = _checks(session, fits)
-        sessions, versions = _inputs(session, fits.values(), {check["card"] for check in checks})
+        sessions, versions = rested_on(session, fits.values(), {check["card"] for check in checks})
         paints = [_paint(row, part_of[nickname]) for nickname, row in current.items()]
     texts: dict[str, Texts] = {
         "paints": lambda: rows(_TABLE["paints"], paints),
-        "cards": lambda: rows(_TABLE["cards"], _cards(session, versions)),
+        "cards": lambda: rows(_TABLE["cards"], card_rows(session, versions)),
         "drawdowns": lambda: rows(_TABLE["drawdowns"], _drawdowns(session, versions)),
         "sessions": lambda: rows(_TABLE["sessions"], _sessions(session, sessions)),
-        "readings": lambda: rows(_TABLE["readings"], _readings(session, sessions)),
+        "readings": lambda: rows(_TABLE["readings"], reading_rows(session, sessions)),
         "transport": lambda: rows(
             _TABLE["transport"],
             (_judged(row, beside_of[nickname]) for nickname, row in further.items()),
@@ -139,69 +145,24 @@ def _current(
     session: OrmSession, part_of: Mapping[str, Coefficients], model: str
 ) -> dict[str, Any]:
     """Return the fits in use, by nickname in the order of every table: as one case sorts them."""
-    query = (
-        select(schema.PaintFit)
-        .where(schema.PaintFit.current, schema.PaintFit.model == model)
-        .options(
-            defer(schema.PaintFit.patches),
-            defer(schema.PaintFit.residuals),
-            defer(schema.PaintFit.quality),
-        )
-    )
-    found = {row.paint.nickname: row for row in session.scalars(query)}
+    found = current_fits(session, model)
     # Binary order, so that a paint can be looked up without reading the rest.
     order = sorted(part_of, key=lambda nickname: nickname.encode())
     return {nickname: found[nickname] for nickname in order}
 
 
 def _checks(session: OrmSession, fits: Collection[int]) -> list[dict[str, Any]]:
-    query = (
-        select(schema.Check, schema.Card.name, schema.Device.name)
-        .join(schema.Card)
-        .outerjoin(schema.Calibration, schema.Calibration.id == schema.Check.calibration_id)
-        .outerjoin(schema.Device, schema.Device.id == schema.Calibration.device_id)
-        .order_by(schema.Check.id)
-    )
     return [
         {
             "fit": check.fit_id,
             "card": card,
             "patch": check.patch,
             "de00": check.de00,
-            "scanner": scanner or "",
+            "scanner": scanner,
             "scan_error": check.scan_error,
         }
-        for check, card, scanner in session.execute(query)
-        if check.fit_id in fits
+        for check, card, scanner in checks_of(session, fits)
     ]
-
-
-def _inputs(
-    session: OrmSession, fits: Collection[schema.Fit], checked: Collection[str]
-) -> tuple[list[int], list[int]]:
-    """Return the sessions that the fits and checks rest on, and the cards as the fits took them."""
-    undone = Undone.of(session)
-    inputs = [item for fit in fits for item in fit.inputs["sessions"]]
-    sessions = {item["session"] for item in inputs}
-    scanned = [item for fit in fits for item in fit.inputs.get("scans", ())]
-    versions = {item["card_version"] for item in (*inputs, *scanned)}
-    held_out = select(schema.Card).where(schema.Card.name.in_(checked))
-    for card in session.scalars(held_out) if checked else ():
-        newest = undone.newest(card)
-        if newest is not None:
-            versions.add(newest.id)
-            of_card = select(schema.Session.id).where(
-                schema.Session.card_id == card.id, schema.Session.state == "dry"
-            )
-            sessions |= set(session.scalars(of_card)) - undone.sessions
-    cards: dict[int, int] = {}
-    query = select(schema.CardVersion.id, schema.CardVersion.card_id).order_by(
-        schema.CardVersion.id
-    )
-    for version, number in session.execute(query):
-        if version in versions:
-            cards[number] = version
-    return sorted(sessions), sorted(cards.values())
 
 
 def _paint(row: schema.PaintFit, coefficients: Coefficients) -> dict[str, Any]:
@@ -260,33 +221,8 @@ def _remembered(row: dict[str, Any], further: schema.PaintFit | None) -> dict[st
     }  # fmt: skip
 
 
-def _cards(session: OrmSession, versions: Sequence[int]) -> Iterator[dict[str, Any]]:
-    v = schema.CardVersion
-    query = (
-        select(
-            schema.Card.name.label("card"),
-            v.id, v.purpose, v.layout, v.date, v.balance_g, v.sealed, v.note, v.sha256,
-        )
-        .join(v, v.card_id == schema.Card.id)
-    )  # fmt: skip
-    yield from _wanted(session, query, versions, "id", "card")
-
-
 def _drawdowns(session: OrmSession, versions: Sequence[int]) -> Iterator[dict[str, Any]]:
-    d, paint, white = schema.Drawdown, _named("painted"), _named("white")
-    query = (
-        select(
-            schema.Card.name.label("card"), d.id, d.card_version_id, d.step,
-            paint.c.nickname.label("paint"), white.c.nickname.label("white"),
-            d.masses, d.taken_from, d.taken_g, d.lots, d.over, d.opaque, d.gap_um,
-            d.thickness_um, d.surface, d.coats, d.hours_dried,
-        )
-        .join(schema.CardVersion, d.card_version_id == schema.CardVersion.id)
-        .join(schema.Card)
-        .join(paint, d.paint_id == paint.c.id, isouter=True)
-        .join(white, d.white_id == white.c.id, isouter=True)
-    )  # fmt: skip
-    for row in _wanted(session, query, versions, "card_version_id", "card", "id"):
+    for row in drawdown_rows(session, versions):
         yield row | {
             "masses": as_json(row["masses"]),
             "lots": as_json(row["lots"]),
@@ -294,25 +230,8 @@ def _drawdowns(session: OrmSession, versions: Sequence[int]) -> Iterator[dict[st
         }
 
 
-def _named(alias: str) -> Any:
-    return select(schema.Paint.id, schema.Paint.nickname).subquery(alias)
-
-
 def _sessions(session: OrmSession, wanted: Sequence[int]) -> Iterator[dict[str, Any]]:
-    s, device, calibration = schema.Session, schema.Device, schema.Calibration
-    query = (
-        select(
-            s.id.label("session"), schema.Card.name.label("card"), s.file, s.sha256, s.format,
-            s.unit, s.geometry, s.specular, s.condition, s.state, s.date, s.wavelengths,
-            s.corrections,
-            device.name.label("device"), device.serial,
-            calibration.kind, calibration.done,
-        )
-        .join(schema.Card)
-        .join(device, s.device_id == device.id, isouter=True)
-        .join(calibration, s.calibration_id == calibration.id, isouter=True)
-    )  # fmt: skip
-    for row in _wanted(session, query, wanted, "session", "session"):
+    for row in session_rows(session, wanted):
         yield row | {
             # A path is the user's own affair.
             "file": PurePath(row["file"]).name,
@@ -320,35 +239,6 @@ def _sessions(session: OrmSession, wanted: Sequence[int]) -> Iterator[dict[str, 
             "wavelengths": as_json(row["wavelengths"]),
             "corrections": as_json(row["corrections"]) if row["corrections"] else "",
         }
-
-
-def _readings(session: OrmSession, wanted: Sequence[int]) -> Iterator[dict[str, Any]]:
-    r = schema.Reading
-    # The figures as they were kept, without making numbers of them and text again.
-    query = select(
-        r.session_id.label("session"), r.id, r.patch, r.repeat,
-        cast(r.reflectance, Text).label("reflectance"), cast(r.flags, Text).label("flags"),
-        cast(r.corrected, Text).label("corrected"),
-    )  # fmt: skip
-    yield from _wanted(session, query, wanted, "session", "session", "id")
-
-
-def _wanted(
-    session: OrmSession, query: Any, wanted: Sequence[int], key: str, *order: str, piece: int = 500
-) -> Iterator[dict[str, Any]]:
-    """Rows of a query whose `key` is wanted, in order, some at a time."""
-    column = next(c for c in query.selected_columns if c.key == key)
-    if order[0] == key:
-        for i in range(0, len(wanted), piece):
-            some = query.where(column.in_(wanted[i : i + piece])).order_by(*order)
-            yield from (dict(row) for row in session.execute(some).mappings())
-        return
-    found: list[Any] = []
-    for i in range(0, len(wanted), piece):
-        found += session.execute(query.where(column.in_(wanted[i : i + piece]))).mappings().all()
-    # Databases sort words in ways of their own.
-    for row in sorted(found, key=lambda row: tuple(row[name] for name in order)):
-        yield dict(row)
 
 
 def _fit(row: schema.Fit, coefficients: Coefficients) -> dict[str, Any]:
@@ -364,9 +254,7 @@ def _fit(row: schema.Fit, coefficients: Coefficients) -> dict[str, Any]:
 
 def _nuisances(session: OrmSession, fits: Collection[int]) -> Iterator[dict[str, Any]]:
     for fit in fits:
-        packed = session.scalar(select(schema.Fit.nuisances).where(schema.Fit.id == fit))
-        assert packed is not None
-        yield from _records(packed, fit=fit)
+        yield from _records(packed_nuisances(session, fit), fit=fit)
 
 
 def _patches(

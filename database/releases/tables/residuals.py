@@ -9,8 +9,8 @@ import numpy as np
 
 from ....calibrate.optics.spectra import GRID, Array
 from ...store import schema
-from ...store.in_use import packed_of
 from ...store.packing import unpack_columns
+from ...store.release_rows import packed_of
 from ...store.transactions import OrmSession
 from .text import lines, spectra, words
 

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import PurePath
 from typing import Any
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import select
-from sqlalchemy.orm import Session as OrmSession
 
 from ....calibrate.cards.channels import CardChannels
 from ....calibrate.optics.sensors import Sensors
 from ....calibrate.optics.spectra import GRID
 from ....calibrate.optics.surface import Surface
 from ...store import schema
-from ...store.imports import Undone
+from ...store.release_rows import scan_rows, scanner_rows, scans_of
 from ...store.scanners import Scanner
+from ...store.transactions import OrmSession
 from .columns import Table
 from .inputs import card_of
 from .scan_schema import CHANNELS, SCAN_TABLES
@@ -31,55 +30,22 @@ def scan_texts(
     session: OrmSession, fits: Iterable[schema.Fit]
 ) -> dict[str, Callable[[], Iterator[str]]]:
     """Lines of each table of scans, of those that the fits rest on or were judged by, in pieces."""
-    fits = list(fits)
-    fitted = {item["scan"] for fit in fits for item in fit.inputs.get("scans", ())}
-    numbers = sorted(fitted | _judging(session, {fit.id for fit in fits}))
-
-    def scans() -> Iterator[schema.Scan]:
-        for number in numbers:
-            yield session.get_one(schema.Scan, number)
+    numbers = scans_of(session, fits)
 
     def scanners() -> Iterator[schema.Calibration]:
-        query = select(schema.Calibration).where(
-            schema.Calibration.id.in_(
-                select(schema.Scan.calibration_id).where(schema.Scan.id.in_(numbers))
-            )
-        )
-        yield from session.scalars(query.order_by(schema.Calibration.id))
+        return scanner_rows(session, numbers)
 
     return {
         "scanners": lambda: rows(_TABLE["scanners"], map(_scanner, scanners())),
         "sensitivities": lambda: rows(
             _TABLE["sensitivities"], (row for c in scanners() for row in _sensitivities(c))
         ),
-        "scans": lambda: rows(_TABLE["scans"], map(_scan, scans())),
+        "scans": lambda: rows(_TABLE["scans"], map(_scan, scan_rows(session, numbers))),
         "channels": lambda: rows(
-            _TABLE["channels"], (row for scan in scans() for row in _channels(scan))
+            _TABLE["channels"],
+            (row for scan in scan_rows(session, numbers) for row in _channels(scan)),
         ),
     }
-
-
-def _judging(session: OrmSession, fits: Collection[int]) -> set[int]:
-    """Scans of the mixtures that judged the fits, by the devices that did."""
-    of_card = select(schema.Check.card_id, schema.Check.calibration_id).where(
-        schema.Check.calibration_id.is_not(None), schema.Check.fit_id.in_(sorted(fits))
-    )
-    judged = {(card, calibration) for card, calibration in session.execute(of_card.distinct())}
-    if not judged:
-        return set()
-    undone = Undone.of(session)
-    query = (
-        select(schema.Scan)
-        .where(schema.Scan.card_id.in_(sorted({card for card, _ in judged})))
-        .order_by(schema.Scan.id)
-    )
-    # Of one picture the last attempt counts.
-    last = {
-        (row.card_id, row.sha256): row
-        for row in session.scalars(query)
-        if row.id not in undone.scans
-    }
-    return {row.id for row in last.values() if (row.card_id, row.calibration_id) in judged}
 
 
 def _scanner(row: schema.Calibration) -> dict[str, Any]:
