@@ -11,10 +11,10 @@ from ...calibrate.fit.problem.result import WithoutMixtures
 from ...calibrate.fit.problem.settings import FitSettings
 from ...calibrate.fit.uncertainty.check import Check, check_mixtures
 from ..store import schema
+from ..store.in_use import learnt_from
 from ..store.lots import lot_painted
 from ..store.readings import StoredReadings
 from ..store.store import Store
-from ..store.taught import learnt_from
 
 ALL = "all"
 """In place of a card: every card of mixtures that can teach."""
