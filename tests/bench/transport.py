@@ -34,7 +34,7 @@ from .harness import Skipped, Timing, benchmark, timed
 from .mixing import palette, targets
 from .opendata import watercolor_ladders, watercolor_with_mixtures
 from .robust import left_in_peace, named_share, outcomes
-from .uncertainty import lab_coverage
+from .uncertainty import STRATA, lab_coverage
 from .worlds import world
 
 SETTINGS = FitSettings(model="transport")
@@ -166,7 +166,16 @@ for _what, _words in (("reflectance", "reflectance"), ("l", "L*"), ("a", "a*"), 
     )(lambda what=_what: lab_coverage(SETTINGS)[what])
 
 
-@benchmark("transport.coverage_worst_variant", "the least of those four, over the stress variants")
+for _stratum in STRATA:
+    benchmark(
+        f"transport.coverage_{_stratum}",
+        f"the least share of L*, a* and b* of {_stratum} mixtures in their 95 % intervals",
+        target=0.90,
+        sense="at least",
+    )(lambda stratum=_stratum: lab_coverage(SETTINGS)[stratum])
+
+
+@benchmark("transport.coverage_worst_variant", "the least of all these, over the stress variants")
 def coverage_worst() -> float:
     return min(
         min(lab_coverage(SETTINGS, name).values()) for name in VARIANTS if name != NOMINAL.name
