@@ -1,13 +1,12 @@
 """The card file: what a hand writes is read, each slip is named by its place. Invented weights."""
 
-import re
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from tintladder.calibrate.cards.card import Card
-from tintladder.calibrate.cards.card_file import card_template, parse_card, read_card
+from tintladder.calibrate.cards.card_file import parse_card, read_card
 from tintladder.calibrate.errors import InputError
 
 from .test_formats_cgats import mutated
@@ -204,25 +203,6 @@ def test_files_that_are_no_cards(tmp_path: Path) -> None:
             read_card(wrong)
     path.write_bytes(b"\xef\xbb\xbf" + SMALL.encode())
     assert len(read_card(path).drawdowns) == 3
-
-
-def test_a_template_is_refused_until_weighed_and_read_once_it_is() -> None:
-    text = card_template("ANCHOR", "HULL WHITE", parts_white=(1, 3))
-    with pytest.raises(InputError, match=r"drawdown 1, masses\.ANCHOR: expected grams above 0"):
-        parse_card(text, "new.toml")
-    weighed = iter(["10.02", "5.01", "4.98", "2.52", "7.49"])
-    card = parse_card(re.sub(r"0\.00", lambda _: next(weighed), text), "new.toml")
-    assert (card.name, card.layout) == ("anchor", "drawdown-a4")
-    assert [d.step for d in card.drawdowns] == ["masstone", "1:1", "3:1"]
-    assert card.drawdowns[2].masses == {"ANCHOR": 2.52, "HULL WHITE": 7.49}
-    # Every line that a comment offers can be used as it stands.
-    said = re.sub(r"(?m)^# (?=[a-z_]+ = )(?!lot.*lots)", "", text)
-    said = re.sub(r"(?m)^step = \"3:1\"\nfrom", 'step = "again"\nfrom', said)
-    said = said.replace("# [[drawdown]]", "[[drawdown]]")
-    weighed = iter(["10.02", "5.01", "4.98", "2.52", "7.49"])
-    full = parse_card(re.sub(r"0\.00", lambda _: next(weighed), said), "new.toml")
-    assert full.drawdowns[3].taken_from == "1:1"
-    assert (full.date, full.drawdowns[0].gap_um) == ("2026-05-04", 250.0)
 
 
 @settings(max_examples=300, deadline=None)

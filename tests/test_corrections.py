@@ -283,7 +283,6 @@ def test_repeats_are_averaged():
     np.testing.assert_allclose(made.mean, [[0.2, 0.2], [0.5, 0.6]])
     np.testing.assert_allclose(made.sd[0], [0.1, 0.0], atol=1e-15)
     assert np.isnan(made.sd[1]).all()
-    np.testing.assert_allclose(made.standard_error[0], [0.1 / np.sqrt(3), 0], atol=1e-15)
     assert repeats_needed(0.3, 0.1) == 9
 
 

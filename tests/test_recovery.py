@@ -18,12 +18,12 @@ from tintladder.calibrate.fit.scans.solve import Part
 from tintladder.calibrate.fit.solver.clusters import clusters
 from tintladder.calibrate.fit.uncertainty.check import check_mixtures
 from tintladder.calibrate.optics.colour import ciede2000, lab
-from tintladder.calibrate.optics.sensors import Sensors, estimate_sensors
+from tintladder.calibrate.optics.sensors import Sensors
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.calibrate.optics.surface import Surface, to_measured
 
 from tests import synthetic
-from tests.invented_scanner import LED, THREE_BANDS, characterised, noisy, scanned, target
+from tests.invented_scanner import LED, THREE_BANDS, characterised, noisy, scanned
 from tests.lab import plan
 from tests.lab.drawdown import Lab
 from tests.lab.paints import WHITE
@@ -87,19 +87,6 @@ def test_estimated_sensitivities_predict_other_colours(scanner):
     assert np.sqrt((off**2).mean()) < 0.01
     said = np.sqrt((np.einsum("nw,ecw->nce", others, found.factors) ** 2).sum(axis=2))
     assert (np.abs(off) < 2 * np.hypot(said, 0.001)).mean() > 0.9
-
-
-def test_one_grey_settles_the_level():
-    unsure = estimate_sensors(target()[:6], LED.read(target()[:6]), np.full((6, 3), 0.05**2))
-    grey = np.full((1, GRID.size), 0.4)
-    sure = unsure.tightened(grey, LED.read(grey), np.full((1, 3), 0.001**2))
-
-    def spread(sensors):
-        return np.sqrt((np.einsum("w,ecw->ce", grey[0], sensors.factors) ** 2).sum(axis=1))
-
-    assert np.all(spread(sure) < 0.2 * spread(unsure))
-    np.testing.assert_allclose(sure.read(grey), LED.read(grey), atol=0.003)
-    assert LED.tightened(grey, LED.read(grey), np.ones((1, 3))) is LED
 
 
 # What is believed before

@@ -5,8 +5,6 @@ What is set at the top holds for the card; each drawdown may set it anew.
 
 from __future__ import annotations
 
-import json
-import re
 from collections.abc import Collection, Mapping
 from datetime import date, datetime
 from pathlib import Path
@@ -292,78 +290,3 @@ def read_card(path: str | Path, known_paints: Collection[str] | None = None) -> 
         do = closest(card.layout, layout_names())
         raise InputError(file, "layout", f"there is no layout {card.layout}", do)
     return card
-
-
-def _key(name: str) -> str:
-    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else json.dumps(name, ensure_ascii=False)
-
-
-def card_template(
-    paint: str,
-    white: str,
-    layout: str = "drawdown-a4",
-    *,
-    card: str | None = None,
-    parts_white: tuple[float, ...] = (1, 3, 7, 15, 31),
-    grams: float = 10.0,
-) -> str:
-    """Write a card file to be filled in by hand: masstone and a tint ladder, with comments.
-
-    Every mass is 0 until it was weighed, and a card with such a mass is refused.
-
-    Parameters
-    ----------
-    paint, white : str
-        Nicknames.
-    layout : str
-    card : str, optional
-        Its name; made from the paint's if not given.
-    parts_white : tuple of float
-        Parts of white to one of colour, a step each.
-    grams : float
-        Weight aimed at for each step, g.
-    """
-    quoted = [
-        json.dumps(text, ensure_ascii=False) for text in (card or paint.lower(), paint, white)
-    ]
-    lines = [
-        f"card = {quoted[0]}",
-        'purpose = "fit"            # "check" for mixtures that judge the fit',
-        f'layout = "{layout}"',
-        f"paint = {quoted[1]}",
-        f"white = {quoted[2]}",
-        '# lot = "A1"               # of the paint; lots = {OTHER = "B2"} for the others',
-        "# date = 2026-05-04",
-        "# gap_um = 250             # of the applicator, wet; leave it out if brushed",
-        "# thickness_um = 75        # of the dry film, if you measured it",
-        'surface = "gloss"          # gloss, satin or matt',
-        "coats = 1",
-        "# hours_dried = 72",
-        "balance_g = 0.01           # the last digit of your balance",
-        "sealed = true              # false if the card under the paint is bare, uncoated board",
-        "# What stands above may be set anew below any [[drawdown]] line.",
-        "",
-        "[[drawdown]]",
-        'step = "masstone"          # the colour alone',
-        f"masses = {{{_key(paint)} = 0.00}}    # about {grams:g} g; write what the balance read",
-    ]
-    for parts in parts_white:
-        colour = grams / (1 + parts)
-        lines += [
-            "",
-            "[[drawdown]]",
-            f'step = "{parts:g}:1"               # white to colour',
-            f"masses = {{{_key(paint)} = 0.00, {_key(white)} = 0.00}}"
-            f"    # about {colour:.2f} g and {grams - colour:.2f} g",
-        ]
-    lines += [
-        "",
-        "# A step taken from another instead of weighed fresh:",
-        "# [[drawdown]]",
-        '# step = "3:1"',
-        '# from = "1:1"',
-        "# grams = 5.0              # taken of it",
-        f"# additions = {{{_key(white)} = 5.0}}",
-        "",
-    ]
-    return "\n".join(lines)

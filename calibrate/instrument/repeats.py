@@ -40,12 +40,6 @@ class Averaged:
     sd: Array
     count: NDArray[np.intp]
 
-    @property
-    def standard_error(self) -> Array:
-        """Standard error of the means, (P, W)."""
-        error: Array = self.sd / np.sqrt(self.count)[:, None]
-        return error
-
 
 def averaged(spectra: Spectra) -> Averaged:
     """Average the repeats of each patch, in the order of first readings."""

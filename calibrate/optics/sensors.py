@@ -76,36 +76,6 @@ class Sensors:
         result: Array = np.asarray(reflectance, dtype=float) @ self.sensitivity.T
         return result
 
-    def tightened(self, reflectance: Array, channels: Array, variance: Array) -> Sensors:
-        """The same sensors, after patches of known reflectance were read by them.
-
-        One grey that a spectrophotometer has read as well settles their level; each further colour
-        settles more of their shape.
-
-        Parameters
-        ----------
-        reflectance : (T, W) array
-        channels, variance : (T, 3) array
-            Linear channel values and their variance, that of the reflectance included.
-
-        Notes
-        -----
-        Linear least squares on the factors, each of prior mean 0 and standard deviation 1.
-        """
-        if not len(self.factors):
-            return self
-        slopes = np.einsum("tw,ecw->tce", reflectance, self.factors).reshape(-1, len(self.factors))
-        off = (channels - self.read(reflectance)).ravel()
-        weight = 1 / np.asarray(variance, dtype=float).ravel()
-        curvature = slopes.T @ (slopes * weight[:, None]) + np.eye(slopes.shape[1])
-        moved = np.linalg.solve(curvature, slopes.T @ (off * weight))
-        root = np.linalg.cholesky(np.linalg.inv(curvature))
-        return replace(
-            self,
-            sensitivity=self.sensitivity + np.einsum("e,ecw->cw", moved, self.factors),
-            factors=np.einsum("ef,ecw->fcw", root, self.factors),
-        )
-
     def loosened(self, channels: Array, beyond: Array) -> Sensors:
         """The same sensors, less sure, of a device whose channels aren't linear in light.
 

@@ -11,7 +11,6 @@ from ..cards.card import Card
 from ..cards.card_plan import seats
 from ..cards.channels import CardChannels
 from ..cards.layout import Layout
-from ..cards.layout_parts import TONE
 from ..errors import CalibrateDo, Field, InputError
 from ..optics.display import srgb_of_xyz
 from ..optics.spectra import Array
@@ -245,12 +244,3 @@ SRGB = np.array(
 
 def _srgb_to_xyz(linear: Array) -> Array:
     return np.asarray(linear @ SRGB.T)
-
-
-def references_read(card: ScannedCard) -> dict[str, Array]:
-    """Evened values of the references, by label: greys and printed tones."""
-    return {
-        s.site.label: v
-        for s, v in zip(card.samples, card.evened.values, strict=True)
-        if s.site.kind in ("grey", TONE)
-    }

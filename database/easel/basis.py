@@ -111,10 +111,6 @@ class Basis:
         """CIEDE2000 that a mix may be off, measured by volume: one standard deviation."""
         return volume_slip(self.palette, parts, self.assumed(parts))
 
-    def looked_at(self, manner: Manner) -> Basis:
-        """Return the same tubes, painted and looked at otherwise."""
-        return replace(self, manner=manner)
-
     def of(self, paints: Sequence[str]) -> Basis:
         """Return some of the tubes alone, in that order."""
         return replace(

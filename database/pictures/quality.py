@@ -5,14 +5,11 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.axes import Axes
 
-from ...calibrate.fit.judging.drift import Drift
 from ...calibrate.fit.judging.hiding import BY_RATIO, HIDES_AT, PAINT_VIEW, contrast_ratio
 from ...calibrate.fit.judging.quality_report import QualityReport
 from ...calibrate.fit.problem.result import PaintFit
 from .style import FAINT, INK, PAPER, SMALL, SOFT, axes_or_new, dress
 
-_SEEN = ((1.0, "hard to see"), (2.0, "side by side"), (5.0, "a near miss"))
-"""CIEDE2000 below which a difference is so called (a rule of thumb, no source)."""
 _ROOM = 0.42
 """How far the largest residual reaches from its line, the lines being 1 apart."""
 _WORTH_SHOWING_UM = 1000.0
@@ -49,26 +46,6 @@ def plot_residuals(report: QualityReport, ax: Axes | None = None) -> Axes:
         (0, 0), (0, -34), xycoords="axes fraction", textcoords="offset points", fontsize=SMALL,
         color=SOFT, va="top",
     )  # fmt: skip
-    return ax
-
-
-def plot_left_out(report: QualityReport, ax: Axes | None = None) -> Axes:
-    """Show each step's CIEDE2000: as fitted (ring), and as predicted by all the others (disc)."""
-    ax = axes_or_new(ax, 6, 4)
-    dress(ax, "Each step, fitted and left out", "CIEDE2000", "")
-    steps = report.patches.groupby("step", sort=False)[["de00", "left_out"]].max()
-    at = -np.arange(len(steps), dtype=float)
-    fitted, left = (steps[name].to_numpy(float) for name in ("de00", "left_out"))
-    for y, a, b in zip(at, fitted, left, strict=True):
-        ax.plot([a, b], [y, y], color=FAINT, lw=2, zorder=1)
-    ax.plot(fitted, at, "o", ms=5, mfc=PAPER, mec=INK, mew=0.8, zorder=3, label="fitted")
-    if np.isfinite(left).any():
-        ax.plot(left, at, "o", ms=5, mfc=INK, mec=INK, zorder=3, label="predicted by the others")
-    widest = max(float(np.nanmax(np.concatenate([fitted, left]))) * 1.08, 2.4)
-    _seen(ax, widest)
-    ax.set_yticks(at, list(steps.index))
-    ax.set_ylim(-len(steps) + 0.4, 1.1)
-    ax.legend(loc="lower right", frameon=False, fontsize=SMALL, labelcolor=INK)
     return ax
 
 
@@ -125,39 +102,3 @@ def plot_hiding(fit: PaintFit, report: QualityReport, ax: Axes | None = None) ->
         fontsize=SMALL, labelcolor=INK,
     )  # fmt: skip
     return ax
-
-
-def plot_drift(found: Drift, ax: Axes | None = None) -> Axes:
-    """Show how far a new lot lies from the old at each step, with its 95 % interval.
-
-    The grey bar is what readings of one and the same paint may differ by.
-    """
-    ax = axes_or_new(ax, 6, 3)
-    dress(ax, f"{found.paint}: new tube against old", "CIEDE2000", "")
-    at = -np.arange(len(found.steps), dtype=float)
-    size = np.array([s.de00 for s in found.steps])
-    wide = 1.96 * np.array([s.uncertainty for s in found.steps])
-    ax.barh(at, [s.limit for s in found.steps], height=0.55, color=FAINT, zorder=1)
-    ax.errorbar(
-        size, at, xerr=[np.minimum(wide, size), wide], fmt="o", ms=5, color=INK, ecolor=INK,
-        elinewidth=0.8, zorder=3,
-    )  # fmt: skip
-    _seen(ax, max(float((size + wide).max()) * 1.08, 2.4))
-    ax.set_yticks(at, [s.step for s in found.steps])
-    ax.set_ylim(-len(found.steps) + 0.4, 1.1)
-    return ax
-
-
-def _seen(ax: Axes, widest: float) -> None:
-    """Rule off what a difference is called."""
-    ax.set_xlim(0, widest)
-    low = 0.0
-    for high, words in (*_SEEN, (np.inf, "a different colour")):
-        if low >= widest:
-            break
-        middle = (low + min(high, widest)) / 2
-        if min(high, widest) - low > 0.12 * widest:
-            ax.text(middle, 0.75, words, ha="center", va="center", fontsize=SMALL, color=SOFT)
-        if high < widest:
-            ax.axvline(high, color=SOFT, lw=0.4, ls=(0, (1, 2)), zorder=0)
-        low = high
