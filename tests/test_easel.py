@@ -12,6 +12,7 @@ from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.database.easel.additions import AdditionRequest, addition_question
 from tintladder.database.easel.asked_colour import parse_target
 from tintladder.database.easel.heap import dab_of, heap_question
+from tintladder.database.easel.measuring import Measuring
 from tintladder.database.easel.prediction import MixRequest, greying, predicted_mix
 from tintladder.database.easel.reach import ReachRequest, reach_question
 from tintladder.database.easel.recipe import (
@@ -100,10 +101,10 @@ def test_what_a_scale_may_cost_is_that_of_rounding_by_chance(store):
         store, RecipeRequest(of_lab(60, 25, 20), laid_out=LAID_OUT, most=2)
     ).answer()
     recipe = ways.answer.recipes[0]
-    found = amounts(ways, recipe, Quantity("10g", step=0.1))
+    found = amounts(ways, recipe, Quantity("10g", measuring=Measuring(step=0.1)))
     palette, c = ways.basis.palette, ways.basis.palette.coefficients
-    grams = np.array([found.weighed.amounts.get(p, 0.0) for p in palette.paints])
-    assert found.weighed.tint is None
+    grams = np.array([found.first.amounts.get(p, 0.0) for p in palette.paints])
+    assert found.first.tints == ()
     # JCGM 101: amounts off by up to half a step, all alike likely.
     rng = np.random.default_rng(7)
     drawn = grams + rng.uniform(-0.05, 0.05, (4000, len(grams))) * (grams > 0)
@@ -111,7 +112,7 @@ def test_what_a_scale_may_cost_is_that_of_rounding_by_chance(store):
     colours = palette.lab(dry / dry.sum(axis=1, keepdims=True))
     exact = palette.lab((grams * c.dry_volume / (grams @ c.dry_volume))[None])
     off = ciede2000(colours, np.broadcast_to(exact, colours.shape))
-    assert found.weighing == pytest.approx(float(np.sqrt((off**2).mean())), rel=0.1)
+    assert found.first.weighing == pytest.approx(float(np.sqrt((off**2).mean())), rel=0.1)
 
 
 def test_a_kept_recipe_is_mixed_again_as_it_was_kept(store):
