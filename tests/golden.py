@@ -142,13 +142,17 @@ def named(label: str, names: Mapping[str, str]) -> str:
     return f"{names[nickname]}{space}{tint}"
 
 
+def digits(step: float) -> int:
+    """Decimals that a step has."""
+    return len(f"{step:g}".partition(".")[2])
+
+
 def _amount(value: float, unit: str, step: float) -> str:
     if unit == "spoon":
         whole, quarter = divmod(round(4 * value), 4)
         words = " ".join(filter(None, [str(whole or ""), ["", "¼", "½", "¾"][quarter]]))
     else:
-        digits = len(f"{step:g}".partition(".")[2])
-        words = f"{value:.{digits}f}"
+        words = f"{value:.{digits(step)}f}"
     return f"{words} {unit}{'s' if unit in ('spoon', 'part') and value > 1 else ''}"
 
 
@@ -214,10 +218,10 @@ def additions_in_json(said: Mapping[str, Any], names: Mapping[str, str]) -> Figu
         f"({100 * low:.0f} to {100 * high:.0f})"
         for paint, (low, high) in dab["between"].items()
     )
-    more, digits = said["additions"], len(f"{said['step']:g}".partition(".")[2])
+    more, places = said["additions"], digits(said["step"])
 
     def weighed(amounts: Mapping[str, float]) -> dict[str, str]:
-        return {names[paint]: f"{round(grams, digits):.2f}" for paint, grams in amounts.items()}
+        return {names[paint]: f"{round(grams, places):.2f}" for paint, grams in amounts.items()}
 
     return {
         "plate": weighed(said["plate"]),

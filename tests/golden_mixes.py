@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 
 import pymupdf
 
-from .golden import NUMBER, Figures, condition, first, named, text_of
+from .golden import NUMBER, Figures, condition, digits, first, named, text_of
 
 INSTEAD = (
     r"([A-Z][\w ]*) in place of ([A-Z][\w ]*?)(?: \(it absorbs ([\d-]+) nm\))?: chroma "
@@ -244,7 +244,7 @@ def setting_out_in_json(said: Mapping[str, Any], names: Mapping[str, str]) -> Fi
                 heap["words"],
                 f"{heap['ml']:.1f}",
                 sorted(
-                    (f"{amount:.2f}", named(label, names))
+                    (f"{amount:.{digits(heap['made_of']['step'])}f}", named(label, names))
                     for label, amount in heap["made_of"]["amounts"].items()
                 ),
                 f"{heap['difference_de00']:.1f}",
