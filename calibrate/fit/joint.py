@@ -14,7 +14,7 @@ from ..optics.spectra import Array
 from .judging.leave_out import LeftOut, leave_steps_out
 from .judging.mixtures_out import Conclude, without_mixtures
 from .judging.outliers import find, trust, without
-from .judging.part_errors import learnt_part_error
+from .judging.part_errors import erring, learnt_part_error
 from .judging.quality import nuisance_table, paint_fits
 from .problem.arrays import Problem, build
 from .problem.finding import Finding
@@ -29,7 +29,7 @@ from .problem.tube import Tube
 from .solver.normal import Normal, Prior
 from .solver.solve import Progress, Solution, solve
 from .uncertainty.model_errors import first_weight, full_weight, learnt
-from .uncertainty.posterior import coefficients, learnt_roughness
+from .uncertainty.posterior import REST, coefficients, learnt_roughness
 
 _ANCHOR_SD = 40.0
 """Spread of log K and log S about their starting level. It only keeps the problem solvable where
@@ -129,7 +129,7 @@ def fit_paints(
 
         def conclude(solution: Solution, weight: Array) -> Coefficients:
             found = found_of(solved.problem, solution, weight, tubes)
-            return replace(found, part_error=fit.coefficients.part_error)
+            return erring(found, fit.coefficients.part_error)
 
         return replace(fit, without=solved.without_mixtures(conclude))
 
@@ -348,22 +348,17 @@ def report(
         left = leave_steps_out(of.problem, of.solution, of.trusted, wanted)
     settings = solved.settings
     if left is not None and settings.part_error is None:
-        settings = replace(settings, part_error=learnt_part_error(left, found.model_error))
+        least = REST[problem.model][0]
+        learnt_of_parts = learnt_part_error(left, found.model_error, least)
+        settings = replace(settings, part_error=learnt_of_parts)
     wrong = settings.part_error or 0.0
     return JointFit(
-        paints={
-            p: replace(f, coefficients=_erring(f.coefficients, wrong)) for p, f in fits.items()
-        },
-        coefficients=_erring(found, wrong),
+        paints={p: replace(f, coefficients=erring(f.coefficients, wrong)) for p, f in fits.items()},
+        coefficients=erring(found, wrong),
         nuisances=nuisance_table(problem, solution),
         settings=settings.as_dict(),
         left_out=None if left is None else left.patches,
     )
-
-
-def _erring(found: Coefficients, part_error: float) -> Coefficients:
-    """The same, each paint's part in a mix wrong by so much."""
-    return replace(found, part_error=np.full(len(found.paints), part_error))
 
 
 def found_of(

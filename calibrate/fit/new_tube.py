@@ -12,6 +12,7 @@ from ..errors import InputError
 from ..optics.coefficients import ABSOLUTE, Coefficients
 from ..optics.spectra import Array
 from .joint import LaidOut, found_of, report, solved_of, with_noise
+from .judging.part_errors import erring
 from .problem.arrays import Problem, build
 from .problem.result import JointFit
 from .problem.set_aside import fittable
@@ -97,7 +98,7 @@ def fit_new_tubes(
 
         def conclude(solution: Solution, weight: Array) -> Coefficients:
             found = found_of(problem, solution, weight, tubes)
-            found = replace(found, part_error=np.full(len(found.paints), part_error))
+            found = erring(found, part_error)
             return with_known(problem, solution, found, beside, new)
 
         found = with_known(problem, solved.solution, fit.coefficients, beside, new)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from scipy.optimize import minimize_scalar
 
+from ...optics.coefficients import Coefficients
 from ...optics.spectra import Array
 from .leave_out import LeftOut
 
@@ -17,7 +20,7 @@ _BELIEVED, _SPREAD = 0.03, 1.0
 steps say little."""
 
 
-def learnt_part_error(left: LeftOut, model_error: Array) -> float:
+def learnt_part_error(left: LeftOut, model_error: Array, least: float = 0.0) -> float:
     """Return the relative error of K and S of each part that steps left out show, by likelihood.
 
     Parameters
@@ -25,6 +28,8 @@ def learnt_part_error(left: LeftOut, model_error: Array) -> float:
     left : LeftOut
     model_error : (W,) array
         What the model gets wrong at each wavelength, as reflectance (see `Coefficients`).
+    least : float
+        What it comes to in any case, where steps were left out.
 
     Returns
     -------
@@ -47,7 +52,12 @@ def learnt_part_error(left: LeftOut, model_error: Array) -> float:
 
     bounds = (np.log(_LEAST), np.log(_MOST))
     found = minimize_scalar(unlikeliness, bounds=bounds, method="bounded").x
-    return round(float(np.exp(found)), 4)
+    return max(round(float(np.exp(found)), 4), least)
+
+
+def erring(found: Coefficients, part_error: float | Array) -> Coefficients:
+    """The same, each paint's part in a mix wrong by so much."""
+    return replace(found, part_error=np.broadcast_to(part_error, len(found.paints)).copy())
 
 
 def _of_model(by_reflectance: Array, model_error: Array) -> Array:

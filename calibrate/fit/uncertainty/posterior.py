@@ -22,7 +22,7 @@ leave over stays in the 2x2 blocks, so that each K and S keeps its whole varianc
 
 _TYPICAL_MIX_ERROR = {"two-flux": 0.1, "transport": 0.01}
 """Of ten invented paints in the virtual paint lab; for a fit of one paint."""
-_REST = {"two-flux": (0.0, 0.0), "transport": (0.01, 0.0015)}
+REST = {"two-flux": (0.0, 0.0), "transport": (0.01, 0.0015)}
 """Least mix error, and model error as reflectance, of each model. By transport the ladders take up
 nearly all that is wrong with it, which mixtures then show. With these some nine in ten mixtures of
 invented paints lie in their band under every variant of the lab but that of another index, on
@@ -217,7 +217,7 @@ def mix_error(problem: Problem, solution: Solution) -> Array:
     """What two fluxes get wrong of whole mixes, relative K, (P,).
 
     For each paint the RMS of the fitted values of that kind over the drawdowns of other paints, but
-    no less than `_REST`; a typical value where there are none.
+    no less than `REST`; a typical value where there are none.
     """
     found, holds = [], []
     for m, nuisance in enumerate(problem.nuisances):
@@ -232,16 +232,16 @@ def mix_error(problem: Problem, solution: Solution) -> Array:
     count = (~held).sum(axis=0)
     typical = _TYPICAL_MIX_ERROR[problem.model]
     learnt = np.where(count > 0, np.sqrt(others / np.maximum(count, 1)), typical)
-    return np.maximum(learnt, _REST[problem.model][0])
+    return np.maximum(learnt, REST[problem.model][0])
 
 
 def model_error(problem: Problem, solution: Solution) -> Array:
     """What is left over beside reading noise, RMS over the patches, as reflectance, (W,).
 
-    No less than `_REST`.
+    No less than `REST`.
     """
     with np.errstate(invalid="ignore"):
         excess = (problem.measured - solution.fitted) ** 2 - problem.variance
     count = np.maximum((~np.isnan(excess)).sum(axis=0), 1)
     learnt = np.sqrt(np.maximum(np.nansum(excess, axis=0) / count, 0.0))
-    return np.maximum(learnt, _REST[problem.model][1])
+    return np.maximum(learnt, REST[problem.model][1])
