@@ -11,8 +11,8 @@ from tintladder.calibrate.cards.layout import read_layout
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.calibrate.optics.display import srgb_to_lab
-from tintladder.database.mixing.photo import BANDS, _encoded, parse_spot, read_photo, spot
-from tintladder.database.mixing.photo_colours import FEWEST, MOST, main_colours
+from tintladder.database.mixing.photo import BANDS, Photo, _encoded, parse_spot, read_photo, spot
+from tintladder.database.mixing.photo_colours import FEWEST, MOST, main_colours, reference_cards
 
 from tests.lab.photos import DEMO, MIXES, colours, scene
 from tests.lab.render import PHONE_JPEG, Colours, Pose, render, save
@@ -157,3 +157,29 @@ def test_the_demo_has_the_scene_that_the_lab_renders():
     assert "Invented" in said
     for name, (x, y) in painted_as.spots.items():
         assert f"{name} at {x},{y}" in said
+
+
+@pytest.mark.parametrize("number", [0, 4, 7])
+def test_what_looks_like_reference_cards_is_found_and_is_no_colour(tmp_path, number):
+    one = scene(number)
+    save(one.photo, str(tmp_path / "scene.jpg"), None)
+    photo = read_photo(tmp_path / "scene.jpg")
+    found = reference_cards(photo)
+    spots = [one.spots[name] for name in ("white", "grey", "black")]
+    assert len(found) == 3
+    for card, spot_at in zip(found, spots, strict=True):
+        assert np.hypot(card.at[0] - spot_at[0], card.at[1] - spot_at[1]) < 6
+    x, y = np.array([colour.at for colour in main_colours(photo, cards=found)]).T
+    for card in found:
+        assert (np.hypot(x - card.at[0], y - card.at[1]) > 15).all()
+
+
+def test_coloured_squares_and_one_grey_alone_are_no_reference_cards():
+    pixels = np.full((300, 400, 3), (60, 110, 150), dtype=np.uint8)
+    for left, colour in ((40, (200, 60, 50)), (80, (110, 25, 20)), (250, (150, 150, 150))):
+        pixels[200:240, left : left + 40] = colour
+    aside = np.zeros((300, 400), dtype=bool)
+    photo = Photo(pixels, np.ones(3), np.zeros(3), "nothing", "squares.png", aside)
+    assert reference_cards(photo) == []
+    pixels[200:240, 290:330] = (60, 60, 60)
+    assert [card.at for card in reference_cards(photo)] == [(270, 220), (310, 220)]

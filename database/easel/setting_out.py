@@ -13,7 +13,7 @@ from ...calibrate.optics.surface import Gloss
 from ..mixing.made import Beforehand, Made, Tint, mixed
 from ..mixing.measures import Measure
 from ..mixing.photo import Photo, Spot, parse_spot, read_photo, trust
-from ..mixing.photo_colours import main_colours
+from ..mixing.photo_colours import CardPiece, main_colours, reference_cards
 from ..mixing.setout import BATCH_ML, WITHIN, Dab, SetOut, set_out
 from ..mixing.target import Target
 from ..mixing.viewing import AS_SEEN, Viewing
@@ -78,14 +78,27 @@ def open_photo(
 
 
 def wanted_of(store: Store, photo: Photo, name: str) -> Wanted:
-    """Return the main colours of a photograph."""
-    main, meant = main_colours(photo), habits(store).meant
+    """Return the main colours of a photograph; what looks like a reference card is none."""
+    cards = reference_cards(photo)
+    main, meant = main_colours(photo, cards=cards), habits(store).meant
     return Wanted(
         tuple(meant(colour.target(photo)) for colour in main),
         name,
         tuple(colour.share for colour in main),
         tuple(colour.at for colour in main),
-        trust(photo),
+        "; ".join(filter(None, (trust(photo), _cards_words(photo, cards)))),
+    )
+
+
+def _cards_words(photo: Photo, cards: Sequence[CardPiece]) -> str:
+    """Say what looks like a reference card and isn't set aside yet; empty where nothing does."""
+    new = [card for card in cards if not photo.aside[int(card.at[1]), int(card.at[0])]]
+    if not new:
+        return ""
+    places = " and ".join(f"{x:g},{y:g}" for x, y in (card.at for card in new))
+    return (
+        f"what is seen at {places} px looks like reference cards and is left out: say which is the "
+        "white, the grey or the black, and the colours are surer"
     )
 
 
