@@ -73,3 +73,14 @@ def test_a_wrong_step_is_named(world):
     # Without the wrong step the paint is nearly what it was.
     ratio = (mended.k / mended.s) / (sound.k / sound.s)
     assert np.median(np.abs(np.log(ratio))) < 0.1
+
+
+def test_light_on_one_half_leaves_the_other(world):
+    tubes, sensors, (rope, _) = world
+    channels = rope.channels.copy()
+    channels[[label == "7:1/white" for label in rope.labels]] += 0.15
+    found = fit_scan([replace(rope, channels=channels)], tubes, sensors).paints["ROPE"]
+    table = found.patches.set_index("patch")
+    assert table.loc["7:1/white", "weight"] == 0 and table.loc["7:1/black", "weight"] == 1
+    assert "over white doesn't fit its other half" in table.loc["7:1/white", "flag"]
+    assert (table["weight"] == 0).sum() == 1

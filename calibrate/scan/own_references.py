@@ -15,7 +15,8 @@ from .characterise import Characterised
 from .curve import Curve
 from .find import Found
 from .image import Picture
-from .reading import GREY_SD, SRGB, TYPICAL_WHITE, level_of
+from .own_check import TYPICAL_WHITE
+from .reading import GREY_SD, SRGB, level_of
 from .sample import Sample
 from .settings import Settings
 from .stray import even_out

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -19,13 +19,11 @@ from .characterise import Characterised, lab_of
 from .curve import Curve
 from .find import Found, find_card
 from .image import Picture
+from .own_check import TYPICAL_WHITE, Mended, own_check
 from .sample import MOST_CLIPPED, MOST_LEFT_OUT, Sample, sample_all, sites
 from .settings import LOSSY
 from .stray import Evened, even_out
 
-TYPICAL_WHITE = (0.85, 0.04)
-"""Reflectance of a painted, sealed white band, and its standard uncertainty (common practice, no
-source): what stands in where no reference is known."""
 _SCALE_SD = 0.01
 """Relative standard uncertainty of a scanner's scale from one scan to the next."""
 GREY_SD = 0.01
@@ -56,10 +54,15 @@ class ScannedCard:
     samples : tuple of Sample
         Of every site, references too.
     evened : Evened
-    scale : {"grey", "white", "device", "none"}
-        What the level rests on: a known grey, a typical white, the device's own characterisation.
+    scale : {"grey", "white", "device", "tones", "none"}
+        What the level rests on: a known grey, a typical white, the device's own characterisation,
+        printed tones as other pictures showed them.
     flags : tuple of (label, words)
         What is odd about single patches; they are kept as read.
+    references : mapping of label to (3,) array
+        The bare bands, grey pieces and printed tones as read, linear; before anything was mended.
+    mended : tuple of str
+        What of the picture's exposure, curve and white balance was set right, or can't be.
     """
 
     channels: CardChannels
@@ -71,6 +74,8 @@ class ScannedCard:
     evened: Evened = field(repr=False)
     scale: str = "device"
     flags: tuple[tuple[str, str], ...] = ()
+    references: Mapping[str, Array] = field(default_factory=dict, repr=False)
+    mended: tuple[str, ...] = ()
 
     @property
     def lab(self) -> Array:
@@ -91,6 +96,7 @@ def read_scan(
     device: Characterised | None = None,
     grey: float | None = None,
     without: tuple[str, ...] = (),
+    before: Mapping[str, Array] | None = None,
 ) -> ScannedCard:
     """Read a card from a picture.
 
@@ -108,11 +114,14 @@ def read_scan(
         Known reflectance of the card's two grey pieces.
     without : tuple of str
         Steps that were left unpainted.
+    before : mapping of label to (3,) array, optional
+        References as other pictures by the device showed them; see `ScannedCard.references`.
 
     Raises
     ------
     InputError
-        As `find_card`, `sample_all` and `Settings.check_same`, and where a step isn't painted.
+        As `find_card`, `sample_all`, `Settings.check_same` and `own_check`, and where a step isn't
+        painted.
     """
     if device is not None:
         device.settings.check_same(picture.facts, device.name)
@@ -123,6 +132,20 @@ def read_scan(
     evened = even_out(picture, found, samples, curve)
     _check_painted(samples, evened.values, picture.facts.file)
     level, unsure, scale = level_of(samples, evened, picture, device, grey)
+    references = _references(samples, evened.values * level)
+    mended = Mended()
+    if device is not None:
+        by_device = scale == "device"
+        mended = own_check(references, grey, by_device, before, picture.facts.file)
+    if mended.curve is not None:
+        # Stray and uneven light are found in linear values, and only now they are.
+        right, as_read = mended, level
+        evened = even_out(picture, found, samples, lambda v: right(curve(v) * as_read))
+        level, mended = np.ones(3), replace(mended, curve=None, gain=np.ones(3))
+        scale = "tones" if scale == "device" else scale
+    elif mended.level_sd is not None:
+        scale = "white"
+    level, unsure = level * mended.gain, mended.level_sd or unsure
     rows = [i for i, s in enumerate(samples) if s.site.kind in ("step", "bare")]
     values = evened.values[rows] * level
     empty = np.array([samples[i].low > MOST_CLIPPED for i in rows])
@@ -146,7 +169,18 @@ def read_scan(
         evened,
         scale,
         _flags(kept, values),
+        references,
+        mended.said,
     )
+
+
+def _references(samples: tuple[Sample, ...], values: Array) -> dict[str, Array]:
+    """Mean of each reference, over its pieces."""
+    found: dict[str, list[Array]] = {}
+    for sample, value in zip(samples, values, strict=True):
+        if sample.site.kind != "step":
+            found.setdefault(sample.site.label, []).append(value)
+    return {label: np.mean(each, axis=0) for label, each in found.items()}
 
 
 def _steps(card: Card, layout: Layout, without: tuple[str, ...]) -> dict[int, str]:

@@ -128,7 +128,10 @@ def read_card_picture(
     progress("finding the card")
     characterised = None if scanner is None else scanner.device
     try:
-        scan = read_scan(picture, known, layout, others, characterised, grey, tuple(without))
+        before = None if scanner is None else store.scans.references(scanner.calibration)
+        scan = read_scan(
+            picture, known, layout, others, characterised, grey, tuple(without), before
+        )
     except InputError:
         if overlay is not None:
             save_overlay(overlay, draw(picture, None, ()))
@@ -150,7 +153,8 @@ def read_card_picture(
                 StudioDo.NAME_DEVICE(),
             )
         )
-    if scan.scale == "white":
+    remarks += scan.mended
+    if scan.scale == "white" and not scan.mended:
         remarks.append("no known grey: the level rests on a typical white, so bands are wide")
     if scan.evened.stray.typical:
         remarks.append("the card shows no stray light of its own: a typical share was taken")

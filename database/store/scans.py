@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any, Literal
@@ -102,6 +102,8 @@ class Scans:
                     "stray_typical": bool(evened.stray.typical),
                     "uneven": float(evened.uneven),
                     "level_uncertainty": channels.level,
+                    "references": {k: v.tolist() for k, v in scan.references.items()},
+                    "mended": list(scan.mended),
                 },
                 remarks=[str(remark) for remark in remarks],
                 patches=patches,
@@ -109,6 +111,21 @@ class Scans:
             session.add(row)
             session.flush()
             return row.id, True
+
+    def references(self, calibration: int) -> dict[str, Array]:
+        """What a characterised device's pictures showed of their references, by label, (3,) each.
+
+        The median over those of which nothing had to be set right; empty where there is none.
+        """
+        found = defaultdict[str, list[Array]](list)
+        with self._database.snapshot() as session:
+            undone = Undone.of(session).scans
+        rows = [row for row in self.rows(calibration_id=calibration) if row.id not in undone]
+        for row in rows:
+            if row.level_from in ("device", "grey") and not row.evened.get("mended"):
+                for label, value in row.evened.get("references", {}).items():
+                    found[label].append(np.array(value, dtype=float))
+        return {label: np.median(each, axis=0) for label, each in found.items()}
 
     def other_cards(self, card: str, sha256: str) -> list[str]:
         """Other cards that the same picture was read as, by its hash."""
