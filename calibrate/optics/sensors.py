@@ -9,6 +9,7 @@ and filters are dark, no reading of one patch can tell.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,7 +21,7 @@ CHANNELS = ("red", "green", "blue")
 _TYPICAL = ((600.0, 45.0), (535.0, 45.0), (455.0, 35.0))
 """Centre and width, nm, of a red, a green and a blue filter; invented, after common practice."""
 _FLOOR = 0.02
-_LOG_LEVEL, _LOG_SHAPE, _LOG_LENGTH = 0.5, 1.2, 25.0
+LOG_LEVEL, LOG_SHAPE, LOG_LENGTH = 0.5, 1.2, 25.0
 """How far log sensitivity may lie from the typical: at all wavelengths, at each, and how near, in
 nm, wavelengths differ together. Wide enough for a lamp's blue peak and the gap behind it."""
 _KEPT = 0.9999
@@ -109,6 +110,12 @@ class Sensors:
         return replace(self, factors=np.concatenate([self.factors, np.array(found)]))
 
 
+def typical_sensitivity(wavelengths: Array) -> Array:
+    """Sensitivities of typical filters, (3, W); each sums to 1."""
+    rows = [np.exp(-0.5 * ((wavelengths - at) / width) ** 2) + _FLOOR for at, width in _TYPICAL]
+    return np.array([row / row.sum() for row in rows])
+
+
 def estimate_sensors(
     reflectance: Array, channels: Array, variance: Array, wavelengths: Array = GRID
 ) -> Sensors:
@@ -135,13 +142,12 @@ def estimate_sensors(
     that of the curvature there.
     """
     apart = wavelengths[:, None] - wavelengths[None]
-    prior = _LOG_LEVEL**2 + _LOG_SHAPE**2 * np.exp(-0.5 * (apart / _LOG_LENGTH) ** 2)
+    prior = LOG_LEVEL**2 + LOG_SHAPE**2 * np.exp(-0.5 * (apart / LOG_LENGTH) ** 2)
     prior += 1e-4 * np.eye(wavelengths.size)
     precision = np.asarray(np.linalg.inv(prior), dtype=float)
     rows, factors = [], []
-    for channel, (centre, width) in enumerate(_TYPICAL):
-        typical = np.exp(-0.5 * ((wavelengths - centre) / width) ** 2) + _FLOOR
-        center = np.log(typical / typical.sum())
+    for channel, typical in enumerate(typical_sensitivity(wavelengths)):
+        center = np.log(typical)
         weight = 1 / np.asarray(variance[:, channel], dtype=float)
         log, curvature = _most_likely(reflectance, channels[:, channel], weight, center, precision)
         row = np.exp(log)
@@ -155,16 +161,20 @@ def estimate_sensors(
 
 
 def left_out_misfit(
-    reflectance: Array, channels: Array, variance: Array, folds: int = 6
+    reflectance: Array,
+    channels: Array,
+    variance: Array,
+    folds: int = 6,
+    estimate: Callable[[Array, Array, Array], Sensors] = estimate_sensors,
 ) -> tuple[float, float, float]:
     """How far sensitivities miss patches left out in turn, RMS, in standard deviations.
 
-    Parameters as `estimate_sensors`. Far above 1 where channels are no sums of light at all, as of
-    a camera that mixes, bends or clips its colours.
+    Parameters as `estimate_sensors`, which `estimate` is called like. Far above 1 where channels
+    are no sums of light at all, as of a camera that bends or clips its colours.
     """
     fold, off = np.arange(len(channels)) % folds, np.empty_like(channels)
     for out in (fold == i for i in range(folds)):
-        others = estimate_sensors(reflectance[~out], channels[~out], variance[~out])
+        others = estimate(reflectance[~out], channels[~out], variance[~out])
         off[out] = others.read(reflectance[out]) - channels[out]
     red, green, blue = np.sqrt((off**2 / variance).mean(axis=0)).tolist()
     return red, green, blue

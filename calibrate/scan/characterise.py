@@ -17,7 +17,8 @@ import numpy as np
 
 from ..errors import InputError
 from ..optics.colour import D50, ciede2000, weights
-from ..optics.sensors import Sensors, estimate_sensors, left_out_misfit
+from ..optics.matrixed_sensors import best_sensors
+from ..optics.sensors import Sensors
 from ..optics.spectra import GRID, Array
 from .curve import BASES, Curve, decoded
 from .settings import Settings
@@ -221,8 +222,7 @@ def characterise(
     if spectra is not None:
         # Only now: sensitivities that may bend while the curves do lead both astray.
         variance = (_SD[0] + _SD[1] * own) ** 2
-        sensors = estimate_sensors(spectra, own, variance)
-        misfit = left_out_misfit(spectra, own, variance)
+        sensors, misfit = best_sensors(spectra, own, variance)
         if max(misfit) > MOST_MISFIT:
             sensors = sensors.loosened(own, np.multiply(misfit, np.sqrt(variance)))
     chosen, differences = _chosen_degree(own, tristimulus)
