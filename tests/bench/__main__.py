@@ -21,6 +21,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     database,
     demo,
     fit,
+    hand,
     instrument,
     measure,
     mixing,

@@ -15,6 +15,7 @@ SUBJECTS = (
     "demo",
     "start",
     "fit",
+    "hand",
     "instrument",
     "scan",
     "database",
