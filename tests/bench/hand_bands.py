@@ -75,7 +75,7 @@ def mixed(seed: int, count: int) -> tuple[Mixed, ...]:
     with tempfile.TemporaryDirectory() as name:
         table = Table.laid(Path(name) / "demo")
         steps = [f"mixtures/{s}" for s in _mixtures(table)]
-        tints = [t for t in targets(seed, 5 * count) if ":" in t][: count // 2]
+        tints = [t for t in targets(seed, 10) if ":" in t][: count // 2]
         chosen = [*rng.choice(steps, min(count - len(tints), len(steps)), replace=False), *tints]
         for target in chosen:
             asked = ("recipe", target, "--make", f"{BATCH_G:g}g", "--scale", "0.1")
