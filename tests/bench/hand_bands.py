@@ -1,9 +1,9 @@
 """Bands as stated, with the hand in it: how often what a hand truly mixes lies within them.
 
-A recipe of 10 g for a step or mixture that the studio read is mixed as printed on a scale that
-shows 0.1 g: each weighing errs by up to 0.05 g either way, a tint's as well, and up to 2 % of each
-amount stays on the knife. The truth is the virtual lab's, of whose paints the demo's studio was
-read.
+A recipe of 10 g for a mixture that the studio read, or for a colour seen, is mixed as printed on a
+scale that shows 0.1 g: each weighing errs by up to 0.05 g either way, a tint's as well, and up to
+2 % of each amount stays on the knife. The truth is the virtual lab's, of whose paints the demo's
+studio was read.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ import numpy as np
 from tintladder.calibrate.cards.card_file import read_card
 from tintladder.calibrate.optics.colour import lab
 from tintladder.calibrate.optics.spectra import Array
+from tintladder.calibrate.optics.surface import Surface
 
 from tests.lab.drawdown import Lab
 from tests.lab.paints import PAINTS
@@ -60,30 +61,37 @@ def _by_hand(printed: Printed, rng: np.random.Generator) -> dict[str, float]:
     return grams
 
 
-def true_colours(mixes: list[dict[str, float]]) -> Array:
-    """L*, a*, b* of hiding films of the lab's own paints, di:8 with the specular in, (N, 3)."""
+def true_colours(mixes: list[dict[str, float]], finish: str | None) -> Array:
+    """L*, a*, b* of hiding films of the lab's own paints, as read or as seen in gloss, (N, 3).
+
+    As read is di:8 with the mirror reflection in; in gloss the eye sees all but that.
+    """
+    assert finish in (None, "gloss"), finish
     volumes = np.array([[m.get(n, 0.0) * p.dry_volume for n, p in PAINTS.items()] for m in mixes])
     fractions = volumes / volumes.sum(axis=1, keepdims=True)
-    films = Lab().over_card(fractions, np.full(len(mixes), HIDES_MM), np.zeros(len(mixes)))
+    surface = Surface.of("di:8", "excluded" if finish else "included")
+    films = Lab(surface=surface).over_card(
+        fractions, np.full(len(mixes), HIDES_MM), np.zeros(len(mixes))
+    )
     return np.asarray(lab(films["white"]))
 
 
 @cache
 def mixed(seed: int, count: int) -> tuple[Mixed, ...]:
-    """Recipes of tints of tubes and of the steps read, each mixed by `HANDS` hands."""
+    """Recipes for mixtures read and for colours seen, each mixed by `HANDS` hands."""
     rng, found = np.random.default_rng([seed, 0xB4]), []
     with tempfile.TemporaryDirectory() as name:
         table = Table.laid(Path(name) / "demo")
         steps = [f"mixtures/{s}" for s in _mixtures(table)]
-        tints = [t for t in targets(seed, 10) if ":" in t][: count // 2]
-        chosen = [*rng.choice(steps, min(count - len(tints), len(steps)), replace=False), *tints]
+        seen = targets(seed, count)[: count // 2]
+        chosen = [*rng.choice(steps, count - len(seen), replace=False), *seen]
         for target in chosen:
             asked = ("recipe", target, "--make", f"{BATCH_G:g}g", "--scale", "0.1")
             said, words = table.asked(*asked), table.run(*asked).out
             ways = [p for p in of_recipe(words, said, table, BATCH_G) if p.face == "recipe"]
             for way, recipe in zip(ways, said["recipes"], strict=True):
                 hands = [_by_hand(way, rng) for _ in range(HANDS)]
-                for colour in true_colours(hands):
+                for colour in true_colours(hands, said["viewing"].get("finish")):
                     off = apart(colour, recipe["lab"])
                     found.append(Mixed(
                         float(colour[0]), tuple(recipe["parts"]), off / recipe["band_de00"],
