@@ -104,6 +104,7 @@ def as_dict(answer: SettingOut) -> dict[str, Any]:
         "searched": found.searched,
         "proven_fewest": found.proven,
         "remark": answer.wanted.remark,
+        "reference_cards": [list(at) for at in answer.wanted.cards],
         "colours": [
             {
                 "said": dab.target.said,
@@ -145,9 +146,8 @@ def _show(answer: SettingOut) -> None:
     from ...calibrate.optics.colour import in_words
     from ..easel.made_words import beforehand_words, surplus_words
 
-    found, basis, remark = answer.found, answer.basis, answer.wanted.remark
-    names = basis.names
-    if remark:
+    found, basis, names = answer.found, answer.basis, answer.basis.names
+    for remark in filter(None, (answer.wanted.remark, answer.wanted.cards_words)):
         typer.echo(f"{remark[:1].upper()}{remark[1:]}.")
     many = f"{len(found.tubes)} tubes mix" if len(found.tubes) > 1 else "One tube makes"
     those = f"{len(found.dabs)} colours"

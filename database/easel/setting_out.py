@@ -13,7 +13,7 @@ from ...calibrate.optics.surface import Gloss
 from ..mixing.made import Beforehand, Made, Tint, mixed
 from ..mixing.measures import Measure
 from ..mixing.photo import Photo, Spot, parse_spot, read_photo, trust
-from ..mixing.photo_colours import CardPiece, main_colours, reference_cards
+from ..mixing.photo_colours import main_colours, reference_cards
 from ..mixing.setout import BATCH_ML, WITHIN, Dab, SetOut, set_out
 from ..mixing.target import Target
 from ..mixing.viewing import AS_SEEN, Viewing
@@ -39,6 +39,8 @@ class Wanted:
         How much of a photograph each covers, and where it is seen best.
     remark : str
         How far a photograph can be trusted.
+    cards : tuple of (x, y)
+        Where it shows what looks like reference cards, and nobody said so.
     """
 
     targets: tuple[Target, ...]
@@ -46,6 +48,18 @@ class Wanted:
     shares: tuple[float, ...] | None = None
     places: tuple[Spot, ...] | None = None
     remark: str = ""
+    cards: tuple[Spot, ...] = ()
+
+    @property
+    def cards_words(self) -> str:
+        """Say what looks like a reference card, a sentence without its end; empty if nothing."""
+        if not self.cards:
+            return ""
+        places = " and ".join(f"{x:g},{y:g}" for x, y in self.cards)
+        return (
+            f"what is seen at {places} px looks like reference cards and is left out: say which is "
+            "the white, the grey or the black, and the colours are surer"
+        )
 
     def viewing(self, finish: Gloss | None) -> Viewing:
         """Return how all of them are looked at: under a named finish, else as each is meant.
@@ -86,19 +100,8 @@ def wanted_of(store: Store, photo: Photo, name: str) -> Wanted:
         name,
         tuple(colour.share for colour in main),
         tuple(colour.at for colour in main),
-        "; ".join(filter(None, (trust(photo), _cards_words(photo, cards)))),
-    )
-
-
-def _cards_words(photo: Photo, cards: Sequence[CardPiece]) -> str:
-    """Say what looks like a reference card and isn't set aside yet; empty where nothing does."""
-    new = [card for card in cards if not photo.aside[int(card.at[1]), int(card.at[0])]]
-    if not new:
-        return ""
-    places = " and ".join(f"{x:g},{y:g}" for x, y in (card.at for card in new))
-    return (
-        f"what is seen at {places} px looks like reference cards and is left out: say which is the "
-        "white, the grey or the black, and the colours are surer"
+        trust(photo),
+        tuple(card.at for card in cards if not photo.aside[int(card.at[1]), int(card.at[0])]),
     )
 
 
