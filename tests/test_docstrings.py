@@ -13,8 +13,8 @@ import pytest
 from tintladder import calibrate as door
 
 HOUSE = Path(__file__).parent.parent
-LEAST = {"Parameters": 0.5, "Returns": 0.24}
-"""Share that has each section. It is to become 0.9 of both: raise it with each that is written."""
+LEAST = {"Parameters": 0.9, "Returns": 0.9}
+"""Share that has each section."""
 
 
 def functions() -> Iterator[tuple[str, ast.FunctionDef]]:
@@ -56,7 +56,7 @@ def test_arguments_and_results_are_described(what: str) -> None:
     assert share >= LEAST[what], words
 
 
-def test_what_the_door_exports_has_examples() -> None:
+def test_what_the_door_exports_has_sixty_examples() -> None:
     """And a doctest runs each; see test_doctests.py."""
     finder = doctest.DocTestFinder()
     found: dict[str, doctest.DocTest] = {}
@@ -67,4 +67,4 @@ def test_what_the_door_exports_has_examples() -> None:
             for example in finder.find(exported, f"{home.__name__}.{name}", module=home):
                 if example.examples:
                     found[example.name] = example
-    assert len(found) >= 51, len(found)
+    assert len(found) >= 60, len(found)

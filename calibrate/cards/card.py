@@ -113,13 +113,27 @@ class Card:
 
     @property
     def patches(self) -> tuple[str, ...]:
-        """Labels of every patch that may be read: the bare substrates, then each drawdown."""
+        """Labels of every patch that may be read: the bare substrates, then each drawdown.
+
+        Examples
+        --------
+        >>> step = Drawdown("1", "BLUE", {"BLUE": 2.0}, over=("white",), gap_um=300)
+        >>> Card("blue", "", (step,)).patches[-1]
+        '1/white'
+        """
         bare = tuple(f"{BARE}/{substrate}" for substrate in SUBSTRATES)
         return bare + tuple(f"{d.step}/{over}" for d in self.drawdowns for over in d.over)
 
     @property
     def paints(self) -> tuple[str, ...]:
-        """Nicknames of every paint weighed for the card, in order of appearance."""
+        """Nicknames of every paint weighed for the card, in order of appearance.
+
+        Examples
+        --------
+        >>> step = Drawdown("4:1", "BLUE", {"BLUE": 2.0, "WHITE": 8.0}, white="WHITE", gap_um=300)
+        >>> Card("blue", "", (step,)).paints
+        ('BLUE', 'WHITE')
+        """
         return tuple(dict.fromkeys(p for d in self.drawdowns for p in d.masses))
 
     def held(self, step: str) -> set[str]:

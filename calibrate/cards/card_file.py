@@ -202,6 +202,10 @@ def parse_card(text: str, file: str, known_paints: Collection[str] | None = None
     known_paints : collection of str, optional
         Nicknames that may be used; any if None.
 
+    Returns
+    -------
+    Card
+
     Raises
     ------
     InputError

@@ -101,6 +101,10 @@ def plan_card(
     layout_name : str, optional
         Name or path that the card keeps of the layout; else its own name.
 
+    Returns
+    -------
+    CardPlan
+
     Raises
     ------
     InputError
@@ -164,13 +168,39 @@ def plan_card(
 
 
 def lots_of(d: Drawdown, lots: Mapping[str, str]) -> dict[str, str]:
-    """The lot of every paint that a drawdown holds, where it is known."""
+    """The lot of every paint that a drawdown holds, where it is known.
+
+    Parameters
+    ----------
+    d : Drawdown
+        Drawdown.
+    lots : mapping of nickname to lot
+
+    Returns
+    -------
+    mapping of nickname to lot
+    """
     names = dict.fromkeys(name for name in (d.paint, d.white, *d.masses) if name)
     return {name: lots[name] for name in names if lots.get(name)}
 
 
 def step_on(layout: Layout, number: int, ratio: float, gap_um: float | None) -> Step:
-    """A step as wanted, as large as its place on a layout asks."""
+    """A step as wanted, as large as its place on a layout asks.
+
+    Parameters
+    ----------
+    layout : Layout
+    number : int
+        Place on the layout, from 1.
+    ratio : float
+        White to colour.
+    gap_um : float or None
+        Of the applicator, µm; none where brushed.
+
+    Returns
+    -------
+    Step
+    """
     boxes = [box for over in SUBSTRATES for box in layout.boxes(number, over)]
     area = sum(box.width_mm * box.height_mm for box in boxes) / len(SUBSTRATES)
     return Step(ratio, gap_um=gap_um, area_cm2=BEYOND * area / 100)
@@ -222,6 +252,15 @@ def seats(layout: Layout, card: Card) -> dict[str, int]:
     The ladders stand in the order in which their paints first come on the card, each from its first
     step on; a drawdown of white alone stands at the layout's step for it, if there is one. On a
     layout of mixtures drawdowns stand in their order. What is mixed and not painted has no place.
+
+    Parameters
+    ----------
+    layout : Layout
+    card : Card
+
+    Returns
+    -------
+    mapping of step to place, from 1
 
     Raises
     ------

@@ -20,6 +20,10 @@ def card_text(card: Card, comments: Sequence[str] = ()) -> str:
     card : Card
     comments : sequence of str
         Lines to stand first.
+
+    Returns
+    -------
+    str
     """
     wide = {
         key: getattr(card.drawdowns[0], key)

@@ -21,6 +21,10 @@ def contents(
         Where each was read from, for messages.
     balance_g : float
 
+    Returns
+    -------
+    list of set of str
+
     Raises
     ------
     InputError
@@ -80,6 +84,15 @@ def _parents(drawdowns: Sequence[Drawdown], tables: Sequence[Table]) -> list[int
 
 def ladder(d: Drawdown, paints: set[str], table: Table) -> Drawdown:
     """Refuse a drawdown of which a fit could make nothing, or the wrong thing.
+
+    Parameters
+    ----------
+    d : Drawdown
+        The drawdown.
+    paints : set of str
+        All that it holds, its chain included.
+    table : Table
+        Where it stands in the file.
 
     Returns
     -------

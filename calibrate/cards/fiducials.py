@@ -51,7 +51,18 @@ class Fiducial:
 
 
 def fiducials_on(page_mm: tuple[float, float], number: int) -> tuple[Fiducial, ...]:
-    """Fiducials of a layout, by id."""
+    """Fiducials of a layout, by id.
+
+    Parameters
+    ----------
+    page_mm : (width, height), mm
+    number : int
+        Of the layout, printed in each.
+
+    Returns
+    -------
+    tuple of Fiducial
+    """
     left, top = INSET_MM, INSET_MM
     right, bottom = (side - INSET_MM - SIDE_MM for side in page_mm)
     middle = (page_mm[1] - SIDE_MM) / 2

@@ -56,7 +56,18 @@ def strength_of(pigments: Sequence[str]) -> Strength:
 
 
 def tint_ratios(strength: Strength, tints: int) -> tuple[float, ...]:
-    """White to colour of so many tints, about evenly spread, in ratios that are easily said."""
+    """White to colour of so many tints, about evenly spread, in ratios that are easily said.
+
+    Parameters
+    ----------
+    strength : Strength
+    tints : int
+        How many.
+
+    Returns
+    -------
+    tuple of float
+    """
     first, last = _ENDS[strength]
     exact = np.geomspace(first, last, tints)
     nearest = np.abs(np.log(exact[:, None] / _SAID)).argmin(axis=1)

@@ -78,7 +78,19 @@ class Layout:
         return fiducials_on(self.page_mm, self.number)
 
     def boxes(self, step: int, over: str) -> tuple[Box, ...]:
-        """Where a step is read over a substrate: one place, but maybe more for the bare card."""
+        """Where a step is read over a substrate: one place, but maybe more for the bare card.
+
+        Parameters
+        ----------
+        step : int
+            Place on the layout, from 1.
+        over : str
+            Substrate.
+
+        Returns
+        -------
+        tuple of Box
+        """
         return tuple(p.box for p in self.patches if (p.step, p.over) == (step, over))
 
 
@@ -225,6 +237,16 @@ def layout_faults(text: str, file: str) -> list[InputError]:
     """Everything wrong with a layout; nothing is raised.
 
     A file that isn't a layout at all has one fault.
+
+    Parameters
+    ----------
+    text : str
+    file : str
+        What an error names.
+
+    Returns
+    -------
+    list of InputError
     """
     try:
         layout, found = _read(text, file)
@@ -236,6 +258,16 @@ def layout_faults(text: str, file: str) -> list[InputError]:
 
 def parse_layout(text: str, file: str) -> Layout:
     """Read a layout.
+
+    Parameters
+    ----------
+    text : str
+    file : str
+        What an error names.
+
+    Returns
+    -------
+    Layout
 
     Raises
     ------

@@ -34,6 +34,10 @@ def faults(
         What lies on the page, and what a message calls it.
     file : str
         For messages.
+
+    Yields
+    ------
+    InputError
     """
     bands = [item for _, item in found if isinstance(item, Band)]
     for place, item in found:

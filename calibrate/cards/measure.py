@@ -44,7 +44,19 @@ class Measure:
         return self.error if self.unit_ml is None else self.error * density
 
     def said(self, grams: float, density: float) -> str:
-        """Write an amount as the painter measures it."""
+        """Write an amount as the painter measures it.
+
+        Parameters
+        ----------
+        grams : float
+            g.
+        density : float
+            g/ml.
+
+        Returns
+        -------
+        str
+        """
         if self.unit_ml is None:
             return f"{grams:.{self.digits}f} g"
         amount = grams / density / self.unit_ml
@@ -92,6 +104,17 @@ def measure_of(text: str) -> Measure:
 
 def scale_of(grams: float, step: float | None = None) -> Measure:
     """Return a scale by its last digit, to be read off at every one or at whole numbers of a step.
+
+    Parameters
+    ----------
+    grams : float
+        Its last digit, g.
+    step : float, optional
+        What it is read off at, g.
+
+    Returns
+    -------
+    Measure
 
     Examples
     --------

@@ -164,6 +164,24 @@ def plan_mixtures(
 ) -> CardPlan:
     """Plan a card that judges fits; parameters as `tintladder.calibrate.cards.card_plan.plan_card`.
 
+    Parameters
+    ----------
+    name : str
+        Of the card.
+    layout : Layout
+    mixtures : sequence of Mixture
+    measure : Measure
+    densities : mapping of nickname to g/ml
+    lots : mapping of nickname to lot
+    gap_um : float
+        Of the applicator, µm; none where brushed.
+    layout_name : str, optional
+        As the card names it.
+
+    Returns
+    -------
+    CardPlan
+
     Raises
     ------
     InputError

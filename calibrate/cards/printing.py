@@ -30,7 +30,21 @@ def load_fonts() -> None:
 
 
 def lines_of(words: str, font: str, size: float, width_pt: float) -> list[str]:
-    """Break words into lines no wider than a width; a line break in them stays one."""
+    """Break words into lines no wider than a width; a line break in them stays one.
+
+    Parameters
+    ----------
+    words : str
+    font : str
+    size : float
+        pt.
+    width_pt : float
+        pt.
+
+    Returns
+    -------
+    list of str
+    """
     lines = []
     for paragraph in words.split("\n"):
         line = ""
@@ -83,14 +97,30 @@ class Page:
         return x_mm * mm, (self.height_mm - y_mm) * mm
 
     def outline(self, box: Box, grey: float = 0.55, width_pt: float = 0.4) -> None:
-        """Draw a box's edge."""
+        """Draw a box's edge.
+
+        Parameters
+        ----------
+        box : Box
+        grey : float
+            From 0, black, to 1.
+        width_pt : float
+            pt.
+        """
         self._canvas.setStrokeGray(grey)
         self._canvas.setLineWidth(width_pt)
         x, y = self._at(box.x_mm, box.y_mm + box.height_mm)
         self._canvas.rect(x, y, box.width_mm * mm, box.height_mm * mm)
 
     def fill(self, boxes: Sequence[Box], grey: float = 0.0) -> None:
-        """Fill boxes as one area, so that no seam shows between those that touch."""
+        """Fill boxes as one area, so that no seam shows between those that touch.
+
+        Parameters
+        ----------
+        boxes : sequence of Box
+        grey : float
+            From 0, black, to 1.
+        """
         self._canvas.setFillGray(grey)
         path = self._canvas.beginPath()
         for box in boxes:
@@ -99,7 +129,14 @@ class Page:
         self._canvas.drawPath(path, stroke=0, fill=1)
 
     def colour(self, box: Box, rgb: Sequence[float]) -> None:
-        """Fill a box with an sRGB colour, 0-1 each."""
+        """Fill a box with an sRGB colour, 0-1 each.
+
+        Parameters
+        ----------
+        box : Box
+        rgb : sequence of float
+            Red, green and blue, 0-1.
+        """
         self._canvas.setFillColorRGB(*map(float, rgb))
         x, y = self._at(box.x_mm, box.y_mm + box.height_mm)
         self._canvas.rect(x, y, box.width_mm * mm, box.height_mm * mm, stroke=0, fill=1)
@@ -111,7 +148,17 @@ class Page:
         grey: float = 0.0,
         width_pt: float = 0.4,
     ) -> None:
-        """Draw a line, mm."""
+        """Draw a line, mm.
+
+        Parameters
+        ----------
+        start : (x, y), mm
+        end : (x, y), mm
+        grey : float
+            From 0, black, to 1.
+        width_pt : float
+            pt.
+        """
         self._canvas.setStrokeGray(grey)
         self._canvas.setLineWidth(width_pt)
         self._canvas.line(*self._at(*start), *self._at(*end))
@@ -127,7 +174,22 @@ class Page:
         align: str = "left",
         grey: float = 0.0,
     ) -> None:
-        """Write one line with its foot at y."""
+        """Write one line with its foot at y.
+
+        Parameters
+        ----------
+        words : str
+        x_mm : float
+            mm.
+        y_mm : float
+            mm.
+        size : float
+            pt.
+        font : str
+        align : str
+        grey : float
+            From 0, black, to 1.
+        """
         self._canvas.setFont(font, size)
         self._canvas.setFillGray(grey)
         draw = {
@@ -146,7 +208,23 @@ class Page:
         font: str = PLAIN,
         grey: float = 0.0,
     ) -> float:
-        """Write one line into a box, cut short where it is too long; its height, mm."""
+        """Write one line into a box, cut short where it is too long; its height, mm.
+
+        Parameters
+        ----------
+        words : str
+        box : Box
+        largest : float
+            Size of the letters at most, pt.
+        font : str
+        grey : float
+            From 0, black, to 1.
+
+        Returns
+        -------
+        float
+            Height, mm.
+        """
         size = min(largest, box.height_mm * mm / LEADING)
         natural = max(pdfmetrics.stringWidth(words, font, size), 1e-9)
         size = max(SMALLEST_PT, min(size, size * box.width_mm * mm / natural))
@@ -169,6 +247,24 @@ class Page:
         align: str = "left",
     ) -> float:
         """Write words into a box, as large as fits; the height that they took, mm.
+
+        Parameters
+        ----------
+        words : str
+        box : Box
+        largest : float
+            Size of the letters at most, pt.
+        font : str
+        grey : float
+            From 0, black, to 1.
+        file : str, optional
+            What an error names.
+        align : str
+
+        Returns
+        -------
+        float
+            Height, mm.
 
         Raises
         ------

@@ -21,7 +21,17 @@ NEAR = 0.07
 def by_volume(
     drawdowns: Sequence[Drawdown], densities: Mapping[str, float]
 ) -> tuple[Drawdown, ...]:
-    """The grams of amounts that were measured out by volume (given at the typical density)."""
+    """The grams of amounts that were measured out by volume (given at the typical density).
+
+    Parameters
+    ----------
+    drawdowns : sequence of Drawdown
+    densities : mapping of nickname to g/ml
+
+    Returns
+    -------
+    tuple of Drawdown
+    """
     made: dict[str, tuple[float, float]] = {}  # g and ml of each step
     found = []
     for d in drawdowns:
@@ -45,6 +55,16 @@ def fraction_errors(
     """Standard error of each step's fraction of its own colour, relative to the fraction.
 
     Of a shade that of its black, and of a free mixture that of the paint least sure.
+
+    Parameters
+    ----------
+    card : Card
+    measure : Measure
+    densities : mapping of nickname to g/ml
+
+    Returns
+    -------
+    mapping of step to float
     """
     made = composition(card)
     each = np.array(

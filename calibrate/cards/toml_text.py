@@ -15,6 +15,17 @@ from ..errors import InputError
 def load(text: str, file: str) -> dict[str, Any]:
     """Read TOML.
 
+    Parameters
+    ----------
+    text : str
+    file : str
+        What an error names.
+
+    Returns
+    -------
+    dict
+        As `tomllib` gives it.
+
     Raises
     ------
     InputError
@@ -44,7 +55,18 @@ def _do(text: str, where: str | None) -> str:
 
 
 def closest(word: str, among: Collection[str]) -> str:
-    """Say the closest of some words, or all of them."""
+    """Say the closest of some words, or all of them.
+
+    Parameters
+    ----------
+    word : str
+    among : collection of str
+        Words to choose from.
+
+    Returns
+    -------
+    str
+    """
     near = difflib.get_close_matches(word, among, n=1)
     if not near:
         near = [known for known in among if known.lower() == word.lower()]
@@ -72,11 +94,35 @@ class Table:
         self.values: dict[str, Any] = values
 
     def error(self, key: str | None, expected: str, do: str) -> InputError:
-        """Make the error for a key of this table."""
+        """Make the error for a key of this table.
+
+        Parameters
+        ----------
+        key : str or None
+            Within this table.
+        expected : str
+            What should stand there.
+        do : str
+            What to do.
+
+        Returns
+        -------
+        InputError
+        """
         return InputError(self.file, ", ".join(p for p in (self.place, key) if p), expected, do)
 
     def check_keys(self, known: Collection[str], elsewhere: Collection[str], where: str) -> None:
-        """Refuse keys that aren't known; `elsewhere` are keys that belong `where`."""
+        """Refuse keys that aren't known; `elsewhere` are keys that belong `where`.
+
+        Parameters
+        ----------
+        known : collection of str
+            Keys of this table.
+        elsewhere : collection of str
+            Keys of another table.
+        where : str
+            That table, in words.
+        """
         for key in self.values:
             if key in elsewhere and key not in known:
                 raise self.error(key, "this key is in the wrong place", f"put it {where}")
@@ -95,7 +141,19 @@ class Table:
         return " ".join(value.split())
 
     def choice(self, key: str, among: Collection[str]) -> str | None:
-        """Return one of some words, or None where the key isn't set."""
+        """Return one of some words, or None where the key isn't set.
+
+        Parameters
+        ----------
+        key : str
+            Within this table.
+        among : collection of str
+            Words to choose from.
+
+        Returns
+        -------
+        str or None
+        """
         value = self.text(key)
         if value is not None and value not in among:
             raise self.error(key, f"found {shown(value)}", closest(value, among))
@@ -111,7 +169,19 @@ class Table:
         return value
 
     def number(self, key: str, *, zero: bool = False) -> float | None:
-        """Return a positive number (or zero where allowed), or None where the key isn't set."""
+        """Return a positive number (or zero where allowed), or None where the key isn't set.
+
+        Parameters
+        ----------
+        key : str
+            Within this table.
+        zero : bool
+            Whether 0 is allowed.
+
+        Returns
+        -------
+        float or None
+        """
         value = self.values.get(key)
         if value is None:
             return None
@@ -126,7 +196,19 @@ class Table:
         return result
 
     def count(self, key: str, least: int = 1) -> int | None:
-        """Return a whole number, or None where the key isn't set."""
+        """Return a whole number, or None where the key isn't set.
+
+        Parameters
+        ----------
+        key : str
+            Within this table.
+        least : int
+            The least allowed.
+
+        Returns
+        -------
+        int or None
+        """
         value = self.values.get(key)
         if value is None:
             return None
@@ -139,7 +221,19 @@ class Table:
         return value
 
     def tables(self, key: str, name: str) -> list[Table]:
-        """Return the tables written ``[[key]]``, called by ``name`` and their number."""
+        """Return the tables written ``[[key]]``, called by ``name`` and their number.
+
+        Parameters
+        ----------
+        key : str
+            Within this table.
+        name : str
+            What an error calls each.
+
+        Returns
+        -------
+        list of Table
+        """
         value = self.values.get(key, [])
         if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
             raise self.error(

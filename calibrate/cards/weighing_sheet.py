@@ -86,7 +86,18 @@ def sheet_size(layout: Layout) -> tuple[float, float]:
 
 
 def amounts(plan: CardPlan, d: Drawdown) -> list[tuple[str, str]]:
-    """Write each amount of a step as it is measured out, and of what."""
+    """Write each amount of a step as it is measured out, and of what.
+
+    Parameters
+    ----------
+    plan : CardPlan
+    d : Drawdown
+        Step.
+
+    Returns
+    -------
+    list of (amount, paint)
+    """
     said = []
     if d.taken_from is not None and d.taken_g is not None:
         density = plan.density(_contents(plan, d.taken_from))
@@ -109,7 +120,17 @@ def _contents(plan: CardPlan, step: str) -> dict[str, float]:
 
 
 def used_words(plan: CardPlan, tubes: Sequence[TubeWords]) -> str:
-    """Say what paint the card takes, and what that costs where the prices are known."""
+    """Say what paint the card takes, and what that costs where the prices are known.
+
+    Parameters
+    ----------
+    plan : CardPlan
+    tubes : mapping of nickname to Tube
+
+    Returns
+    -------
+    str
+    """
     grams = weighed(plan.card.drawdowns)
     known = {tube.nickname: tube.price_per_g for tube in tubes}
     parts, cost, all_known = [], 0.0, True

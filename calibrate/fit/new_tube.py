@@ -134,7 +134,20 @@ def _laid_out(
 
 
 def known_log(known: Coefficients, paint: str, otherwise: Array) -> Array:
-    """Log K and log S of a known paint, (2, W); where it was never read, a typical value."""
+    """Log K and log S of a known paint, (2, W); where it was never read, a typical value.
+
+    Parameters
+    ----------
+    known : Coefficients
+    paint : str
+        Nickname.
+    otherwise : (2, W) array
+        Where it was never read.
+
+    Returns
+    -------
+    (2, W) array
+    """
     i = known.index(paint)
     both = np.stack([known.k[i], known.s[i]])
     logs = np.log(np.where(both > 0, both, 1.0))
@@ -159,6 +172,10 @@ def with_known(
     known : Coefficients
         Of the known paints of the problem.
     new : sequence of str
+
+    Returns
+    -------
+    Coefficients
     """
     n_w = problem.wavelengths.size
     hub_size = 2 * len(problem.hubs) * n_w

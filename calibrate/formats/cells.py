@@ -82,6 +82,17 @@ def almost_wavelength(name: str) -> bool:
 def column_unit(fields: Sequence[Wavelength], file: str) -> Literal["fraction", "percent"] | None:
     """Return the unit that the names of the spectral columns state, if they do.
 
+    Parameters
+    ----------
+    fields : sequence of Wavelength
+        Names of spectral columns.
+    file : str
+        What an error names.
+
+    Returns
+    -------
+    {'fraction', 'percent'} or None
+
     Raises
     ------
     InputError
@@ -106,6 +117,10 @@ def check_wavelengths(wavelengths: Sequence[float], file: str, where: str) -> Ar
     wavelengths : sequence of W float, nm
     file, where : str
         For the message.
+
+    Returns
+    -------
+    (W,) array, nm
 
     Raises
     ------
@@ -195,6 +210,22 @@ def values(
 ) -> Array:
     """Values of N samples at W wavelengths, NaN where missing.
 
+    Parameters
+    ----------
+    rows : sequence of sequence of str
+        Cells of each sample.
+    wavelengths : (W,) array, nm
+    names : sequence of str
+        Of the samples.
+    where : sequence of str
+        Where each stands, for errors.
+    file : str
+        What an error names.
+
+    Returns
+    -------
+    (N, W) array
+
     Raises
     ------
     InputError
@@ -220,6 +251,17 @@ def values(
 
 
 def commented_reading(text: str, size: int) -> bool:
-    """Whether a comment holds as many numbers as a spectrum of ``size`` wavelengths."""
+    """Whether a comment holds as many numbers as a spectrum of ``size`` wavelengths.
+
+    Parameters
+    ----------
+    text : str
+    size : int
+        Wavelengths of a spectrum.
+
+    Returns
+    -------
+    bool
+    """
     parts = re.split(r"[\s;]+", text) if ";" in text or "\t" in text else re.split(r"[\s,]+", text)
     return sum(bool(_NUMBER.fullmatch(part)) for part in parts) >= size

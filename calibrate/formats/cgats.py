@@ -266,6 +266,10 @@ def parse_cgats(
     geometry : {"di:8", "8:di", "45:0"}, optional
     specular : {"included", "excluded"}, optional
 
+    Returns
+    -------
+    Session
+
     Raises
     ------
     InputError
@@ -316,6 +320,10 @@ def format_cgats(session: Session, comments: Sequence[str] = ()) -> str:
         Its `file`, `sha256`, `format` and `unit` aren't written.
     comments : sequence of str
         Lines for the reader, put at the top.
+
+    Returns
+    -------
+    str
     """
     said = {
         "CREATED": session.date,

@@ -31,6 +31,17 @@ _EXPORT = "export the readings again, as CxF3 with reflectance spectra"
 def parse_document(text: str, file: str) -> Any:
     """Parse CxF3 text safely: no document type, no entities of its own, nothing fetched.
 
+    Parameters
+    ----------
+    text : str
+    file : str
+        What an error names.
+
+    Returns
+    -------
+    Element
+        The root.
+
     Raises
     ------
     InputError
@@ -90,6 +101,10 @@ def parse_cxf(
         As the session is to name them.
     unit, geometry, specular : str, optional
         Said by the user where the file doesn't.
+
+    Returns
+    -------
+    Session
 
     Raises
     ------

@@ -28,6 +28,10 @@ def format_cxf(session: Session, created: str) -> bytes:
     created : str
         UTC, ISO 8601; of samples and file where the session has no date.
 
+    Returns
+    -------
+    bytes
+
     Raises
     ------
     InputError
@@ -63,6 +67,19 @@ def format_cxf(session: Session, created: str) -> bytes:
 
 def check_writable(wavelengths: Array, values: Array, labels: Sequence[str]) -> tuple[int, int]:
     """Return the first wavelength and the step, nm.
+
+    Parameters
+    ----------
+    wavelengths : (W,) array, nm
+    values : (N, W) array
+        Reflectance.
+    labels : sequence of str
+        Of the samples.
+
+    Returns
+    -------
+    first, step : int
+        nm.
 
     Raises
     ------
@@ -122,6 +139,10 @@ def document(
         Further statements of the file.
     custom : sequence, optional
         Elements of other namespaces, for the end of the file.
+
+    Returns
+    -------
+    bytes
     """
     from colour_cxf import cxf3, write_cxf
     from colour_cxf.cxf3.espectrum_type import EspectrumType

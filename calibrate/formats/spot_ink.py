@@ -86,6 +86,10 @@ def format_spot_ink(
         As `Session` has geometry and specular.
     created, description : str
 
+    Returns
+    -------
+    bytes
+
     Raises
     ------
     InputError
@@ -131,6 +135,10 @@ def parse_spot_ink(text: str, file: str, sha256: str, **said: str | None) -> Spo
     said : unit, geometry, specular
         Said by the user where the file doesn't.
 
+    Returns
+    -------
+    SpotInk or None
+
     Raises
     ------
     InputError
@@ -167,7 +175,18 @@ def parse_spot_ink(text: str, file: str, sha256: str, **said: str | None) -> Spo
 
 
 def card_text(ink: SpotInk, name: str) -> str:
-    """Return the card file that a spot-ink characterisation amounts to, as TOML."""
+    """Return the card file that a spot-ink characterisation amounts to, as TOML.
+
+    Parameters
+    ----------
+    ink : SpotInk
+    name : str
+        Of the card.
+
+    Returns
+    -------
+    str
+    """
     lines = [
         f"card = {_quoted(name)}",
         f"paint = {_quoted(ink.paint)}",

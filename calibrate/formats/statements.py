@@ -267,6 +267,10 @@ def resolve(
     unit, geometry, specular : str, optional
         As the user says it; must not contradict the file.
 
+    Returns
+    -------
+    Stated
+
     Raises
     ------
     InputError

@@ -250,6 +250,10 @@ def parse_cells(
     unit, geometry, specular : str, optional
         Said by the user where the file doesn't.
 
+    Returns
+    -------
+    Session
+
     Raises
     ------
     InputError
@@ -277,6 +281,24 @@ def parse_table(
 
     The parameters and errors are those of `parse_cells`. Lines that start with # are comments;
     ``# unit: percent`` is one that states something.
+
+    Parameters
+    ----------
+    text : str
+    file : str
+        What an error names.
+    sha256 : str
+        Of the file.
+    unit : str, optional
+        As the user says, where the file does not.
+    geometry : str, optional
+        The same.
+    specular : str, optional
+        The same.
+
+    Returns
+    -------
+    Session
     """
     lines = re.split(r"\r\n|\r|\n", text.lstrip("\ufeff"))
     problem: csv.Error | None = None

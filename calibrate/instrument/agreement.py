@@ -129,6 +129,10 @@ def agreement(one: Array, other: Array) -> Agreement:
     one, other : (n, 3) arrays
         CIELAB, row by row of the same thing; n at least 1.
 
+    Returns
+    -------
+    Agreement
+
     Notes
     -----
     T squared is that of paired differences; (n - 3) / (3 (n - 1)) of it has Fisher's F distribution

@@ -87,6 +87,19 @@ class Attended:
     def steadily(self, act: Callable[[], T], place: str, what: str) -> T | None:
         """Have the instrument do something, and ask where it fails; None where it is skipped.
 
+        Parameters
+        ----------
+        act : callable
+            What to have it do.
+        place : str
+            Where it stands, in words.
+        what : str
+            What fails, in words.
+
+        Returns
+        -------
+        T or None
+
         Raises
         ------
         Refused

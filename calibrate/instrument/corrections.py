@@ -134,6 +134,10 @@ def correct(
     file : str, optional
         For the message.
 
+    Returns
+    -------
+    Corrected
+
     Raises
     ------
     InputError

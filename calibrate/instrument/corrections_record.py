@@ -40,6 +40,10 @@ def correct_anew(spectra: Spectra, record: Mapping[str, Any]) -> Corrected:
     record : mapping
         From `tintladder.calibrate.instrument.corrections.Corrected.record`.
 
+    Returns
+    -------
+    Corrected
+
     Raises
     ------
     InputError

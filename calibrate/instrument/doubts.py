@@ -29,7 +29,18 @@ _TELLS_APART = 0.05
 
 
 def colours(values: Array, wavelengths: Array) -> Array:
-    """CIELAB, D50/2°, (N, 3) of readings (N, W) on an instrument's own wavelengths."""
+    """CIELAB, D50/2°, (N, 3) of readings (N, W) on an instrument's own wavelengths.
+
+    Parameters
+    ----------
+    values : (N, W) array
+        Reflectance.
+    wavelengths : (W,) array, nm
+
+    Returns
+    -------
+    (N, 3) array
+    """
     rows = np.atleast_2d(values)
     labels = [str(i) for i in range(len(rows))]
     seen = to_grid(Spectra.from_values(wavelengths, rows, labels)).values
@@ -38,7 +49,18 @@ def colours(values: Array, wavelengths: Array) -> Array:
 
 
 def spread(repeats: Array, wavelengths: Array) -> float:
-    """Largest CIEDE2000 of repeats (N, W) from their mean; 0 for one alone."""
+    """Largest CIEDE2000 of repeats (N, W) from their mean; 0 for one alone.
+
+    Parameters
+    ----------
+    repeats : (N, W) array
+        Reflectance.
+    wavelengths : (W,) array, nm
+
+    Returns
+    -------
+    float
+    """
     if len(repeats) < 2:
         return 0.0
     found = colours(np.vstack([repeats, repeats.mean(axis=0)]), wavelengths)
@@ -63,6 +85,10 @@ def tile_doubt(kind: str, values: Array, due: Due) -> str | None:
     kind : {"white", "black"}
     values : (W,) array
     due : Due
+
+    Returns
+    -------
+    str or None
     """
     if np.isnan(values).all():
         return "the instrument sent no value at all"
@@ -101,6 +127,10 @@ def patch_doubts(
         Last reading of the white tile.
     before : str, optional
         The patch read just before.
+
+    Returns
+    -------
+    list of str
     """
     mean = repeats.mean(axis=0)
     step, _, over = patch.rpartition("/")

@@ -139,6 +139,10 @@ def plugged_in(
         Where the system has no pseudo-terminals, a socket serves.
     delay_s : float
         How long it takes over each command.
+
+    Yields
+    ------
+    str
     """
     with tempfile.TemporaryDirectory(prefix="tintladder-") as folder:
         terminal = kind == "terminal" and hasattr(os, "openpty")

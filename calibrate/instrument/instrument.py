@@ -184,6 +184,17 @@ class Instrument:
     def understand(self, name: str, reply: bytes) -> dict[str, str]:
         """Return the fields of a reply to a command.
 
+        Parameters
+        ----------
+        name : str
+            Of the command.
+        reply : bytes
+            Without its end mark.
+
+        Returns
+        -------
+        mapping of field to value
+
         Raises
         ------
         Garbled

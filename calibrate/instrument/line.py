@@ -131,6 +131,17 @@ class Line:
     def receive(self, end: bytes, timeout_s: float) -> bytes:
         """Return what comes in before an end mark.
 
+        Parameters
+        ----------
+        end : bytes
+            The mark.
+        timeout_s : float
+            How long to wait, s.
+
+        Returns
+        -------
+        bytes
+
         Raises
         ------
         Silent
@@ -173,7 +184,19 @@ class Line:
 
 
 def unusable(name: str, error: Exception) -> InputError:
-    """Say in one line why a port can't be opened."""
+    """Say in one line why a port can't be opened.
+
+    Parameters
+    ----------
+    name : str
+        Of the port.
+    error : Exception
+        What opening it met.
+
+    Returns
+    -------
+    InputError
+    """
     number = getattr(error, "errno", None)
     words = str(error)
     if number == errno.EACCES or "PermissionError" in words:

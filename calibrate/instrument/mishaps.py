@@ -43,7 +43,18 @@ class Mishaps:
         return name
 
     def spoil(self, name: str, reply: bytes) -> bytes:
-        """Spoil a reply, its end mark included."""
+        """Spoil a reply, its end mark included.
+
+        Parameters
+        ----------
+        name : str
+            Of the mishap.
+        reply : bytes
+
+        Returns
+        -------
+        bytes
+        """
         place = int(self.rng.integers(1, max(2, len(reply) - 2)))
         if name == "silence":
             return b""

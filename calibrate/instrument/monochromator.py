@@ -50,6 +50,10 @@ def find_shift(wavelengths: Array, read: Sequence[Array], tiles: Sequence[Tile])
     read : sequence of (W,) arrays
         Zero, scale and linearity corrected, not the band.
     tiles : sequence of Tile
+
+    Returns
+    -------
+    Shift
     """
     from scipy.interpolate import CubicSpline
 
@@ -89,6 +93,18 @@ def unshift(wavelengths: Array, values: Array, nm: float) -> Array:
     """Values at the wavelengths they are said to be of, by a cubic spline, (N, W).
 
     At one end of the range the spline runs on by the shift, a fraction of a step.
+
+    Parameters
+    ----------
+    wavelengths : (W,) array, nm
+    values : (N, W) array
+        Reflectance as read.
+    nm : float
+        Shift, nm.
+
+    Returns
+    -------
+    (N, W) array
     """
     from scipy.interpolate import CubicSpline
 

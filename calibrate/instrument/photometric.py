@@ -72,6 +72,10 @@ def visits(readings: Sequence[TileReading], between: Array) -> Visits:
     readings : sequence of T TileReading
     between : (N,) array
         When patches were read, on the same clock.
+
+    Returns
+    -------
+    Visits
     """
     order = np.argsort([reading.at for reading in readings], kind="stable")
     at = np.array([readings[i].at for i in order])
@@ -102,6 +106,10 @@ def gain(white: Visits, wanted: Array) -> Array:
     white : Visits
         To the white tile, zero taken off; two at least.
     wanted : (N,) array
+
+    Returns
+    -------
+    (N, W) array
     """
     at = white.at
     later = np.clip(np.searchsorted(at, wanted), 1, at.size - 1)
@@ -121,6 +129,10 @@ def find_bend(read: Array, certified: Array, white: Array) -> Bend:
         Of the greys; NaN where not certified.
     white : (W,) array
         Certified reflectance of the white tile.
+
+    Returns
+    -------
+    Bend
     """
     known = ~np.isnan(read + certified)
     lever = np.where(known, read * (white - read), 0.0)
@@ -142,6 +154,19 @@ def find_bend(read: Array, certified: Array, white: Array) -> Bend:
 
 
 def unbend(values: Array, bend: Bend, white: Array) -> Array:
-    """Undo a bend, (N, W)."""
+    """Undo a bend, (N, W).
+
+    Parameters
+    ----------
+    values : (N, W) array
+        Reflectance as read.
+    bend : Bend
+    white : (W,) array
+        Reading of the white.
+
+    Returns
+    -------
+    (N, W) array
+    """
     undone: Array = values + bend.c * values * (white - values)
     return undone

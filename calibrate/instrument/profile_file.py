@@ -181,6 +181,16 @@ def _commands(top: Table, line: LineSettings, checksum: str | None) -> dict[str,
 def parse_profile(text: str, file: str) -> Profile:
     """Read a profile.
 
+    Parameters
+    ----------
+    text : str
+    file : str
+        What an error names.
+
+    Returns
+    -------
+    Profile
+
     Raises
     ------
     InputError

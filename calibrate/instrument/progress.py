@@ -100,7 +100,19 @@ class Progress:
         return len(self.counting(place)) >= self.repeats
 
     def following(self, place: str, anew: bool = False) -> tuple[int, int]:
-        """Round and repeat of the next reading of a place."""
+        """Round and repeat of the next reading of a place.
+
+        Parameters
+        ----------
+        place : str
+            Patch or tile.
+        anew : bool
+            Whether a round begins.
+
+        Returns
+        -------
+        round, repeat : int
+        """
         of_place = [r for r in self.readings if r.place == place]
         if not of_place:
             return 1, 1

@@ -56,7 +56,19 @@ def averaged(spectra: Spectra) -> Averaged:
 
 
 def repeats_needed(sd: float, wanted: float) -> int:
-    """Return how many repeats bring the standard error of a mean down to what is wanted."""
+    """Return how many repeats bring the standard error of a mean down to what is wanted.
+
+    Parameters
+    ----------
+    sd : float
+        Standard deviation of one reading.
+    wanted : float
+        Standard error of the mean.
+
+    Returns
+    -------
+    int
+    """
     return max(1, int(np.ceil((sd / wanted) ** 2 - 1e-9)))
 
 
@@ -70,6 +82,10 @@ def critical(count: int, alpha: float = ALPHA, free: int | None = None) -> float
     alpha : float
     free : int, optional
         Degrees of freedom of a standard deviation from elsewhere; else it is the repeats' own.
+
+    Returns
+    -------
+    float
     """
     from scipy.stats import t as student
 

@@ -53,7 +53,18 @@ the polynomial 0x1021 and starts from 0 (ITU-T V.41)."""
 
 
 def escaped(data: bytes, most: int = 60) -> str:
-    """Show bytes on one line, whatever they are; of many, those about the first odd one."""
+    """Show bytes on one line, whatever they are; of many, those about the first odd one.
+
+    Parameters
+    ----------
+    data : bytes
+    most : int
+        Bytes shown at most.
+
+    Returns
+    -------
+    str
+    """
     if len(data) > most:
         odd = next((i for i, byte in enumerate(data) if not 32 <= byte < 127), 0)
         start = max(0, min(odd - most // 2, len(data) - most))
@@ -153,6 +164,10 @@ def numbers(text: str, separator: str, missing: Sequence[str] = ()) -> list[floa
         A space stands for any white space.
     missing : sequence of str
         What is sent in place of a value that there isn't.
+
+    Returns
+    -------
+    list of float
 
     Raises
     ------

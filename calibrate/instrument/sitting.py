@@ -124,6 +124,10 @@ class Correcting:
         what : str
             What was, or will be, read with it; for the message.
 
+        Returns
+        -------
+        mapping of name to Tile
+
         Raises
         ------
         InputError

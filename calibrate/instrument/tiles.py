@@ -120,6 +120,17 @@ def black_trap(wavelengths: Array) -> Tile:
 def certified_at(tile: Tile, wavelengths: Array, file: str | None = None) -> Array:
     """Certified reflectance at every wavelength, (W,).
 
+    Parameters
+    ----------
+    tile : Tile
+    wavelengths : (W,) array, nm
+    file : str, optional
+        What an error names.
+
+    Returns
+    -------
+    (W,) array
+
     Raises
     ------
     InputError
@@ -191,6 +202,10 @@ def tiles_of(session: Session, temperature_c: float | None = None) -> Mapping[st
         Of one row for each tile, named with or without ``tile/``.
     temperature_c : float, optional
         At which they were certified.
+
+    Returns
+    -------
+    mapping of name to Tile
 
     Raises
     ------

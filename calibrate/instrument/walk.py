@@ -45,6 +45,10 @@ def walk(card: Card, layout: Layout | None) -> tuple[Stop, ...]:
     card : Card
     layout : Layout or None
 
+    Returns
+    -------
+    tuple of Stop
+
     Raises
     ------
     InputError
@@ -134,7 +138,19 @@ def _changed(way: list[int], i: int) -> list[list[int]]:
 
 
 def direction(before: Stop | None, to: Stop) -> str:
-    """Say how far to move the instrument, in words; empty where that isn't known."""
+    """Say how far to move the instrument, in words; empty where that isn't known.
+
+    Parameters
+    ----------
+    before : Stop or None
+        Where it stands.
+    to : Stop
+        Where it goes.
+
+    Returns
+    -------
+    str
+    """
     if before is None or before.at_mm is None or to.at_mm is None:
         return ""
     right, down = (b - a for a, b in zip(before.at_mm, to.at_mm, strict=True))

@@ -43,6 +43,10 @@ def ciede2000_band(colours: Array, covariance: Array) -> Array:
     covariance : (N, 3, 3) array
         Of CIELAB.
 
+    Returns
+    -------
+    (N,) array
+
     Notes
     -----
     The squared distance is a sum of squared normal variables; its 95th percentile is that of a

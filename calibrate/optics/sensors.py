@@ -87,6 +87,10 @@ class Sensors:
         beyond : (T, 3) array
             Standard deviation of what the sensitivities leave unexplained of them.
 
+        Returns
+        -------
+        Sensors
+
         Notes
         -----
         A camera mixes its channels and bends them. Like colours are off alike, so that is no noise
@@ -169,8 +173,24 @@ def left_out_misfit(
 ) -> tuple[float, float, float]:
     """How far sensitivities miss patches left out in turn, RMS, in standard deviations.
 
-    Parameters as `estimate_sensors`, which `estimate` is called like. Far above 1 where channels
-    are no sums of light at all, as of a camera that bends or clips its colours.
+    Far above 1 where channels are no sums of light at all, as of a camera that bends or clips its
+    colours.
+
+    Parameters
+    ----------
+    reflectance : (N, W) array
+        Of the patches.
+    channels : (N, 3) array
+    variance : (N, 3) array
+        Of the channels.
+    folds : int
+        How many parts are left out in turn.
+    estimate : callable
+        Called as `estimate_sensors` is.
+
+    Returns
+    -------
+    red, green, blue : float
     """
     fold, off = np.arange(len(channels)) % folds, np.empty_like(channels)
     for out in (fold == i for i in range(folds)):

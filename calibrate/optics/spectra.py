@@ -121,6 +121,12 @@ class Spectra:
         Returns
         -------
         Spectra
+
+        Examples
+        --------
+        >>> read = Spectra.from_values([430, 440], [[0.8, 0.9]], ["bare/white"])
+        >>> read.flag(read.values > 0.85, Flag.FLUORESCENT).flagged()
+        [('bare/white', 440.0, <Flag.FLUORESCENT: 16>)]
         """
         return replace(self, flags=self.flags | np.where(where, np.uint16(flag), np.uint16(0)))
 
@@ -128,6 +134,12 @@ class Spectra:
         """Return the same readings with other values (N, W).
 
         Flags of a value's size follow the new values; what is odd about a reading stays.
+
+        Examples
+        --------
+        >>> over = Spectra.from_values([400], [[1.01]], ["white"])
+        >>> over.with_values(over.values - 0.02).flagged()
+        []
         """
         made = Spectra.from_values(self.wavelengths, values, self.labels)
         return replace(made, flags=made.flags | (self.flags & ~_OF_SIZE))

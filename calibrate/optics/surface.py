@@ -199,7 +199,16 @@ class Surface:
 
     @property
     def haze_is_free(self) -> bool:
-        """Whether a reading says anything about the haze, and the surface leaves it open."""
+        """Whether a reading says anything about the haze, and the surface leaves it open.
+
+        Examples
+        --------
+        A sphere with the mirror reflection included reads satin as it reads gloss:
+
+        >>> satin = Surface("45:0", gloss="satin"), Surface("di:8", gloss="satin")
+        >>> [surface.haze_is_free for surface in satin]
+        [True, False]
+        """
         return haze_prior(self.gloss)[1] > 0 and not (
             self.geometry != "45:0" and self.specular == "included"
         )

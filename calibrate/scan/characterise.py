@@ -140,7 +140,18 @@ def _plain(value: float) -> float | None:
 
 
 def expanded(linear: Array, degree: int) -> Array:
-    """Terms of the root-polynomial, (N, T)."""
+    """Terms of the root-polynomial, (N, T).
+
+    Parameters
+    ----------
+    linear : (N, 3) array
+        Linear channels.
+    degree : int
+
+    Returns
+    -------
+    (N, T) array
+    """
     with warnings.catch_warnings():
         # colour-science warns of optional packages that nothing here needs.
         warnings.simplefilter("ignore")
@@ -187,6 +198,10 @@ def characterise(
         From a curve to what lies around each patch, linear, (N, 3).
     file : str
         The picture, for messages.
+
+    Returns
+    -------
+    Characterised
 
     Raises
     ------

@@ -12,7 +12,20 @@ BASES = ("sRGB", "linear", "gamma 2.2", "gamma 1.8")
 
 
 def decoded(base: str, encoded: Array) -> Array:
-    """Undo an encoding of values 0-1."""
+    """Undo an encoding of values 0-1.
+
+    Parameters
+    ----------
+    base : str
+        Name of the encoding.
+    encoded : array
+        Values 0-1.
+
+    Returns
+    -------
+    array
+        Of its shape, linear.
+    """
     v = np.asarray(encoded, dtype=float)
     if base == "linear":
         return v

@@ -68,13 +68,35 @@ class Found:
         return self.px(box.corners)
 
     def seen(self, box: Box, shape: Sequence[int]) -> bool:
-        """Whether a box lies wholly in a picture of that shape."""
+        """Whether a box lies wholly in a picture of that shape.
+
+        Parameters
+        ----------
+        box : Box
+        shape : sequence of int
+            The picture's, in pixels.
+
+        Returns
+        -------
+        bool
+        """
         corners = self.outline(box)
         return bool(np.all(corners >= 0) and np.all(corners <= (shape[1] - 1, shape[0] - 1)))
 
 
 def project(matrix: Array, points: Any) -> Array:
-    """Points (N, 2) through a homography."""
+    """Points (N, 2) through a homography.
+
+    Parameters
+    ----------
+    matrix : (3, 3) array
+        The homography.
+    points : (N, 2) array
+
+    Returns
+    -------
+    (N, 2) array
+    """
     p = np.atleast_2d(np.asarray(points, dtype=float))
     q = np.column_stack([p, np.ones(len(p))]) @ matrix.T
     result: Array = q[:, :2] / q[:, 2:]
@@ -143,6 +165,10 @@ def find_card(
         Those that may be seen.
     expected : Layout, optional
         What the card should be printed with.
+
+    Returns
+    -------
+    Found
 
     Raises
     ------

@@ -25,7 +25,18 @@ _BALANCED = 0.004
 
 
 def improvements(picture: Picture, found: Found, samples: tuple[Sample, ...]) -> tuple[str, ...]:
-    """What was done to a picture, each in words with what to switch off."""
+    """What was done to a picture, each in words with what to switch off.
+
+    Parameters
+    ----------
+    picture : Picture
+    found : Found
+    samples : tuple of Sample
+
+    Returns
+    -------
+    tuple of str
+    """
     said = []
     if (halo := sharpening(picture, found)) > HALO:
         said.append(f"sharpened (edges overshoot by {halo:.0%}): switch sharpening off")
@@ -55,6 +66,15 @@ def sharpening(picture: Picture, found: Found) -> float:
 
     Looked for on the paper's side of the markers' outer edges, away from corners: there the paper
     should rise to its level and stay.
+
+    Parameters
+    ----------
+    picture : Picture
+    found : Found
+
+    Returns
+    -------
+    float
     """
     overshoots = []
     for marker in found.layout.fiducials if found.markers else ():

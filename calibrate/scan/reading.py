@@ -117,6 +117,10 @@ def read_scan(
     before : mapping of label to (3,) array, optional
         References as other pictures by the device showed them; see `ScannedCard.references`.
 
+    Returns
+    -------
+    ScannedCard
+
     Raises
     ------
     InputError
@@ -225,6 +229,23 @@ def level_of(
     grey: float | None,
 ) -> tuple[Array, float, str]:
     """What evened values are multiplied by, its relative uncertainty, and what it rests on.
+
+    Parameters
+    ----------
+    samples : tuple of Sample
+    evened : Evened
+    picture : Picture
+    device : Characterised or None
+    grey : float or None
+        Reflectance of the grey, where known.
+
+    Returns
+    -------
+    level : (3,) array
+    uncertainty : float
+        Relative.
+    scale : {"grey", "device", "white"}
+        What it rests on.
 
     Raises
     ------

@@ -93,6 +93,10 @@ def sites(layout: Layout, steps: Mapping[int, str] | None = None) -> tuple[Site,
     layout : Layout
     steps : mapping of the layout's step number to its name, optional
         Steps that it doesn't name aren't read; without it every step is, by number.
+
+    Returns
+    -------
+    tuple of Site
     """
     found = []
     for patch in layout.patches:
@@ -109,6 +113,17 @@ def sites(layout: Layout, steps: Mapping[int, str] | None = None) -> tuple[Site,
 
 def sample_all(picture: Picture, found: Found, where: tuple[Site, ...]) -> tuple[Sample, ...]:
     """Sample every site.
+
+    Parameters
+    ----------
+    picture : Picture
+    found : Found
+    where : tuple of Site
+        The sites.
+
+    Returns
+    -------
+    tuple of Sample
 
     Raises
     ------
@@ -153,7 +168,20 @@ def _sample(picture: Picture, found: Found, site: Site) -> Sample:
 
 
 def rectified(pixels: NDArray[Any], to_px: Array, box: Box, size: tuple[int, int]) -> NDArray[Any]:
-    """A box of the page, upright, as (height, width, 3) of `size` (width, height) pixels."""
+    """A box of the page, upright, as (height, width, 3) of `size` (width, height) pixels.
+
+    Parameters
+    ----------
+    pixels : (H, W, 3) array
+    to_px : (3, 3) array
+        Homography from mm to px.
+    box : Box
+    size : (width, height), px
+
+    Returns
+    -------
+    (height, width, 3) array
+    """
     corners = project(to_px, box.corners)
     x0, y0 = np.maximum(np.floor(corners.min(axis=0)).astype(int) - 2, 0)
     x1, y1 = np.ceil(corners.max(axis=0)).astype(int) + 3
@@ -178,6 +206,11 @@ def clean(cells: Array, within: Array) -> NDArray[np.bool_]:
     ----------
     cells, within : (rows, columns, 3) array
         Mean and standard deviation of each cell's pixels, encoded.
+
+    Returns
+    -------
+    bool array
+        Of the cells.
 
     Notes
     -----

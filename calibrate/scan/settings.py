@@ -54,6 +54,13 @@ class Settings:
     def check_same(self, facts: Facts, name: str) -> None:
         """Refuse a picture that was made with other settings.
 
+        Parameters
+        ----------
+        facts : Facts
+            What the picture says of itself.
+        name : str
+            Of the device.
+
         Raises
         ------
         InputError

@@ -197,6 +197,10 @@ def even_out(picture: Picture, found: Found, samples: Sequence[Sample], decode: 
     decode : callable
         Makes the picture's values linear in light.
 
+    Returns
+    -------
+    Evened
+
     Raises
     ------
     InputError
@@ -248,7 +252,20 @@ def even_out(picture: Picture, found: Found, samples: Sequence[Sample], decode: 
 
 
 def surround(picture: Picture, found: Found, samples: Sequence[Sample], decode: Decode) -> Array:
-    """What lies around each sample, weighted as stray light typically is, (N, 3)."""
+    """What lies around each sample, weighted as stray light typically is, (N, 3).
+
+    Parameters
+    ----------
+    picture : Picture
+    found : Found
+    samples : sequence of Sample
+    decode : Decode
+        From encoded to linear values.
+
+    Returns
+    -------
+    (N, 3) array
+    """
     page = _Page(picture, found, decode)
     around = page.blurred(page.linear)
     near = np.asarray(sum(w * a for w, a in zip(SHAPE, around, strict=True)))

@@ -39,6 +39,11 @@ def grid_found(
     columns, rows : int
     file : str
 
+    Returns
+    -------
+    found : Found
+    sites : tuple of Site
+
     Raises
     ------
     InputError
@@ -85,6 +90,10 @@ def strip_sites(found: Found, corners: Array, known: TargetValues, file: str) ->
         That name its patches GS0, GS1 and on, the lightest first.
     file : str
 
+    Returns
+    -------
+    tuple of Site
+
     Raises
     ------
     InputError
@@ -119,6 +128,20 @@ def read_target(
     name: str, picture: Picture, found: Found, sites: Sequence[Site], known: TargetValues
 ) -> tuple[Characterised, tuple[Sample, ...]]:
     """Characterise a device from the picture of a target, or of a card whose patches were measured.
+
+    Parameters
+    ----------
+    name : str
+        Of the device.
+    picture : Picture
+    found : Found
+    sites : sequence of Site
+    known : TargetValues
+
+    Returns
+    -------
+    characterised : Characterised
+    samples : tuple of Sample
 
     Raises
     ------

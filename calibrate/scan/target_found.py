@@ -49,6 +49,15 @@ def find_grid(picture: Picture, known: TargetValues) -> Array:
     The target lies upright and fills at least half of the picture each way. Light values are
     compared, not colours: any device that sees a light patch lighter will do.
 
+    Parameters
+    ----------
+    picture : Picture
+    known : TargetValues
+
+    Returns
+    -------
+    (4, 2) array, px
+
     Raises
     ------
     InputError

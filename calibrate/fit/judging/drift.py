@@ -126,6 +126,10 @@ def drift(
         Without it only masstones are compared.
     view : View
 
+    Returns
+    -------
+    (N,) array
+
     Raises
     ------
     ValueError

@@ -196,6 +196,10 @@ def contrast_ratio(
     films : Anchor, optional
         What the paint's own films say of thickness.
 
+    Returns
+    -------
+    Contrast
+
     Raises
     ------
     ValueError
@@ -275,7 +279,20 @@ _CRITERIA = {BY_RATIO: (_ratio_short, _ratio_slope), BY_UNIT: (_unit_short, _uni
 
 
 def is_light(coefficients: Coefficients, paint: str, view: View = PAINT_VIEW) -> bool:
-    """Whether an opaque film of the paint is light enough for the contrast ratio to judge it."""
+    """Whether an opaque film of the paint is light enough for the contrast ratio to judge it.
+
+    Parameters
+    ----------
+    coefficients : Coefficients
+    paint : str
+        Nickname.
+    view : View
+        Light and observer.
+
+    Returns
+    -------
+    bool
+    """
     c = read_by_all(coefficients, [paint])
     return float(see(c, np.ones((1, 1))).bright(view)[0][0]) > LIGHT_Y
 
@@ -299,6 +316,10 @@ def hiding_thickness(
         D65/10 deg by default.
     films : Anchor, optional
         What the paint's own films say of thickness.
+
+    Returns
+    -------
+    Hiding
 
     Raises
     ------

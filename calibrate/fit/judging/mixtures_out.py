@@ -38,6 +38,10 @@ def without_mixtures(
         The cards of mixtures.
     conclude : callable
 
+    Yields
+    ------
+    WithoutMixtures
+
     Notes
     -----
     Mixtures of the same paints are left out together, so that none is predicted by what another of

@@ -60,6 +60,20 @@ def find(
     """Look for what doesn't belong: the likeliest among each paint's patches and the whites'.
 
     A wrong step of one ladder pulls at its white: the white is blamed only where most ladders do.
+
+    Parameters
+    ----------
+    problem : Problem
+    prior : Prior
+    solution : Solution
+    weight : (N, W) array
+        Inverse variance of each reading; 0 for what has no say.
+    held : sequence of int
+        Places of paints that are given and not judged.
+
+    Returns
+    -------
+    list of Finding
     """
     blocks = clusters(problem)[0]
     whites = [block for block in blocks if not block.own]
@@ -83,6 +97,16 @@ def trust(problem: Problem, findings: Sequence[Finding]) -> Array:
     Of a paint that nothing else would speak for, all is kept. So is a masstone whose every patch
     would go, unless it looks swapped: nothing else tells what the paint does alone, and on real
     paint it is the step that a model holds least well.
+
+    Parameters
+    ----------
+    problem : Problem
+    findings : sequence of Finding
+        What is set aside.
+
+    Returns
+    -------
+    (N,) array
     """
     kept = np.ones(len(problem.patches))
     holds = problem.fractions[problem.drawdown] > 0
@@ -101,7 +125,18 @@ def trust(problem: Problem, findings: Sequence[Finding]) -> Array:
 
 
 def without(problem: Problem, kept: Array) -> Problem:
-    """The problem with what is set aside unread."""
+    """The problem with what is set aside unread.
+
+    Parameters
+    ----------
+    problem : Problem
+    kept : (N,) array
+        Factor on the weight of each patch; 0 where set aside.
+
+    Returns
+    -------
+    Problem
+    """
     return replace(problem, measured=np.where(kept[:, None] > 0, problem.measured, np.nan))
 
 

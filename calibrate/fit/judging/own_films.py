@@ -94,6 +94,20 @@ def own_films(
     """Find the films of a paint alone among card readings, and compare them with its K and S.
 
     Empty for relative K and S; films of unknown thickness are left out.
+
+    Parameters
+    ----------
+    coefficients : Coefficients
+    paint : str
+        Nickname.
+    readings : sequence of CardReadings
+    view : View
+        Light and observer.
+    settings : FitSettings, optional
+
+    Returns
+    -------
+    tuple of OwnFilm
     """
     settings = settings or FitSettings()
     if coefficients.scale != ABSOLUTE:
@@ -175,6 +189,16 @@ def anchor(films: Sequence[OwnFilm], model: str) -> Anchor | None:
     """Mean of what the films say, the surest first; None without films.
 
     By transport they say no more than whether all of them hid their substrate.
+
+    Parameters
+    ----------
+    films : sequence of OwnFilm
+    model : str
+        That of the films.
+
+    Returns
+    -------
+    Anchor or None
     """
     seen = [f for f in films if np.isfinite(f.shift)]
     if not seen:

@@ -28,7 +28,18 @@ LITTLE = 0.1
 
 
 def patch_flags(problem: Problem, findings: Sequence[Finding]) -> list[str]:
-    """What is odd about each patch, in words, or nothing."""
+    """What is odd about each patch, in words, or nothing.
+
+    Parameters
+    ----------
+    problem : Problem
+    findings : sequence of Finding
+        What is set aside.
+
+    Returns
+    -------
+    list of str
+    """
     darker = np.asarray(surface_darker(problem).any(axis=1))
     said = []
     for n, patch in enumerate(problem.patches):
@@ -45,7 +56,22 @@ def paint_fits(
     weight: Array,
     found: Coefficients,
 ) -> dict[str, PaintFit]:
-    """Report on each of some paints."""
+    """Report on each of some paints.
+
+    Parameters
+    ----------
+    paints : sequence of str
+        Nicknames.
+    problem : Problem
+    solution : Solution
+    weight : (N, W) array
+        Inverse variance of each reading; 0 for what has no say.
+    found : Coefficients
+
+    Returns
+    -------
+    mapping of nickname to PaintFit
+    """
     flags = patch_flags(problem, solution.findings)
     return {p: paint_fit(p, problem, solution, weight, found, flags) for p in paints}
 
@@ -58,7 +84,24 @@ def paint_fit(
     found: Coefficients,
     flags: Sequence[str],
 ) -> PaintFit:
-    """Report on one paint: its ladder's patches and its own cards', else all that hold it."""
+    """Report on one paint: its ladder's patches and its own cards', else all that hold it.
+
+    Parameters
+    ----------
+    paint : str
+        Nickname.
+    problem : Problem
+    solution : Solution
+    weight : (N, W) array
+        Inverse variance of each reading; 0 for what has no say.
+    found : Coefficients
+    flags : sequence of str
+        What is odd about each patch, in words.
+
+    Returns
+    -------
+    PaintFit
+    """
     column = problem.paints.index(paint)
     holds = problem.fractions[problem.drawdown, column] > 0
     own = np.array([p.card for p in problem.patches])
@@ -113,7 +156,19 @@ def paint_fit(
 
 
 def beneath(problem: Problem, solution: Solution, cards: Collection[str]) -> list[str]:
-    """What was found under the films of some cards, where that was asked for."""
+    """What was found under the films of some cards, where that was asked for.
+
+    Parameters
+    ----------
+    problem : Problem
+    solution : Solution
+    cards : collection of str
+        By name.
+
+    Returns
+    -------
+    list of str
+    """
     said = []
     for nuisance, value in zip(problem.nuisances, solution.nu, strict=True):
         if nuisance.kind != "substrate" or nuisance.target > 0:
@@ -166,7 +221,23 @@ def _misses(table: pd.DataFrame, kept: NDArray[np.bool_]) -> tuple[str, list[str
 def judge(
     table: pd.DataFrame, found: Coefficients, column: int, odd: Sequence[str] = ()
 ) -> tuple[str, tuple[str, ...]]:
-    """Say in words how far a fit can be trusted, and why."""
+    """Say in words how far a fit can be trusted, and why.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Of the paint's patches.
+    found : Coefficients
+    column : int
+        Of the paint in the coefficients.
+    odd : sequence of str
+        What is odd beside, in words.
+
+    Returns
+    -------
+    verdict : str
+    reasons : tuple of str
+    """
     kept = table["weight"].to_numpy() > 0
     verdict, reasons = _misses(table, kept)
     if odd:
@@ -194,7 +265,18 @@ def judge(
 
 
 def nuisance_table(problem: Problem, solution: Solution) -> pd.DataFrame:
-    """Each nuisance value with its uncertainty and prior."""
+    """Each nuisance value with its uncertainty and prior.
+
+    Parameters
+    ----------
+    problem : Problem
+    solution : Solution
+
+    Returns
+    -------
+    DataFrame
+        A row each.
+    """
     n_w = problem.wavelengths.size
     sd = np.full(len(problem.nuisances), np.nan)
     hub_size = 2 * len(problem.hubs) * n_w

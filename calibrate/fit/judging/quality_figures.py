@@ -169,7 +169,19 @@ def _strength(s: Strength) -> dict[str, Any]:
 
 
 def strength_of(row: Mapping[str, Any], names: Mapping[str, str]) -> Strength:
-    """Put the strength of a row together again, paints by other names where those are given."""
+    """Put the strength of a row together again, paints by other names where those are given.
+
+    Parameters
+    ----------
+    row : mapping of str to Any
+        As kept.
+    names : mapping of str to str
+        New nicknames, by old ones.
+
+    Returns
+    -------
+    Strength
+    """
     paint, reference, white = (
         names.get(row[key], row[key]) for key in ("paint", "against", "white")
     )

@@ -167,6 +167,10 @@ def quality_report(
         Parts of white to one of the reference, by weight, at which strengths are compared.
     settings : FitSettings, optional
         For the applicator's transfer.
+
+    Returns
+    -------
+    QualityReport
     """
     c, paint = fit.coefficients, fit.paint
     white = next((p for p in c.paints if p != paint), None)

@@ -141,6 +141,10 @@ def tinting_strength(
         The reference's own white, where it is another record.
     view : View
 
+    Returns
+    -------
+    Strength
+
     Raises
     ------
     ValueError
@@ -306,6 +310,20 @@ def _ratio(parts: float) -> str:
 
 def hue_turn(coefficients: Coefficients, paint: str, white: str, view: View = D50) -> HueTurn:
     """Follow the hue from masstone to the palest tint that still has one.
+
+    Parameters
+    ----------
+    coefficients : Coefficients
+    paint : str
+        Nickname.
+    white : str
+        Nickname.
+    view : View
+        Light and observer.
+
+    Returns
+    -------
+    HueTurn
 
     Raises
     ------

@@ -39,7 +39,17 @@ class Guess:
 
     @classmethod
     def typical(cls, tube: Tube, strength: Strength = "ordinary") -> Guess:
-        """Guess an unknown tube from its strength: a yellow, a red and a blue of it."""
+        """Guess an unknown tube from its strength: a yellow, a red and a blue of it.
+
+        Parameters
+        ----------
+        tube : Tube
+        strength : Strength
+
+        Returns
+        -------
+        Guess
+        """
         peak = PEAK_K[strength]
         band = np.exp(-0.5 * ((GRID - np.array(_CENTRES)[:, None]) / _WIDTH) ** 2)
         k = peak * (1 / _WINDOW + (1 - 1 / _WINDOW) * band)
@@ -55,6 +65,17 @@ class Guess:
     def like(cls, tube: Tube, coefficients: Coefficients, paint: str) -> Guess:
         """Guess that it is like a paint already fitted.
 
+        Parameters
+        ----------
+        tube : Tube
+        coefficients : Coefficients
+        paint : str
+            Nickname.
+
+        Returns
+        -------
+        Guess
+
         Raises
         ------
         ValueError
@@ -69,6 +90,17 @@ class Guess:
     @classmethod
     def of_fit(cls, tube: Tube, coefficients: Coefficients, paint: str) -> Guess:
         """The paint as it was fitted, on whichever scale.
+
+        Parameters
+        ----------
+        tube : Tube
+        coefficients : Coefficients
+        paint : str
+            Nickname.
+
+        Returns
+        -------
+        Guess
 
         Raises
         ------

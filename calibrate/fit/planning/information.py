@@ -43,7 +43,19 @@ REPEATS = 2
 
 
 def drift(one: Array, other: Array) -> Array:
-    """Covariance of the drift at two levels, in squares of `two_flux_spread`: a random walk's."""
+    """Covariance of the drift at two levels, in squares of `two_flux_spread`: a random walk's.
+
+    Parameters
+    ----------
+    one : (N,) array
+        Level of the one.
+    other : (N,) array
+        Level of the other.
+
+    Returns
+    -------
+    (N,) array
+    """
     result: Array = DRIFT**2 * np.minimum(one, other)
     return result
 
@@ -169,7 +181,19 @@ class Expected:
 
 
 def expected(scenes: Sequence[Scene], chosen: Sequence[int]) -> Expected:
-    """How well the paint would be known with some of the planned drawdowns, over all scenes."""
+    """How well the paint would be known with some of the planned drawdowns, over all scenes.
+
+    Parameters
+    ----------
+    scenes : sequence of Scene
+        Guesses of what the paint may be.
+    chosen : sequence of int
+        Places of the planned drawdowns.
+
+    Returns
+    -------
+    Expected
+    """
     sets = np.array([chosen], dtype=int)
     square = np.mean([s.square(sets)[0] for s in scenes], axis=0)
     covariance = [s.covariance(chosen) for s in scenes]
@@ -195,7 +219,22 @@ def unpainted(
     balance_g: float,
     surface: Surface,
 ) -> CardReadings:
-    """A card that nobody painted yet; its readings only hold the place of those to come."""
+    """A card that nobody painted yet; its readings only hold the place of those to come.
+
+    Parameters
+    ----------
+    name : str
+    drawdowns : sequence of Drawdown
+    bare : mapping of substrate to (W,) array
+        Its reflectance.
+    balance_g : float
+        Last digit of the balance, g.
+    surface : Surface
+
+    Returns
+    -------
+    CardReadings
+    """
     card = Card(name, f"{name}.toml", tuple(drawdowns), balance_g=balance_g)
     values = np.full((len(card.patches), GRID.size), 0.5)
     for i, over in enumerate(SUBSTRATES):
@@ -231,6 +270,10 @@ def scene(
         Nuisance values in prior standard deviations; 0 where unnamed.
     black : str, optional
         What shades are let down with; its K and S are taken as they are guessed.
+
+    Returns
+    -------
+    Scene
     """
     problem = build(cards, tubes, settings)
     theta = np.log(np.array([guess[p] for p in problem.paints]))

@@ -37,6 +37,10 @@ def leanest(plan: Plan, every: Sequence[Step], fixed: int, most: int, wanted: fl
     wanted : float
         Expected CIEDE2000, see `tintladder.calibrate.fit.planning.information.Expected`.
 
+    Returns
+    -------
+    list of Step
+
     Raises
     ------
     InputError

@@ -112,7 +112,21 @@ class OneMore:
 
 
 def choose(scenes: Sequence[Scene], fixed: int, count: int) -> tuple[int, ...]:
-    """Pick planned drawdowns: of all sets of `count` that hold the first `fixed`, the best."""
+    """Pick planned drawdowns: of all sets of `count` that hold the first `fixed`, the best.
+
+    Parameters
+    ----------
+    scenes : sequence of Scene
+        Guesses of what the paint may be.
+    fixed : int
+        How many are settled.
+    count : int
+        How many are wanted.
+
+    Returns
+    -------
+    tuple of int
+    """
     every = range(len(scenes[0].each))
     rest = combinations(every[fixed:], count - fixed)
     sets = np.array([(*every[:fixed], *more) for more in rest])

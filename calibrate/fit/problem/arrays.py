@@ -143,6 +143,10 @@ def build(
         Brushed films that nothing of their substrate is seen through; by default those whose
         readings over black and over white don't differ.
 
+    Returns
+    -------
+    Problem
+
     Raises
     ------
     InputError
@@ -213,7 +217,18 @@ def _scale(cards: Sequence[Card]) -> str:
 
 
 def substrate_inside(problem: Problem, k2: float | None = None) -> Array:
-    """Inside reflectance of the substrate under each patch, (N, W); negative values stay."""
+    """Inside reflectance of the substrate under each patch, (N, W); negative values stay.
+
+    Parameters
+    ----------
+    problem : Problem
+    k2 : float, optional
+        In place of the surface's.
+
+    Returns
+    -------
+    (N, W) array
+    """
     out = np.empty_like(problem.bare)
     for i, surface in enumerate(problem.surfaces):
         # The sealed card is glossy whatever the paint on it: its haze is none.

@@ -37,7 +37,18 @@ def white_scattering(wavelengths: Array) -> Array:
 
 
 def log_coat(settings: FitSettings, relative: bool) -> float:
-    """Log of the thickness that a brushed film is believed to have, mm or over that of S = 1."""
+    """Log of the thickness that a brushed film is believed to have, mm or over that of S = 1.
+
+    Parameters
+    ----------
+    settings : FitSettings
+    relative : bool
+        Whether S of the white is 1.
+
+    Returns
+    -------
+    float
+    """
     return float(np.log(settings.coat_um * 1e-3 * (WHITE_S if relative else 1.0)))
 
 
@@ -59,6 +70,10 @@ def brushed_out(
     settings : FitSettings
     hidden : collection of (card, step) or None
         Steps that hide; None: by the readings.
+
+    Returns
+    -------
+    bool
     """
     if not d.opaque or not settings.coat_spread:
         return False

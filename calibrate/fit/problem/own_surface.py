@@ -33,6 +33,10 @@ def showing_surface(
     surfaces : sequence of N Surface
     wanted : sequence of P bool
         Paints to look at.
+
+    Returns
+    -------
+    list of int
     """
     # Where the shine is left out, or how much of it is seen is fitted, nothing tells the index.
     shines = np.array([s.alpha > 0 and not s.haze_is_free for s in surfaces])

@@ -12,7 +12,18 @@ from .settings import FitSettings
 
 
 def reading_sd(reflectance: Array, settings: FitSettings) -> Array:
-    """Standard uncertainty of one reading of a reflectance."""
+    """Standard uncertainty of one reading of a reflectance.
+
+    Parameters
+    ----------
+    reflectance : array
+    settings : FitSettings
+
+    Returns
+    -------
+    array
+        Of its shape.
+    """
     offset, slope = settings.noise or TYPICAL
     return offset + slope * np.abs(reflectance)
 
@@ -20,7 +31,20 @@ def reading_sd(reflectance: Array, settings: FitSettings) -> Array:
 def patch_mean(
     readings: CardReadings, label: str, settings: FitSettings
 ) -> tuple[Array, Array, int, int]:
-    """Mean of a patch's repeats, its variance, how many there were, and their flags together."""
+    """Mean of a patch's repeats, its variance, how many there were, and their flags together.
+
+    Parameters
+    ----------
+    readings : CardReadings
+    label : str
+        Of the patch.
+    settings : FitSettings
+
+    Returns
+    -------
+    mean, variance : (W,) array
+    repeats, flags : int
+    """
     rows = readings.rows(label)
     values = readings.spectra.values[rows]
     read = ~np.isnan(values)
@@ -35,7 +59,17 @@ def patch_mean(
 def bare_means(
     readings: CardReadings, settings: FitSettings
 ) -> dict[str, tuple[Array, Array, int, int]]:
-    """Bare substrates that were read, as `patch_mean` gives them."""
+    """Bare substrates that were read, as `patch_mean` gives them.
+
+    Parameters
+    ----------
+    readings : CardReadings
+    settings : FitSettings
+
+    Returns
+    -------
+    mapping of substrate to what `patch_mean` gives
+    """
     found = {}
     for name in SUBSTRATES:
         if np.isfinite(readings.read(f"{BARE}/{name}")).any():

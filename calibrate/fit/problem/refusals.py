@@ -14,7 +14,13 @@ def _where(card: Card, d: Drawdown) -> str:
 
 
 def check_cards(cards: Sequence[Card], tubes: Mapping[str, Tube]) -> None:
-    """Refuse cards that name no known paint, one beyond the theory, or no thickness."""
+    """Refuse cards that name no known paint, one beyond the theory, or no thickness.
+
+    Parameters
+    ----------
+    cards : sequence of Card
+    tubes : mapping of nickname to Tube
+    """
     for card in cards:
         for d in card.drawdowns:
             for paint in d.masses:

@@ -39,6 +39,11 @@ def fittable(
     known : Coefficients, optional
         Paints whose K and S are given.
 
+    Returns
+    -------
+    kept : list of CardReadings
+    reasons : mapping of nickname to InputError
+
     Raises
     ------
     InputError
@@ -59,6 +64,19 @@ def kept_of(
     readings: Sequence[_Read], unfit: Callable[[Sequence[_Read]], Reasons], known: Collection[str]
 ) -> tuple[list[_Read], Reasons]:
     """Leave paints out until the rest can be fitted; `unfit` says which can't.
+
+    Parameters
+    ----------
+    readings : sequence of _Read
+    unfit : callable
+        From readings to the paints that can't be fitted, and why.
+    known : collection of str
+        Nicknames of paints that are given.
+
+    Returns
+    -------
+    kept : list
+    reasons : mapping of nickname to InputError
 
     Raises
     ------
@@ -101,7 +119,18 @@ def _without(readings: _Read, paints: Collection[str]) -> _Read | None:
 def unfittable(
     problem: Problem, cards: Sequence[Card], known: Coefficients | None = None
 ) -> dict[str, InputError]:
-    """Find paints that no reading, or none that tells K from S, speaks for, and why not."""
+    """Find paints that no reading, or none that tells K from S, speaks for, and why not.
+
+    Parameters
+    ----------
+    problem : Problem
+    cards : sequence of Card
+    known : Coefficients, optional
+
+    Returns
+    -------
+    mapping of nickname to InputError
+    """
     seen = np.asarray(sees_substrate(problem).any(axis=1))
     mixed = in_mixture(problem)
     read = np.asarray(~unread(problem).all(axis=1))

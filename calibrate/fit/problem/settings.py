@@ -136,7 +136,13 @@ class FitSettings:
 
     @property
     def known_spread(self) -> float:
-        """`model_spread`, or the least where it is still to be learnt."""
+        """`model_spread`, or the least where it is still to be learnt.
+
+        Examples
+        --------
+        >>> FitSettings().known_spread, FitSettings(model_spread=0.2).known_spread
+        (0.07, 0.2)
+        """
         return self.least_spread if self.model_spread is None else self.model_spread
 
     def as_dict(self) -> dict[str, Any]:

@@ -38,6 +38,18 @@ def corrected(fitted: Array, sensitivity: Array, channels: Array, variance: Arra
     """Fitted spectra (N, W), smoothly moved until their channels agree with those read.
 
     What is left between the two is all that a scan can say of how well a fit holds.
+
+    Parameters
+    ----------
+    fitted : (N, W) array
+    sensitivity : (3, W) array
+    channels : (N, 3) array
+    variance : (N, 3) array
+        Of the channels.
+
+    Returns
+    -------
+    (N, W) array
     """
     return most_likely(fitted, NEAR, sensitivity, channels, variance)
 
@@ -48,6 +60,20 @@ def most_likely(
     """Mean (N, W) of normal spectra of covariance (W, W), once their channels (N, 3) are read.
 
     The variance (N, 3) is that of the channels.
+
+    Parameters
+    ----------
+    mean : (N, W) array
+    spread : (W, W) array
+        Covariance.
+    sensitivity : (3, W) array
+    channels : (N, 3) array
+    variance : (N, 3) array
+        Of the channels.
+
+    Returns
+    -------
+    (N, W) array
     """
     projected = sensitivity @ spread
     noise = variance[:, :, None] * np.eye(3)

@@ -83,6 +83,10 @@ class ScanPrior:
         ----------
         k, s : (P, W) array
             Of colours without their white, relative to its S; no value is missing.
+
+        Returns
+        -------
+        ScanPrior
         """
         logs = np.log(np.maximum(np.stack([k, s], axis=1), _LOWEST))
         weight = np.full(len(logs), _LEARNT / len(logs))
@@ -92,6 +96,16 @@ class ScanPrior:
 
     def learnt_from(self, known: Coefficients, white: str) -> ScanPrior:
         """As `learnt`, from fitted paints; those with gaps in their wavelengths are passed over.
+
+        Parameters
+        ----------
+        known : Coefficients
+        white : str
+            Nickname.
+
+        Returns
+        -------
+        ScanPrior
 
         Raises
         ------
@@ -154,6 +168,10 @@ class Likeness:
             S of the white that paints are let down with, 1/mm; None: not known.
         relative : bool
             Whether the fit's K and S are relative to white.
+
+        Returns
+        -------
+        Likeness
         """
         logs = prior.logs.reshape(len(prior.logs), -1)
         mean = prior.weight @ logs
@@ -180,6 +198,11 @@ class Likeness:
         information : (2W, 2W) array
         pull : (2W,) array
             The readings' log likelihood is ``pull @ theta - theta @ information @ theta / 2``.
+
+        Returns
+        -------
+        (Q,) array
+            Sums to 1.
         """
         inverse = np.linalg.inv(self.spread)
         begun = self.centers @ inverse

@@ -81,6 +81,22 @@ def lay_out(
     The problem's measured spectra are guesses from each patch's own channels, for a fit to begin
     from; unread patches are NaN.
 
+    Parameters
+    ----------
+    readings : sequence of CardChannels
+    tubes : mapping of nickname to Tube
+    sensors : Sensors
+    prior : ScanPrior
+    settings : FitSettings
+    known : Coefficients or None
+
+    Returns
+    -------
+    problem : Problem
+    seen : Seen
+    variance : (N, 3) array
+        Of each patch's channels.
+
     Raises
     ------
     InputError
@@ -127,7 +143,17 @@ def lay_out(
 
 
 def as_known(problem: Problem, known: Coefficients) -> Problem:
-    """The problem with the known paints' own surface record and dry volume."""
+    """The problem with the known paints' own surface record and dry volume.
+
+    Parameters
+    ----------
+    problem : Problem
+    known : Coefficients
+
+    Returns
+    -------
+    Problem
+    """
     at = [problem.paints.index(p) for p in known.paints]
     volume, inverse = problem.dry_volume.copy(), problem.inverse_density.copy()
     volume[at], inverse[at] = known.dry_volume, 1 / known.density
@@ -182,6 +208,21 @@ def bare_spectrum(
 
     Black and white are near enough neutral that three channels say nearly all; only below 420 nm,
     where whites begin to absorb, one differs from another.
+
+    Parameters
+    ----------
+    substrate : str
+    surface : Surface
+    sensitivity : (3, W) array
+    channels : (3,) array
+    variance : (3,) array
+        Of the channels.
+
+    Returns
+    -------
+    spectrum : (W,) array
+    unsure : (F, W) array
+        At one standard deviation of each cause.
     """
     apart = GRID[:, None] - GRID[None]
     if substrate == "white":
@@ -206,6 +247,19 @@ def see_through(problem: Problem, seen: Seen, variance: Array) -> tuple[int, ...
 
     A masstone brushed out may never hide: what lies so over black and over white belongs to no
     opaque film, and how thick it is nobody asked.
+
+    Parameters
+    ----------
+    problem : Problem
+    seen : Seen
+        What the device saw.
+    variance : (N, 3) array
+        Of the channels.
+
+    Returns
+    -------
+    tuple of int
+        Their places.
     """
     pairs: dict[int, dict[str, int]] = {}
     for n, patch in enumerate(problem.patches):
@@ -235,7 +289,19 @@ def hidden_steps(readings: CardChannels) -> list[tuple[str, str]]:
 
 
 def shows(channels: Array, variance: Array) -> bool:
-    """Whether black and white show under a drawdown, of its channels (2, 3) over both."""
+    """Whether black and white show under a drawdown, of its channels (2, 3) over both.
+
+    Parameters
+    ----------
+    channels : (2, 3) array
+        Over black and over white.
+    variance : (2, 3) array
+        Of the channels.
+
+    Returns
+    -------
+    bool
+    """
     apart = np.ptp(channels, axis=0)
     sure = _SURE * np.sqrt(variance.sum(axis=0))
     return bool(np.any(apart > sure + _SHOWS * channels.mean(axis=0)))

@@ -88,7 +88,23 @@ class Part:
         return np.array(rows)[:, self.block.rows]
 
     def normal(self, theta: Array, nu: Array, root: Array, size: int) -> Normal:
-        """Form the normal equations; ``root`` (N, 3, 3) whitens each patch's channels."""
+        """Form the normal equations; ``root`` (N, 3, 3) whitens each patch's channels.
+
+        Parameters
+        ----------
+        theta : (A, 2, W) array
+            Log K and log S.
+        nu : (M,) array
+            Nuisance values in prior standard deviations.
+        root : (N, 3, 3) array
+            Whitens each patch's channels.
+        size : int
+            Of the border.
+
+        Returns
+        -------
+        Normal
+        """
         block, n_w = self.block, theta.shape[2]
         values = nu[block.scalars]
         fitted, spectral, scalar, by_bare = block.predict(
@@ -160,6 +176,10 @@ def solve_channels(
         Most steps.
     progress : callable, optional
         Called with the step and the cost.
+
+    Returns
+    -------
+    Solution
     """
     blocks, shared = clusters(problem)
     hub_size = 2 * len(problem.hubs) * start.shape[2]

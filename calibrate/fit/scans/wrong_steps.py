@@ -87,6 +87,10 @@ def odd_steps(readings: CardChannels, cost: Cost) -> list[Odd]:
     readings : CardChannels
     cost : Cost
         NaN channels count as unread.
+
+    Returns
+    -------
+    list of Odd
     """
     card = readings.card
     ladders: dict[str, list[str]] = {}

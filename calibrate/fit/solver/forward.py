@@ -285,6 +285,10 @@ class Batch:
             The blocks' log K and log S.
         nu : (G, M) array
             Their nuisance values.
+
+        Returns
+        -------
+        Seen
         """
         p = self.problem
         both = np.exp(theta)

@@ -27,6 +27,12 @@ LOOSE = 0.5
 def loosened(problem: Problem, blocks: Sequence[Block]) -> tuple[Problem, Ints, Ints]:
     """The problem of some blocks alone, with each mix's absorption loose.
 
+    Parameters
+    ----------
+    problem : Problem
+    blocks : sequence of Block
+        Those to be solved alone.
+
     Returns
     -------
     problem : Problem
@@ -155,5 +161,21 @@ class Settled:
 def settle(
     problem: Problem, prior: Prior, weight: Array, theta: Array, nu: Array | None = None
 ) -> Settled:
-    """Solve a loosened problem from some values."""
+    """Solve a loosened problem from some values.
+
+    Parameters
+    ----------
+    problem : Problem
+    prior : Prior
+    weight : (N, W) array
+        Inverse variance of each reading; 0 for what has no say.
+    theta : (P, 2, W) array
+        Log K and log S.
+    nu : (M,) array, optional
+        Nuisance values in prior standard deviations.
+
+    Returns
+    -------
+    Settled
+    """
     return Settled(problem, solve(problem, theta, prior, weight, nu=nu, tolerance=0.5))

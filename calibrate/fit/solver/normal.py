@@ -60,7 +60,22 @@ class Normal(NamedTuple):
 
 
 def normal_equations(batch: Batch, theta: Array, nu: Array, weight: Array) -> Normal:
-    """Form the normal equations of a batch of blocks at the current values."""
+    """Form the normal equations of a batch of blocks at the current values.
+
+    Parameters
+    ----------
+    batch : Batch
+    theta : (P, 2, W) array
+        Log K and log S.
+    nu : (M,) array
+        Nuisance values in prior standard deviations.
+    weight : (N, W) array
+        Inverse variance of each reading; 0 for what has no say.
+
+    Returns
+    -------
+    Normal
+    """
     problem, n_w = batch.problem, theta.shape[2]
     nuisance = np.append(nu, 0.0)[batch.scalars]
     seen = batch.predict(theta[batch.paints], nuisance)
@@ -134,7 +149,23 @@ class Equations(NamedTuple):
 def assemble(
     problem: Problem, normals: list[Normal], theta: Array, nu: Array, prior: Prior
 ) -> Equations:
-    """Put the blocks' equations together, and what was believed before beside them."""
+    """Put the blocks' equations together, and what was believed before beside them.
+
+    Parameters
+    ----------
+    problem : Problem
+    normals : list of Normal
+        Of all batches.
+    theta : (P, 2, W) array
+        Log K and log S.
+    nu : (M,) array
+        Nuisance values in prior standard deviations.
+    prior : Prior
+
+    Returns
+    -------
+    Equations
+    """
     shared, hubs = clusters(problem)[1], np.array(problem.hubs, dtype=np.intp)
     width = prior.precision.shape[1]
     hub = width * hubs.size

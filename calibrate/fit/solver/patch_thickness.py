@@ -52,6 +52,10 @@ def patch_thickness(log_x: Array, spread: Array) -> PatchThickness:
         Logarithm of each patch's median thickness.
     spread : (G, N, 1) array
         Standard deviation of the logarithm within it.
+
+    Returns
+    -------
+    PatchThickness
     """
     if not spread.any():
         return PatchThickness(

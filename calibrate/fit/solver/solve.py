@@ -171,6 +171,10 @@ def solve(
         The blocks' equations there under these weights, where a solve before this one left them.
     tolerance, patience, most, progress
         See `descend`.
+
+    Returns
+    -------
+    Solution
     """
 
     def form(theta: Array, nu: Array) -> Equations:
@@ -184,7 +188,18 @@ def solve(
 
 
 def at_start(problem: Problem, nu: Array | None) -> Array:
-    """Nuisance values to begin from, as believed beforehand where there are none."""
+    """Nuisance values to begin from, as believed beforehand where there are none.
+
+    Parameters
+    ----------
+    problem : Problem
+    nu : (M,) array or None
+        Nuisance values in prior standard deviations.
+
+    Returns
+    -------
+    (M,) array
+    """
     return np.zeros(len(problem.nuisances)) if nu is None else nu
 
 
@@ -219,6 +234,10 @@ def descend(
         Called with the step and the cost.
     here : Equations, optional
         Those of the start, where they are formed already.
+
+    Returns
+    -------
+    Solution
     """
     nuisance = at_start(problem, nu)
     at = np.concatenate([start.ravel(), nuisance])
@@ -294,7 +313,22 @@ class Part(NamedTuple):
 
 
 def eliminate(equations: Equations, damping: float) -> tuple[list[Part], Array, Array]:
-    """Eliminate each block's own unknowns; what is left are the border's equations."""
+    """Eliminate each block's own unknowns; what is left are the border's equations.
+
+    Parameters
+    ----------
+    equations : Equations
+    damping : float
+        Added to the curvature, in proportion to it.
+
+    Returns
+    -------
+    parts : list of Part
+    curvature : (B, B) array
+        The border's.
+    right : (B,) array
+        Its right side.
+    """
     size = equations.gb.size
     whole = np.zeros((size + 1, size + 1))
     whole[:-1, :-1], whole[:-1, -1], whole[-1, :-1] = equations.bb, equations.gb, equations.gb
@@ -326,7 +360,19 @@ def inverse(factor: Array) -> Array:
 
 
 def newton_step(problem: Problem, equations: Equations, damping: float) -> tuple[Array, Array]:
-    """Step of log K and log S, then of the nuisance values; and the root of their curvatures."""
+    """Step of log K and log S, then of the nuisance values; and the root of their curvatures.
+
+    Parameters
+    ----------
+    problem : Problem
+    equations : Equations
+    damping : float
+        Added to the curvature, in proportion to it.
+
+    Returns
+    -------
+    step, root : (2PW + M,) array
+    """
     parts, schur, right = eliminate(equations, damping)
     border = np.asarray(np.linalg.solve(schur, right) if right.size else right, dtype=float)
     width = equations.pull.shape[1]

@@ -104,6 +104,10 @@ def check_mixtures(
     settings : FitSettings, optional
         For the applicator's transfer.
 
+    Returns
+    -------
+    Check
+
     Raises
     ------
     InputError
@@ -162,6 +166,16 @@ class Mix:
 def mixes_on(card: Card, coefficients: Coefficients, settings: FitSettings) -> Iterator[Mix]:
     """The mixtures of a check card.
 
+    Parameters
+    ----------
+    card : Card
+    coefficients : Coefficients
+    settings : FitSettings
+
+    Yields
+    ------
+    Mix
+
     Raises
     ------
     InputError
@@ -189,7 +203,20 @@ def mixes_on(card: Card, coefficients: Coefficients, settings: FitSettings) -> I
 
 
 def bare_unread(card: Card, over: str, source: str) -> InputError:
-    """What to say where a film's substrate was not read."""
+    """What to say where a film's substrate was not read.
+
+    Parameters
+    ----------
+    card : Card
+    over : str
+        Substrate.
+    source : str
+        The file of readings.
+
+    Returns
+    -------
+    InputError
+    """
     return InputError(
         source,
         f"{BARE}/{over}",
@@ -212,7 +239,24 @@ def checked(
     scan_error: Array | None = None,
     aside: Sequence[tuple[str, str]] = (),
 ) -> Check:
-    """Hold predictions against readings; a row is card, step, over, mix."""
+    """Hold predictions against readings; a row is card, step, over, mix.
+
+    Parameters
+    ----------
+    rows : sequence of tuple[str, str, str, str]
+        Card, step, substrate and mix of each.
+    measured : (N, W) array
+        Reflectance.
+    prediction : Prediction
+    scan_error : (N,) array, optional
+        CIEDE2000 that a scan leaves open.
+    aside : sequence of tuple[str, str]
+        Card and step of what is not judged.
+
+    Returns
+    -------
+    Check
+    """
     import pandas as pd
 
     table = pd.DataFrame(rows, columns=["card", "step", "over", "mix"])

@@ -65,7 +65,20 @@ class Coats:
         )
 
     def read(self, readings: CardReadings, d: Drawdown, fractions: Array) -> float | None:
-        """Thickness of a drawdown that an instrument read, mm; None where none is to be found."""
+        """Thickness of a drawdown that an instrument read, mm; None where none is to be found.
+
+        Parameters
+        ----------
+        readings : CardReadings
+        d : Drawdown
+            The drawdown.
+        fractions : (P,) array
+            Dry-volume fractions.
+
+        Returns
+        -------
+        float or None
+        """
         bare = bare_means(readings, self.settings)
         if not brushed_out(readings, d, bare, self.settings, None):
             return None
@@ -102,6 +115,11 @@ class Coats:
         surface : Surface
         through : (C, W) array, optional
             What each value read is of a spectrum; by default the wavelengths themselves.
+
+        Returns
+        -------
+        float
+            mm.
         """
         log_x = log_coat(self.settings, relative=False) + _TRIED
         made = self._uneven(fractions, log_x[:, None], under, surface)
@@ -122,6 +140,10 @@ class Coats:
         thickness : (N,) array, mm
         under : (N, W) array
         surface : Surface, optional
+
+        Returns
+        -------
+        Prediction
         """
         rows = np.flatnonzero(self.brushed)
         if not rows.size:

@@ -42,7 +42,17 @@ _MOST_SPREAD, _MOST_DARK = 1.0, 0.03
 
 
 def first_weight(problem: Problem, settings: FitSettings) -> Array:
-    """Inverse variance before any fit, (N, W): the reading's noise and a share of its value."""
+    """Inverse variance before any fit, (N, W): the reading's noise and a share of its value.
+
+    Parameters
+    ----------
+    problem : Problem
+    settings : FitSettings
+
+    Returns
+    -------
+    (N, W) array
+    """
     total = problem.variance + (settings.known_spread * problem.measured) ** 2
     return np.where(np.isnan(total), 0.0, 1 / np.where(np.isnan(total), 1.0, total))
 
@@ -65,7 +75,18 @@ class Errors(NamedTuple):
     owner: Ints
 
     def variance(self, settings: FitSettings, paints: tuple[str, ...]) -> Array:
-        """Variance of each reading about the model's, (N, W)."""
+        """Variance of each reading about the model's, (N, W).
+
+        Parameters
+        ----------
+        settings : FitSettings
+        paints : tuple of str
+            Nicknames in the order of `owner`.
+
+        Returns
+        -------
+        (N, W) array
+        """
         factor = np.array([settings.paint_errors.get(p, 1.0) for p in paints])[self.owner, None]
         of_model = settings.dark_spread**2 + (settings.known_spread * self.bend) ** 2
         result: Array = self.read + factor**2 * of_model
@@ -73,7 +94,17 @@ class Errors(NamedTuple):
 
 
 def errors_at(problem: Problem, solution: Solution) -> Errors:
-    """What readings scatter by at a fit."""
+    """What readings scatter by at a fit.
+
+    Parameters
+    ----------
+    problem : Problem
+    solution : Solution
+
+    Returns
+    -------
+    Errors
+    """
     bend = np.empty(problem.measured.shape)
     for surface in dict.fromkeys(problem.surfaces):
         rows = np.array([s == surface for s in problem.surfaces])
@@ -90,7 +121,18 @@ def errors_at(problem: Problem, solution: Solution) -> Errors:
 
 
 def full_weight(problem: Problem, solution: Solution, settings: FitSettings) -> Array:
-    """Inverse variance at a fit, (N, W): of reading noise and of the model's error together."""
+    """Inverse variance at a fit, (N, W): of reading noise and of the model's error together.
+
+    Parameters
+    ----------
+    problem : Problem
+    solution : Solution
+    settings : FitSettings
+
+    Returns
+    -------
+    (N, W) array
+    """
     total = errors_at(problem, solution).variance(settings, problem.paints)
     good = ~np.isnan(problem.measured) & ~np.isnan(total)
     return np.where(good, 1 / np.where(good, total, 1.0), 0.0)
@@ -111,6 +153,10 @@ def learnt(
         The errors to begin from.
     by_paint : bool
         Whether each paint's own factor is learnt too.
+
+    Returns
+    -------
+    FitSettings
     """
     left = _LeftOver(problem, solution, weight)
     if not left.good.any():

@@ -93,6 +93,11 @@ def reduced(covariance: Array, value: Array) -> tuple[Array, Array]:
 def spread(problem: Problem, solution: Solution) -> tuple[list[Array], Array]:
     """Covariance of log K and log S, in the two parts that it is made of.
 
+    Parameters
+    ----------
+    problem : Problem
+    solution : Solution
+
     Returns
     -------
     own : list of P (2W, 2W) arrays
@@ -123,6 +128,17 @@ def learnt_roughness(
     problem: Problem, solution: Solution, held: Sequence[int] = ()
 ) -> tuple[float, float]:
     """Roughness of log K and of log S that the readings leave room for.
+
+    Parameters
+    ----------
+    problem : Problem
+    solution : Solution
+    held : sequence of int
+        Places of paints that are given and not judged.
+
+    Returns
+    -------
+    of_k, of_s : float
 
     Notes
     -----
@@ -158,6 +174,20 @@ def coefficients(
     tubes: Mapping[str, Tube],
 ) -> Coefficients:
     """Collect K and S and their covariance.
+
+    Parameters
+    ----------
+    problem : Problem
+    solution : Solution
+    unread : (P, W) bool array
+        Where nothing was read.
+    ratio_only : (P, W) bool array
+        Where only K/S is known.
+    tubes : mapping of nickname to Tube
+
+    Returns
+    -------
+    Coefficients
 
     Notes
     -----
@@ -218,6 +248,15 @@ def mix_error(problem: Problem, solution: Solution) -> Array:
 
     For each paint the RMS of the fitted values of that kind over the drawdowns of other paints, but
     no less than `REST`; a typical value where there are none.
+
+    Parameters
+    ----------
+    problem : Problem
+    solution : Solution
+
+    Returns
+    -------
+    (P,) array
     """
     found, holds = [], []
     for m, nuisance in enumerate(problem.nuisances):
@@ -239,6 +278,15 @@ def model_error(problem: Problem, solution: Solution) -> Array:
     """What is left over beside reading noise, RMS over the patches, as reflectance, (W,).
 
     No less than `REST`.
+
+    Parameters
+    ----------
+    problem : Problem
+    solution : Solution
+
+    Returns
+    -------
+    (W,) array
     """
     with np.errstate(invalid="ignore"):
         excess = (problem.measured - solution.fitted) ** 2 - problem.variance

@@ -37,6 +37,16 @@ def covariance_of(coefficients: Coefficients, slopes: Array) -> Array:
 def read_by_all(coefficients: Coefficients, paints: Sequence[str]) -> Coefficients:
     """The given paints, at the wavelengths that all of them were read at.
 
+    Parameters
+    ----------
+    coefficients : Coefficients
+    paints : sequence of str
+        Nicknames.
+
+    Returns
+    -------
+    Coefficients
+
     Raises
     ------
     ValueError
@@ -173,6 +183,10 @@ def see(
     thickness : float, mm, optional
     substrates : (M, W) array, optional
         Inside reflectances.
+
+    Returns
+    -------
+    Seen
     """
     c = coefficients
     k, s = shares @ c.k, shares @ c.s
