@@ -47,14 +47,14 @@ def in_handout(page: str) -> list[dict[str, dict[str, float]]]:
         columns: dict[str, dict[str, float]] = {"spoons": {}, "g": {}, "ml": {}}
         for head, cells in re.findall(r'<tr><th scope="row">(.*?)</th>(.*?)</tr>', details, re.S):
             said = unescape(re.sub(r"<[^>]*>", "", head))
-            of = re.match(r"[A-Z][\w ]*?(?= \(|$)", said)
+            of = re.match(r"[A-Z][\w ]*?(?= \(|,|$)", said)
             assert of, said
             held = HOLDS.search(said)
             tints = {of[0]: (held[1], int(held[2]), held[3])} if held else {}
             for column, cell in zip(
                 columns, re.findall(r"<td[^>]*>(.*?)</td>", cells), strict=True
             ):
-                if cell != "–":
+                if cell != "0":
                     for tube, units in poured([(number(cell), of[0])], tints).items():
                         columns[column][tube] = columns[column].get(tube, 0.0) + units
         colours.append(columns)

@@ -105,7 +105,8 @@ def beforehand_as_dict(step: Beforehand) -> dict[str, Any]:
     """One mixing of a tint, for machines."""
     return {
         "name": step.tint.name,
-        "of": step.of,
+        "of": step.tint.paint,
+        "times": step.tint.times,
         "amount": step.strong,
         "into": step.tint.into,
         "into_amount": step.into,
@@ -115,11 +116,17 @@ def beforehand_as_dict(step: Beforehand) -> dict[str, Any]:
 
 def show(ways: Ways, measured: Sequence[Amounts], last: Sequence[str]) -> None:
     """Say it to people; `last` is said at the end."""
+    from ..mixing.measures import amount_words
+
     answer, names = ways.answer, ways.basis.names
     _show_wanted(answer, ways.basis)
     for number, (recipe, amounts) in enumerate(zip(answer.recipes, measured, strict=True), 1):
         order = amounts.order
-        typer.echo(f"\n{number}. {_amounts(amounts.first, order, names)}: {recipe.words}.")
+        said = _amounts(amounts.first, order, names)
+        if amounts.first.surplus:
+            over = amount_words(amounts.first.surplus, amounts.first.measure)
+            said += f" ({over} more than asked)"
+        typer.echo(f"\n{number}. {said}: {recipe.words}.")
         for line in _lines(recipe, amounts, ways.basis):
             typer.echo(f"   {line[:1].upper()}{line[1:]}.")
         if number == 1:

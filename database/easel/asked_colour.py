@@ -13,7 +13,7 @@ from ...calibrate.errors import InputError
 from ...calibrate.formats.session import Session
 from ...calibrate.optics.predict import dry_fractions, predict
 from ..mixing.medium import MEDIUM, with_medium
-from ..mixing.target import HEX, WAYS, Target, of_hex, of_spectrum, said_colour
+from ..mixing.target import HEX, WAYS, Target, of_hex, of_name, of_spectrum, said_colour
 from ..mixing.viewing import AS_READ, Viewing, of_reading
 from .habits import habits
 
@@ -153,6 +153,8 @@ def _of_tube(text: str, store: Store) -> Target | None:
     if not match:
         if not re.search(r"[^\W\d_]{2}", text) or HEX.fullmatch(text):
             return None
+        if (named := of_name(text)) is not None and not _bears(text, store):
+            return habits(store).meant(named)
         paint = _tube(text, store)
         return of_mix(store, {paint.nickname: 1.0}, f"{paint.name} from the tube")
     paint = store.paints.find(match[1])
@@ -170,18 +172,23 @@ def _of_tube(text: str, store: Store) -> Target | None:
     )
 
 
+def _bears(text: str, store: Store) -> bool:
+    """Whether the name of a tube holds these words."""
+    wanted = text.casefold()
+    return any(wanted in f"{p.nickname}\n{p.name}".casefold() for p in store.paints.all())
+
+
 def _tube(text: str, store: Store) -> schema.Paint:
     """Find a tube; where there is none, say what else a colour may be."""
     try:
         return store.paints.find(text)
     except InputError as error:
-        wanted = text.casefold()
-        if any(wanted in f"{p.nickname}\n{p.name}".casefold() for p in store.paints.all()):
+        if _bears(text, store):
             raise
         names = [kept.recipe.name for kept in store.recipes.all()]
         if not names:
             raise InputError("target", text, error.expected, WAYS) from None
-        near = [name for name in names if wanted in name] or names
+        near = [name for name in names if text.casefold() in name] or names
         listed = ", ".join(near[:6]) + (", ..." if len(near) > 6 else "")
         raise InputError(
             "target", text, f"is no kept recipe (kept: {listed}); as a tube it {error.expected}",

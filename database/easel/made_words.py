@@ -36,7 +36,7 @@ def portion_words(made: Made, paint: str, names: Mapping[str, str], held: bool =
         Whether a tint says what it holds.
     """
     tint = made.tint(paint)
-    of = tint.holds(names) if tint is not None and held else of_what(made, paint, names)
+    of = tint_words(tint, names) if tint is not None and held else of_what(made, paint, names)
     return f"{amount_words(made.amounts[paint], made.measure)} {of}"
 
 
@@ -51,17 +51,20 @@ def beforehand_words(
     beforehand: Sequence[Beforehand], measure: Measure, names: Mapping[str, str]
 ) -> list[str]:
     """Say how tints are mixed, a sentence without its end for each."""
-    said = []
-    for step in beforehand:
+    said: list[str] = []
+    begun = ""
+    for step, after in zip(beforehand, [*beforehand[1:], None], strict=True):
         tint = step.tint
         paint, into = (names.get(p, p) for p in (tint.paint, tint.into))
         strong, bulk, left = (amount_words(a, measure) for a in (step.strong, step.into, step.left))
-        of = paint if tint.times == 1 else replace(tint, times=tint.times - 1).said(names)
+        if tint.times == 1:
+            begun = f"mix beforehand {strong} {paint} with {bulk} {into}"
+        else:
+            begun += f", then {strong} of that with {bulk} more {into}"
+        if after is not None and after.tint == replace(tint, times=tint.times + 1):
+            continue
         over = f"; {left} of it is left over" if step.left > measure.step / 2 else ""
-        said.append(
-            f"mix beforehand {strong} {of} with {bulk} {into}: that is {tint_words(tint, names)}"
-            f"{over}"
-        )
+        said.append(f"{begun}: that is {tint_words(tint, names)}{over}")
     return said
 
 

@@ -61,7 +61,7 @@ class Tint:
 
     def said(self, names: Mapping[str, str]) -> str:
         """What it is called among names."""
-        return f"{names.get(self.paint, self.paint)} {'second ' * (self.times - 1)}tint"
+        return f"{names.get(self.paint, self.paint)} tint"
 
     def holds(self, names: Mapping[str, str]) -> str:
         """What it is called and what it holds: ``Dusk Violet tint (1 to 9 Hull White)``."""
@@ -87,12 +87,6 @@ class Beforehand:
     strong: float
     into: float
     needed: float
-
-    @property
-    def of(self) -> str:
-        """Nickname of what is let down, or of its tint."""
-        tint = self.tint
-        return tint.paint if tint.times == 1 else replace(tint, times=tint.times - 1).name
 
     @property
     def left(self) -> float:

@@ -159,6 +159,14 @@ def said_colour(text: str) -> Target | None:
     return of_hex(text) if text.startswith("#") else None
 
 
+def of_name(text: str) -> Target | None:
+    """Make a target of a name of the CSS Color Module Level 4, such as teal; None for others."""
+    from PIL import ImageColor
+
+    code = ImageColor.colormap.get(text.strip().casefold().replace(" ", ""))
+    return of_hex(code) if isinstance(code, str) else None
+
+
 def of_rgb(text: str, parts: Sequence[str]) -> Target:
     """Make a target of sRGB in three numbers of 0 to 255, or percent of full; each with its sign.
 

@@ -133,8 +133,8 @@ def _colour(dab: Dab, heap: Heap, names: Mapping[str, str], people: int) -> dict
         "made": _shown(heap.grams.lab),
         "near": f"{near[:1].upper()}{near[1:]}, sure to within {band:.1f} (CIEDE2000).",
         "why": dab.recipe.why[:1].upper() + dab.recipe.why[1:],
-        "spoons_said": "Any spoon will do, level: a handy batch in the same ratio, which the "
-        f"spoon moves by {heap.spoons.moved:.1f}, {in_words(heap.spoons.moved)}.",
+        "spoons_said": "Any spoon will do, level, for a handy batch in the same ratio; by spoons "
+        f"it moves by {heap.spoons.moved:.1f}, {in_words(heap.spoons.moved)}.",
         "steps": [
             row
             for step in dab.order.steps
@@ -168,7 +168,7 @@ def _rows(
 def _stirred(tint: Tint, how: str, names: Mapping[str, str]) -> str:
     again = ": 1 to 9, then 1 of that to 9 more" if tint.times > 1 else ""
     return (
-        f"mixed beforehand, 1 {names[tint.paint]} to {tint.parts} {names[tint.into]} {how}{again}"
+        f"1 {names[tint.paint]} to {tint.parts} {names[tint.into]} {how}, mixed beforehand{again}"
     )
 
 
