@@ -23,6 +23,7 @@ from tintladder.calibrate.optics.spectra import GRID
 from .invented_scanner import LED, noisy, target
 
 CAMERAS = Path(__file__).parents[2] / "shared/reference/camera_sensitivities.csv"
+"""Beside the project, as the published coefficients are (tests/opendata/okumura.py)."""
 MATRIX = np.array([[1.45, -0.40, -0.05], [-0.20, 1.35, -0.15], [0.02, -0.42, 1.40]])
 SEED = 3
 
