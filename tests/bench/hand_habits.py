@@ -43,10 +43,11 @@ def _undo(table: Table) -> Iterator[tuple[str, str]]:
     said = table.run("next", "#7d99a8", "--undo", "--json")
     if said.status or said.json["plate"] != {"HULL": 5.0}:
         yield "the second addition can't be undone", said.err or said.out[:200]
-    for how in ("--undo", "--clear"):
-        table.heap("#7d99a8", {"HULL": 5})
-        said = table.run("next", "#7d99a8", how, "--json")
-        after: dict[str, Any] = table.asked("next", "#7d99a8", "--add", "BUOY=1")["plate"]
+    for how, target in (("--undo", "#405060"), ("--clear", "#604050")):
+        # A plate of its own, for to undo what emptied one is to have it back.
+        table.asked("next", target, "--add", "HULL=5")
+        said = table.run("next", target, how, "--json")
+        after: dict[str, Any] = table.asked("next", target, "--add", "BUOY=1")["plate"]
         if said.status or set(after) != {"BUOY"}:
             yield f"next {how} leaves no empty plate", f"{said.err.strip()}; then: {after}"
 
