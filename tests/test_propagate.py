@@ -339,6 +339,7 @@ def test_weighed_mixes_over_a_bare_card_are_films_over_what_lies_inside_it() -> 
         ({"ROPE": 1.0, "AFT": 1.0}, {}, "no K and S of AFT, ROPE, only of HULL, KEEL, BUOY"),
         ({"HULL": 0.0}, {}, "none negative and some above zero"),
         ({"HULL": 2.0, "KEEL": -1.0}, {}, "none negative and some above zero"),
+        ([{"HULL": 1.0}, {"HULL": -1.0}], {}, "none negative and some above zero"),
         ({"HULL": 1.0}, {"thickness_um": 50}, "a film needs its substrate"),
         ({"HULL": 1.0}, {"thickness_um": 50, "bare": BARE[:30]}, "30 values, K and S 36"),
         ({"HULL": 1.0}, {"thickness_um": 50, "bare": 100 * BARE}, "in percent"),
