@@ -24,10 +24,6 @@ MeasureOption = Annotated[
         help="What you measure with: grams, syringe, spoons, lengths or parts; remembered."
     ),
 ]
-LightOption = Annotated[
-    str | None,
-    typer.Option(help="Light to match under: D50, D65 (daylight) or A (lamplight); remembered."),
-]
 FinishOption = Annotated[
     str | None,
     typer.Option(

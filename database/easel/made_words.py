@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from itertools import zip_longest
 
 from ..mixing.made import Beforehand, Made, Tint
 from ..mixing.measures import Measure, amount_words
@@ -53,7 +54,7 @@ def beforehand_words(
     """Say how tints are mixed, a sentence without its end for each."""
     said: list[str] = []
     begun = ""
-    for step, after in zip(beforehand, [*beforehand[1:], None], strict=True):
+    for step, after in zip_longest(beforehand, beforehand[1:]):
         tint = step.tint
         paint, into = (names.get(p, p) for p in (tint.paint, tint.into))
         strong, bulk, left = (amount_words(a, measure) for a in (step.strong, step.into, step.left))
