@@ -100,6 +100,8 @@ def scanned(card: Card, seed: int = 1) -> tuple[ScannedCard, Facts]:
         found=SimpleNamespace(dpi=300.0),
         evened=evened,
         scale="device",
+        references={},
+        mended=(),
         flags=((card.patches[0], "drawn at random"),),
     )
     return made, facts
