@@ -225,37 +225,11 @@ def with_known(
     alone_new = replace(
         found, local=local, own=own, factors=factors, factor_names=known.factor_names
     ).select(list(new))
-    return _joined(alone_new, known)
-
-
-def _joined(new: Coefficients, known: Coefficients) -> Coefficients:
-    """New and known paints in one table; their factors are the same ones."""
-    groups = max(new.own.shape[1], known.own.shape[1])
-
-    def padded(own: Array) -> Array:
-        return np.pad(own, ((0, 0), (0, groups - own.shape[1]), (0, 0), (0, 0)))
-
-    def both(name: str, axis: int = 0) -> Array:
-        return np.concatenate([getattr(new, name), getattr(known, name)], axis=axis)
-
-    return replace(
-        new,
-        paints=new.paints + known.paints,
-        k=both("k"),
-        s=both("s"),
-        local=both("local"),
-        own=np.concatenate([padded(new.own), padded(known.own)]),
-        factors=both("factors", 1),
+    # The new tubes belong to the surface that the known ones were fitted with, and what the model
+    # gets wrong of their mixes these have shown.
+    here = replace(
+        alone_new,
         surface=known.surface,
-        dry_volume=both("dry_volume"),
-        density=both("density"),
-        dry_volume_measured=both("dry_volume_measured").astype(bool),
-        ratio_only=both("ratio_only").astype(bool),
-        scan_made=both("scan_made").astype(bool),
-        mix_error=np.concatenate(
-            [np.full(len(new.paints), known.mix_error.max()), known.mix_error]
-        ),
-        part_error=both("part_error"),
-        surface_offset=both("surface_offset"),
-        model_error=np.maximum(new.model_error, known.model_error),
+        mix_error=np.full(len(new), known.mix_error.max()),
     )
+    return Coefficients.concat([here, known])
