@@ -104,13 +104,14 @@ def leave_steps_out(
                 if rest is None:
                     fitted[at] = _solved_without(problem, solution, weight, at)
                     continue
-                fitted[at], by, root = rest.without(rows)
+                fitted[at], by, precision = rest.without(rows)
                 told[at] = (problem.fractions[drawdown] > 0).sum() > 1
                 by_reflectance[at] = _slope(fitted[at], problem.measured[at], problem.wavelengths)
-                moved = np.einsum("niw,nwf->nif", by_reflectance[at], by @ root)
-                noise = by_reflectance[at] * np.sqrt(np.nan_to_num(problem.variance[at]))[:, None]
-                covariance[at] = sum(m @ m.transpose(0, 2, 1) for m in (moved, noise))
-                moved = np.einsum("niw,nwf->nif", by_reflectance[at], rest.by_part(by))
+                moved = by_reflectance[at] @ by
+                noise = by_reflectance[at] * np.nan_to_num(problem.variance[at])[:, None]
+                covariance[at] = moved @ np.linalg.solve(precision, moved.transpose(0, 2, 1))
+                covariance[at] += noise @ by_reflectance[at].transpose(0, 2, 1)
+                moved = by_reflectance[at] @ rest.by_part(by)
                 parts[at] = moved @ moved.transpose(0, 2, 1)
     rows = np.flatnonzero(np.isin(problem.drawdown, drawdowns))
     patches, measured = [problem.patches[n] for n in rows], problem.measured[rows]
@@ -220,8 +221,8 @@ class _Rest:
         fitted : (n, W) array
         slopes : (n, W, X) array
             By the unknowns.
-        root : (X, X) array
-            Their covariance is ``root @ root.T``.
+        precision : (X, X) array
+            Of these, without the readings left out.
         """
         weight = self.weight.copy()
         weight[rows] = 0.0
@@ -249,7 +250,4 @@ class _Rest:
             damping = damping / 100 if damping > 1e-7 else 0.0
         fitted, spectral, scalar = self._predict(x)
         by = block_slopes(self.block, spectral, scalar, self.border_scalars)
-        normal = slopes.T @ slopes + self.precision
-        values, vectors = np.linalg.eigh(normal)
-        root = vectors / np.sqrt(np.maximum(values, values[-1] * 1e-15))
-        return fitted[rows], by[rows], root
+        return fitted[rows], by[rows], slopes.T @ slopes + self.precision

@@ -9,11 +9,9 @@ from scipy.optimize import minimize_scalar
 
 from ...optics.coefficients import Coefficients
 from ...optics.spectra import Array
+from ..uncertainty.model_errors import FREEDOM
 from .leave_out import LeftOut
 
-_FREEDOM = 4.0
-"""Of Student's distribution of steps, so that one gone wrong does not pass for the model's error
-(our choice, as where errors are learnt from what a fit leaves over)."""
 _LEAST, _MOST = 1e-3, 1.0
 _BELIEVED, _SPREAD = 0.03, 1.0
 """Median and spread of its logarithm before any step is seen (our choice): a single ladder's few
@@ -41,12 +39,12 @@ def learnt_part_error(left: LeftOut, model_error: Array, least: float = 0.0) -> 
         return 0.0
     known = left.covariance[at] + _of_model(left.by_reflectance[at], model_error)
     off, parts = left.off[at], left.parts[at]
-    freedom = _FREEDOM + off.shape[1]
+    freedom = FREEDOM + off.shape[1]
 
     def unlikeliness(log_error: float) -> float:
         total = known + np.exp(2 * log_error) * parts
         size = np.einsum("ni,ni->n", off, np.linalg.solve(total, off[..., None])[..., 0])
-        each = np.linalg.slogdet(total)[1] + freedom * np.log1p(size / _FREEDOM)
+        each = np.linalg.slogdet(total)[1] + freedom * np.log1p(size / FREEDOM)
         believed = ((log_error - np.log(_BELIEVED)) / _SPREAD) ** 2
         return float(each.sum() + believed)
 

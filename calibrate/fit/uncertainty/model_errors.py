@@ -29,8 +29,9 @@ from ..problem.settings import FitSettings
 from ..solver.slopes import fitted_variance
 from ..solver.solve import Solution
 
-_FREEDOM = 4.0
-"""Of Student's distribution of steps' scales (our choice; from 4 to 16 little changes)."""
+FREEDOM = 4.0
+"""Of Student's distribution of steps, under which one gone wrong says little (our choice; from 4 to
+16 little changes)."""
 _ROUNDS = 4
 _LEAST_FREE = 0.02
 """Least share of a reading that a fit is said not to take up."""
@@ -220,7 +221,7 @@ class _LeftOver:
     def say(self, logs: Array) -> Array:
         """How much each patch says, (N,): less, the further its step is off."""
         ratio, values = self._ratios(logs)
-        each: Array = (_FREEDOM + values) / (_FREEDOM + values * ratio)
+        each: Array = (FREEDOM + values) / (FREEDOM + values * ratio)
         return each[self.step]
 
     def by_paint(self, logs: Array) -> dict[str, float]:
