@@ -280,9 +280,9 @@ def predict(
     # A paint alone was fitted as it is; only a mix is beyond what was read.
     mixed = (c > 0).sum(axis=1) > 1
     bent = (dk * k * (mixed * (c @ coefficients.mix_error))[:, None])[:, None, :]
-    parts = both[:, None] * np.stack([coefficients.k, coefficients.s], axis=1)
-    parts *= (mixed[:, None] * c * coefficients.part_error)[..., None, None]
-    part = parts[:, used].reshape(len(c), -1, k.shape[1])
+    whole = np.stack([coefficients.k, coefficients.s], axis=1)[used]
+    wrong = (mixed[:, None] * c * coefficients.part_error)[:, used, None, None]
+    part = (both[:, None] * whole * wrong).reshape(len(c), -1, k.shape[1])
     factors = np.concatenate([shared, own, volume, bent, part, model], axis=1)
     return Prediction(coefficients.wavelengths, seen.r, local, factors)
 
