@@ -38,9 +38,8 @@ def usual(
     scale: float | None = None,
     measure: str | None = None,
     finish: str | None = None,
-    light: str | None = None,
 ) -> Habits:
     """Remember what is given, and return how the painter works."""
     from ..easel.habits import remember
 
-    return remember(store, scale, measure, finish, light)
+    return remember(store, scale, measure, finish)

@@ -1,4 +1,4 @@
-"""How a painter works, as the studio remembers it: measure, scale, finish and light."""
+"""How a painter works, as the studio remembers it: measure, scale and finish."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from ...calibrate.errors import Field, InputError
-from ...calibrate.optics.colour import View
 from ...calibrate.optics.surface import GLOSSES, Gloss
 from ..mixing.target import Target
 from ..mixing.viewing import AS_SEEN, Viewing
@@ -16,8 +15,6 @@ if TYPE_CHECKING:
     from ...calibrate.cards.measure import Measure as CardMeasure
     from ..store.store import Store
 
-LIGHTS = ("D50", "D65", "A")
-"""Lights that mixes may be matched under: warm daylight, daylight, lamplight."""
 _FINEST, _COARSEST = 0.001, 1.0
 
 
@@ -34,24 +31,16 @@ class Habits:
     finish : {"gloss", "satin", "matt"} or None
         That paintings have: a colour said, shown or photographed is meant under it. None: nobody
         said so, and it is gloss for such a colour.
-    light : str
-        One of `LIGHTS`.
     """
 
     scale: float | None = None
     measure: str = GRAMS
     finish: Gloss | None = None
-    light: str = "D50"
 
     @property
     def measuring(self) -> Measuring:
         """What amounts are measured with."""
         return Measuring(self.measure, self.scale or Measuring.step)
-
-    @property
-    def view(self) -> View:
-        """The light, and the standard observer."""
-        return View(self.light)
 
     def meant(self, target: Target) -> Target:
         """Return a colour that was said, shown or photographed as it is meant here."""
@@ -65,7 +54,7 @@ def habits(store: Store) -> Habits:
     kept = store.habits.all()
     finish = next((each for each in GLOSSES if each == kept.get("finish")), None)
     scale = float(kept["scale"]) if "scale" in kept else None
-    return Habits(scale, kept.get("measure", GRAMS), finish, kept.get("light", "D50"))
+    return Habits(scale, kept.get("measure", GRAMS), finish)
 
 
 def weighing(store: Store) -> Habits:
@@ -85,7 +74,6 @@ def remember(
     scale: float | None = None,
     measure: str | None = None,
     finish: str | None = None,
-    light: str | None = None,
 ) -> Habits:
     """Remember what is said, and return all of it; what isn't said stays as it was.
 
@@ -99,9 +87,7 @@ def remember(
             Field("scale"), f"{scale:g}",
             f"expected the smallest step of a scale, {_FINEST:g} to {_COARSEST:g} g", "give 0.1",
         )  # fmt: skip
-    for name, value, known in (
-        ("measure", measure, KINDS), ("finish", finish, GLOSSES), ("light", light, LIGHTS),
-    ):  # fmt: skip
+    for name, value, known in (("measure", measure, KINDS), ("finish", finish, GLOSSES)):
         if value is not None and value not in known:
             raise InputError(
                 Field(name), value, f"expected {', '.join(known)}", "choose one of these"
@@ -110,7 +96,6 @@ def remember(
         "scale": f"{scale:g}" if scale else None,
         "measure": measure,
         "finish": finish,
-        "light": light,
     }
     given = {name: value for name, value in said.items() if value is not None}
     kept = store.habits.all()
