@@ -47,7 +47,7 @@ from tintladder.calibrate.optics.spectra import GRID, Array
 from .brushed_paints import OPTICS, WHITE, Box, bare, box, brushed, hiding, mixtures
 from .brushed_pictures import COLUMNS, ROWS, flatbed, save_card, save_target, values_text
 from .harness import benchmark
-from .shell import Said, tool
+from .shell import Outcome, tool
 
 SEEDS = (3101, 3102)
 UNSEEN_SEEDS = (9401, 9402, 9403)
@@ -92,7 +92,7 @@ class Score:
         return np.where(np.isnan(self.de00), MISSED, self.de00)
 
 
-def _told(seed: int, way: str, said: Said) -> None:
+def _told(seed: int, way: str, said: Outcome) -> None:
     """Print what a command refused, for whoever looks at the figures."""
     if said.status:
         print(f"  {seed} {way}: {' '.join(said.err.split())[:300]}", file=sys.stderr)

@@ -17,7 +17,7 @@ from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.calibrate.optics.spectra import Array
 from tintladder.database.demo.demo import make_demo
 
-from .shell import Said, tool
+from .shell import Outcome, tool
 
 WHITE = "HULL"
 SCALE_G = 0.1
@@ -55,7 +55,7 @@ class Table:
         assert said.status == 0, said.err
         return table
 
-    def run(self, *typed: object) -> Said:
+    def run(self, *typed: object) -> Outcome:
         """Run a command; its lines are long enough not to be broken."""
         with patch.dict(os.environ, {"COLUMNS": "500"}):
             return tool(self.folder, *typed)
