@@ -9,12 +9,10 @@ from __future__ import annotations
 import numpy as np
 
 from .sensors import (
-    LOG_LENGTH,
-    LOG_LEVEL,
-    LOG_SHAPE,
     Sensors,
     estimate_sensors,
     left_out_misfit,
+    log_prior,
     strongest,
     typical_sensitivity,
 )
@@ -112,10 +110,7 @@ class _Matrixed:
         self.weight = 1 / np.sqrt(np.asarray(variance, dtype=float))
         self.n_w = wavelengths.size
         self.typical = np.log(typical_sensitivity(wavelengths))
-        apart = wavelengths[:, None] - wavelengths[None]
-        prior = LOG_LEVEL**2 + LOG_SHAPE**2 * np.exp(-0.5 * (apart / LOG_LENGTH) ** 2)
-        prior += 1e-4 * np.eye(self.n_w)
-        self.root = np.linalg.inv(np.linalg.cholesky(prior))
+        self.root = np.linalg.inv(np.linalg.cholesky(log_prior(wavelengths)))
         self.others = [(c, j) for c in range(3) for j in range(3) if c != j]
 
     def start(self) -> Array:

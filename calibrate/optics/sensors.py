@@ -21,7 +21,7 @@ CHANNELS = ("red", "green", "blue")
 _TYPICAL = ((600.0, 45.0), (535.0, 45.0), (455.0, 35.0))
 """Centre and width, nm, of a red, a green and a blue filter; invented, after common practice."""
 _FLOOR = 0.02
-LOG_LEVEL, LOG_SHAPE, LOG_LENGTH = 0.5, 1.2, 25.0
+_LOG_LEVEL, _LOG_SHAPE, _LOG_LENGTH = 0.5, 1.2, 25.0
 """How far log sensitivity may lie from the typical: at all wavelengths, at each, and how near, in
 nm, wavelengths differ together. Wide enough for a lamp's blue peak and the gap behind it."""
 _KEPT = 0.9999
@@ -120,6 +120,14 @@ def typical_sensitivity(wavelengths: Array) -> Array:
     return np.array([row / row.sum() for row in rows])
 
 
+def log_prior(wavelengths: Array) -> Array:
+    """Covariance of a log sensitivity about that of a typical filter, (W, W)."""
+    apart = wavelengths[:, None] - wavelengths[None]
+    prior = _LOG_LEVEL**2 + _LOG_SHAPE**2 * np.exp(-0.5 * (apart / _LOG_LENGTH) ** 2)
+    result: Array = prior + 1e-4 * np.eye(wavelengths.size)
+    return result
+
+
 def estimate_sensors(
     reflectance: Array, channels: Array, variance: Array, wavelengths: Array = GRID
 ) -> Sensors:
@@ -145,10 +153,7 @@ def estimate_sensors(
     negative; its maximum a posteriori is found by damped Gauss-Newton steps, its uncertainty is
     that of the curvature there.
     """
-    apart = wavelengths[:, None] - wavelengths[None]
-    prior = LOG_LEVEL**2 + LOG_SHAPE**2 * np.exp(-0.5 * (apart / LOG_LENGTH) ** 2)
-    prior += 1e-4 * np.eye(wavelengths.size)
-    precision = np.asarray(np.linalg.inv(prior), dtype=float)
+    precision = np.asarray(np.linalg.inv(log_prior(wavelengths)), dtype=float)
     rows, factors = [], []
     for channel, typical in enumerate(typical_sensitivity(wavelengths)):
         center = np.log(typical)
