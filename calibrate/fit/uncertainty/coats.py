@@ -8,6 +8,7 @@ was read of it, and everything else of the pair judges.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -44,7 +45,7 @@ class Coats:
     settings: FitSettings
     brushed: list[bool] = field(default_factory=list)
 
-    @property
+    @cached_property
     def films(self) -> Coefficients:
         """The coefficients in 1/mm: where they are relative, those of a typical white.
 
