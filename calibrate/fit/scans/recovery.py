@@ -277,16 +277,27 @@ def _minimise(
     settings: FitSettings,
     progress: Progress | None,
 ) -> Solution:
-    """Solve, ask what each paint is like, and solve again."""
+    """Solve, ask what each paint is like, and solve again.
+
+    It begins without brushed masstones: where neither K nor thickness is known yet, a thin one
+    can be explained by a spectrum that the ladder then never leaves.
+    """
     belief, spectra = begun.belief, problem.measured
     theta, nu = begun.theta, None
-    for step in range(_ROUNDS):
-        root = _whitening(problem, seen, variance, spectra, settings)
-        solution = solve_channels(problem, seen, theta, belief, root, nu=nu, progress=progress)
+    for step in range(-1, _ROUNDS):
+        some = seen if step >= 0 else _ladders(problem, seen)
+        root = _whitening(problem, some, variance, spectra, settings)
+        solution = solve_channels(problem, some, theta, belief, root, nu=nu, progress=progress)
         if step < _ROUNDS - 1:
             belief = _believed(problem, solution, belief, begun)
         theta, nu, spectra = solution.theta, solution.nu, solution.fitted
     return solution
+
+
+def _ladders(problem: Problem, seen: Seen) -> Seen:
+    """What was seen, without brushed masstones."""
+    single = (problem.fractions > 0).sum(axis=1) == 1
+    return _unread(seen, np.flatnonzero((single & problem.brushed)[problem.drawdown]).tolist())
 
 
 def _believed(problem: Problem, solution: Solution, belief: Prior, begun: _Begun) -> Prior:
