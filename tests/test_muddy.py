@@ -78,7 +78,7 @@ def test_the_white_is_found():
 
 def test_commands(tmp_path, monkeypatch, capsys):
     folder = make_demo(tmp_path / "demo").folder
-    said = run(monkeypatch, capsys, "muddy", "ANCHOR=1,LANTERN=3", "--studio", folder)
+    said = run(monkeypatch, capsys, "muddy", "ANCHOR=1,LANTERN=3,HULL=4", "--studio", folder)
     # Without its blue no such green is left: the blue makes it, and another would make it cleaner.
     assert "Anchor Blue greys" not in said.out and "95 of 100" in said.out
     assert "in place of Anchor Blue" in said.out

@@ -6,6 +6,7 @@ import re
 
 import pytest
 from tintladder.database.mixing.prediction import look
+from tintladder.database.mixing.viewing import AS_READ, AS_SEEN
 from tintladder.database.store.store import Store
 
 
@@ -13,8 +14,14 @@ def test_a_mix_is_predicted_as_the_studio_s_fits_have_it(demo_page, demo):
     text = demo_page.get("/predict?p:ANCHOR=2&p:ROPE=1&p:HULL=7&p:DUSK=").text
     with Store.open(demo.folder) as store:
         c = store.fits.coefficients(["ANCHOR", "ROPE", "HULL"])
-    seen = look(c, {"ANCHOR": 2.0, "ROPE": 1.0, "HULL": 7.0})[0]
+    mix = {"ANCHOR": 2.0, "ROPE": 1.0, "HULL": 7.0}
+    seen, read = (look(c, mix, viewing=viewing)[0] for viewing in (AS_SEEN, AS_READ))
     assert "L*a*b* {:.1f}, {:.1f}, {:.1f}".format(*seen.lab()) in text
+    assert "as the eye sees it in a gloss finish" in text
+    other = demo_page.get("/predict?p:ANCHOR=2&p:ROPE=1&p:HULL=7&finish=read").text
+    assert "L*a*b* {:.1f}, {:.1f}, {:.1f}".format(*read.lab()) in other
+    # A colour without its spectrum is aimed at as the eye sees it.
+    assert "/mix?target={:.2f},{:.2f},{:.2f}#tubes".format(*seen.lab()) in other
     assert "7 parts Hull White, 2 Anchor Blue, 1 Rope Earth" in text
     # Without the earth the blue is another hue: a green in its place would make this one cleaner.
     assert "Why it is as grey as it is" in text and "in place of Rope Earth" in text

@@ -19,6 +19,7 @@ from tintladder.calibrate.fit.judging.hiding import (
 )
 from tintladder.calibrate.optics.display import srgb
 from tintladder.calibrate.optics.predict import predict
+from tintladder.calibrate.optics.surface import Surface
 from tintladder.database.demo.demo import make_demo
 from tintladder.database.mixing.strengths import rank
 from tintladder.database.pictures.films import THICKEST, THINNEST, plot_contrasts, plot_films
@@ -120,7 +121,8 @@ def test_tints_are_the_colours_of_their_mixes(pictures, coefficients):
     v = mine.dry_volume
     for parts, colour in zip(STEPS, found, strict=False):
         share = v[0] / (v[0] + parts * v[1])
-        seen = predict(mine, np.array([[share, 1 - share]])).reflectance
+        surface = Surface.of("di:8", "excluded")
+        seen = predict(mine, np.array([[share, 1 - share]]), surface=surface).reflectance
         np.testing.assert_allclose(colour, srgb(seen)[0][0], atol=1e-6)
     assert len(found) == len(STEPS) + 1
     assert len(drawn(pictures["tints"], "tint/HULL")) == 1

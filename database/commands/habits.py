@@ -27,8 +27,8 @@ MeasureOption = Annotated[
 FinishOption = Annotated[
     str | None,
     typer.Option(
-        help="Finish under which the eye sees it: gloss, satin or matt; remembered. Without one, "
-        "colours said, shown or photographed are seen in gloss, and readings are matched as read."
+        help="Finish under which the eye sees it: gloss, satin or matt; remembered. Before one is "
+        "named, as your cards dried. Readings are matched as read, unless you name one."
     ),
 ]
 

@@ -37,6 +37,12 @@ def predict(
         ),
     ] = None,
     finish: FinishOption = None,
+    as_read: Annotated[
+        bool,
+        typer.Option(
+            "--as-read", help="As the instrument that read the paints reads it, not as it is seen."
+        ),
+    ] = False,
     volume: Annotated[
         bool, typer.Option("--volume", help="The parts are by volume of tube paint.")
     ] = False,
@@ -55,7 +61,7 @@ def predict(
 
         usual(store, finish=finish)
         ground = None if over is None else parse_target(over, store)
-        found = predicted_mix(store, MixRequest(mix, volume, gloss, thickness, ground))
+        found = predicted_mix(store, MixRequest(mix, volume, gloss, as_read, thickness, ground))
     basis, read = found.basis, found.basis.read
     result = {
         "mix": found.parts,
@@ -93,8 +99,9 @@ def check_finish(finish: str | None) -> Gloss | None:
         Where there is no such finish.
     """
     from ...calibrate.optics.surface import GLOSSES
+    from ..easel.habits import gloss_of
 
-    found = next((gloss for gloss in GLOSSES if gloss == finish), None)
+    found = gloss_of(finish)
     if finish is not None and found is None:
         raise InputError("--finish", finish, f"expected {', '.join(GLOSSES)}", "choose one")
     return found

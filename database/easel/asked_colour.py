@@ -29,12 +29,15 @@ def of_mix(
 ) -> Target:
     """Make a target of a mix by weight, as the studio's fits predict it.
 
-    Under a viewing condition, or else as the instrument reads it that read the paints.
+    Under a viewing condition, or else as the eye sees paint in this studio.
     """
     c = store.fits.coefficients([p for p in mix if p != MEDIUM])
     if MEDIUM in mix:
         c = with_medium(c)
-    viewing = viewing or of_reading(c.surface)
+    if viewing is None:
+        viewing = habits(store).seen
+    elif viewing == AS_READ:
+        viewing = of_reading(c.surface)
     made = predict(c, dry_fractions(c, [mix]), surface=viewing.surface(c.surface))
     return of_spectrum(said, made.reflectance[0], c.wavelengths, viewing)
 
@@ -87,7 +90,7 @@ def _of_kept(text: str, store: Store) -> Target | None:
         colour = np.array(kept.predicted["lab"], dtype=float)
         return Target(f"recipe {kept.name}", colour, viewing=kept_viewing(kept.predicted))
     viewing = kept_viewing(kept.predicted)
-    return of_mix(store, kept.parts, f"recipe {kept.name}", None if viewing == AS_READ else viewing)
+    return of_mix(store, kept.parts, f"recipe {kept.name}", viewing)
 
 
 def _of_file(text: str, store: Store) -> Target | None:

@@ -29,32 +29,44 @@ class Habits:
     measure : str
         What amounts are measured with, one of `KINDS`.
     finish : {"gloss", "satin", "matt"} or None
-        That paintings have: a colour said, shown or photographed is meant under it. None: nobody
-        said so, and it is gloss for such a colour.
+        That paintings have, varnished or not; None: nobody said so.
+    dries : {"gloss", "satin", "matt"}
+        How the films of the studio's cards dried: what isn't varnished keeps its haze.
     """
 
     scale: float | None = None
     measure: str = GRAMS
     finish: Gloss | None = None
+    dries: Gloss = "gloss"
 
     @property
     def measuring(self) -> Measuring:
         """What amounts are measured with."""
         return Measuring(self.measure, self.scale or Measuring.step)
 
+    @property
+    def seen(self) -> Viewing:
+        """How the eye sees paint here, where no finish is named: every face assumes this one."""
+        return Viewing(self.finish or self.dries)
+
     def meant(self, target: Target) -> Target:
         """Return a colour that was said, shown or photographed as it is meant here."""
-        if target.viewing != AS_SEEN or self.finish is None:
-            return target
-        return replace(target, viewing=Viewing(self.finish))
+        return replace(target, viewing=self.seen) if target.viewing == AS_SEEN else target
 
 
 def habits(store: Store) -> Habits:
     """Return what the studio remembers."""
     kept = store.habits.all()
-    finish = next((each for each in GLOSSES if each == kept.get("finish")), None)
     scale = float(kept["scale"]) if "scale" in kept else None
-    return Habits(scale, kept.get("measure", GRAMS), finish)
+    return Habits(
+        scale, kept.get("measure", GRAMS), gloss_of(kept.get("finish")),
+        gloss_of(store.cards.surface()) or "gloss",
+    )  # fmt: skip
+
+
+def gloss_of(said: str | None) -> Gloss | None:
+    """Return the finish that a text names; None for any other text."""
+    return next((each for each in GLOSSES if each == said), None)
 
 
 def weighing(store: Store) -> Habits:

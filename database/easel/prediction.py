@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.surface import Gloss
 from ..mixing.medium import MEDIUM
 from ..mixing.prediction import BY_VOLUME, GRAMS, Look, by_weight, look, mix_words, parse_amounts
@@ -32,7 +32,9 @@ class MixRequest:
     by_volume : bool
         Whether the parts are by volume, else by weight.
     finish : {"gloss", "satin", "matt"} or None
-        Under which the eye sees it; None: as the instrument that read the paints reads it.
+        Under which the eye sees it; None: the finish that the studio's paintings have.
+    as_read : bool
+        Whether it is asked for as the instrument that read the paints reads it.
     thickness_um : float or None
         Of a dry film, shown over black and over white too.
     ground : Target or None
@@ -42,6 +44,7 @@ class MixRequest:
     mix: str
     by_volume: bool = False
     finish: Gloss | None = None
+    as_read: bool = False
     thickness_um: float | None = None
     ground: Target | None = None
 
@@ -86,9 +89,18 @@ def _parts(store: Store, request: MixRequest) -> tuple[dict[str, float], bool, M
         raise InputError("mix", request.mix, "its amounts are grams, not by volume", "say which")
     if all(paint == MEDIUM for paint in parts):
         raise InputError("mix", request.mix, "medium alone has no colour", "add a paint")
-    finish = request.finish or habits(store).finish
-    manner = Manner(Viewing(finish) if finish else AS_READ)
-    return parts, request.by_volume or unit in BY_VOLUME, manner
+    return parts, request.by_volume or unit in BY_VOLUME, Manner(_viewing(store, request))
+
+
+def _viewing(store: Store, request: MixRequest) -> Viewing:
+    if request.as_read:
+        if request.finish:
+            raise InputError(
+                Field("finish"), request.finish, "is how the eye sees it, and not as it is read",
+                "choose one of both",
+            )  # fmt: skip
+        return AS_READ
+    return Viewing(request.finish) if request.finish else habits(store).seen
 
 
 def predicted_mix(store: Store, request: MixRequest) -> PredictedMix:

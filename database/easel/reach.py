@@ -11,7 +11,7 @@ from ..mixing.gamut import Gamut, Widening, gamut, one_more
 from ..mixing.medium import MEDIUM
 from ..mixing.recipes import Answer, recipes
 from ..mixing.target import Target
-from ..mixing.viewing import AS_READ, Viewing
+from ..mixing.viewing import Viewing
 from .basis import Basis, on_hand
 from .habits import habits
 from .manner import Manner
@@ -33,7 +33,7 @@ class ReachRequest:
     laid_out : tuple of str or None
         Nicknames of the tubes on hand that are used; None: all.
     finish : {"gloss", "satin", "matt"} or None
-        None: the colour is matched as it is meant; without one, as an instrument reads the paints.
+        None: the colour is matched as it is meant; without one, as the eye sees paint here.
     most : int
         Tubes in a mix, at most.
     """
@@ -122,8 +122,7 @@ def reach_question(store: Store, request: ReachRequest) -> ReachQuestion:
     """
     target = request.target
     if target is None:
-        finish = request.finish or habits(store).finish
-        manner = Manner(Viewing(finish) if finish else AS_READ)
+        manner = Manner(Viewing(request.finish) if request.finish else habits(store).seen)
     else:
         manner = Manner.matching(target, request.finish)
     with store.snapshot():

@@ -15,6 +15,7 @@ from ...calibrate.optics.spectra import Array
 from ..common.colour_words import colour_words
 from ..common.remedies import StudioDo
 from ..mixing.palette import Palette
+from ..mixing.viewing import AS_READ, Viewing
 from .sheet import Paper
 
 STEPS = (0.0, 0.25, 0.5, 0.75, 1.0)
@@ -118,7 +119,11 @@ def white_label(parts: float) -> str:
 
 
 def chart(
-    palette: Palette, names: Mapping[str, str], paints: Sequence[str] = (), page: str = "a4"
+    palette: Palette,
+    names: Mapping[str, str],
+    paints: Sequence[str] = (),
+    page: str = "a4",
+    viewing: Viewing = AS_READ,
 ) -> bytes:
     """Print the mixing chart of some tubes.
 
@@ -129,6 +134,8 @@ def chart(
     paints : sequence of str
         To pair; default: all but the white.
     page : {"a4", "letter"}
+    viewing : Viewing
+        How the palette's paints are looked at.
 
     Returns
     -------
@@ -148,7 +155,7 @@ def chart(
             f"Lower row: let down with {white} to one lightness (L* {TINT_LIGHTNESS:.0f}), "
             "white to colour by weight."
         )
-    paper = Paper("Mixing chart", under, page)
+    paper = Paper(f"Mixing chart, {viewing.words}", under, page)
     for pair, box in zip(made, paper.places(2, _BLOCK_MM), strict=False):
         _draw(paper, pair, names, box)
     return paper.finish()

@@ -49,7 +49,8 @@ def handout(
     paints = {paint.nickname: paint for paint in store.paints.all()}
     answer = setout_question(store, asked).answer()
     remark = f"{wanted.remark[:1].upper()}{wanted.remark[1:]}." if wanted.remark else ""
-    intro = " ".join(filter(None, (note, remark)))
+    seen = f"Colours are matched and shown {answer.basis.manner.viewing.words}."
+    intro = " ".join(filter(None, (note, remark, seen)))
     read = answer.basis.palette.coefficients
     said = lesson(
         answer.found,

@@ -17,6 +17,7 @@ from ...calibrate.optics.colour import lab
 from ...calibrate.optics.spectra import Array
 from ..common.cautions import caution
 from ..common.remedies import StudioDo
+from ..easel.habits import habits
 from ..mixing.greying import lean
 from ..mixing.ladder import half_way, ratio_label, tint_path
 from ..mixing.strengths import rank
@@ -45,7 +46,7 @@ class TubeLabel:
     ratio : str
         Of that tint, white to colour by weight.
     sayings : tuple of str
-        How it leans, covers and tints.
+        How it leans, covers and tints, and how it is looked at.
     caution : str
     """
 
@@ -75,7 +76,7 @@ def tube_labels(store: Store, paints: Sequence[str] = ()) -> list[TubeLabel]:
         if not chosen:
             raise InputError(None, None, "no tube on hand has a fit yet", StudioDo.FIT())
         fits = {p: store.fits.of(p) for p in chosen}
-        coefficients = store.fits.coefficients()
+        coefficients, seen = store.fits.coefficients(), habits(store).seen
         readings = store.readings.all()
         ladders = whites_of(session, fitted)
     paths = {p: tint_path(fit) for p, fit in fits.items()}
@@ -88,12 +89,13 @@ def tube_labels(store: Store, paints: Sequence[str] = ()) -> list[TubeLabel]:
     labels = []
     for p in chosen:
         paint, fit, path, sayings = known[p], fits[p], paths[p], []
-        masstone = lab(films(fit.coefficients, [{p: 1.0}]), fit.coefficients.wavelengths)[0]
+        grid = fit.coefficients.wavelengths
+        masstone = lab(films(fit.coefficients, [{p: 1.0}], viewing=seen), grid)[0]
         tint, ratio = None, ""
         if path is not None and p in whites:
             parts = half_way(path)
             mix = {p: 1.0, whites[p]: parts}
-            tint = lab(films(fit.coefficients, [mix]), fit.coefficients.wavelengths)[0]
+            tint = lab(films(fit.coefficients, [mix], viewing=seen), grid)[0]
             ratio = ratio_label(parts)
             sayings.append(f"in tint {lean(coefficients, p, whites[p])}")
         if (hiding := quality_report(fit, readings).hiding) is not None:
@@ -109,6 +111,7 @@ def tube_labels(store: Store, paints: Sequence[str] = ()) -> list[TubeLabel]:
             sayings.append(fit.verdict)
         if bool(coefficients.scan_made[coefficients.index(p)]):
             sayings.append("read by a scanner, not an instrument")
+        sayings.append(f"shown {seen.words}")
         labels.append(
             TubeLabel(
                 paint.name, p, ", ".join(filter(None, (paint.maker, paint.range))),

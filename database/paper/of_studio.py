@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 from ...calibrate.errors import InputError
 from ..common.remedies import StudioDo
-from ..easel.on_hand import usable
-from ..mixing.palette import Palette
+from ..easel.basis import on_hand
+from ..easel.habits import habits
+from ..easel.manner import Manner
 from .chart import chart
 from .labels import print_labels, tube_labels
 from .pots import pot_labels, print_pots
@@ -31,8 +32,8 @@ def mixing_chart(store: Store, paints: Sequence[str] = (), page: str = "a4") -> 
         For a tube or a paper that there isn't, and for fewer than two tubes to pair.
     """
     chosen = _chosen(store, paints)
-    names = {paint.nickname: paint.name for paint in store.paints.all()}
-    return chart(Palette(usable(store, chosen, [])), names, chosen, page)
+    basis = on_hand(store, Manner(habits(store).seen), chosen)
+    return chart(basis.palette, basis.names, chosen, page, basis.manner.viewing)
 
 
 def labels_of_tubes(store: Store, paints: Sequence[str] = (), page: str = "a4") -> bytes:

@@ -13,7 +13,9 @@ from ...calibrate.errors import InputError
 from ...calibrate.optics.spectra import Array
 from ..common.cautions import caution
 from ..common.remedies import StudioDo
+from ..easel.asked_colour import kept_viewing
 from ..mixing.medium import NAME
+from ..mixing.viewing import Viewing
 from ..store.recipes import Kept
 from ..store.schema import Paint
 from .sheet import Paper
@@ -35,8 +37,8 @@ class PotLabel:
         Grams of each tube, with its lot.
     colour : (3,) array
         CIELAB: of the dried swatch where one was read, else as predicted.
-    read : bool
-        Whether it was read.
+    said : str
+        Whether it was read or predicted, and how it is looked at.
     note : str
     cautions : tuple of str
     """
@@ -45,7 +47,7 @@ class PotLabel:
     made: str
     lines: tuple[str, ...]
     colour: Array
-    read: bool
+    said: str
     note: str
     cautions: tuple[str, ...]
 
@@ -74,7 +76,7 @@ def pot_labels(kept: Sequence[Kept], paints: Mapping[str, Paint]) -> list[PotLab
                         for p, grams in batch.masses.items()
                     ),
                     np.array(seen["lab"]),
-                    batch.swatch is not None,
+                    _said(batch.swatch is not None, kept_viewing(seen)),
                     batch.note or each.recipe.note,
                     tuple(dict.fromkeys(filter(None, (caution(p.pigments) for p in held)))),
                 )
@@ -85,6 +87,11 @@ def pot_labels(kept: Sequence[Kept], paints: Mapping[str, Paint]) -> list[PotLab
             StudioDo.KEEP_BATCH(recipe="NAME"),
         )  # fmt: skip
     return sorted(labels, key=lambda label: label.made, reverse=True)
+
+
+def _said(dried: bool, viewing: Viewing) -> str:
+    how = f"in {viewing.finish}" if viewing.finish else "by instrument"
+    return f"{'as it dried' if dried else 'as predicted'}, {how}"
 
 
 def print_pots(labels: Sequence[PotLabel], page: str = "a4") -> bytes:
@@ -119,8 +126,7 @@ def _draw(paper: Paper, label: PotLabel, box: Box) -> None:
     paper.page.one_line(label.made, Box(x + width - 20, y + 0.7, 20, 4.5), 8, grey=0.2)
     top = y + 8
     paper.swatch(Box(x, top, _SQUARE_MM, 24), label.colour)
-    said = "as it dried" if label.read else "as predicted"
-    paper.page.one_line(said, Box(x, top + 24.4, _SQUARE_MM, 3.4), 6.5, grey=0.2)
+    paper.page.one_line(label.said, Box(x, top + 24.4, _SQUARE_MM + 2, 3.4), 6.5, grey=0.2)
     left, wide = x + _SQUARE_MM + 3, width - _SQUARE_MM - 3
     words = "\n".join([*label.lines, *filter(None, (label.note,))])
     room = 27.0 - (8.0 if label.cautions else 0.0)

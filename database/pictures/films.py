@@ -23,6 +23,7 @@ from ...calibrate.fit.judging.own_films import Anchor
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.display import srgb
 from ...calibrate.optics.spectra import Array
+from ..mixing.viewing import AS_SEEN, Viewing
 from .style import FAINT, INK, MAT, SMALL, SOFT, axes_or_new, dress, spread
 from .swatch import films
 
@@ -39,6 +40,7 @@ def plot_films(
     names: Mapping[str, str],
     ax: Axes | None = None,
     anchors: Mapping[str, Anchor] | None = None,
+    viewing: Viewing = AS_SEEN,
 ) -> Axes:
     """Show masstone against undertone: each paint alone, as its film grows from thin to thick.
 
@@ -53,6 +55,8 @@ def plot_films(
     ax : Axes, optional
     anchors : mapping of nickname to Anchor, optional
         What paints' own films say of thickness.
+    viewing : Viewing
+        How they are looked at.
 
     Raises
     ------
@@ -70,7 +74,7 @@ def plot_films(
         # A film as painted looks as one does that K and S have this thick.
         thick = middle * to_model(own)
         for over, low in (("white", 0.0), ("black", -0.4)):
-            seen = films(coefficients, [{paint: 1.0}] * _MANY, thick, over)
+            seen = films(coefficients, [{paint: 1.0}] * _MANY, thick, over, viewing)
             colours, outside = srgb(seen, coefficients.wavelengths)
             colours = np.nan_to_num(colours, nan=0.47)
             mesh = ax.pcolormesh(
@@ -92,7 +96,7 @@ def plot_films(
     ax.set_ylim(-len(paints) + 0.45, 0.55)
     said = (
         "upper half over white, lower over black; ticks: from here on it hides. "
-        f"A brushed coat leaves about {COAT_UM:.0f} µm."
+        f"A brushed coat leaves about {COAT_UM:.0f} µm.\n{viewing.words}"
     )
     if cut:
         said += "\ndots at an edge: a display can't show these colours, the nearest are shown"

@@ -11,6 +11,7 @@ from matplotlib.patches import Rectangle
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.display import srgb
 from ..mixing.ladder import ratio_label
+from ..mixing.viewing import AS_SEEN, Viewing
 from .style import INK, MAT, SMALL, SOFT, TEXT, axes_or_new, gamut_mark
 from .swatch import films
 
@@ -26,6 +27,7 @@ def plot_ladders(
     paints: Sequence[str],
     names: Mapping[str, str],
     ax: Axes | None = None,
+    viewing: Viewing = AS_SEEN,
 ) -> Axes:
     """Show the tints of several paints in rows, predicted in films that hide, on a grey mat.
 
@@ -41,6 +43,8 @@ def plot_ladders(
     names : mapping of nickname to str
         How each is called at its row.
     ax : Axes, optional
+    viewing : Viewing
+        How they are looked at.
     """
     rows = len(paints)
     ax = axes_or_new(ax, 10, 1.2 + 0.5 * rows)
@@ -57,7 +61,8 @@ def plot_ladders(
         mixes = [{paint: 1.0}]
         if white is not None:
             mixes += [{paint: 1.0, white: parts} for parts in STEPS[1:]] + [{white: 1.0}]
-        colours, outside = srgb(films(coefficients, mixes), coefficients.wavelengths)
+        made = films(coefficients, mixes, viewing=viewing)
+        colours, outside = srgb(made, coefficients.wavelengths)
         y = -row * (1 + _EDGE) - 1
         for i, (colour, out) in enumerate(zip(colours, outside.tolist(), strict=True)):
             known = bool(np.isfinite(colour).all())
@@ -83,11 +88,11 @@ def plot_ladders(
     for i, text in enumerate(labels):
         ax.text(i + 0.5, 0.3, text, ha="center", va="bottom", fontsize=TEXT, color=INK)
     ax.text(-0.3, 0.3, "white to colour", ha="right", va="bottom", fontsize=SMALL, color=SOFT)
-    foot = "by weight, predicted in films that hide"
+    foot = f"by weight, predicted in films that hide, {viewing.words}"
     if cut:
-        foot += "; ◎ a display can't show this colour: the nearest is shown"
+        foot += "\n◎ a display can't show this colour: the nearest is shown"
     ax.text(0, -rows * (1 + _EDGE) - 0.2, foot, ha="left", va="top", fontsize=SMALL, color=SOFT)
     ax.set_xlim(-3.2, wide + 0.2)
-    ax.set_ylim(-rows * (1 + _EDGE) - 0.7, 1.0)
+    ax.set_ylim(-rows * (1 + _EDGE) - (1.0 if cut else 0.7), 1.0)
     ax.axis("off")
     return ax

@@ -12,6 +12,7 @@ from ...calibrate.fit.judging.hiding import PAINT_VIEW
 from ...calibrate.fit.judging.own_films import Anchor, anchor, own_films
 from ...calibrate.fit.judging.quality_report import quality_report
 from ...calibrate.optics.coefficients import Coefficients
+from ..easel.habits import habits
 from ..mixing.gamut import gamut
 from ..mixing.ladder import in_a_sentence, ladder, tint_path
 from ..mixing.palette import Palette
@@ -97,14 +98,16 @@ def _several(
     needed = [*chosen, *([reference] if reference else [])]
     needed += [whites[paint] for paint in needed if paint in whites]
     c = store.fits.coefficients(list(dict.fromkeys(needed)), model)
-    said = _by(store, c, model)
+    said, seen = _by(store, c, model), habits(store).seen
     if show == "reach":
-        return reach_figure(gamut(Palette(c.select(chosen))), [names[p] for p in chosen]), said
+        palette = Palette(seen.of(c.select(chosen)))
+        return reach_figure(gamut(palette), [names[p] for p in chosen], viewing=seen), said
     try:
         if show == "tint":
-            return whole(plot_ladders(c, whites, chosen, names)), said
+            return whole(plot_ladders(c, whites, chosen, names, viewing=seen)), said
         if show == "film":
-            return whole(plot_films(c, chosen, names, anchors=_anchors(store, c, chosen))), said
+            own = _anchors(store, c, chosen)
+            return whole(plot_films(c, chosen, names, anchors=own, viewing=seen)), said
         if show == "hiding":
             return whole(plot_contrasts(c, chosen, names, anchors=_anchors(store, c, chosen))), said
     except ValueError as why:
@@ -121,7 +124,7 @@ def _several(
         "strengths": {s.paint: round(s.ratio, 4) for s in found},
         "unsaid": unsaid,
     }
-    return whole(plot_strengths(found, c, names)), said
+    return whole(plot_strengths(found, c, names, viewing=seen)), said
 
 
 def _by(store: Store, c: Coefficients, model: str | None) -> dict[str, Any]:

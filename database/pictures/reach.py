@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 from ...calibrate.optics.display import lab_to_srgb
 from ...calibrate.optics.spectra import Array
 from ..mixing.gamut import Gamut
+from ..mixing.viewing import AS_READ, Viewing
 from .style import (
     FAINT,
     INK,
@@ -37,6 +38,7 @@ def reach_figure(
     names: Sequence[str],
     target: Array | None = None,
     title: str = "What these tubes can make",
+    viewing: Viewing = AS_READ,
 ) -> Figure:
     """Show the colours of a set of tubes: all of them, and at four lightnesses.
 
@@ -48,6 +50,8 @@ def reach_figure(
     target : (3,) array, optional
         CIELAB of a colour to mark.
     title : str
+    viewing : Viewing
+        How the mixes were looked at.
     """
     figure = new_figure(11, 6.9)
     figure.text(0.03, 0.955, title, fontsize=TITLE, color=INK, fontweight="bold", va="center")
@@ -61,7 +65,7 @@ def reach_figure(
     figure.text(
         0.065, 0.025,
         "Mixes of up to three tubes, as predicted, each dot in its colour as near as a display "
-        "comes; the mat is a grey of L* 50.",
+        f"comes; the mat is a grey of L* 50.\nThey are shown {viewing.words}.",
         fontsize=SMALL, color=SOFT,
     )  # fmt: skip
     return figure

@@ -11,6 +11,7 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 from ...calibrate.fit.judging.strength import Strength
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.display import srgb
+from ..mixing.viewing import AS_SEEN, Viewing
 from .style import FAINT, INK, MAT, SMALL, SOFT, axes_or_new, dress, gamut_mark
 from .swatch import films
 
@@ -20,6 +21,7 @@ def plot_strengths(
     coefficients: Coefficients,
     names: Mapping[str, str],
     ax: Axes | None = None,
+    viewing: Viewing = AS_SEEN,
 ) -> Axes:
     """Show tinting strengths gram for gram, with their 95 % intervals, on a log scale.
 
@@ -33,6 +35,8 @@ def plot_strengths(
     coefficients : Coefficients
     names : mapping of nickname to str
     ax : Axes, optional
+    viewing : Viewing
+        How the tints are looked at.
     """
     ax = axes_or_new(ax, 7.5, 1.4 + 0.34 * len(strengths))
     dress(ax, "Tinting strength, gram for gram", "", "")
@@ -46,7 +50,7 @@ def plot_strengths(
     )
     ax.set_xscale("log")
     mixes = [{s.paint: 1.0, s.white: s.white_parts} for s in strengths]
-    colours, outside = srgb(films(coefficients, mixes), coefficients.wavelengths)
+    colours, outside = srgb(films(coefficients, mixes, viewing=viewing), coefficients.wavelengths)
     for row, (one, colour, cut) in enumerate(zip(strengths, colours, outside, strict=True)):
         low, high = one.band
         ax.axhline(-row, color=FAINT, lw=0.5, zorder=0)
@@ -73,7 +77,7 @@ def plot_strengths(
     ax.xaxis.set_minor_formatter(NullFormatter())
     ax.annotate(
         f"K/S added to the white at the absorption maximum, {first.white_parts:g} parts of white "
-        f"to 1 of {reference} by weight; lines: 95 %",
+        f"to 1 of {reference} by weight; lines: 95 %\ndiscs: {viewing.words}",
         (0, 0), (0, -34), xycoords="axes fraction", textcoords="offset points", fontsize=SMALL,
         color=SOFT, va="top",
     )  # fmt: skip

@@ -14,6 +14,7 @@ from ...calibrate.optics.predict import dry_fractions, predict
 from ...calibrate.optics.spectra import Array
 from ..common.colour_words import colour_words
 from ..mixing.prediction import CARD_BLACK, CARD_WHITE
+from ..mixing.viewing import AS_SEEN, Viewing
 
 FILM_UM = 60.0
 """Dry film of the swatches, µm: about two brushed coats (our choice)."""
@@ -56,8 +57,9 @@ def films(
     mixes: Sequence[dict[str, float]],
     thickness_um: float | Array = np.inf,
     over: str = "black",
+    viewing: Viewing = AS_SEEN,
 ) -> Array:
-    """What would be read of mixes by weight, without its uncertainty, (M, W).
+    """Reflectance of mixes by weight, without its uncertainty, (M, W).
 
     Parameters
     ----------
@@ -67,6 +69,8 @@ def films(
         Dry; infinite for films thick enough to hide.
     over : {"black", "white"}
         Of a typical sealed card.
+    viewing : Viewing
+        How they are looked at.
 
     Raises
     ------
@@ -82,4 +86,5 @@ def films(
     under = np.full((len(mixes), used.wavelengths.size), CARD_WHITE)
     if over == "black":
         under[:] = CARD_BLACK
-    return predict(bare, dry_fractions(bare, mixes), x, under).reflectance
+    surface = viewing.surface(bare.surface)
+    return predict(bare, dry_fractions(bare, mixes), x, under, surface).reflectance

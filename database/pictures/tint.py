@@ -77,7 +77,8 @@ def plot_strip(steps: Ladder, path: TintPath | None, ax: Axes | None = None) -> 
         labels.append(f"{steps.white},\npredicted")
     if not labels:
         ax.text(0, 0.4, "no patch of it alone was read", va="center", fontsize=TEXT, color=INK)
-    lines = [f"▲ {words}: {few(where, 5)}" for words, where in said.items()]
+    lines = ["as the instrument reads them, not as the eye sees them"] if labels else []
+    lines += [f"▲ {words}: {few(where, 5)}" for words, where in said.items()]
     if cut:
         lines.append("◎ a display can't show this colour: the nearest is shown")
     _mat(ax, labels, count, bottom, lines)

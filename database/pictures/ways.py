@@ -20,6 +20,7 @@ from ..mixing.palette import Palette
 from ..mixing.prediction import VIEWS
 from ..mixing.recipes import Answer, Recipe
 from ..mixing.target import Target
+from ..mixing.viewing import AS_READ
 from .style import INK, MAT, SMALL, SOFT, TEXT, axes_or_new, gamut_mark
 from .swatch import FILM_UM, films
 
@@ -66,8 +67,10 @@ def plot_ways(
         y = -(row + 1) * (_TALL + _GAP)
         pairs = _lit(recipe, answer.target)
         if thin:
+            # The palette's paints are looked at as the target is already.
             seen = [
-                films(coefficients, [recipe.parts], FILM_UM, over)[0] for over in ("white", "black")
+                films(coefficients, [recipe.parts], FILM_UM, over, AS_READ)[0]
+                for over in ("white", "black")
             ]
             pairs.append(lab(np.array(seen), coefficients.wavelengths))
         for i, colours in enumerate(pairs):

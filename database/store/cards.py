@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from typing import Any, Literal, cast
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session as OrmSession
 
 from ...calibrate.cards.card import Card, Drawdown
@@ -79,6 +79,17 @@ class Cards:
             undone = Undone.of(session)
             rows = session.scalars(select(schema.Card).order_by(schema.Card.name))
             return [card_of(row) for card in rows if (row := undone.newest(card)) is not None]
+
+    def surface(self) -> str | None:
+        """Return how most drawdowns dried: gloss, satin or matt; None before the first."""
+        query = (
+            select(schema.Drawdown.surface)
+            .group_by(schema.Drawdown.surface)
+            .order_by(func.count().desc(), schema.Drawdown.surface)
+            .limit(1)
+        )
+        with self._database.snapshot() as session:
+            return session.scalar(query)
 
     def rows(self) -> list[schema.Card]:
         """Return every card as kept, undone ones too, in the order they came."""

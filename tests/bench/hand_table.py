@@ -88,7 +88,7 @@ class Table:
         key = (finish, *((p, round(g, 6)) for p, g in parts.items()))
         if key not in self._looks:
             mix = ",".join(f"{p}={g:.9f}" for p, g in parts.items())
-            options = ("--finish", finish) if finish else ()
+            options = ("--finish", finish) if finish else ("--as-read",)
             (look,) = self.asked("predict", mix, *options)["looks"]
             self._looks[key] = look
         return self._looks[key]

@@ -16,7 +16,7 @@ from ....calibrate.optics.surface import GLOSSES
 from ...cards.new_tube import figure
 from ...cards.scanning import PICTURES
 from ...easel.basis import names_of
-from ...easel.habits import weighing
+from ...easel.habits import gloss_of, weighing
 from ...easel.made_words import beforehand_words, parts_words, surplus_words, tint_words
 from ...easel.reach import ReachQuestion, ReachRequest, reach_question
 from ...easel.recipe import (
@@ -137,7 +137,7 @@ def _request(asked: Asked, store: Store) -> RecipeRequest:
         must=tuple(dict.fromkeys(must)),
         without=(MEDIUM,) if medium == "out" else (),
         laid_out=tuple(asked.texts("lay")),
-        finish=next((each for each in GLOSSES if each == finish), None),
+        finish=gloss_of(finish),
         film=None if thick is None else Film(thick, asked.one_of("over", list(GROUNDS)) or "white"),
         most=asked.number("tubes", _MOST, 1, 6),
     )

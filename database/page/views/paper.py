@@ -18,7 +18,7 @@ from ....calibrate.optics.surface import GLOSSES
 from ...cards.new_tube import figure
 from ...cards.scanning import PICTURES
 from ...common.whole_files import write_whole
-from ...easel.habits import weighing
+from ...easel.habits import gloss_of, habits, weighing
 from ...easel.setting_out import (
     SetOutRequest,
     Wanted,
@@ -63,10 +63,12 @@ def papers(asked: Asked) -> Response:
     with asked.store() as store:
         paints, fitted = store.paints.all(), store.fits.current()
         pots = [each.recipe.name for each in store.recipes.all() if each.batches]
+        usual = habits(store).seen.finish
     return asked.show(
         "paper.html", tubes=[p for p in paints if p.on_hand and p.nickname in fitted], pots=pots,
         printed=_printed(asked), pages=list(PAPERS), photos=PHOTOS, again=asked.texts("again"),
         fresh=asked.text("fresh"), most=_MOST, finishes=GLOSSES, neutrals=_NEUTRALS,
+        usual_finish=usual,
     )  # fmt: skip
 
 
@@ -128,7 +130,7 @@ def for_a_picture(asked: Asked) -> Response:
             None, next(iter(neutral)), "is a spot of a photograph, and there is none", "drop one"
         )
     within, tubes = _within(asked), asked.number("tubes", 4, 1, 5)
-    gloss = next((each for each in GLOSSES if each == asked.one_of("finish", GLOSSES)), None)
+    gloss = gloss_of(asked.one_of("finish", GLOSSES))
 
     def wanted(store: Store) -> Wanted:
         if files:

@@ -11,6 +11,7 @@ from ....calibrate.errors import InputError
 from ....calibrate.optics.surface import GLOSSES
 from ...cards.new_tube import figure
 from ...easel.basis import names_of
+from ...easel.habits import gloss_of, habits
 from ...easel.prediction import MixRequest, greying, predicted_mix
 from ...mixing.medium import MEDIUM, NAME
 from ...store.store import Store
@@ -19,6 +20,7 @@ from ..remedies import on_page
 from ..swatch import swatch
 from ..worksheet import aim
 
+_AS_READ = "read"
 _BY = {"": "by weight", "volume": "by volume"}
 
 
@@ -30,9 +32,10 @@ def predict(asked: Asked) -> Response:
         for key, value in asked.request.query_params.multi_items()
         if key.startswith("p:") and value.strip()
     }
-    said: dict[str, Any] = {"fault": None, "found": None, "muddy": None}
+    said: dict[str, Any] = {"fault": None, "found": None, "muddy": None, "as_read": _AS_READ}
     with asked.store() as store:
         fitted, names = store.fits.current(), names_of(store)
+        said["usual"] = habits(store).seen.finish
         tubes = [(p.nickname, p.name) for p in store.paints.all() if p.nickname in fitted]
         try:
             if typed:
@@ -51,20 +54,23 @@ def _predicted(asked: Asked, store: Store, typed: dict[str, str]) -> dict[str, A
     thick = figure("film", asked.text("film"), "60", "µm")
     if thick == 0:
         raise InputError("film", asked.text("film"), "expected more than 0 µm", "mend it")
+    finish = asked.one_of("finish", [*GLOSSES, _AS_READ])
     request = MixRequest(
         ",".join(f"{name}={parts}" for name, parts in typed.items()),
         bool(asked.one_of("by", ["volume"])),
-        next((each for each in GLOSSES if each == asked.one_of("finish", GLOSSES)), None),
+        gloss_of(finish),
+        finish == _AS_READ,
         thick,
         aim(store, asked.text("over")) if asked.text("over") else None,
     )
     found = predicted_mix(store, request)
     paints = [paint for paint in found.parts if paint != MEDIUM]
     # A colour without its spectrum is aimed at as the eye sees it.
-    seen = found if request.finish else predicted_mix(store, replace(request, finish="gloss"))
+    seen = predicted_mix(store, replace(request, as_read=False)) if request.as_read else found
     return {
         "found": found,
         "seen": seen.looks[0].lab(),
+        "seen_under": request.finish,
         "thick": thick,
         # One paint alone has no other that it could grey.
         "muddy": greying(store, request).found if len(paints) > 1 else None,

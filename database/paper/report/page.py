@@ -24,6 +24,7 @@ from ...fits.check_mixtures import rms
 from ...mixing.ladder import ratio_label
 from ...mixing.model_choice import LETTERS, WORDS
 from ...mixing.prediction import mix_words
+from ...mixing.viewing import AS_SEEN, of_reading
 from ...pictures.swatch import FILM_UM, Swatch, swatches
 from ...releases.load import LoadedRelease
 from ...releases.model_choice import tried
@@ -232,6 +233,8 @@ def _render(
         names=names,
         unit="1/mm" if release.coefficients.scale == ABSOLUTE else release.coefficients.scale,
         absolute=release.coefficients.scale == ABSOLUTE,
+        seen=AS_SEEN.words,
+        read=of_reading(release.coefficients.surface).words,
         film_um=FILM_UM,
         coat_um=COAT_UM,
         manner=IN_THE_MANNER,

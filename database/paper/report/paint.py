@@ -26,6 +26,7 @@ from ...mixing.ladder import (
     ratio_label,
     tint_path,
 )
+from ...mixing.viewing import AS_READ
 from ...pictures.swatch import FILM_UM, Swatch, films, swatches
 from .figures import Figures, figures_of
 from .fits import Packed
@@ -237,7 +238,10 @@ def unbroken(text: str) -> str:
 
 
 def _bands(steps: Ladder, coefficients: Coefficients, path: TintPath | None) -> tuple[Band, ...]:
-    """Rows of the strip: read over white and black, and predicted; with the white at the end."""
+    """Rows of the strip: read over white and black, and predicted as that would be read.
+
+    With the white at the end.
+    """
     grid = steps.wavelengths
     bands = []
     end: tuple[Swatch | None, ...] = (None,) if path is not None else ()
@@ -251,7 +255,7 @@ def _bands(steps: Ladder, coefficients: Coefficients, path: TintPath | None) -> 
             {steps.paint: float(share / v[0]), steps.white: float((1 - share) / v[1])}
             for share in (*steps.shares, 0.0)
         ]
-        made = swatches(films(coefficients, mixes), grid)
+        made = swatches(films(coefficients, mixes, viewing=AS_READ), grid)
         bands.append(Band("predicted, hiding all", tuple(made)))
     return tuple(bands)
 
