@@ -16,12 +16,12 @@ from .judging.mixtures_out import Conclude, without_mixtures
 from .judging.outliers import find, trust, without
 from .judging.part_errors import erring, learnt_part_error
 from .judging.quality import nuisance_table, paint_fits
-from .problem.arrays import Problem, build
+from .problem.arrays import Problem
 from .problem.finding import Finding
 from .problem.noise import reading_noise
 from .problem.result import JointFit, WithoutMixtures
 from .problem.seen import ratio_only, unread
-from .problem.set_aside import fittable
+from .problem.set_aside import Fittable, fittable
 from .problem.settings import FitSettings
 from .problem.start import starting_values
 from .problem.threads import one_thread
@@ -115,15 +115,11 @@ def fit_paints(
     """
     settings = with_noise(settings or FitSettings(), readings)
 
-    def laid_out(some: Sequence[CardReadings]) -> LaidOut:
-        problem = build(some, tubes, settings)
-        return problem, starting_values(problem), ()
-
-    readings, aside = fittable(readings, tubes, settings)
+    can = fittable(readings, tubes, settings)
     with one_thread():
-        solved = solved_of(readings, laid_out, settings, progress)
+        solved = solved_of(can, lambda problem: (starting_values(problem), ()), settings, progress)
         fit = report(solved, solved.problem.paints, tubes, leave_out)
-        fit = replace(fit, aside=aside)
+        fit = replace(fit, aside=can.aside)
         if not (leave_out and solved.taught):
             return fit
 
@@ -134,8 +130,8 @@ def fit_paints(
         return replace(fit, without=solved.without_mixtures(conclude))
 
 
-LaidOut = tuple[Problem, Array, Sequence[int]]
-"""A problem, where to start, and the paints whose K and S are held."""
+Begin = Callable[[Problem], tuple[Array, Sequence[int]]]
+"""Where to start with a problem, and the paints whose K and S are held."""
 
 
 @dataclass(frozen=True)
@@ -174,24 +170,19 @@ class Solved:
 
 
 def solved_of(
-    readings: Sequence[CardReadings],
-    laid_out: Callable[[Sequence[CardReadings]], LaidOut],
-    settings: FitSettings,
-    progress: Progress | None,
+    can: Fittable, begin: Begin, settings: FitSettings, progress: Progress | None
 ) -> Solved:
     """Solve the ladders, and then with the mixtures that there are to learn from."""
-    ladders = [r for r in readings if r.card.purpose == "fit"]
-    taught = [r for r in readings if r.card.purpose == "learn"]
-    problem, start, held = laid_out(ladders)
-    solution, weight, used = minimise(problem, start, settings, held, progress)
-    alone = Solved(problem, solution, weight, used)
+    ladders, whole, taught, _ = can
+    start, held = begin(ladders)
+    solution, weight, used = minimise(ladders, start, settings, held, progress)
+    alone = Solved(ladders, solution, weight, used)
     if not taught:
         return alone
-    # Patches of ladders come first, so that what was found of them is in the same rows.
-    problem, start, held = laid_out([*ladders, *taught])
+    start, held = begin(whole)
     found = solution.findings
-    solution, weight, used = minimise(problem, start, settings, held, progress, found)
-    return Solved(problem, solution, weight, used, taught, alone)
+    solution, weight, used = minimise(whole, start, settings, held, progress, found)
+    return Solved(whole, solution, weight, used, taught, alone)
 
 
 def with_noise(settings: FitSettings, readings: Sequence[CardReadings]) -> FitSettings:

@@ -11,9 +11,9 @@ from ..cards.readings import CardReadings
 from ..errors import InputError
 from ..optics.coefficients import ABSOLUTE, Coefficients
 from ..optics.spectra import Array
-from .joint import LaidOut, found_of, report, solved_of, with_noise
+from .joint import found_of, report, solved_of, with_noise
 from .judging.part_errors import erring
-from .problem.arrays import Problem, build
+from .problem.arrays import Problem
 from .problem.result import JointFit
 from .problem.set_aside import fittable
 from .problem.settings import FitSettings
@@ -86,14 +86,11 @@ def fit_new_tubes(
         )
     beside = known.select([p for p in weighed if p in known.paints])
 
-    def laid_out(some: Sequence[CardReadings]) -> LaidOut:
-        return _laid_out(some, tubes, beside, settings)
-
-    readings, aside = fittable(readings, tubes, settings, beside)
-    new = [p for p in new if p not in aside]
+    can = fittable(readings, tubes, settings, beside)
+    new = [p for p in new if p not in can.aside]
     with one_thread():
-        solved = solved_of(readings, laid_out, settings, progress)
-        fit = replace(report(solved, new, tubes, leave_out), aside=aside)
+        solved = solved_of(can, lambda problem: _held(problem, beside), settings, progress)
+        fit = replace(report(solved, new, tubes, leave_out), aside=can.aside)
         problem = solved.problem
 
         def conclude(solution: Solution, weight: Array) -> Coefficients:
@@ -111,26 +108,14 @@ def fit_new_tubes(
     return replace(fit, paints=paints, coefficients=found)
 
 
-def _laid_out(
-    readings: Sequence[CardReadings],
-    tubes: Mapping[str, Tube],
-    known: Coefficients,
-    settings: FitSettings,
-) -> LaidOut:
-    """Lay a problem out with the known paints on its cards held."""
-    cards = [r.card for r in readings]
-    beside = known.select([p for p in known.paints if any(p in card.paints for card in cards)])
-    problem = build(readings, tubes, settings, beside)
-    # The known paints' K and S belong to their own surface record and dry volume.
-    at = np.array([problem.paints.index(p) for p in beside.paints], dtype=np.intp)
-    volume, inverse = problem.dry_volume.copy(), problem.inverse_density.copy()
-    volume[at], inverse[at] = beside.dry_volume, 1 / beside.density
-    surfaces = tuple(replace(s, k2=known.surface.k2, n=known.surface.n) for s in problem.surfaces)
-    problem = replace(problem, dry_volume=volume, inverse_density=inverse, surfaces=surfaces)
-    start = starting_values(problem)
-    for i, paint in enumerate(beside.paints):
-        start[at[i]] = known_log(beside, paint, start[at[i]])
-    return problem, start, list(at)
+def _held(problem: Problem, known: Coefficients) -> tuple[Array, list[int]]:
+    """Where a problem begins, and the known paints on its cards, which are held."""
+    start, held = starting_values(problem), []
+    for paint in known.paints:
+        if paint in problem.paints:
+            held.append(i := problem.paints.index(paint))
+            start[i] = known_log(known, paint, start[i])
+    return start, held
 
 
 def known_log(known: Coefficients, paint: str, otherwise: Array) -> Array:

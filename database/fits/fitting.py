@@ -28,7 +28,6 @@ from ..store.trials import tried
 from .check_mixtures import CheckCard, check_cards, predicted_checks
 from .learning import Learning, judged_without, to_learn
 from .scan_fitting import ScanFit, fit_scans, unfit_scans
-from .symmetric import symmetric
 
 
 @dataclass(frozen=True)
@@ -137,8 +136,8 @@ def run_fit(
     """
     said: dict[str, Any] = {"leave_out": leave_out, "progress": progress}
     if known is None:
-        return symmetric(fit_paints(readings, tubes, settings, **said))
-    return symmetric(fit_new_tubes(readings, tubes, known, settings, **said))
+        return fit_paints(readings, tubes, settings, **said)
+    return fit_new_tubes(readings, tubes, known, settings, **said)
 
 
 def recorded_settings(recorded: Mapping[str, Any]) -> FitSettings:

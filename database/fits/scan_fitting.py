@@ -22,7 +22,6 @@ from ..store.lots import of_one_lot
 from ..store.scans import StoredChannels
 from ..store.store import Store
 from .check_mixtures import unjudged, why_not_seen
-from .symmetric import symmetric
 
 FEWEST_LEARNT = 6
 """Measured colours from which on scanned paints are believed to be like them: fewer would each be
@@ -82,8 +81,7 @@ def run_scan_fit(
     prior = None
     if learnt is not None and white is not None:
         prior = ScanPrior.invented().learnt_from(learnt, white)
-    fit = fit_scan(scans, tubes, sensors, prior, settings, known=known, progress=progress)
-    return symmetric(fit)
+    return fit_scan(scans, tubes, sensors, prior, settings, known=known, progress=progress)
 
 
 def fit_scans(

@@ -138,7 +138,7 @@ def build(
     tubes : mapping of nickname to Tube
     settings : FitSettings
     known : Coefficients, optional
-        Paints whose K and S are given.
+        Paints whose K and S are given; these belong to their own surface record and dry volume.
     hidden : collection of (card, step), optional
         Brushed films that nothing of their substrate is seen through; by default those whose
         readings over black and over white don't differ.
@@ -170,7 +170,7 @@ def build(
         raise InputError(None, None, "no card has a readable patch", "read the cards first")
     given = known.paints if known else ()
     rows.share(tubes, given)
-    return Problem(
+    problem = Problem(
         paints=paints,
         hubs=_hubs(cards, paints, known),
         fractions=np.array(rows.fractions),
@@ -182,9 +182,7 @@ def build(
         weighing=rows.weighing,
         dry_volume=np.array([tubes[p].dry_volume for p in paints]),
         inverse_density=np.array([1 / tubes[p].wet_density for p in paints]),
-        surface_offset=np.array(
-            [known.surface_offset[known.index(p)] if known and p in given else 0.0 for p in paints]
-        ),
+        surface_offset=np.zeros(len(paints)),
         nuisances=tuple(rows.nuisances),
         patches=tuple(rows.patches),
         drawdown=np.array([p.drawdown for p in rows.patches]),
@@ -196,6 +194,29 @@ def build(
         scale=scale,
         wavelengths=GRID,
         model=model,
+    )
+    return problem if known is None else _as_known(problem, known)
+
+
+def _as_known(problem: Problem, known: Coefficients) -> Problem:
+    """The problem with the known paints' own surface record and dry volume."""
+    beside = known.select([p for p in known.paints if p in problem.paints])
+    at = [problem.paints.index(p) for p in beside.paints]
+    volume, inverse, offset = np.array(
+        [problem.dry_volume, problem.inverse_density, problem.surface_offset]
+    )
+    volume[at], inverse[at], offset[at] = (
+        beside.dry_volume,
+        1 / beside.density,
+        beside.surface_offset,
+    )
+    surfaces = tuple(replace(s, k2=known.surface.k2, n=known.surface.n) for s in problem.surfaces)
+    return replace(
+        problem,
+        dry_volume=volume,
+        inverse_density=inverse,
+        surface_offset=offset,
+        surfaces=surfaces,
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 
@@ -21,6 +21,26 @@ from .tube import Tube
 Reasons = Mapping[str, InputError]
 """Why paints can't be fitted, by nickname."""
 _Read = TypeVar("_Read", CardReadings, CardChannels)
+_Problem = TypeVar("_Problem")
+
+
+class Fittable(NamedTuple):
+    """What can be fitted, laid out.
+
+    Attributes
+    ----------
+    ladders, whole : Problem
+        Of the ladders alone, and with the mixtures that there are to learn from.
+    taught : list of CardReadings
+        Those mixtures.
+    aside : mapping of nickname to InputError
+        Paints that can't be fitted, and why.
+    """
+
+    ladders: Problem
+    whole: Problem
+    taught: list[CardReadings]
+    aside: Reasons
 
 
 def fittable(
@@ -28,8 +48,8 @@ def fittable(
     tubes: Mapping[str, Tube],
     settings: FitSettings,
     known: Coefficients | None = None,
-) -> tuple[list[CardReadings], Reasons]:
-    """Keep the drawdowns of paints that can be fitted.
+) -> Fittable:
+    """Lay out the drawdowns of paints that can be fitted.
 
     Parameters
     ----------
@@ -41,8 +61,7 @@ def fittable(
 
     Returns
     -------
-    kept : list of CardReadings
-    reasons : mapping of nickname to InputError
+    Fittable
 
     Raises
     ------
@@ -50,32 +69,41 @@ def fittable(
         Where no paint can be fitted, or whites alone; and for what `build` refuses.
     """
 
-    def unfit(some: Sequence[CardReadings]) -> Reasons:
-        ladders = [r for r in some if r.card.purpose == "fit"]
-        cards = [r.card for r in ladders]
-        on = {p for card in cards for p in card.paints}
-        held = None if known is None else known.select([p for p in known.paints if p in on])
-        return unfittable(build(ladders, tubes, settings, held), cards, held)
+    def ladders_of(some: Sequence[CardReadings]) -> list[CardReadings]:
+        return [r for r in some if r.card.purpose == "fit"]
 
-    return kept_of(readings, unfit, () if known is None else known.paints)
+    def laid_out(some: Sequence[CardReadings]) -> tuple[Problem, Reasons]:
+        problem = build(ladders_of(some), tubes, settings, known)
+        return problem, unfittable(problem, [r.card for r in ladders_of(some)], known)
+
+    kept, ladders, aside = kept_of(readings, laid_out, () if known is None else known.paints)
+    taught = [r for r in kept if r.card.purpose == "learn"]
+    # Patches of ladders come first, so that what is found of them is in the same rows of both.
+    both = [*ladders_of(kept), *taught]
+    whole = build(both, tubes, settings, known) if taught else ladders
+    return Fittable(ladders, whole, taught, aside)
 
 
 def kept_of(
-    readings: Sequence[_Read], unfit: Callable[[Sequence[_Read]], Reasons], known: Collection[str]
-) -> tuple[list[_Read], Reasons]:
-    """Leave paints out until the rest can be fitted; `unfit` says which can't.
+    readings: Sequence[_Read],
+    laid_out: Callable[[Sequence[_Read]], tuple[_Problem, Reasons]],
+    known: Collection[str],
+) -> tuple[list[_Read], _Problem, Reasons]:
+    """Leave paints out until the rest can be fitted.
 
     Parameters
     ----------
     readings : sequence of _Read
-    unfit : callable
-        From readings to the paints that can't be fitted, and why.
+    laid_out : callable
+        From readings to their problem, the paints of it that can't be fitted, and why.
     known : collection of str
         Nicknames of paints that are given.
 
     Returns
     -------
     kept : list
+    problem
+        Of what is kept.
     reasons : mapping of nickname to InputError
 
     Raises
@@ -85,14 +113,16 @@ def kept_of(
     """
     aside: dict[str, InputError] = {}
     kept = list(readings)
-    while found := unfit(kept):
+    while True:
+        problem, found = laid_out(kept)
+        if not found:
+            return kept, problem, aside
         aside |= found
         kept = [less for r in kept if (less := _without(r, found)) is not None]
         steps = [d for r in kept if r.card.purpose == "fit" for d in r.card.drawdowns]
         whites = {d.white for d in steps}
         if not {p for d in steps for p in d.masses} - whites - set(known):
             raise next(iter(aside.values()))
-    return kept, aside
 
 
 def _without(readings: _Read, paints: Collection[str]) -> _Read | None:

@@ -127,8 +127,6 @@ def lay_out(
         guessed.append(CardReadings(r.card, spectra, r.surface, r.source))
     hidden = [step for r in averaged for step in hidden_steps(r)]
     problem = build(guessed, tubes, settings, known, hidden)
-    if known is not None:
-        problem = as_known(problem, known)
     by_label = {
         (r.card.name, label): (r.channels[i], r.variance[i])
         for r in averaged
@@ -140,25 +138,6 @@ def lay_out(
     levels = {r.card.name: r.level for r in averaged}
     problem, seen = _with_what_is_unsure(problem, sensors, bare, channels, levels)
     return problem, seen, variance
-
-
-def as_known(problem: Problem, known: Coefficients) -> Problem:
-    """The problem with the known paints' own surface record and dry volume.
-
-    Parameters
-    ----------
-    problem : Problem
-    known : Coefficients
-
-    Returns
-    -------
-    Problem
-    """
-    at = [problem.paints.index(p) for p in known.paints]
-    volume, inverse = problem.dry_volume.copy(), problem.inverse_density.copy()
-    volume[at], inverse[at] = known.dry_volume, 1 / known.density
-    surfaces = tuple(replace(s, k2=known.surface.k2, n=known.surface.n) for s in problem.surfaces)
-    return replace(problem, dry_volume=volume, inverse_density=inverse, surfaces=surfaces)
 
 
 def _with_what_is_unsure(

@@ -58,6 +58,8 @@ _LEFT_OVER = 0.35
 readings show it, a third in the virtual paint lab; three channels don't."""
 _ROUNDS = 4
 """How often to solve: weights follow the fitted spectra, and beliefs what the paint is like."""
+_LaidOut = tuple[Problem, Seen, Array, tuple[int, ...]]
+"""A problem, what was seen of it, the channels' variance, and patches that show their substrate."""
 
 
 def fit_scan(
@@ -138,14 +140,15 @@ def fit_scan(
         solution = _minimise(problem, seen, variance, begun, settings, None)
         return solution.cost, _shares(problem, seen, variance, solution, settings)
 
-    def unfit(some: Sequence[CardChannels]) -> Reasons:
+    def laid_out(some: Sequence[CardChannels]) -> tuple[_LaidOut, Reasons]:
         problem, seen, variance = lay_out(some, tubes, sensors, prior, settings, beside)
-        return _nothing_left(problem, _unread(seen, see_through(problem, seen, variance)), beside)
+        aside = see_through(problem, seen, variance)
+        none_left = _nothing_left(problem, _unread(seen, aside), beside)
+        return (problem, seen, variance, aside), none_left
 
-    readings, unfitted = kept_of(readings, unfit, () if beside is None else beside.paints)
+    given = () if beside is None else beside.paints
+    readings, (problem, whole, variance, aside), unfitted = kept_of(readings, laid_out, given)
     cards = [r.card for r in readings if r.card.purpose == "fit"]
-    problem, whole, variance = lay_out(readings, tubes, sensors, prior, settings, beside)
-    aside = see_through(problem, whole, variance)
     with one_thread():
         odd = [
             each

@@ -58,6 +58,13 @@ def _positive(blocks: Array) -> Array:
     return result
 
 
+def _in_units(blocks: Array, value: Array) -> Array:
+    """2x2 blocks of (log K, log S) in units of K and S; symmetric, for a release keeps half."""
+    blocks = blocks * value[:, None] * value[None]
+    blocks[1, 0] = blocks[0, 1]
+    return blocks
+
+
 def _felt(k: Array, s: Array) -> Array:
     """How much log K and log S of a paint are felt in a mid tint: the slope of an opaque film."""
     ratio = k / s
@@ -86,8 +93,8 @@ def reduced(covariance: Array, value: Array) -> tuple[Array, Array]:
     scale = np.concatenate([felt, felt])
     variances, directions = _strongest(covariance * scale * scale[:, None], OWN_FACTORS)
     mine = directions * np.sqrt(variances) / scale[:, None]
-    left = _blocks_left(covariance, mine, n_w)
-    return mine.T.reshape(OWN_FACTORS, 2, n_w) * value, left * value[:, None] * value[None]
+    left = _in_units(_blocks_left(covariance, mine, n_w), value)
+    return mine.T.reshape(OWN_FACTORS, 2, n_w) * value, left
 
 
 def spread(problem: Problem, solution: Solution) -> tuple[list[Array], Array]:
@@ -210,8 +217,7 @@ def coefficients(
     for p in range(n_p):
         if own_cov[p].any():  # a white has nothing to itself
             own[p], local[p] = reduced(own_cov[p], both[p])
-        left = _blocks_left(shared[p] @ shared[p].T, kept[p], n_w)
-        local[p] += left * both[p, :, None] * both[p, None]
+        local[p] += _in_units(_blocks_left(shared[p] @ shared[p].T, kept[p], n_w), both[p])
     factors = kept.transpose(2, 0, 1).reshape(SHARED_FACTORS, n_p, 2, n_w)
     surface, offset = problem.surfaces[0], problem.surface_offset.copy()
     for nuisance, value in zip(problem.nuisances, solution.nu.tolist(), strict=True):
