@@ -9,8 +9,7 @@ from tintladder.calibrate.optics.coefficients import Coefficients
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.calibrate.optics.surface import Surface
 from tintladder.calibrate.optics.transport import OF_TWO_FLUXES, TRANSPORT
-from tintladder.database.easel.basis import Basis
-from tintladder.database.easel.manner import Manner
+from tintladder.database.easel.basis import Basis, Manner
 from tintladder.database.easel.setting_out import SettingOut, Wanted
 from tintladder.database.mixing.measures import Measure, scale
 from tintladder.database.mixing.setout import SetOut

@@ -11,8 +11,8 @@ from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.database.easel.additions import AdditionRequest, addition_question
 from tintladder.database.easel.asked_colour import parse_target
+from tintladder.database.easel.habits import Measuring
 from tintladder.database.easel.heap import dab_of, heap_question
-from tintladder.database.easel.measuring import Measuring
 from tintladder.database.easel.prediction import MixRequest, greying, predicted_mix
 from tintladder.database.easel.reach import ReachRequest, reach_question
 from tintladder.database.easel.recipe import (

@@ -97,6 +97,25 @@ def pair(card: Card, session: Session) -> CardReadings:
         raise InputError(
             session.file, None, "these readings are of wet paint", "read the card again once dry"
         )
+    check_patches(card, session)
+    surface = Surface.of(session.geometry, session.specular)
+    return CardReadings(card, glowing(to_grid(session.trusted)), surface, session.file)
+
+
+def check_patches(card: Card, session: Session) -> None:
+    """Refuse readings that can't be of a card, wet or dry.
+
+    Parameters
+    ----------
+    card : Card
+    session : Session
+
+    Raises
+    ------
+    InputError
+        For a reading whose label is no patch of the card, a card of which nothing was read, or an
+        impossible reflectance.
+    """
     if not len(session.spectra):
         raise InputError(
             session.file, None, f"no sample of card {card.name} stands in it", "export it again"
@@ -111,8 +130,6 @@ def pair(card: Card, session: Session) -> CardReadings:
                 CalibrateDo.NAME_SAMPLES(),
             )
     check_possible(session.trusted, session.file)
-    surface = Surface.of(session.geometry, session.specular)
-    return CardReadings(card, glowing(to_grid(session.trusted)), surface, session.file)
 
 
 def glowing(spectra: Spectra) -> Spectra:

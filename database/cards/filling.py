@@ -18,8 +18,8 @@ from ...calibrate.errors import Field, InputError
 from ..common.remedies import StudioDo
 from ..common.whole_files import write_whole
 from ..store.store import Store
-from .printing import BY_VOLUME, FOLDER
-from .progress import PRINTED, named_card, printed_here, printed_on
+from .printing import FOLDER
+from .progress import BY_VOLUME, PRINTED, named_card, printed_here, printed_on
 
 TAKEN = "taken"
 """What the part taken of another step is called in ``STEP/taken``."""

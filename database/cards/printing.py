@@ -14,10 +14,9 @@ from ...calibrate.cards.card_plan import CardPlan, Ladder, plan_card
 from ...calibrate.cards.card_text import card_text
 from ...calibrate.cards.label_strength import Strength, is_black, is_white, strength_of
 from ...calibrate.cards.layout import Layout, layout_names, read_layout
-from ...calibrate.cards.measure import Measure, measure_of
+from ...calibrate.cards.measure import Measure
 from ...calibrate.cards.printed_card import print_card
 from ...calibrate.cards.shade import LEAST_BLACK, MOST_BLACK, USUAL, Shade
-from ...calibrate.cards.weighing_out import WET_DENSITY
 from ...calibrate.cards.weighing_sheet import TubeWords, print_sheet, used_words
 from ...calibrate.errors import Face, Field, InputError
 from ...calibrate.fit.problem.tube import TYPICAL_DENSITY
@@ -26,12 +25,11 @@ from ..common.remedies import StudioDo
 from ..common.whole_files import write_whole
 from ..store.schema import Paint
 from ..store.store import Store
-from .progress import PRINTED, card_number, printed_last, waiting
+from .progress import BY_VOLUME, PRINTED, card_number, waiting
 
 PAGES = ("a4", "a5", "letter", "half-letter")
 FOLDER = "cards"
 """In the studio's folder."""
-BY_VOLUME = "measured by volume"
 
 
 @dataclass(frozen=True)
@@ -239,20 +237,6 @@ def keep_printed(
     used = used_words(plan, words)
     before = waiting(store, card)
     return Printed(number, plan, layout, card_file, sheet_file, text_file, used, before)
-
-
-def measure_before(store: Store) -> Measure | None:
-    """What the card printed last was measured with; None before the first."""
-    card = printed_last(store)
-    if card is None:
-        return None
-    resolution = card.balance_g * math.sqrt(6)
-    known = [measure_of("syringe"), measure_of("spoons")]
-    known = [each for each in known if card.note == f"{BY_VOLUME}: {each.name}"]
-    if not card.note.startswith(BY_VOLUME):
-        known = [measure_of(f"{resolution:.{digits}g}") for digits in (1, 2)]
-        known = [each for each in known if round(each.error_g(WET_DENSITY), 4) == card.balance_g]
-    return next(iter(known), None)
 
 
 def choose_layout(layout: str | None, page: str | None, tubes: int) -> str:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from ...calibrate.cards.card import Card
+from ...calibrate.cards.measure import Measure, measure_of
+from ...calibrate.cards.weighing_out import WET_DENSITY
 from ...calibrate.errors import InputError, Sentence
 from ..common.remedies import StudioDo
 from ..store import schema
@@ -17,6 +20,8 @@ PRINTED = "Printed by tintladder: the grams are those printed, until it is said 
 """First comment of a card's text that was printed here."""
 _PRINTED = re.compile(r"# Printed by tintladder\b")
 """How the text of a card printed here begins, by an earlier tintladder too."""
+BY_VOLUME = "measured by volume"
+"""How the note of a card printed here begins that isn't weighed."""
 THICK_UM = 150.0
 """Gap of an applicator above which a film needs longer than overnight (common practice)."""
 
@@ -188,6 +193,20 @@ def printed_last(store: Store) -> Card | None:
         names = (row.name for row in rows if printed_here(row.versions[0].text))
         known = {card.name: card for card in store.cards.all()}
         return next((known[name] for name in names if name in known), None)
+
+
+def measure_before(store: Store) -> Measure | None:
+    """What the card printed last was measured with; None before the first."""
+    card = printed_last(store)
+    if card is None:
+        return None
+    resolution = card.balance_g * math.sqrt(6)
+    known = [measure_of("syringe"), measure_of("spoons")]
+    known = [each for each in known if card.note == f"{BY_VOLUME}: {each.name}"]
+    if not card.note.startswith(BY_VOLUME):
+        known = [measure_of(f"{resolution:.{digits}g}") for digits in (1, 2)]
+        known = [each for each in known if round(each.error_g(WET_DENSITY), 4) == card.balance_g]
+    return next(iter(known), None)
 
 
 def printed_on(store: Store, number: int) -> date:

@@ -208,7 +208,8 @@ def _print(
         for tube in tubes:
             store.paints.find(tube)
         from ..cards.mixtures import print_mixtures
-        from ..cards.printing import Wanted, measure_before, print_new_card
+        from ..cards.printing import Wanted, print_new_card
+        from ..cards.progress import measure_before
         from ..easel.habits import weighed_with
 
         before = None if scale else measure_before(store)

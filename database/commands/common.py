@@ -11,9 +11,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from ...calibrate.errors import InputError
 from .remedies import in_terminal
 
 if TYPE_CHECKING:
+    from ...calibrate.optics.surface import Gloss
+    from ..easel.habits import Habits
     from ..store.store import Store
 
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON, for other programs.")]
@@ -58,6 +61,27 @@ def number(least: float = -math.inf, most: float = math.inf) -> Callable[[str], 
     return parse
 
 
+ScaleOption = Annotated[
+    float | None,
+    typer.Option(
+        parser=number(0.001, 1), metavar="G", help="Smallest step of your scale, g; remembered."
+    ),
+]
+MeasureOption = Annotated[
+    str | None,
+    typer.Option(
+        help="What you measure with: grams, syringe, spoons, lengths or parts; remembered."
+    ),
+]
+FinishOption = Annotated[
+    str | None,
+    typer.Option(
+        help="Finish under which the eye sees it: gloss, satin or matt; remembered. Before one is "
+        "named, as your cards dried. Readings are matched as read, unless you name one."
+    ),
+]
+
+
 def worked(example: str) -> str:
     """Return the end of a help text: one worked example, its lines left as they are."""
     return f"\b\nExample:\n  {example}"
@@ -68,6 +92,35 @@ def open_store(studio: str | None, create: bool = False) -> Store:
     from ..store.store import Store
 
     return Store.open(studio, create)
+
+
+def usual(
+    store: Store,
+    scale: float | None = None,
+    measure: str | None = None,
+    finish: str | None = None,
+) -> Habits:
+    """Remember what is given, and return how the painter works."""
+    from ..easel.habits import remember
+
+    return remember(store, scale, measure, finish)
+
+
+def check_finish(finish: str | None) -> Gloss | None:
+    """Return the finish named.
+
+    Raises
+    ------
+    InputError
+        Where there is no such finish.
+    """
+    from ...calibrate.optics.surface import GLOSSES
+    from ..easel.habits import gloss_of
+
+    found = gloss_of(finish)
+    if finish is not None and found is None:
+        raise InputError("--finish", finish, f"expected {', '.join(GLOSSES)}", "choose one")
+    return found
 
 
 @contextmanager

@@ -7,8 +7,18 @@ from typing import Annotated
 
 import typer
 
-from .common import JsonOption, StudioOption, number, open_store, say, working
-from .habits import FinishOption, ScaleOption, usual
+from .common import (
+    FinishOption,
+    JsonOption,
+    ScaleOption,
+    StudioOption,
+    check_finish,
+    number,
+    open_store,
+    say,
+    usual,
+    working,
+)
 from .photographs import BlackOption, GreyOption, WhiteOption, wanted_colours
 
 EXAMPLE = 'tintladder lesson photos/slipway.jpg --grey 82,405 --people 12 --title "The slipway"'
@@ -55,7 +65,6 @@ def lesson(
         from ..common.whole_files import write_whole
         from ..easel.setting_out import SetOutRequest
         from ..paper.for_colours import handout
-        from .predict import check_finish
         from .recipe import split
 
         names = {paint.nickname: paint.name for paint in store.paints.all()}

@@ -6,8 +6,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from .common import JsonOption, StudioOption, open_store, print_table, say
-from .habits import FinishOption, usual
+from .common import (
+    FinishOption,
+    JsonOption,
+    StudioOption,
+    check_finish,
+    open_store,
+    print_table,
+    say,
+    usual,
+)
 
 if TYPE_CHECKING:
     from ..easel.basis import Basis
@@ -33,7 +41,6 @@ def muddy(
     """
     with open_store(studio) as store:
         from ..easel.prediction import MixRequest, greying
-        from .predict import check_finish
 
         gloss = check_finish(finish)
         usual(store, finish=finish)

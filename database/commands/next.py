@@ -8,8 +8,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ...calibrate.errors import InputError
-from .common import JsonOption, StudioOption, number, open_store, say
-from .habits import FinishOption, ScaleOption, usual
+from .common import (
+    FinishOption,
+    JsonOption,
+    ScaleOption,
+    StudioOption,
+    check_finish,
+    number,
+    open_store,
+    say,
+    usual,
+)
 from .photographs import BlackOption, GreyOption, WhiteOption, is_picture, no_photo, target_in_photo
 from .recipe import split
 from .remedies import in_terminal
@@ -88,7 +97,6 @@ def next(
         from ..easel.densities import added_grams
         from ..easel.heap import heap_question
         from ..easel.plate import OnPlate, on_plate, plate_of, set_plate
-        from .predict import check_finish
 
         gloss = check_finish(finish)
         habits = usual(store, scale, finish=finish)

@@ -6,12 +6,19 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ...calibrate.errors import InputError
-from .common import JsonOption, StudioOption, number, open_store, print_table, say
-from .habits import FinishOption, usual
+from .common import (
+    FinishOption,
+    JsonOption,
+    StudioOption,
+    check_finish,
+    number,
+    open_store,
+    print_table,
+    say,
+    usual,
+)
 
 if TYPE_CHECKING:
-    from ...calibrate.optics.surface import Gloss
     from ..easel.prediction import PredictedMix
 
 EXAMPLE = 'tintladder predict "ANCHOR=2,ROPE=1,HULL=7" --thickness 60'
@@ -88,23 +95,6 @@ def predict(
         ],
     } | basis.said  # fmt: skip
     say(result, as_json, lambda: _show(found, result))
-
-
-def check_finish(finish: str | None) -> Gloss | None:
-    """Return the finish named.
-
-    Raises
-    ------
-    InputError
-        Where there is no such finish.
-    """
-    from ...calibrate.optics.surface import GLOSSES
-    from ..easel.habits import gloss_of
-
-    found = gloss_of(finish)
-    if finish is not None and found is None:
-        raise InputError("--finish", finish, f"expected {', '.join(GLOSSES)}", "choose one")
-    return found
 
 
 def _show(found: PredictedMix, result: dict[str, Any]) -> None:

@@ -6,8 +6,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from .common import JsonOption, StudioOption, open_store, print_table, say, working
-from .habits import FinishOption, usual
+from .common import (
+    FinishOption,
+    JsonOption,
+    StudioOption,
+    check_finish,
+    open_store,
+    print_table,
+    say,
+    usual,
+    working,
+)
 
 if TYPE_CHECKING:
     from ..easel.reach import Reach
@@ -36,7 +45,6 @@ def reach(
     with open_store(studio) as store, working("Searching", as_json):
         from ..easel.asked_colour import parse_target
         from ..easel.reach import ReachRequest, reach_question
-        from .predict import check_finish
         from .recipe import split
 
         gloss = check_finish(finish)

@@ -8,8 +8,19 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ...calibrate.errors import InputError
-from .common import JsonOption, StudioOption, number, open_store, say, working
-from .habits import FinishOption, MeasureOption, ScaleOption, usual
+from .common import (
+    FinishOption,
+    JsonOption,
+    MeasureOption,
+    ScaleOption,
+    StudioOption,
+    check_finish,
+    number,
+    open_store,
+    say,
+    usual,
+    working,
+)
 from .photographs import BlackOption, GreyOption, WhiteOption, no_photo, target_in_photo
 
 if TYPE_CHECKING:
@@ -93,7 +104,6 @@ def recipe(
         from ..easel.basis import nickname
         from ..easel.recipe import Quantity, RecipeRequest, amounts, recipe_question
         from ..mixing.film import Film
-        from .predict import check_finish
         from .recipe_shown import as_dict, show
 
         if target is None and photo is None:

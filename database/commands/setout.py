@@ -8,8 +8,20 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from .common import JsonOption, StudioOption, number, open_store, print_table, say, working
-from .habits import FinishOption, MeasureOption, ScaleOption, usual
+from .common import (
+    FinishOption,
+    JsonOption,
+    MeasureOption,
+    ScaleOption,
+    StudioOption,
+    check_finish,
+    number,
+    open_store,
+    print_table,
+    say,
+    usual,
+    working,
+)
 from .photographs import BlackOption, GreyOption, WhiteOption, wanted_colours
 
 if TYPE_CHECKING:
@@ -70,7 +82,6 @@ def setout(
     with open_store(studio) as store, working("Looking at the picture", as_json) as told:
         from ..easel.setting_out import SetOutRequest, setout_question
         from ..paper.for_colours import setout_paper
-        from .predict import check_finish
         from .recipe import split
 
         gloss = check_finish(finish)

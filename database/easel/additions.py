@@ -13,10 +13,9 @@ from ..mixing.made import SIGMAS
 from ..mixing.measures import Measure
 from ..mixing.next_addition import Next, hand, measured, next_additions
 from ..mixing.target import Target
-from .basis import Basis, on_hand
+from .basis import Basis, Manner, on_hand
+from .habits import BY_SCALE
 from .heap import HeapQuestion, heap_question
-from .manner import Manner
-from .measuring import BY_SCALE
 from .plate import KeptDab, on_plate
 
 if TYPE_CHECKING:

@@ -10,16 +10,63 @@ from typing import TYPE_CHECKING, Any
 from ...calibrate.errors import InputError
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.colour import D50, View
-from ..mixing.film import FilmPalette
+from ...calibrate.optics.spectra import Array
+from ...calibrate.optics.surface import Gloss
+from ..common.remedies import StudioDo
+from ..mixing.batch import density
+from ..mixing.film import Film, FilmPalette
+from ..mixing.made import Made, as_made
+from ..mixing.measures import Measure
 from ..mixing.medium import MEDIUM, NAME, resolver, with_medium
 from ..mixing.palette import Palette
-from ..mixing.viewing import AS_READ, of_reading
+from ..mixing.target import Target
+from ..mixing.viewing import AS_READ, Viewing, of_reading
+from .asked_colour import kept_viewing
 from .densities import volume_slip, with_densities
-from .manner import Manner
-from .on_hand import usable
 
 if TYPE_CHECKING:
     from ..store.store import Store
+
+HANDY_G = 10.0
+"""Of a mix that nobody says how much to make of, where amounts are weighed or drawn up."""
+
+
+@dataclass(frozen=True)
+class Manner:
+    """How mixes are painted and looked at.
+
+    Attributes
+    ----------
+    viewing : Viewing
+    film : Film or None
+        None: paint that hides.
+    """
+
+    viewing: Viewing = AS_READ
+    film: Film | None = None
+
+    @classmethod
+    def matching(
+        cls, target: Target, finish: Gloss | None = None, film: Film | None = None
+    ) -> Manner:
+        """Return how a target is matched: as it is meant itself, unless a finish is named."""
+        return cls(Viewing(finish) if finish else target.viewing, film)
+
+    @classmethod
+    def of_kept(cls, predicted: Mapping[str, Any]) -> Manner:
+        """Return how a kept recipe was looked at."""
+        film = None
+        if "thickness_um" in predicted:
+            film = Film(predicted["thickness_um"], predicted["over"])
+        return cls(kept_viewing(predicted), film)
+
+    @property
+    def said(self) -> dict[str, Any]:
+        """What is kept of it with a recipe."""
+        said: dict[str, Any] = {"viewing": self.viewing.said}
+        if self.film:
+            said |= {"thickness_um": self.film.thickness_um, "over": self.film.over}
+        return said
 
 
 @dataclass(frozen=True)
@@ -89,6 +136,26 @@ class Basis:
         """
         return FilmPalette.of(self.manner.viewing.of(self.read), self.manner.film)
 
+    def made(
+        self, parts: Mapping[str, float], lab: Array, measure: Measure, grams: float | None
+    ) -> Made:
+        """Return a mix by weight as it is made.
+
+        Parameters
+        ----------
+        parts : mapping of nickname to share by weight
+        lab : (3,) array
+            CIELAB of what is to be matched.
+        measure : Measure
+        grams : float or None
+            To be made; None: a handy batch.
+        """
+        asked = None
+        if measure.read_off or (grams is not None and measure.size is not None):
+            by = density(self.read, parts) if measure.by_volume else 1.0
+            asked = (HANDY_G if grams is None else grams) / by / (measure.size or 1.0)
+        return as_made(self.palette, parts, lab, measure, asked)
+
     @property
     def model(self) -> str:
         """Name of the model."""
@@ -157,6 +224,30 @@ def nickname(store: Store, text: str) -> str:
         Where it fits none, or several.
     """
     return resolver(lambda name: store.paints.find(name).nickname)(text)
+
+
+def usable(store: Store, must: Sequence[str] = (), without: Sequence[str] = ()) -> Coefficients:
+    """Return K and S of the tubes on hand that have a fit, and of those asked for, by nickname.
+
+    Their densities are those of the tubes in use.
+
+    Raises
+    ------
+    InputError
+        Where one is both asked for and left out, or none is left.
+    """
+    clash = sorted(set(must) & set(without))
+    if clash:
+        raise InputError(None, ", ".join(clash), "is both asked for and left out", "drop one")
+    fitted = store.fits.current()
+    on_hand = [p.nickname for p in store.paints.all() if p.on_hand and p.nickname in fitted]
+    used = [p for p in dict.fromkeys([*on_hand, *must]) if p not in without]
+    if not used:
+        raise InputError(
+            None, None, "no tube on hand has a fit",
+            StudioDo.SAY_ON_HAND_OR_FIT(),
+        )  # fmt: skip
+    return with_densities(store, store.fits.coefficients(used))[0]
 
 
 def on_hand(

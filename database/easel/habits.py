@@ -7,15 +7,57 @@ from typing import TYPE_CHECKING
 
 from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.surface import GLOSSES, Gloss
+from ..mixing.measures import SPOONS, SQUEEZED, SYRINGE, WEIGHED_PARTS, Measure, scale
 from ..mixing.target import Target
 from ..mixing.viewing import AS_SEEN, Viewing
-from .measuring import GRAMS, KINDS, Measuring
 
 if TYPE_CHECKING:
     from ...calibrate.cards.measure import Measure as CardMeasure
     from ..store.store import Store
 
 _FINEST, _COARSEST = 0.001, 1.0
+GRAMS = "grams"
+_OTHERS = {
+    "syringe": SYRINGE, "spoons": SPOONS, "lengths": SQUEEZED, "parts": WEIGHED_PARTS,
+}  # fmt: skip
+KINDS = (GRAMS, *_OTHERS)
+"""What amounts may be measured with."""
+
+
+@dataclass(frozen=True)
+class Measuring:
+    """What amounts are measured with.
+
+    Attributes
+    ----------
+    kind : str
+        One of `KINDS`.
+    step : float
+        Smallest step of the kitchen scale, g.
+    """
+
+    kind: str = GRAMS
+    step: float = 0.01
+
+    @property
+    def measure(self) -> Measure:
+        """Return the measure itself."""
+        return _OTHERS.get(self.kind) or self.scale
+
+    @property
+    def scale(self) -> Measure:
+        """Return the kitchen scale."""
+        return scale(self.step)
+
+    @property
+    def every(self) -> tuple[Measure, ...]:
+        """Return all measures, this one first."""
+        others = (m for m in (self.scale, *_OTHERS.values()) if m != self.measure)
+        return self.measure, *others
+
+
+BY_SCALE = Measuring()
+"""Where nothing else is known."""
 
 
 @dataclass(frozen=True)
@@ -73,7 +115,7 @@ def weighing(store: Store) -> Habits:
     """Return the same; where no scale was named yet, with the one that cards were weighed with."""
     found = habits(store)
     if found.scale is None:
-        from ..cards.printing import measure_before
+        from ..cards.progress import measure_before
 
         before = measure_before(store)
         if before is not None and before.resolution_g is not None:

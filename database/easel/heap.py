@@ -10,8 +10,7 @@ from ...calibrate.errors import Sentence
 from ..common.remedies import StudioDo
 from ..mixing.heap_guess import READ_BAND, Likely, likely_mixes
 from ..mixing.target import Target
-from .basis import Basis, on_hand
-from .manner import Manner
+from .basis import Basis, Manner, on_hand
 from .plate import KeptDab
 
 if TYPE_CHECKING:

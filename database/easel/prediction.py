@@ -12,9 +12,8 @@ from ..mixing.medium import MEDIUM
 from ..mixing.prediction import BY_VOLUME, GRAMS, Look, by_weight, look, mix_words, parse_amounts
 from ..mixing.target import Target
 from ..mixing.viewing import AS_READ, Viewing
-from .basis import Basis, just, nickname, on_hand
+from .basis import Basis, Manner, just, nickname, on_hand
 from .habits import habits
-from .manner import Manner
 
 if TYPE_CHECKING:
     from ..mixing.greying import Muddy

@@ -12,9 +12,8 @@ from ..mixing.medium import MEDIUM
 from ..mixing.recipes import Answer, recipes
 from ..mixing.target import Target
 from ..mixing.viewing import Viewing
-from .basis import Basis, on_hand
+from .basis import Basis, Manner, on_hand
 from .habits import habits
-from .manner import Manner
 
 if TYPE_CHECKING:
     from ..store.store import Store

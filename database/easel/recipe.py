@@ -17,9 +17,8 @@ from ..mixing.recipes import Answer, Recipe, recipe_as_given, recipes
 from ..mixing.target import Target
 from ..mixing.viewing import Viewing
 from .asked_colour import kept_target
-from .basis import Basis, on_hand
-from .manner import Manner
-from .measuring import BY_SCALE, Measuring, made_of
+from .basis import Basis, Manner, on_hand
+from .habits import BY_SCALE, Measuring
 
 if TYPE_CHECKING:
     from ..store import schema
@@ -269,7 +268,7 @@ def amounts(ways: Ways, recipe: Recipe, quantity: Quantity) -> Amounts:
     basis, parts, wanted = ways.basis, recipe.parts, ways.answer.target.lab
     grams = _grams(basis, parts, quantity)
     measured = tuple(
-        made_of(basis, parts, wanted, measure, grams) for measure in quantity.measuring.every
+        basis.made(parts, wanted, measure, grams) for measure in quantity.measuring.every
     )
     return Amounts(
         grams, measured, order_of(basis.palette, parts), tuple(basis.assumed(parts)),

@@ -17,10 +17,8 @@ from ..mixing.photo_colours import main_colours, reference_cards
 from ..mixing.setout import BATCH_ML, WITHIN, Dab, SetOut, set_out
 from ..mixing.target import Target
 from ..mixing.viewing import AS_SEEN, Viewing
-from .basis import Basis, on_hand
-from .habits import habits
-from .manner import Manner
-from .measuring import BY_SCALE, Measuring, made_of
+from .basis import Basis, Manner, on_hand
+from .habits import BY_SCALE, Measuring, habits
 
 if TYPE_CHECKING:
     from ..store.store import Store
@@ -208,7 +206,7 @@ class SettingOut:
     def by(self, dab: Dab, measure: Measure, handy: bool = False) -> Made:
         """Return one colour's heap by another measure, or a handy batch of it."""
         grams = None if handy else sum(dab.grams.values())
-        return made_of(self.basis, dab.recipe.parts, dab.target.lab, measure, grams)
+        return self.basis.made(dab.recipe.parts, dab.target.lab, measure, grams)
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from ..mixing.recipes import lacks
 from ..mixing.target import Target
 from ..store import schema
 from ..store.transactions import now
-from .manner import Manner
+from .basis import Manner
 from .recipe import as_kept
 
 if TYPE_CHECKING:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from ..easel.measuring import BY_SCALE
+from ..easel.habits import BY_SCALE
 from ..easel.setting_out import SetOutRequest, SettingOut, setout_question
 from ..mixing.measures import SPOONS, SYRINGE, Measure
 from ..mixing.setout import SetOut

@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 
 from ...calibrate.errors import InputError
 from ..common.remedies import StudioDo
-from ..easel.basis import on_hand
+from ..easel.basis import Manner, on_hand
 from ..easel.habits import habits
-from ..easel.manner import Manner
 from .chart import chart
 from .labels import print_labels, tube_labels
 from .pots import pot_labels, print_pots

@@ -14,7 +14,7 @@ from ..common.listing import few
 from ..common.remedies import StudioDo
 from . import schema
 from .imports import Undone
-from .transactions import Transactions, now
+from .transactions import Subject, now
 
 _SAME = (
     "masses",
@@ -31,11 +31,8 @@ _SAME = (
 """Fields that a drawdown has in the database just as in memory."""
 
 
-class Cards:
+class Cards(Subject):
     """Cards."""
-
-    def __init__(self, database: Transactions) -> None:
-        self._database = database
 
     def add(self, card: Card, text: str) -> Literal["added", "changed", "unchanged"]:
         """Add a card, or what its corrected file now says; earlier versions are kept.

@@ -7,14 +7,11 @@ from collections.abc import Mapping
 from sqlalchemy import select
 
 from . import schema
-from .transactions import Transactions
+from .transactions import Subject
 
 
-class Habits:
+class Habits(Subject):
     """Values by name, each a text."""
-
-    def __init__(self, database: Transactions) -> None:
-        self._database = database
 
     def all(self) -> dict[str, str]:
         """Return everything that is remembered."""

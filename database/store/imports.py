@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session as OrmSession
 from ...calibrate.errors import InputError
 from ..common.remedies import StudioDo
 from . import schema
-from .transactions import Transactions, now
+from .transactions import Subject, now
 
 
 @dataclass(frozen=True)
@@ -70,11 +70,8 @@ class UndoneImport:
     fits: tuple[int, ...]
 
 
-class Imports:
+class Imports(Subject):
     """Imports."""
-
-    def __init__(self, database: Transactions) -> None:
-        self._database = database
 
     def record(
         self,

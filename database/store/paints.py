@@ -12,14 +12,11 @@ from ...calibrate.fit.problem.tube import Tube
 from . import schema
 from .paint_names import check_nickname, find_paint, nickname_key
 from .paints_file import NewLot, NewPaint, check_lot, parse_paints
-from .transactions import Transactions
+from .transactions import Subject
 
 
-class Paints:
+class Paints(Subject):
     """Paints and lots."""
-
-    def __init__(self, database: Transactions) -> None:
-        self._database = database
 
     def all(self) -> list[schema.Paint]:
         """Every paint with its lots, by nickname."""

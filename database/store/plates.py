@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import delete, select
 
 from . import schema
-from .transactions import Transactions, now
+from .transactions import Subject, now
 
 BEGUN = 0
 """The state before the first step: nothing is on the plate."""
@@ -17,11 +17,8 @@ _KEPT = timedelta(days=2)
 """How long a step can be undone: a day for certain, wherever midnight falls."""
 
 
-class Plates:
+class Plates(Subject):
     """Plates by what is mixed on them; each step is a state of its own, and none is changed."""
-
-    def __init__(self, database: Transactions) -> None:
-        self._database = database
 
     def any(self) -> bool:
         """Whether anything was ever put on a plate."""

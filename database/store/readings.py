@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from typing import Any, Literal, cast
 
 import numpy as np
@@ -12,7 +12,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session as OrmSession
 
 from ...calibrate.cards.card import Card
-from ...calibrate.cards.readings import CardReadings, pair
+from ...calibrate.cards.readings import CardReadings, check_patches, pair
 from ...calibrate.errors import InputError
 from ...calibrate.formats.session import Session
 from ...calibrate.optics.spectra import Array, Spectra
@@ -21,7 +21,7 @@ from . import schema
 from .cards import card_of, last_version
 from .imports import Undone
 from .tiles import last_white, tile_calibrations
-from .transactions import Transactions, now
+from .transactions import Subject, now
 
 
 class AlreadyReadError(InputError):
@@ -46,11 +46,8 @@ class StoredReadings(CardReadings):
     card_sha256: str
 
 
-class Readings:
+class Readings(Subject):
     """Sessions of readings."""
-
-    def __init__(self, database: Transactions) -> None:
-        self._database = database
 
     def add(
         self,
@@ -72,7 +69,7 @@ class Readings:
         name = card if isinstance(card, str) else card.name
         with self._database.transaction() as session:
             version = last_version(session, name, readings.file)
-            pair(card_of(version), replace(readings, state="dry"))
+            check_patches(card_of(version), readings)
             known = select(schema.Session).where(
                 schema.Session.card_id == version.card_id,
                 schema.Session.sha256 == readings.sha256,

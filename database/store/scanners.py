@@ -11,7 +11,7 @@ from sqlalchemy import select
 from ...calibrate.errors import Field, InputError
 from ..common.remedies import StudioDo
 from . import schema
-from .transactions import Transactions, now
+from .transactions import Subject, now
 
 if TYPE_CHECKING:
     # Only what reads pictures needs the libraries for it.
@@ -53,11 +53,8 @@ class Scanner:
         return cls(row.id, row.done, kept, row.result["target"])
 
 
-class Scanners:
+class Scanners(Subject):
     """Devices that read cards through three channels."""
-
-    def __init__(self, database: Transactions) -> None:
-        self._database = database
 
     def add(self, device: Characterised, target: Mapping[str, Any]) -> Scanner:
         """Keep a characterisation; from now on it is the one that counts of its device.

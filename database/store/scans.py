@@ -16,7 +16,7 @@ from ...calibrate.optics.surface import Surface
 from . import schema
 from .cards import card_of, last_version
 from .imports import Undone
-from .transactions import Transactions, now
+from .transactions import Subject, now
 
 if TYPE_CHECKING:
     # Only what reads pictures needs the libraries for it.
@@ -49,11 +49,8 @@ class StoredChannels(CardChannels):
     lab: Array
 
 
-class Scans:
+class Scans(Subject):
     """Scans of cards."""
-
-    def __init__(self, database: Transactions) -> None:
-        self._database = database
 
     def add(
         self,

@@ -21,6 +21,13 @@ def now() -> str:
     return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
+class Subject:
+    """What a studio keeps of one subject."""
+
+    def __init__(self, database: Transactions) -> None:
+        self._database = database
+
+
 class Transactions:
     """A studio database. One thread at a time; any number of processes.
 

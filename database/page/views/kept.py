@@ -12,8 +12,7 @@ from ....calibrate.errors import InputError
 from ....calibrate.formats.read import read_session
 from ...cards.scanning import PICTURES
 from ...easel.asked_colour import in_session
-from ...easel.basis import names_of
-from ...easel.manner import Manner
+from ...easel.basis import Manner, names_of
 from ...easel.swatches import dried, keep_swatch
 from ...mixing.target import Target
 from ...store import schema

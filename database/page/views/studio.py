@@ -5,8 +5,7 @@ from __future__ import annotations
 from starlette.responses import JSONResponse, Response
 
 from ...cards.new_tube import figure
-from ...easel.habits import remember, weighing
-from ...easel.measuring import GRAMS
+from ...easel.habits import GRAMS, remember, weighing
 from ...fits.standing import Do, ToDo, studio_standing
 from ..asked import Asked, go, shown, view
 from ..uploads import ACCEPTED
