@@ -33,7 +33,7 @@ LOOKS = (
     "calibrate/fit/solver/", "calibrate/fit/judging/", "calibrate/fit/uncertainty/check.py",
     "calibrate/fit/uncertainty/propagate.py", "database/fits/check_mixtures.py",
     "database/fits/scan_fitting.py", "database/releases/gates.py", "database/releases/compare.py",
-    "database/commands/", "database/store/trials.py",
+    "database/commands/",
 )  # fmt: skip
 CARD = "anchor-blue"
 _DEEP = 4

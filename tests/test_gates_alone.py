@@ -15,6 +15,7 @@ from tintladder.calibrate.fit.uncertainty.check import MOST_SCAN_ERROR
 from tintladder.calibrate.optics.coefficients import TWO_FLUX
 from tintladder.calibrate.optics.transport import TRANSPORT
 from tintladder.database.common.remedies import StudioDo
+from tintladder.database.mixing.model_choice import Trial
 from tintladder.database.releases import gates as module
 from tintladder.database.releases.compare import Numbers, compare
 from tintladder.database.releases.gates import Gate, gates, stale_fits
@@ -48,7 +49,6 @@ class Studio:
         self.holding: dict[str, dict[str, int]] = {}
         for name, answer in {
             "check_errors": lambda session: self.checks,
-            "tried": lambda session: None,
             "Undone": SimpleNamespace(of=lambda session: self.undone),
             "fits_in_use": lambda session: self.holding,
             "inputs_of": lambda session, fits: {fit: self.inputs[fit] for fit in fits},
@@ -67,7 +67,7 @@ class Studio:
             TWO_FLUX: {r.paint.nickname: r for r in rows},
             TRANSPORT: {r.paint.nickname: r for r in other},
         }
-        return gates(self.session, fits, self.numbers, self.last)
+        return gates(self.session, fits, Trial({}), self.numbers, self.last)
 
 
 @pytest.fixture

@@ -24,7 +24,6 @@ from ..mixing.strengths import rank
 from ..store.lots import of_one_lot
 from ..store.readings import StoredReadings
 from ..store.store import Store
-from ..store.trials import tried
 from .check_mixtures import CheckCard, check_cards, predicted_checks
 from .learning import Learning, judged_without, to_learn
 from .scan_fitting import ScanFit, fit_scans, unfit_scans
@@ -183,7 +182,7 @@ def fit_studio(
     readings, tubes = [*one.readings, *learning.taught], store.paints.tubes(one.lots)
     made = _fit_measured(store, readings, tubes, paints, settings, progress) if readings else None
     again = _fit_transport(store, readings, tubes, paints, made, progress) if made else None
-    with store.transaction() as session:
+    with store.transaction():
         runs, quality = list[tuple[int, JointFit]](), dict[str, QualityReport]()
         transport = None
         if made is not None:
@@ -211,7 +210,7 @@ def fit_studio(
         if not runs:
             raise _nothing_read(paints, unfit)
         judged = _judge(store, runs, settings, TWO_FLUX, learning)
-        model, trial = store.fits.model_for(measured), tried(session)
+        model, trial = store.fits.model_for(measured), store.fits.trial()
     return StudioFit(
         *runs[0],
         judged,

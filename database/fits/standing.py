@@ -16,7 +16,6 @@ from ..mixing import model_choice
 from ..store import schema
 from ..store.in_use import checks_in_use, last_release, paint_fits
 from ..store.store import Store
-from ..store.trials import tried
 from .check_mixtures import told_by_scan
 
 
@@ -50,7 +49,7 @@ class Verdict:
 def verdicts(store: Store) -> list[Verdict]:
     """The verdict on each paint that has a fit, by nickname."""
     with store.snapshot() as session:
-        beside, trial = store.fits.current(TRANSPORT), tried(session)
+        beside, trial = store.fits.current(TRANSPORT), store.fits.trial()
         rows = paint_fits(session)
         by_model = {(row.paint_id, row.model): row for row in rows}
         found = []

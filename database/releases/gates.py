@@ -23,7 +23,6 @@ from ..store.imports import Undone
 from ..store.in_use import check_errors, fits_in_use, inputs_of, whites_of
 from ..store.packing import unpack_fit
 from ..store.transactions import OrmSession
-from ..store.trials import tried
 from .compare import Numbers, compare
 
 HELD_OUT_MEAN, HELD_OUT_P95 = 2.0, 5.0
@@ -68,6 +67,7 @@ class Gate:
 def gates(
     session: OrmSession,
     fits: Fits,
+    trial: model_choice.Trial,
     numbers: Callable[[str, Sequence[str]], Numbers],
     last: schema.Release | None,
 ) -> list[Gate]:
@@ -82,12 +82,13 @@ def gates(
     session : Session
     fits : mapping of model to a mapping of nickname to PaintFit
         What would be published. Every paint has a fit by two fluxes.
+    trial : Trial
+        How far off each model was where both were tried.
     numbers : callable
         From a model and some of its nicknames to their K and S, and their whites'.
     last : Release or None
         The release before.
     """
-    trial = tried(session)
     further = {paint: row.fit_id for paint, row in fits[TRANSPORT].items()}
     used, other = dict[str, schema.PaintFit](), dict[str, schema.PaintFit]()
     for paint, row in fits[TWO_FLUX].items():

@@ -130,7 +130,7 @@ def plan(
         wanted = version or next_version(last.version if last else None, changes)
         checked_version(wanted, [row.version for row in earlier])
         fits = {TWO_FLUX: held.current, TRANSPORT: held.further}
-        found = gates(session, fits, partial(_numbers, held), last)
+        found = gates(session, fits, store.fits.trial(), partial(_numbers, held), last)
         return Plan(wanted, changes, tuple(found), excluded, held, tuple(earlier))
 
 

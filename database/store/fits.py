@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import asdict
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-from sqlalchemy import select, update
+from sqlalchemy import Select, select, update
 
 from ...calibrate.errors import InputError
 from ...calibrate.fit.problem.result import JointFit, PaintFit
@@ -19,7 +18,9 @@ from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients, check_alike
 from ...calibrate.optics.transport import TRANSPORT
 from ..common.remedies import StudioDo
 from ..mixing import model_choice
+from ..mixing.model_choice import Trial, trial_of
 from . import schema
+from .fit_rows import named_inputs, paint_fit, paint_fit_row
 from .lots import of_one_lot
 from .packing import (
     pack_coefficients,
@@ -33,7 +34,6 @@ from .paints import Paints
 from .readings import StoredReadings
 from .scans import StoredChannels
 from .transactions import Transactions, now
-from .trials import tried
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -85,19 +85,8 @@ class Fits:
                 created=now(),
                 code_version=version("tintladder"),
                 settings=dict(fit.settings),
-                inputs={
-                    "sessions": [
-                        {"session": item.session, "sha256": item.session_sha256}
-                        | _card_named(item)
-                        | ({"learnt": True} if item.card.purpose == "learn" else {})
-                        for item in inputs
-                        if isinstance(item, StoredReadings)
-                    ],
-                    "scans": [
-                        {"scan": item.scan, "sha256": item.scan_sha256} | _card_named(item)
-                        for item in inputs
-                        if isinstance(item, StoredChannels)
-                    ],
+                inputs=named_inputs(inputs)
+                | {
                     "by_scan": None if by_scan is None else dict(by_scan),
                     "tubes": [
                         asdict(tube) for nickname, tube in taken.items() if nickname in weighed
@@ -111,7 +100,7 @@ class Fits:
             session.add(row)
             paints = {paint.nickname: paint for paint in self._paints.all()}
             model = fit.coefficients.model
-            for nickname, paint_fit in fit.paints.items():
+            for nickname, each in fit.paints.items():
                 paint = paints[nickname]
                 before = update(schema.PaintFit).where(
                     schema.PaintFit.paint_id == paint.id, schema.PaintFit.current
@@ -120,8 +109,7 @@ class Fits:
                     before = before.where(schema.PaintFit.model == model)
                 session.execute(before.values(current=False))
                 report = (quality or {}).get(nickname)
-                lot = _lot(paint, taken[nickname].lot)
-                row.paint_fits.append(_paint_fit_row(paint, lot, paint_fit, report))
+                row.paint_fits.append(paint_fit_row(paint, taken[nickname].lot, each, report))
             session.flush()
             return row.id
 
@@ -186,16 +174,49 @@ class Fits:
             )
             return {nickname: fit for nickname, fit in rows}
 
+    def trial(self) -> Trial:
+        """How far off the models of a studio's fits in use were where every one was tried."""
+        in_use = (
+            select(schema.PaintFit.fit_id, schema.PaintFit.model)
+            .where(schema.PaintFit.current)
+            .distinct()
+            .subquery()
+        )
+        check = schema.Check
+        checks = (
+            select(in_use.c.model, check.card_id, check.patch, check.de00, check.scan_error)
+            .join(check, check.fit_id == in_use.c.fit_id)
+            .order_by(check.id)
+        )
+        with self._database.snapshot() as session:
+            mixtures: dict[str, dict[Hashable, float]] = {}
+            unsure: dict[Hashable, float] = {}
+            for model, card, patch, de00, error in session.execute(checks):
+                mixtures.setdefault(model, {})[card, patch] = de00
+                if error is not None:
+                    unsure[card, patch] = error
+            found = trial_of(mixtures, {}, unsure)
+            if found.off:
+                return found
+            left_out = select(
+                schema.PaintFit.model, schema.PaintFit.paint_id, schema.PaintFit.left_out
+            ).where(schema.PaintFit.current)
+            steps: dict[str, dict[Hashable, float]] = {}
+            for model, paint, off in session.execute(left_out):
+                if off is not None:
+                    steps.setdefault(model, {})[paint] = off
+            return trial_of({}, steps)
+
     def model_for(self, paints: Iterable[str]) -> str:
         """Return the model to calculate mixes of some paints by; see `model_choice.choose`."""
-        with self._database.snapshot() as session:
+        with self._database.snapshot():
             by_transport = self.current(TRANSPORT)
-            return model_choice.choose(list(paints), by_transport, tried(session))
+            return model_choice.choose(list(paints), by_transport, self.trial())
 
     def model_words(self, coefficients: Coefficients, asked: bool = False) -> str:
         """Say which model these coefficients are of, and why not another, unless it was asked."""
-        with self._database.snapshot() as session:
-            by_transport, trial = self.current(TRANSPORT), tried(session)
+        with self._database.snapshot():
+            by_transport, trial = self.current(TRANSPORT), self.trial()
         c = coefficients
         return model_choice.words(c.model, c.paints, by_transport, trial, asked)
 
@@ -308,21 +329,13 @@ class Fits:
             row = of_model.get(model or self.model_for(of_model[TWO_FLUX].beside))
             if row is None:
                 raise model_choice.no_such_fit([found.nickname], str(model))
-            return _paint_fit(row, unpack_coefficients(row.fit.coefficients))
+            return paint_fit(row, unpack_coefficients(row.fit.coefficients))
 
     def row(self, paint: str, model: str) -> schema.PaintFit:
         """Return the current fit of a paint by a model as kept, by its nickname."""
-        query = (
-            select(schema.PaintFit)
-            .join(schema.Paint)
-            .where(
-                schema.PaintFit.current,
-                schema.PaintFit.model == model,
-                schema.Paint.nickname == paint,
-            )
-        )
         with self._database.snapshot() as session:
-            return session.scalars(query).one()
+            found: schema.PaintFit = session.scalars(_current_of(paint, model)).one()
+            return found
 
     def strength_reference(self) -> str | None:
         """Nickname of the paint that the fits in use state tinting strength against, if any."""
@@ -347,18 +360,10 @@ class Fits:
     def lot_before(self, paint: str, lot: str, model: str = TWO_FLUX) -> PaintFit | None:
         """Return the current fit of a paint where it is of another lot than the one named."""
         with self._database.snapshot() as session:
-            row = session.scalar(
-                select(schema.PaintFit)
-                .join(schema.Paint)
-                .where(
-                    schema.PaintFit.current,
-                    schema.PaintFit.model == model,
-                    schema.Paint.nickname == paint,
-                )
-            )
+            row: schema.PaintFit | None = session.scalar(_current_of(paint, model))
             if row is None or row.lot is None or row.lot.lot == lot:
                 return None
-            return _paint_fit(row, unpack_coefficients(row.fit.coefficients))
+            return paint_fit(row, unpack_coefficients(row.fit.coefficients))
 
     def joint(self, fit: int) -> JointFit:
         """Return a run by its number, as it was recorded."""
@@ -366,15 +371,17 @@ class Fits:
             row = session.get_one(schema.Fit, fit)
             coefficients = unpack_coefficients(row.coefficients)
             return JointFit(
-                paints={p.paint.nickname: _paint_fit(p, coefficients) for p in row.paint_fits},
+                paints={p.paint.nickname: paint_fit(p, coefficients) for p in row.paint_fits},
                 coefficients=coefficients,
                 nuisances=unpack_table(row.nuisances),
                 settings=row.settings,
             )
 
 
-def _card_named(item: StoredReadings | StoredChannels) -> dict[str, Any]:
-    return {"card_version": item.card_version, "card_sha256": item.card_sha256}
+def _current_of(paint: str, model: str) -> Select[Any]:
+    """Rows of a paint's current fit by a model."""
+    of_paint = (schema.PaintFit.model == model, schema.Paint.nickname == paint)
+    return select(schema.PaintFit).join(schema.Paint).where(schema.PaintFit.current, *of_paint)
 
 
 def _no_fit(nickname: str) -> InputError:
@@ -384,47 +391,3 @@ def _no_fit(nickname: str) -> InputError:
         "has no fit yet",
         StudioDo.FIT_PAINT(paint=nickname),
     )
-
-
-def _paint_fit(row: schema.PaintFit, coefficients: Coefficients) -> PaintFit:
-    return PaintFit(
-        paint=row.paint.nickname,
-        coefficients=coefficients.select(row.beside),
-        patches=unpack_table(row.patches),
-        residuals=unpack_table(row.residuals),
-        verdict=row.verdict,
-        reasons=tuple(row.reasons),
-    )
-
-
-def _paint_fit_row(
-    paint: schema.Paint,
-    lot: schema.Lot | None,
-    fit: PaintFit,
-    quality: QualityReport | None,
-) -> schema.PaintFit:
-    from ...calibrate.fit.judging.quality_figures import figures
-
-    return schema.PaintFit(
-        paint=paint,
-        lot=lot,
-        model=fit.coefficients.model,
-        current=True,
-        beside=list(fit.coefficients.paints),
-        verdict=fit.verdict,
-        reasons=list(fit.reasons),
-        de00_mean=_finite(fit.de00_mean),
-        de00_max=_finite(fit.de00_max),
-        patches=pack_table(fit.patches if quality is None else quality.patches),
-        residuals=pack_table(fit.residuals),
-        quality=None if quality is None else pack_table(figures(quality)),
-        left_out=None if quality is None else _finite(quality.left_out.median()),
-    )
-
-
-def _lot(paint: schema.Paint, name: str) -> schema.Lot | None:
-    return next((lot for lot in paint.lots if lot.lot == name), None)
-
-
-def _finite(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None

@@ -1,0 +1,82 @@
+"""A fit as rows of the studio database, and back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from ...calibrate.fit.problem.result import PaintFit
+from ...calibrate.optics.coefficients import Coefficients
+from . import schema
+from .packing import pack_table, unpack_table
+from .readings import StoredReadings
+from .scans import StoredChannels
+
+if TYPE_CHECKING:
+    from ...calibrate.fit.judging.quality_report import QualityReport
+
+
+def named_inputs(inputs: Sequence[StoredReadings | StoredChannels]) -> dict[str, Any]:
+    """Name what a fit was fitted to: sessions and scans, each with the card as it was then."""
+    return {
+        "sessions": [
+            {"session": item.session, "sha256": item.session_sha256}
+            | _card_named(item)
+            | ({"learnt": True} if item.card.purpose == "learn" else {})
+            for item in inputs
+            if isinstance(item, StoredReadings)
+        ],
+        "scans": [
+            {"scan": item.scan, "sha256": item.scan_sha256} | _card_named(item)
+            for item in inputs
+            if isinstance(item, StoredChannels)
+        ],
+    }
+
+
+def _card_named(item: StoredReadings | StoredChannels) -> dict[str, Any]:
+    return {"card_version": item.card_version, "card_sha256": item.card_sha256}
+
+
+def paint_fit(row: schema.PaintFit, coefficients: Coefficients) -> PaintFit:
+    """Return the fit of a paint that a row keeps; `coefficients` are those of the whole fit."""
+    return PaintFit(
+        paint=row.paint.nickname,
+        coefficients=coefficients.select(row.beside),
+        patches=unpack_table(row.patches),
+        residuals=unpack_table(row.residuals),
+        verdict=row.verdict,
+        reasons=tuple(row.reasons),
+    )
+
+
+def paint_fit_row(
+    paint: schema.Paint,
+    lot: str,
+    fit: PaintFit,
+    quality: QualityReport | None,
+) -> schema.PaintFit:
+    """Row of a paint's fit; `lot` names the tube."""
+    from ...calibrate.fit.judging.quality_figures import figures
+
+    return schema.PaintFit(
+        paint=paint,
+        lot=next((known for known in paint.lots if known.lot == lot), None),
+        model=fit.coefficients.model,
+        current=True,
+        beside=list(fit.coefficients.paints),
+        verdict=fit.verdict,
+        reasons=list(fit.reasons),
+        de00_mean=_finite(fit.de00_mean),
+        de00_max=_finite(fit.de00_max),
+        patches=pack_table(fit.patches if quality is None else quality.patches),
+        residuals=pack_table(fit.residuals),
+        quality=None if quality is None else pack_table(figures(quality)),
+        left_out=None if quality is None else _finite(quality.left_out.median()),
+    )
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
