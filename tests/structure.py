@@ -32,8 +32,8 @@ TARGETS = {"recipe": 18, "functions": 20, "files": 10, "crossings": 1, "lines": 
 LOOKS = (
     "calibrate/fit/solver/", "calibrate/fit/judging/", "calibrate/fit/uncertainty/check.py",
     "calibrate/fit/uncertainty/propagate.py", "database/fits/check_mixtures.py",
-    "database/fits/scan_fitting.py", "database/releases/gates.py", "database/releases/compare.py",
-    "database/commands/",
+    "database/fits/judging.py", "database/fits/scan_fitting.py", "database/releases/gates.py",
+    "database/releases/compare.py", "database/commands/",
 )  # fmt: skip
 CARD = "anchor-blue"
 _DEEP = 4

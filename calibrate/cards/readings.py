@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..errors import CalibrateDo, InputError
 from ..formats.session import Session
@@ -98,8 +99,9 @@ def pair(card: Card, session: Session) -> CardReadings:
             session.file, None, "these readings are of wet paint", "read the card again once dry"
         )
     check_patches(card, session)
-    surface = Surface.of(session.geometry, session.specular)
-    return CardReadings(card, glowing(to_grid(session.trusted)), surface, session.file)
+    surface, spectra = Surface.of(session.geometry, session.specular), to_grid(session.trusted)
+    spectra = spectra.flag(_glows(spectra), Flag.FLUORESCENT)
+    return CardReadings(card, spectra, surface, session.file)
 
 
 def check_patches(card: Card, session: Session) -> None:
@@ -132,8 +134,8 @@ def check_patches(card: Card, session: Session) -> None:
     check_possible(session.trusted, session.file)
 
 
-def glowing(spectra: Spectra) -> Spectra:
-    """Flag bare cards whose brightener glows: a hump near 440 nm above the level beyond it.
+def _glows(spectra: Spectra) -> NDArray[np.bool_]:
+    """Where bare cards' brightener glows, (N, W): a hump near 440 nm above the level beyond it.
 
     Brightened stock lights up to a tenth above its own plateau there (common practice, no source);
     a card without brightener only rises to it.
@@ -144,4 +146,4 @@ def glowing(spectra: Spectra) -> Spectra:
     hump = spectra.values[:, near].max(axis=1) - spectra.values[:, beyond].mean(axis=1)
     with np.errstate(invalid="ignore"):
         glows = bare & (hump > _HUMP)
-    return spectra.flag(glows[:, None] & near[None, :], Flag.FLUORESCENT)
+    return np.asarray(glows[:, None] & near[None, :])

@@ -52,12 +52,12 @@ def _tokens(line: str, file: str, number: int) -> list[str]:
 
 
 class _Parser:
-    """Goes through the lines once, and keeps statements and sections."""
+    """Goes through the lines once, and keeps statements and the samples of all data sections."""
 
     def __init__(self, text: str, file: str) -> None:
         self.file = file
         self.statements: list[Statement] = []
-        self.sections: list[_Section] = []
+        self.section = _Section([])
         self.identifier = ""
         self.fields: list[str] = []
         self.counts: dict[str, int] = {}
@@ -65,6 +65,10 @@ class _Parser:
         for number, line in self.lines:
             if line.strip() and not line.lstrip().startswith("#"):
                 self.keyword(number, line)
+        if not self.section.fields:
+            raise self.error(
+                None, "there is no BEGIN_DATA section in it", "export the session again"
+            )
 
     def error(self, number: int | None, expected: str, do: str) -> InputError:
         return InputError(self.file, f"line {number}" if number else None, expected, do)
@@ -79,7 +83,7 @@ class _Parser:
                 self.data(number)
             else:
                 self.data_format(number)
-        elif not self.statements and not self.sections and _IDENTIFIER.fullmatch(line):
+        elif not self.statements and not self.section.fields and _IDENTIFIER.fullmatch(line):
             self.identifier = line.strip()
         elif key in ("NUMBER_OF_SETS", "NUMBER_OF_FIELDS"):
             if len(tokens) < 2 or not re.fullmatch(r"[0-9]{1,9}", tokens[1]):
@@ -179,7 +183,18 @@ class _Parser:
                 f"NUMBER_OF_SETS says {said}, but {len(section.rows)} samples follow",
                 "export the session again, or correct the count",
             )
-        self.sections.append(section)
+        self.join(section)
+
+    def join(self, section: _Section) -> None:
+        """Put the samples of one more data section to those before."""
+        before = self.section.fields
+        if before and [f.upper() for f in section.fields] != [f.upper() for f in before]:
+            raise self.error(
+                None,
+                "it holds several data sections with different fields",
+                "put each section into a file of its own",
+            )
+        self.section = replace(section, rows=[*self.section.rows, *section.rows])
 
 
 def _paired(section: _Section, file: str) -> tuple[list[Wavelength], list[int]] | None:
@@ -228,23 +243,6 @@ def _spectral(section: _Section, file: str) -> tuple[list[Wavelength], list[int]
     return [w for w, _ in found if w], [i for w, i in found if w]
 
 
-def _join(sections: Sequence[_Section], file: str) -> _Section:
-    if not sections:
-        raise InputError(
-            file, None, "there is no BEGIN_DATA section in it", "export the session again"
-        )
-    first, *others = sections
-    for other in others:
-        if [f.upper() for f in other.fields] != [f.upper() for f in first.fields]:
-            raise InputError(
-                file,
-                None,
-                "it holds several data sections with different fields",
-                "put each section into a file of its own",
-            )
-    return replace(first, rows=[row for section in sections for row in section.rows])
-
-
 def parse_cgats(
     text: str,
     file: str,
@@ -276,7 +274,7 @@ def parse_cgats(
         For anything that can't be read without guessing, and for impossible reflectances.
     """
     parser = _Parser(text, file)
-    section = _join(parser.sections, file)
+    section = parser.section
     fields, columns = _spectral(section, file)
     wl = cells.check_wavelengths([w.nm for w in fields], file, "data format")
     stated = resolve(

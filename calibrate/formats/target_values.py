@@ -16,7 +16,7 @@ import numpy as np
 from ..errors import InputError
 from ..optics.colour import D50, weights, xyz
 from ..optics.spectra import GRID, Array, to_grid
-from .cgats import _join, _Parser, _spectral, looks_like_cgats
+from .cgats import _Parser, _spectral, looks_like_cgats
 from .read import read_session
 
 _TRISTIMULUS = ("XYZ_X", "XYZ_Y", "XYZ_Z")
@@ -64,7 +64,8 @@ def read_target_values(path: str | Path) -> TargetValues:
     file, path = str(path), Path(path)
     text = path.read_text(encoding="utf-8-sig", errors="replace") if path.is_file() else ""
     if looks_like_cgats(text):
-        section = _join((parser := _Parser(text, file)).sections, file)
+        parser = _Parser(text, file)
+        section = parser.section
         if not _spectral(section, file)[0]:
             return _colours(section.fields, section.rows, file, text, parser)
     session = read_session(path)

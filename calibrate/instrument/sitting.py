@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 import numpy as np
 
 from ..errors import Field, InputError
 from ..formats.cells import normal, number
+from ..formats.read import read_session
 from ..formats.session import Session
 from ..optics.spectra import Array, Flag
 from .corrections import STAGES, Optics, correct
@@ -75,6 +77,26 @@ class Correcting:
         patches = np.flatnonzero(~is_tile)
         of_patches = replace(session, spectra=session.spectra.select(patches))
         return self.by(of_patches, patches.astype(float), readings)
+
+    def read(self, path: str | Path, **said: str | None) -> Session:
+        """Read a file of readings, and correct them by those of tiles in it.
+
+        Parameters
+        ----------
+        path : str or Path
+        said : unit, geometry, specular
+            As for `read_session`.
+
+        Returns
+        -------
+        Session
+
+        Raises
+        ------
+        InputError
+            As `read_session` and `by`.
+        """
+        return self(read_session(path, **said))
 
     def by(self, session: Session, at: Array, readings: Sequence[TileReading]) -> Session:
         """Correct a session by readings of tiles of the same sitting.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
@@ -24,11 +24,6 @@ _BY_PAINT = (
     "mix_error", "part_error", "surface_offset",
 )  # fmt: skip
 """Arrays of which each row is a paint's, beside `own` and `factors`."""
-
-
-def _each(make: Callable[[str], Array]) -> dict[str, Any]:
-    """Make anew every array of which each row is a paint's, by its name."""
-    return {name: make(name) for name in _BY_PAINT}
 
 
 def dry_volume_spread(measured: bool) -> float:
@@ -166,12 +161,13 @@ class Coefficients:
         [1.0]
         """
         rows = np.array([self.index(p) for p in paints], dtype=np.intp)
+        each: dict[str, Any] = {name: getattr(self, name)[rows] for name in _BY_PAINT}
         return replace(
             self,
             paints=tuple(paints),
             own=self.own[rows],
             factors=self.factors[:, rows],
-            **_each(lambda name: getattr(self, name)[rows]),
+            **each,
         )
 
     @classmethod
@@ -203,6 +199,9 @@ class Coefficients:
         """
         check_alike(parts)
         first = parts[0]
+        each: dict[str, Any] = {
+            name: np.concatenate([getattr(part, name) for part in parts]) for name in _BY_PAINT
+        }
         names = dict.fromkeys(name for part in parts for name in part.factor_names)
         place = {name: i for i, name in enumerate(names)}
         rows = np.cumsum([0, *(len(part.paints) for part in parts)])
@@ -221,7 +220,7 @@ class Coefficients:
             factors=factors,
             factor_names=tuple(names),
             model_error=np.max([part.model_error for part in parts], axis=0),
-            **_each(lambda name: np.concatenate([getattr(part, name) for part in parts])),
+            **each,
         )
 
     @property

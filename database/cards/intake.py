@@ -10,7 +10,7 @@ from pathlib import Path
 from ...calibrate.cards.card import Card
 from ...calibrate.cards.card_file import parse_card, read_card
 from ...calibrate.errors import InputError, Sentence
-from ...calibrate.formats.read import read_session, read_spot_ink
+from ...calibrate.formats.read import read_spot_ink
 from ...calibrate.formats.session import Session
 from ...calibrate.formats.spot_ink import SpotInk, card_text
 from ...calibrate.instrument.corrections_record import in_words
@@ -127,8 +127,8 @@ def _read(
         if ink is not None:
             spots[path] = ink
         else:
-            sessions.append(read_session(path, **said))
-    return spots, [correcting(session) for session in sessions]
+            sessions.append(correcting.read(path, **said))
+    return spots, sessions
 
 
 class _Taking:

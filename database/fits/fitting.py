@@ -9,23 +9,21 @@ from typing import Any
 from ...calibrate.cards.readings import CardReadings
 from ...calibrate.errors import CalibrateDo, InputError, Sentence
 from ...calibrate.fit.joint import fit_paints
-from ...calibrate.fit.judging.quality_report import QualityReport, quality_report
+from ...calibrate.fit.judging.quality_report import QualityReport
 from ...calibrate.fit.new_tube import fit_new_tubes
 from ...calibrate.fit.problem.result import JointFit, PaintFit
 from ...calibrate.fit.problem.settings import FitSettings
 from ...calibrate.fit.problem.tube import Tube
 from ...calibrate.fit.solver.solve import Progress
-from ...calibrate.fit.uncertainty.check import Check, together
+from ...calibrate.fit.uncertainty.check import Check
 from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ...calibrate.optics.transport import TRANSPORT
-from ..mixing.ladder import white_of
 from ..mixing.model_choice import Trial
-from ..mixing.strengths import rank
 from ..store.lots import of_one_lot
 from ..store.readings import StoredReadings
 from ..store.store import Store
-from .check_mixtures import CheckCard, check_cards, predicted_checks
-from .learning import Learning, judged_without, to_learn
+from .judging import judge, quality_reports, reference
+from .learning import Learning, to_learn
 from .scan_fitting import ScanFit, fit_scans, unfit_scans
 
 
@@ -180,8 +178,11 @@ def fit_studio(
     one = of_one_lot(store.paints.all(), readings, paints)
     learning = to_learn(store, learn, one.readings, one.lots, paints)
     readings, tubes = [*one.readings, *learning.taught], store.paints.tubes(one.lots)
-    made = _fit_measured(store, readings, tubes, paints, settings, progress) if readings else None
-    again = _fit_transport(store, readings, tubes, paints, made, progress) if made else None
+    made = again = None
+    if readings:
+        of = (store, readings, tubes, paints)
+        made = _fit_by(TWO_FLUX, *of, settings, progress)
+        again = _fit_by(TRANSPORT, *of, None, progress, made[0]) if made else None
     with store.transaction():
         runs, quality = list[tuple[int, JointFit]](), dict[str, QualityReport]()
         transport = None
@@ -191,14 +192,14 @@ def fit_studio(
         if again is not None:
             fit, known, said = again
             number = store.fits.record(fit, readings, tubes, known, said)
-            judged = _judge(store, [(number, fit)], None, TRANSPORT, learning)
+            judged = judge(store, [(number, fit)], None, TRANSPORT, learning)
             transport = ModelFit(number, fit, judged, said)
         measured = made[0].paints if made is not None else {}
         rest = [paint for paint in paints if paint not in measured]
 
         def report(fit: JointFit, tubes: Mapping[str, Tube]) -> dict[str, QualityReport]:
-            against = _reference(store, fit)
-            said = _quality(store, fit, [], tubes, recorded_settings(fit.settings), against)
+            against = reference(store, fit)
+            said = quality_reports(store, fit, [], tubes, recorded_settings(fit.settings), against)
             quality.update(said)
             return said
 
@@ -209,7 +210,7 @@ def fit_studio(
         unfit = {**one.left_out, **unfit_scans(store)}
         if not runs:
             raise _nothing_read(paints, unfit)
-        judged = _judge(store, runs, settings, TWO_FLUX, learning)
+        judged = judge(store, runs, settings, TWO_FLUX, learning)
         model, trial = store.fits.model_for(measured), store.fits.trial()
     return StudioFit(
         *runs[0],
@@ -228,55 +229,38 @@ def fit_studio(
 _Made = tuple[JointFit, Coefficients | None, dict[str, QualityReport]]
 
 
-def _fit_measured(
+def _fit_by(
+    model: str,
     store: Store,
     readings: Sequence[StoredReadings],
     tubes: Mapping[str, Tube],
     paints: Sequence[str],
     settings: FitSettings | None,
     progress: Progress | None,
-) -> _Made:
-    """Fit to an instrument's readings: the fit, what was known, what is to be said."""
-    known = None
-    if paints:
-        beside = _beside(readings, paints)
-        if not beside:
-            raise InputError(
-                None,
-                ", ".join(paints),
-                "its cards hold no other paint, so there is nothing to fit it against",
-                CalibrateDo.FIT_TOGETHER(),
-            )
-        known = store.fits.coefficients(beside, TWO_FLUX)
-        settings = settings or _as_learnt(store, beside, TWO_FLUX)
-    learnt = run_fit(readings, tubes, known, settings, progress)
+    first: JointFit | None = None,
+) -> _Made | None:
+    """Fit to an instrument's readings by a model: the fit, what was known, what is to be said.
+
+    After the `first` by two fluxes, where what is known is known by this one too; strengths of both
+    stand side by side.
+    """
+    beside = [p for r in readings for p in r.card.paints if p not in paints] if paints else []
+    if paints and not beside:
+        raise InputError(
+            None,
+            ", ".join(paints),
+            "its cards hold no other paint, so there is nothing to fit it against",
+            CalibrateDo.FIT_TOGETHER(),
+        )
+    if first is not None and not store.fits.current(model).keys() >= set(beside):
+        return None
+    known = store.fits.coefficients(beside, model) if beside else None
+    learnt = run_fit(readings, tubes, known, settings or _as_learnt(store, beside, model), progress)
     # Once chosen, noise and smoothness are settings: what is kept follows from what is recorded.
     used = recorded_settings(learnt.settings)
     fit = run_fit(readings, tubes, known, used, progress, leave_out=True)
-    return fit, known, _quality(store, fit, readings, tubes, used, _reference(store, fit))
-
-
-def _fit_transport(
-    store: Store,
-    readings: Sequence[StoredReadings],
-    tubes: Mapping[str, Tube],
-    paints: Sequence[str],
-    made: _Made,
-    progress: Progress | None,
-) -> _Made | None:
-    """Fit to the same readings by transport, where what is known is known by it too."""
-    known, beside = None, _beside(readings, paints) if paints else []
-    settings = _as_learnt(store, beside, TRANSPORT)
-    if not store.fits.current(TRANSPORT).keys() >= set(beside):
-        return None
-    if beside:
-        known = store.fits.coefficients(beside, TRANSPORT)
-    learnt = run_fit(readings, tubes, known, settings, progress)
-    used = recorded_settings(learnt.settings)
-    fit = run_fit(readings, tubes, known, used, progress, leave_out=True)
-    # Strengths of both models stand side by side.
-    against = _reference(store, made[0])
-    return fit, known, _quality(store, fit, readings, tubes, used, against)
+    against = reference(store, first or fit)
+    return fit, known, quality_reports(store, fit, readings, tubes, used, against)
 
 
 def _as_learnt(store: Store, beside: Sequence[str], model: str) -> FitSettings:
@@ -290,10 +274,6 @@ def _as_learnt(store: Store, beside: Sequence[str], model: str) -> FitSettings:
     return FitSettings(model=model, **of_model)  # type: ignore[arg-type]
 
 
-def _beside(readings: Sequence[StoredReadings], paints: Sequence[str]) -> list[str]:
-    return [p for r in readings for p in r.card.paints if p not in paints]
-
-
 def _nothing_read(paints: Sequence[str], unfit: Mapping[str, str | Sentence]) -> InputError:
     named = ", ".join(paints) or None
     if unfit:
@@ -305,76 +285,3 @@ def _nothing_read(paints: Sequence[str], unfit: Mapping[str, str | Sentence]) ->
     return InputError(
         None, named, f"no card of {'it' if paints else 'any paint'} was read", "read its card first"
     )
-
-
-def _judge(
-    store: Store,
-    runs: Sequence[tuple[int, JointFit]],
-    settings: FitSettings | None,
-    model: str,
-    learning: Learning,
-) -> Check:
-    """Judge the fits on mixtures that none of them saw, each by the last one that holds its paints.
-
-    A mixture of which a paint has no fit by the model says nothing of it. Where every card that an
-    instrument read has taught, each of its mixtures is predicted by a fit that left it out.
-    """
-    current = set(store.fits.current(model))
-    cards = [each for each in check_cards(store) if current.issuperset(each.card.paints)]
-    cards = [each for each in cards if each.card.name not in learning.cards]
-    of_run: list[list[CheckCard]] = [[] for _ in runs]
-    for card in cards:
-        holding = [i for i, (_, fit) in enumerate(runs) if set(fit.paints) & set(card.card.paints)]
-        if holding:
-            of_run[holding[-1]].append(card)
-    fitted = dict.fromkeys(p for each in of_run for card in each for p in card.card.paints)
-    known = store.fits.coefficients(fitted or runs[0][1].paints, model)
-    found = []
-    for (number, fit), mine in zip(runs, of_run, strict=True):
-        checks = [predicted_checks(known, mine, settings)]
-        if not any(isinstance(each, StoredReadings) for each in mine):
-            checks += judged_without(learning.taught, fit.without, settings)
-        found += checks
-        for check in checks:
-            store.fits.record_checks(number, check.patches)
-    return together(found)
-
-
-def _quality(
-    store: Store,
-    fit: JointFit,
-    readings: Sequence[StoredReadings],
-    tubes: Mapping[str, Tube],
-    settings: FitSettings,
-    against: str | None,
-) -> dict[str, QualityReport]:
-    """Report on each paint: strength against one of them all, drift against the lot before."""
-    model, reference = fit.coefficients.model, None
-    if against is not None and against in fit.paints:
-        reference = fit.paints[against]
-    elif against is not None and against in store.fits.current(model):
-        reference = store.fits.of(against, model)
-    return {
-        nickname: quality_report(
-            paint,
-            readings,
-            left_out=fit.left_out,
-            reference=reference if white_of(paint) else None,
-            old=store.fits.lot_before(nickname, tubes[nickname].lot, model),
-            settings=settings,
-        )
-        for nickname, paint in fit.paints.items()
-    }
-
-
-def _reference(store: Store, fit: JointFit) -> str | None:
-    """Name the paint that strengths are stated against: that of the fits before, else the middle.
-
-    One that stays lets strengths of different days stand side by side.
-    """
-    before = store.fits.strength_reference()
-    if before is not None and (before in fit.paints or before in store.fits.current()):
-        return before
-    whites = {name: white for name, paint in fit.paints.items() if (white := white_of(paint))}
-    ranked, _ = rank(fit.coefficients, whites)
-    return ranked[len(ranked) // 2].paint if ranked else None

@@ -21,7 +21,7 @@ from ..mixing.model_choice import WORDS
 from ..store import schema
 from ..store.imports import Undone
 from ..store.in_use import check_errors, fits_in_use, inputs_of, whites_of
-from ..store.packing import unpack_fit
+from ..store.packing import unpack_coefficients
 from ..store.transactions import OrmSession
 from .compare import Numbers, compare
 
@@ -315,5 +315,5 @@ def _as_published(
     for fit in sorted({fits[paint] for paint in wanted}):
         row = session.get_one(schema.Fit, fit)
         mine = [paint for paint in wanted if fits[paint] == fit]
-        parts.append(unpack_fit(fit, row.coefficients).select(mine))
+        parts.append(unpack_coefficients(row.coefficients, fit).select(mine))
     return Numbers(last.version, Coefficients.concat(parts), whites)

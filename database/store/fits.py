@@ -27,7 +27,6 @@ from .packing import (
     pack_table,
     unpack_coefficients,
     unpack_columns,
-    unpack_fit,
     unpack_table,
 )
 from .paints import Paints
@@ -260,7 +259,7 @@ class Fits:
             for fit in sorted({current[nickname] for nickname in wanted}):
                 mine = [nickname for nickname in wanted if current[nickname] == fit]
                 row = session.get_one(schema.Fit, fit)
-                parts.append(unpack_fit(fit, row.coefficients).select(mine))
+                parts.append(unpack_coefficients(row.coefficients, fit).select(mine))
         check_alike(parts)
         return parts
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 import json
 import zlib
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -63,30 +63,27 @@ def pack_coefficients(coefficients: Coefficients) -> bytes:
     return buffer.getvalue()
 
 
-def unpack_coefficients(data: bytes) -> Coefficients:
-    """Coefficients from the bytes that `pack_coefficients` made."""
+def unpack_coefficients(data: bytes, fit: int | None = None) -> Coefficients:
+    """Coefficients from the bytes that `pack_coefficients` made.
+
+    With the number of their fit, their shared factors are named by it: those of two fits are not
+    the same. A factor of an earlier fit, which a tube was fitted against, bears that name already.
+    """
     with np.load(io.BytesIO(data), allow_pickle=False) as arrays:
         header = json.loads(str(arrays["header"]))
+        factors = arrays["factor_names"].tolist()
+        if fit is not None:
+            factors = [n if n.startswith("fit ") else f"fit {fit}: {n}" for n in factors]
         # A studio's first fits were kept before surfaces were fitted, or errors of parts learnt.
         later = dict.fromkeys(("surface_offset", "part_error"), np.zeros(len(arrays["k"])))
         return Coefficients(
             paints=tuple(arrays["paints"].tolist()),
-            factor_names=tuple(arrays["factor_names"].tolist()),
+            factor_names=tuple(factors),
             scale=header["scale"],
             model=header["model"],
             surface=Surface(**header["surface"]),
             **later | {name: arrays[name] for name in _ARRAYS if name in arrays},
         )
-
-
-def unpack_fit(fit: int, data: bytes) -> Coefficients:
-    """Coefficients of a fit, its shared factors named by it: those of two fits are not the same.
-
-    A factor of an earlier fit, which a tube was fitted against, bears that fit's name already.
-    """
-    found = unpack_coefficients(data)
-    names = (n if n.startswith("fit ") else f"fit {fit}: {n}" for n in found.factor_names)
-    return replace(found, factor_names=tuple(names))
 
 
 def pack_table(table: pd.DataFrame) -> bytes:

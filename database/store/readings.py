@@ -15,7 +15,7 @@ from ...calibrate.cards.card import Card
 from ...calibrate.cards.readings import CardReadings, check_patches, pair
 from ...calibrate.errors import InputError
 from ...calibrate.formats.session import Session
-from ...calibrate.optics.spectra import Array, Spectra
+from ...calibrate.optics.spectra import Spectra
 from ..common.remedies import StudioDo
 from . import schema
 from .cards import card_of, last_version
@@ -212,7 +212,11 @@ def session_of(row: schema.Session) -> Session:
 def reading_rows(read: Session) -> list[schema.Reading]:
     """Rows for the readings of a session, numbered within their patch."""
     spectra, repeats = read.spectra, Counter[str]()
-    corrected = [None] * len(spectra) if read.corrected is None else read.corrected.values
+    # A value that is missing is kept as nothing, for JSON has no word for it.
+    kept, corrected = (
+        np.where(np.isnan(each.values), np.array(None), each.values).tolist()
+        for each in (spectra, read.corrected or spectra)
+    )
     rows = []
     for i, label in enumerate(spectra.labels):
         repeats[label] += 1
@@ -220,18 +224,12 @@ def reading_rows(read: Session) -> list[schema.Reading]:
             schema.Reading(
                 patch=label,
                 repeat=repeats[label],
-                reflectance=_plain(spectra.values[i]),
+                reflectance=kept[i],
                 flags=spectra.flags[i].tolist(),
-                corrected=_plain(corrected[i]),
+                corrected=None if read.corrected is None else corrected[i],
             )
         )
     return rows
-
-
-def _plain(values: Array | None) -> list[float | None] | None:
-    if values is None:
-        return None
-    return [None if np.isnan(value) else value for value in values.tolist()]
 
 
 def _device(session: OrmSession, name: str | None, serial: str | None) -> schema.Device | None:

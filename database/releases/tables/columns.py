@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 Kind = Literal["string", "integer", "number", "boolean", "object", "array"]
@@ -51,6 +51,15 @@ class Table:
         """Name of its file."""
         return f"{self.name}.csv"
 
+    def in_layout(self, layout: int) -> Table:
+        """Return it as an earlier layout had it."""
+        return replace(
+            self,
+            columns=tuple(c for c in self.columns if c.since <= layout),
+            # The first layout held one model.
+            key=tuple(k for k in self.key if k != "model" or layout > 1),
+        )
+
 
 def text(name: str, meaning: str, words: tuple[str, ...] = ()) -> Column:
     """A word or several; one of `words` where those are given."""
@@ -67,9 +76,9 @@ def count(name: str, meaning: str) -> Column:
     return Column(name, "integer", meaning, True)
 
 
-def number(name: str, meaning: str, required: bool = False) -> Column:
+def number(name: str, meaning: str, required: bool = False, since: int = 1) -> Column:
     """A number."""
-    return Column(name, "number", meaning, required)
+    return Column(name, "number", meaning, required, since=since)
 
 
 def truth(name: str, meaning: str) -> Column:

@@ -26,9 +26,8 @@ _SPECULAR = text("specular", "specular included or excluded", ("included", "excl
 _GEOMETRY = text("geometry", "illumination:viewing of the instrument", GEOMETRIES)
 _SCALE = key("scale", "absolute (1/mm), or relative to the named white (its S is 1)")
 _MODEL = key("model", "theory that the coefficients belong to")
-_PART_ERROR = replace(
-    number("part_error", "what is wrong of its part in a mix: relative SD of its K, and of its S"),
-    since=4,
+_PART_ERROR = number(
+    "part_error", "what is wrong of its part in a mix: relative SD of its K, and of its S", since=4
 )
 _OF_MODEL = replace(_MODEL, since=2)
 _BY_MODEL = replace(text("model", "theory that it was worked out by"), since=3)
@@ -85,9 +84,8 @@ TABLES: tuple[Table, ...] = (
         (
             _WAVELENGTH,
             number("model_error", "what the theory gets wrong at a wavelength: SD of reflectance"),
-            replace(
-                number("transport_error", "the same by transport; empty where no paint has it"),
-                since=2,
+            number(
+                "transport_error", "the same by transport; empty where no paint has it", since=2
             ),
         ),
         ("wavelength",),
@@ -161,11 +159,9 @@ TABLES: tuple[Table, ...] = (
             _FIT,
             number("mix_error", "what transport gets wrong of a mix: relative SD of its mu_a"),
             _PART_ERROR,
-            replace(
-                number(
-                    "surface_offset",
-                    "how far the reflection of its own surface lies from that of n, as reflectance",
-                ),
+            number(
+                "surface_offset",
+                "how far the reflection of its own surface lies from that of n, as reflectance",
                 since=3,
             ),
             text("verdict", "of the fit, in words"),
@@ -374,8 +370,7 @@ TABLES: tuple[Table, ...] = (
         "How far predictions lie from mixtures that the fit which made them never saw: this fit, "
         "or, of a card among its inputs that it learnt from, one that left the mixture out. A "
         "scanner's are held against it through its three channels: they tell nothing that these "
-        "don't see, and no "
-        "difference below the scan's own error.",
+        "don't see, and no difference below the scan's own error.",
         (
             _FIT,
             key("card", "name"),
@@ -393,13 +388,4 @@ TABLES: tuple[Table, ...] = (
 @cache
 def tables_of(layout: int) -> tuple[Table, ...]:
     """Tables and columns that a layout has, in order."""
-    return tuple(
-        replace(
-            table,
-            columns=tuple(c for c in table.columns if c.since <= layout),
-            # The first layout held one model.
-            key=tuple(k for k in table.key if k != "model" or layout > 1),
-        )
-        for table in TABLES
-        if table.since <= layout
-    )
+    return tuple(table.in_layout(layout) for table in TABLES if table.since <= layout)

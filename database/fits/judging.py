@@ -1,0 +1,90 @@
+"""What is said of a fit before it is kept: against mixtures, other lots, and another's strength."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from ...calibrate.fit.judging.quality_report import QualityReport, quality_report
+from ...calibrate.fit.problem.result import JointFit
+from ...calibrate.fit.problem.settings import FitSettings
+from ...calibrate.fit.problem.tube import Tube
+from ...calibrate.fit.uncertainty.check import Check, together
+from ..mixing.ladder import white_of
+from ..mixing.strengths import rank
+from ..store.readings import StoredReadings
+from ..store.store import Store
+from .check_mixtures import CheckCard, check_cards, predicted_checks
+from .learning import Learning, judged_without
+
+
+def judge(
+    store: Store,
+    runs: Sequence[tuple[int, JointFit]],
+    settings: FitSettings | None,
+    model: str,
+    learning: Learning,
+) -> Check:
+    """Judge the fits on mixtures that none of them saw, each by the last one that holds its paints.
+
+    A mixture of which a paint has no fit by the model says nothing of it. Where every card that an
+    instrument read has taught, each of its mixtures is predicted by a fit that left it out.
+    """
+    current = set(store.fits.current(model))
+    cards = [each for each in check_cards(store) if current.issuperset(each.card.paints)]
+    cards = [each for each in cards if each.card.name not in learning.cards]
+    of_run: list[list[CheckCard]] = [[] for _ in runs]
+    for card in cards:
+        holding = [i for i, (_, fit) in enumerate(runs) if set(fit.paints) & set(card.card.paints)]
+        if holding:
+            of_run[holding[-1]].append(card)
+    fitted = dict.fromkeys(p for each in of_run for card in each for p in card.card.paints)
+    known = store.fits.coefficients(fitted or runs[0][1].paints, model)
+    found = []
+    for (number, fit), mine in zip(runs, of_run, strict=True):
+        checks = [predicted_checks(known, mine, settings)]
+        if not any(isinstance(each, StoredReadings) for each in mine):
+            checks += judged_without(learning.taught, fit.without, settings)
+        found += checks
+        for check in checks:
+            store.fits.record_checks(number, check.patches)
+    return together(found)
+
+
+def quality_reports(
+    store: Store,
+    fit: JointFit,
+    readings: Sequence[StoredReadings],
+    tubes: Mapping[str, Tube],
+    settings: FitSettings,
+    against: str | None,
+) -> dict[str, QualityReport]:
+    """Report on each paint: strength against one of them all, drift against the lot before."""
+    model, reference = fit.coefficients.model, None
+    if against is not None and against in fit.paints:
+        reference = fit.paints[against]
+    elif against is not None and against in store.fits.current(model):
+        reference = store.fits.of(against, model)
+    return {
+        nickname: quality_report(
+            paint,
+            readings,
+            left_out=fit.left_out,
+            reference=reference if white_of(paint) else None,
+            old=store.fits.lot_before(nickname, tubes[nickname].lot, model),
+            settings=settings,
+        )
+        for nickname, paint in fit.paints.items()
+    }
+
+
+def reference(store: Store, fit: JointFit) -> str | None:
+    """Name the paint that strengths are stated against: that of the fits before, else the middle.
+
+    One that stays lets strengths of different days stand side by side.
+    """
+    before = store.fits.strength_reference()
+    if before is not None and (before in fit.paints or before in store.fits.current()):
+        return before
+    whites = {name: white for name, paint in fit.paints.items() if (white := white_of(paint))}
+    ranked, _ = rank(fit.coefficients, whites)
+    return ranked[len(ranked) // 2].paint if ranked else None
