@@ -9,6 +9,7 @@ import numpy as np
 
 from ...calibrate.cards.card import SUBSTRATES, Card
 from ...calibrate.cards.weighing import composition
+from ...calibrate.fit.judging.strength import GREYISH, STEADY, telling_hues
 from ...calibrate.fit.problem.result import PaintFit
 from ...calibrate.optics.coefficients import ABSOLUTE, Coefficients
 from ...calibrate.optics.colour import chroma_hue, xyz
@@ -18,10 +19,6 @@ from ...calibrate.optics.spectra import Array
 # CIELAB hue angles of the four hues that hold no trace of another (unique hues; from memory).
 _UNIQUE = (("red", 24.0), ("yellow", 90.0), ("green", 162.0), ("blue", 246.0))
 _ARRIVED = 12.0
-GREYISH = 5.0
-"""Chroma under which a hue is not worth a word (our rule, no source)."""
-STEADY = 5.0
-"""Turn of hue, in degrees, under which a paint keeps its hue (our rule, no source)."""
 
 
 @dataclass(frozen=True)
@@ -237,10 +234,7 @@ def hue_in_words(path: TintPath) -> str:
         return "stays close to grey"
     if chroma[top] < 2 * GREYISH:
         return f"stays close to grey and leans {_nearest(hue[top])}"
-    enough = chroma >= max(GREYISH, chroma[top] / 4)
-    first = top - int(np.argmin(enough[top::-1])) + 1 if not enough[: top + 1].all() else 0
-    last = top + int(np.argmin(enough[top:])) if not enough[top:].all() else enough.size
-    turned = np.degrees(np.unwrap(np.radians(hue[first:last])))
+    _, turned = telling_hues(chroma, hue)
     far = int(np.argmax(np.abs(turned - turned[0])))
     out, back = turned[far] - turned[0], turned[-1] - turned[far]
     if abs(out) < STEADY:

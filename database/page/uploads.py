@@ -56,6 +56,20 @@ def keep(
     return [_keep(studio.folder / FOLDER, plain_name(f.filename or ""), f) for f in files]
 
 
+def keep_photo(studio: Studio, files: Sequence[UploadFile]) -> str:
+    """Keep the photograph that was dropped, and return its name.
+
+    Raises
+    ------
+    InputError
+        As `keep`, and where it is none.
+    """
+    photo, *_ = keep(studio, files)
+    if photo.suffix.lower() not in PICTURES:
+        raise InputError(photo.name, None, "is no photograph", "drop a JPEG, PNG or TIFF")
+    return photo.name
+
+
 def kept(studio: Studio, names: Sequence[str]) -> list[Path]:
     """Return files that were kept earlier, by name.
 

@@ -130,6 +130,19 @@ def aim_in_photo(store: Store, path: Path, at: str, neutral: Mapping[str, str]) 
     return habits(store).meant(spot(photo_of(path, neutral), parse_spot(at, "at")))
 
 
+def shown_spot(asked: Asked, store: Store) -> Target:
+    """Return what was touched in the photograph that is shown, as a target.
+
+    Raises
+    ------
+    InputError
+        As `aim_in_photo`.
+    """
+    neutral = {name: asked.text(name) for name in NEUTRALS if asked.text(name)}
+    (path,) = kept(asked.studio, [asked.text("photo")])
+    return aim_in_photo(store, path, asked.text("at"), neutral)
+
+
 KEYS = (
     "target", "again", "photo", "at", *NEUTRALS, "finish", "film", "over", "medium", "tubes", "way",
     "make", "coats", "scale", "mixing",

@@ -308,6 +308,28 @@ def _ratio(parts: float) -> str:
     return ends.format(f"{more:.0f}" if more >= 10 else f"{more:.2g}")
 
 
+def telling_hues(chroma: Array, hue: Array) -> tuple[int, Array]:
+    """Where along a tint ladder a paint has a hue to speak of, and the hues there, unwound.
+
+    Parameters
+    ----------
+    chroma, hue : (N,) array
+        From masstone to tint; hue in degrees.
+
+    Returns
+    -------
+    first : int
+        Row where they begin.
+    turned : array, degrees
+        Without jumps of 360; of nothing where all is close to grey.
+    """
+    top = int(np.argmax(chroma))
+    enough = chroma >= max(GREYISH, chroma[top] / 4)
+    first = top - int(np.argmin(enough[top::-1])) + 1 if not enough[: top + 1].all() else 0
+    last = top + int(np.argmin(enough[top:])) if not enough[top:].all() else enough.size
+    return first, np.degrees(np.unwrap(np.radians(hue[first:last])))
+
+
 def hue_turn(coefficients: Coefficients, paint: str, white: str, view: View = D50) -> HueTurn:
     """Follow the hue from masstone to the palest tint that still has one.
 
@@ -337,10 +359,7 @@ def hue_turn(coefficients: Coefficients, paint: str, white: str, view: View = D5
     colours, slope = seen.lab(view)
     chroma, hue = chroma_hue(colours)
     top = int(np.argmax(chroma))
-    enough = chroma >= max(GREYISH, chroma[top] / 4)
-    first = top - int(np.argmin(enough[top::-1])) + 1 if not enough[: top + 1].all() else 0
-    last = top + int(np.argmin(enough[top:])) if not enough[top:].all() else enough.size
-    turned = np.degrees(np.unwrap(np.radians(hue[first:last])))
+    first, turned = telling_hues(chroma, hue)
     turn, back, sd, far = 0.0, 0.0, 0.0, top
     if turned.size:
         far = first + int(np.argmax(np.abs(turned - turned[0])))

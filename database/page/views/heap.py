@@ -9,7 +9,6 @@ from starlette.responses import Response
 
 from ....calibrate.errors import InputError
 from ...cards.new_tube import figure
-from ...cards.scanning import PICTURES
 from ...easel.asked_colour import kept_target
 from ...easel.heap import dab_of, heap_question
 from ...easel.plate import goal_of, plate_of, set_plate
@@ -21,8 +20,16 @@ from ..jobs import Progress
 from ..remedies import on_page
 from ..swatch import swatch
 from ..touching import SPOTS, touched
-from ..uploads import PHOTOS, keep, kept
-from ..worksheet import NEUTRALS, Searches, aim, aim_in_photo, photo_of, shown_size
+from ..uploads import PHOTOS, keep_photo, kept
+from ..worksheet import (
+    NEUTRALS,
+    Searches,
+    aim,
+    aim_in_photo,
+    photo_of,
+    shown_size,
+    shown_spot,
+)
 
 _KEYS = ("back", "colour", "photo", *SPOTS, "grams")
 
@@ -63,10 +70,7 @@ def _colour(asked: Asked, store: Store) -> Target | None:
         return aim(store, asked.text("colour"))
     if not (asked.text("photo") and asked.text("at")):
         return None
-    neutral = {name: asked.text(name) for name in NEUTRALS if asked.text(name)}
-    return aim_in_photo(
-        store, kept(asked.studio, [asked.text("photo")])[0], asked.text("at"), neutral
-    )
+    return shown_spot(asked, store)
 
 
 def _goal(asked: Asked, store: Store) -> str:
@@ -88,11 +92,9 @@ def _goal(asked: Asked, store: Store) -> str:
 @view
 def take_photo(asked: Asked) -> Response:
     """Keep a photograph of a dab, and show it."""
-    files = keep(asked.studio, asked.uploads("files"))
-    if files[0].suffix.lower() not in PICTURES:
-        raise InputError(files[0].name, None, "is no photograph", "drop a JPEG, PNG or TIFF")
+    photo = keep_photo(asked.studio, asked.uploads("files"))
     back = {"back": asked.text("back")} if asked.text("back") else {}
-    return go("/heap", back | {"photo": files[0].name}, at="dab")
+    return go("/heap", back | {"photo": photo}, at="dab")
 
 
 @view

@@ -23,7 +23,7 @@ from ..remedies import on_page
 from ..swatch import swatch
 from ..touching import SPOTS, touched
 from ..uploads import ACCEPTED, keep, kept
-from ..worksheet import NEUTRALS, aim, aim_in_photo, photo_of, shown_size
+from ..worksheet import aim, photo_of, shown_size, shown_spot
 
 
 @view
@@ -40,7 +40,7 @@ def all_kept(asked: Asked) -> Response:
         if "photo" in chosen:
             try:
                 said["size"] = shown_size(photo_of(kept(asked.studio, [chosen["photo"]])[0]))
-                said["target"] = _in_photo(asked, store) if "at" in chosen else None
+                said["target"] = shown_spot(asked, store) if "at" in chosen else None
             except InputError as error:
                 said["fault"] = on_page(error)
     return asked.show(
@@ -59,13 +59,6 @@ def _seen(batch: schema.Batch) -> str:
     return shown(batch.swatch)
 
 
-def _in_photo(asked: Asked, store: Store) -> Target:
-    neutral = {name: asked.text(name) for name in NEUTRALS if asked.text(name)}
-    return aim_in_photo(
-        store, kept(asked.studio, [asked.text("photo")])[0], asked.text("at"), neutral
-    )
-
-
 @view
 def take_swatch(asked: Asked) -> Response:
     """Keep what a batch dried to; a photograph is first shown, to touch its spot."""
@@ -79,7 +72,7 @@ def take_swatch(asked: Asked) -> Response:
         name, batch = _batch(store, number)
         asked.still(batch.swatch, "what that batch dried to")
         if asked.text("photo"):
-            keep_swatch(store, name, _in_photo(asked, store), batch.id)
+            keep_swatch(store, name, shown_spot(asked, store), batch.id)
         elif files:
             keep_swatch(store, name, _in_file(asked, files[0]), batch.id)
         elif asked.text("colour"):

@@ -14,7 +14,6 @@ from starlette.responses import Response
 from ....calibrate.errors import InputError
 from ....calibrate.optics.surface import GLOSSES
 from ...cards.new_tube import figure
-from ...cards.scanning import PICTURES
 from ...easel.basis import names_of
 from ...easel.habits import gloss_of, weighing
 from ...easel.made_words import beforehand_words, parts_words, surplus_words, tint_words
@@ -43,7 +42,7 @@ from ..jobs import Progress
 from ..remedies import on_page
 from ..swatch import swatch
 from ..touching import SPOTS, touched
-from ..uploads import PHOTOS, keep, kept
+from ..uploads import PHOTOS, keep_photo, kept
 from ..worksheet import (
     SCALES,
     SHOWN,
@@ -230,10 +229,7 @@ def ways_picture(asked: Asked) -> Response:
 @view
 def take_photo(asked: Asked) -> Response:
     """Keep a photograph to aim at a spot of."""
-    files = keep(asked.studio, asked.uploads("files"))
-    if files[0].suffix.lower() not in PICTURES:
-        raise InputError(files[0].name, None, "is no photograph", "drop a JPEG, PNG or TIFF")
-    return go("/mix", {"photo": files[0].name}, at="aim")
+    return go("/mix", {"photo": keep_photo(asked.studio, asked.uploads("files"))}, at="aim")
 
 
 @view
