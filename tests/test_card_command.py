@@ -25,7 +25,7 @@ def test_a_card_its_sheet_and_its_file(tool, tmp_path):
     # HULL's price and size are known, KEEL's aren't.
     assert "g (" in sheet and "known price" in sheet
     card = read_card(cards / "keel-1.toml")
-    assert (card.purpose, card.layout, card.date) == ("fit", "quick-a5", None)
+    assert (card.purpose, card.layout, card.date) == ("fit", "quick-a5-2", None)
     assert [d.step for d in card.drawdowns] == ["masstone", "1:1", "3:1", "10:1", "32:1", "white"]
     assert all(d.opaque for d in card.drawdowns)
     with Store.open(tmp_path) as store:
@@ -34,7 +34,7 @@ def test_a_card_its_sheet_and_its_file(tool, tmp_path):
 
 def test_the_same_to_machines(carded):
     made = carded("card", "keel", "--scale", "syringe", "--layout", "drawdown", "--json").json
-    assert (made["card"], made["number"], made["layout"]) == ("keel-2", 2, "drawdown-a4")
+    assert (made["card"], made["number"], made["layout"]) == ("keel-2", 2, "drawdown-a4-2")
     assert made["page_mm"] == [210, 297] and len(made["files"]) == 3
     assert all(step["relative_error"] < 0.05 for step in made["steps"])
     assert sum(made["grams"].values()) > 5
@@ -63,7 +63,7 @@ def test_six_tubes_in_one_evening(tool, tmp_path):
     for name in names:
         assert tool("tubes", "add", "--name", name, "--pigments", "PB15:3").status == 0
     made = tool("card", *names, "--scale", "0.1", "--page", "letter", "--json").json
-    assert (made["card"], made["layout"]) == ("tubes-1", "six-tube-letter")
+    assert (made["card"], made["layout"]) == ("tubes-1", "six-tube-letter-2")
     assert len(made["steps"]) == 25  # six masstones, three tints each, and the white alone
     assert made["steps"][3]["step"] == "TUBE0 80:1"
     text = text_of(tmp_path / "cards" / "tubes-1.pdf")

@@ -33,7 +33,7 @@ def test_a_card_of_chosen_mixtures_its_sheet_and_its_file(four, tmp_path):
         assert words in said.out
     assert "ratios are white to colour" not in said.out
     card = read_card(tmp_path / "cards" / "mixtures-1.toml")
-    assert (card.purpose, card.layout) == ("check", "quick-mixtures-a5")
+    assert (card.purpose, card.layout) == ("check", "quick-mixtures-a5-2")
     assert {paint for d in card.drawdowns for paint in d.masses} == {
         "HULL", "KEEL", "SEA", "ROPE", "BUOY",
     }  # fmt: skip
@@ -54,17 +54,17 @@ def test_without_names_the_tubes_with_a_card_are_mixed(four, tmp_path):
     assert none.status == 2 and "expected two colours or more besides HULL, got KEEL" in none.err
     assert four("card", "ROPE", "--scale", "0.1").status == 0
     made = four("card", "--mixtures", "--scale", "0.01", "--page", "half-letter", "--json").json
-    assert made["layout"] == "quick-mixtures-half-letter" and made["purpose"] == "check"
+    assert made["layout"] == "quick-mixtures-half-letter-2" and made["purpose"] == "check"
     assert set(made["grams"]) == {"HULL", "KEEL", "ROPE"}
     # Films where all of them have films.
     for paint in ("KEEL", "ROPE"):
         assert four("card", paint, "--scale", "0.1", "--layout", "drawdown").status == 0
     films = four("card", "--mixtures", "--scale", "0.01", "--gap", "150", "--json").json
-    assert films["layout"] == "mixtures-a4"
+    assert films["layout"] == "mixtures-a4-2"
     card = read_card(tmp_path / "cards" / f"{films['card']}.toml")
     assert {d.gap_um for d in card.drawdowns} == {150.0}
     brushed = four("card", "--mixtures", "--scale", "0.01", "--layout", "quick", "--json").json
-    assert brushed["layout"] == "quick-mixtures-a5"
+    assert brushed["layout"] == "quick-mixtures-a5-2"
 
 
 def test_mixtures_that_were_named(four, tmp_path):

@@ -23,7 +23,7 @@ def test_no_cards_yet(tool):
 def test_a_card_comes_along(carded, tmp_path):
     today = date.today()
     (card,) = stand(carded)
-    assert (card["number"], card["card"], card["layout"]) == (1, "keel-1", "quick-a5")
+    assert (card["number"], card["card"], card["layout"]) == (1, "keel-1", "quick-a5-2")
     assert card["painted"] is card["dry_from"] is None and card["read"] == []
     assert not card["fitted"] and card["as_printed"]
     assert "not yet said" in carded("card").out

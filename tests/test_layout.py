@@ -1,17 +1,27 @@
 """Layouts of cards: those that come with the program hold, and impossible ones are refused."""
 
-from itertools import combinations
+from itertools import combinations, product
 from pathlib import Path
 
 import pytest
+from tintladder.calibrate.cards.box import Box
 from tintladder.calibrate.cards.card import SUBSTRATES
 from tintladder.calibrate.cards.fiducials import OWN_FROM, PLACES, told_by
-from tintladder.calibrate.cards.layout import layout_faults, layout_names, parse_layout, read_layout
+from tintladder.calibrate.cards.layout import (
+    layout_faults,
+    layout_names,
+    layout_text,
+    newest_layouts,
+    parse_layout,
+    read_layout,
+)
+from tintladder.calibrate.cards.strokes import opening_mm, stroke
 from tintladder.calibrate.errors import InputError
 
 SMALL = """layout = "small"
 number = 100
 page_mm = [100, 90]
+method = "brush"
 steps_each = 1
 [[band]]
 substrate = "black"
@@ -56,6 +66,8 @@ def test_every_shipped_layout_can_be_painted(name: str) -> None:
     assert read == {(s, over) for s in range(layout.steps + 1) for over in SUBSTRATES}
     # Room for a brush of half an inch, and for some 4 mm aperture; common practice, no source.
     assert min(min(p.box.width_mm, p.box.height_mm) for p in layout.patches) >= 10
+    if name in newest_layouts().values():
+        assert layout_faults(*layout_text(name)) == []
     assert {r.over for r in layout.references if r.kind == "grey"} == set(SUBSTRATES)
     assert {text.step for text in layout.texts if text.holds == "step"} == set(
         range(1, layout.steps + 1)
@@ -125,7 +137,7 @@ CHANGES = [
     ("step = 1", "steps = 1", ("patch 2, steps", "by number")),
     ("step = 1", "steps = [1, 2]", ("patch 2, pitch_mm", "missing")),
     ("steps_each = 1", "steps_each = 3", ("steps_each", "expected 3 steps")),
-    ("steps_each = 1", 'method = "spray"', ("method", "brush")),
+    ('method = "brush"', 'method = "spray"', ("method", "brush")),
     ("width_mm = 40", "width_mm = 0", ("patch 1, width_mm", "above 0")),
     ("height_mm = 20", "height_mm = 6", ("patch 1", "narrower than 8 mm")),
     ("x_mm = 25\n", "", ("patch 1, x_mm", "missing")),
@@ -163,6 +175,112 @@ def test_patches_that_one_stroke_cannot_reach() -> None:
     )
     assert "step 1: its patches don't lie in one line" in str(layout_faults(two, "two.toml")[0])
     assert layout_faults(two.replace("y_mm = 41", "y_mm = 40"), "two.toml") == []
+
+
+def test_patches_for_an_instrument_hold_its_opening() -> None:
+    """An opening of 8 mm with 4 mm around it; tape is 19 to 25 mm wide; common practice, no source.
+
+    Measured from the boxes themselves, not by the check that is tested below.
+    """
+    for kind, page in product(("drawdown", "mixtures"), ("a4", "letter")):
+        layout = read_layout(newest_layouts()[f"{kind}-{page}"])
+        assert layout.steps == 8
+        for patch in layout.patches:
+            assert min(patch.box.width_mm, patch.box.height_mm) >= 8 + 2 * 4
+            (band,) = (b.box for b in layout.bands if patch.box.within(b.box))
+            outer = min(patch.box.x_mm - band.x_mm, band.corners[1][0] - patch.box.corners[1][0])
+            inner = max(patch.box.x_mm - band.x_mm, band.corners[1][0] - patch.box.corners[1][0])
+            assert inner >= 15 - 1e-9 and outer >= 4
+        for substrate in SUBSTRATES:
+            boxes = [p.box for p in layout.patches if p.over == substrate]
+            boxes += [r.box for r in layout.references if r.over == substrate]
+            for a, b in combinations(boxes, 2):
+                if a.x_mm == b.x_mm:
+                    assert abs(a.y_mm - b.y_mm) - a.height_mm >= 25 - 1e-9
+
+
+def test_quick_cards_keep_their_brush_width() -> None:
+    for name in ("quick-a5", "quick-half-letter", "quick-mixtures-a5", "six-tube-a4"):
+        layout, before = read_layout(newest_layouts()[name]), read_layout(name)
+        assert "for pictures" in layout.title and layout.steps == before.steps
+        strokes = {p.box.height_mm for p in layout.patches if p.step}
+        assert strokes == {p.box.height_mm for p in before.patches if p.step}
+    assert opening_mm(read_layout("quick-a5")) == 4.0
+
+
+FILMS = """layout = "films"
+number = 100
+page_mm = [200, 150]
+[[band]]
+substrate = "black"
+x_mm = 20
+y_mm = 10
+width_mm = 100
+height_mm = 120
+[[patch]]
+step = 0
+over = "black"
+x_mm = 40
+y_mm = 14
+width_mm = 40
+height_mm = 16
+[[patch]]
+steps = [1, 2]
+over = "black"
+x_mm = 40
+y_mm = 60
+width_mm = 60
+height_mm = 16
+pitch_mm = [0, 41]
+"""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("pitch_mm = [0, 41]", "pitch_mm = [0, 40]", "step 1: 24 mm lie between its film and step"),
+        ("y_mm = 60", "y_mm = 54", "step 1: 24 mm lie between its film and the bare black"),
+        ("width_mm = 60", "width_mm = 66", "step 1: its film has 14 mm to begin or to end in"),
+        ("y_mm = 60\nwidth_mm = 60\nheight_mm = 16", "y_mm = 60\nwidth_mm = 60\nheight_mm = 15",
+         "an instrument's opening of 8 mm needs patches of 16 x 16 mm"),
+        ("number = 100", "number = 100\napplicator_mm = 40",
+         "step 1: 25 mm lie between its film and step 2; tape or applicator need 29"),
+        ("number = 100", "number = 100\naperture_mm = 9", "needs patches of 17 x 17 mm"),
+        ("number = 100", "number = 100\ntape_mm = -1", "tape_mm"),
+    ],
+)  # fmt: skip
+def test_layouts_that_leave_no_room_for_tools(old: str, new: str, words: str) -> None:
+    assert old in FILMS and layout_faults(FILMS, "films.toml") == []
+    changed = FILMS.replace(old, new, 1)
+    assert words in "\n".join(str(fault) for fault in layout_faults(changed, "films.toml"))
+
+
+def test_smaller_tools_need_less_room() -> None:
+    small = FILMS.replace("[0, 41]", "[0, 22]").replace("y_mm = 60", "y_mm = 70")
+    assert layout_faults(small, "films.toml") != []
+    with_own = small.replace("number = 100", "number = 100\ntape_mm = 6")
+    assert layout_faults(with_own, "films.toml") == []
+    brushed = small.replace("number = 100", 'number = 100\nmethod = "brush"')
+    assert layout_faults(brushed, "films.toml") == []
+
+
+def test_films_that_are_drawn_down_the_page() -> None:
+    long = SMALL.replace("[100, 90]", "[100, 260]").replace("height_mm = 70", "height_mm = 120")
+    two = long + (
+        '[[band]]\nsubstrate = "white"\nx_mm = 20\ny_mm = 130\nwidth_mm = 60\nheight_mm = 100\n'
+        '[[patch]]\nstep = 0\nover = "white"\nx_mm = 25\ny_mm = 205\nwidth_mm = 40\n'
+        'height_mm = 20\n[[patch]]\nstep = 1\nover = "white"\nx_mm = 25\ny_mm = 140\n'
+        "width_mm = 40\nheight_mm = 20\n"
+    )
+    assert stroke(parse_layout(two, "upright.toml"), 1) == Box(25, 10, 40, 220)
+
+
+def test_cards_of_earlier_editions_are_still_read() -> None:
+    """What keeps a card from being painted anew keeps none from being read."""
+    text, file = layout_text("drawdown-a4")
+    assert len(layout_faults(text, file)) > 8
+    assert parse_layout(text, file).steps == 8
+    assert set(newest_layouts()) | set(newest_layouts().values()) == set(layout_names())
 
 
 def test_no_such_layout(tmp_path: Path) -> None:

@@ -11,8 +11,9 @@ import pymupdf
 import pytest
 from tintladder.calibrate.cards.box import Box
 from tintladder.calibrate.cards.card_plan import Ladder, plan_card
+from tintladder.calibrate.cards.drawings import WORDS
 from tintladder.calibrate.cards.fiducials import DICTIONARY, told_by
-from tintladder.calibrate.cards.layout import Layout, layout_names, read_layout
+from tintladder.calibrate.cards.layout import Layout, newest_layouts, read_layout
 from tintladder.calibrate.cards.measure import measure_of
 from tintladder.calibrate.cards.printed_card import CAUTIONS, print_card
 from tintladder.calibrate.errors import InputError
@@ -46,7 +47,7 @@ def printed(layout: Layout) -> bytes:
     return print_card(layout, planned(layout).card if layout.tubes else None, 7)
 
 
-@pytest.fixture(scope="module", params=layout_names())
+@pytest.fixture(scope="module", params=sorted(newest_layouts().values()))
 def layout(request: pytest.FixtureRequest) -> Layout:
     return read_layout(request.param)
 
@@ -102,7 +103,7 @@ def test_opencv_finds_every_fiducial_where_the_layout_says(layout: Layout, image
 
 @pytest.mark.parametrize("turn", [cv2.ROTATE_180, cv2.ROTATE_90_CLOCKWISE])
 def test_a_turned_card_tells_which_way_is_up(turn: int) -> None:
-    layout = read_layout("quick-a5")
+    layout = read_layout("quick-a5-2")
     with pymupdf.open(stream=printed(layout), filetype="pdf") as document:
         pix = document[0].get_pixmap(dpi=DPI, colorspace="gray")
     upright = np.frombuffer(pix.samples, np.uint8).reshape(pix.height, pix.width)
@@ -159,10 +160,10 @@ def _close(point, mm) -> bool:
 
 def test_words_are_text_and_do_not_touch(layout: Layout, page) -> None:
     text = " ".join(page.get_text().split())
-    for words in ("two coats of black", "two coats of white", "seal", "bleeds", "brightener"):
+    for words in WORDS[layout.method]:
         assert words in text
     assert CAUTIONS in text and "Painted on" in text and "no. 7" in text
-    assert "no longer shows" in text if layout.method == "brush" else "applicator" in text
+    assert ("for pictures" if layout.method == "brush" else "for an instrument") in text
     if layout.tubes:
         card = planned(layout).card
         assert card.name in text
@@ -178,18 +179,48 @@ def test_words_are_text_and_do_not_touch(layout: Layout, page) -> None:
         assert not a.overlaps(b) or high < 0.45 * min(a.height_mm, b.height_mm)
 
 
+def test_what_there_is_to_do_is_in_letters_that_can_be_read(layout: Layout, page) -> None:
+    """Eight points (our choice); a nickname that is too long for its place may be smaller."""
+    said = {CAUTIONS, *(f"{i}. {words}" for i, words in enumerate(WORDS[layout.method], 1))}
+    spans = [
+        span
+        for block in page.get_text("dict")["blocks"]
+        for line in block.get("lines", ())
+        for span in line["spans"]
+    ]
+    wanted = [span for span in spans if any(span["text"].strip() in words for words in said)]
+    assert sum(len(span["text"].split()) for span in wanted) >= len(" ".join(said).split())
+    todo = [span for span in wanted if len(span["text"].split()) > 1]
+    assert min(span["size"] for span in todo) >= 8 - 1e-3
+
+
+def test_drawings_show_how_it_is_painted(layout: Layout, page) -> None:
+    """Five of them, side by side above their words."""
+    (box,) = (text.box for text in layout.texts if text.holds == "bands")
+    places = [
+        path["rect"].x0 / MM
+        for path in page.get_drawings()
+        if path["rect"].y0 / MM >= box.y_mm - 0.5 and path["rect"].y1 / MM < box.y_mm + 11
+    ]
+    starts = [
+        next(w[0] / MM for w in page.get_text("words") if w[4] == f"{i}.") for i in range(1, 6)
+    ]
+    for start, end in zip(starts, [*starts[1:], box.x_mm + box.width_mm], strict=True):
+        assert sum(start - 1 <= x < end for x in places) >= 4
+
+
 def test_fonts_are_in_the_file(page) -> None:
     """A print shop's machine need not have them."""
     assert {extension for _, extension, *_ in page.get_fonts()} == {"ttf"}
 
 
 def test_the_same_card_gives_the_same_bytes() -> None:
-    layout = read_layout("quick-a5")
+    layout = read_layout("quick-a5-2")
     assert printed(layout) == printed(layout)
 
 
 def test_words_that_fit_no_box_are_refused() -> None:
-    layout = read_layout("quick-a5")
+    layout = read_layout("quick-a5-2")
     texts = tuple(
         replace(t, box=replace(t.box, height_mm=3.0)) if t.holds == "cautions" else t
         for t in layout.texts

@@ -13,12 +13,13 @@ from .label_strength import Strength, tint_ratios
 from .layout import Layout
 from .measure import Measure
 from .shade import Shade, weigh_shades
+from .strokes import stroke
 from .sureness import LARGEST_ERROR, NEAR, by_volume, fraction_errors
 from .weighing import composition
 from .weighing_out import WET_DENSITY, Step, weigh_out
 
 BEYOND = 1.5
-"""A stroke covers this many times the area of the patch that is read (our choice)."""
+"""A brush covers this many times the area of the patch that is read (our choice)."""
 _MOST = 400
 
 
@@ -202,8 +203,11 @@ def step_on(layout: Layout, number: int, ratio: float, gap_um: float | None) -> 
     Step
     """
     boxes = [box for over in SUBSTRATES for box in layout.boxes(number, over)]
-    area = sum(box.width_mm * box.height_mm for box in boxes) / len(SUBSTRATES)
-    return Step(ratio, gap_um=gap_um, area_cm2=BEYOND * area / 100)
+    area = BEYOND * sum(box.width_mm * box.height_mm for box in boxes)
+    if gap_um is not None:
+        film = stroke(layout, number)
+        area = film.width_mm * film.height_mm
+    return Step(ratio, gap_um=gap_um, area_cm2=area / len(SUBSTRATES) / 100)
 
 
 def _weighed(

@@ -18,12 +18,14 @@ from .card import SUBSTRATES
 from .fiducials import MOST_LAYOUTS, OWN_FROM, Fiducial, fiducials_on
 from .layout_check import Found, faults
 from .layout_parts import GREY, REFERENCES, TEXTS, Band, Patch, Reference, Text
+from .strokes import DRAWN, PICTURES, Tools, tool_faults
 from .toml_text import Table, closest, load
 
 Method = Literal["brush", "drawdown"]
 METHODS: tuple[Method, ...] = ("brush", "drawdown")
 _BOX = ("x_mm", "y_mm", "width_mm", "height_mm")
-_TOP = ("layout", "number", "title", "page_mm", "method", "tubes", "steps_each")
+_TOOLS = ("aperture_mm", "tape_mm", "applicator_mm")
+_TOP = ("layout", "number", "title", "page_mm", "method", "tubes", "steps_each", *_TOOLS)
 
 
 @dataclass(frozen=True)
@@ -47,6 +49,8 @@ class Layout:
     references : tuple of Reference
         In the file's order; tones from black to white.
     texts : tuple of Text
+    tools : Tools
+        What it leaves room for.
     """
 
     name: str
@@ -60,6 +64,7 @@ class Layout:
     patches: tuple[Patch, ...]
     references: tuple[Reference, ...]
     texts: tuple[Text, ...]
+    tools: Tools = PICTURES
 
     @property
     def steps(self) -> int:
@@ -217,18 +222,22 @@ def _read(text: str, file: str) -> tuple[Layout, list[Found]]:
             f"expected {tubes * each} steps, or one more for the white, found {max(steps)}",
             "correct tubes, steps_each or the patches",
         )
+    method = cast(Method, top.choice("method", METHODS) or "drawdown")
+    usual = DRAWN if method == "drawdown" else PICTURES
+    said = {key: top.number(key, zero=True) for key in _TOOLS}
     layout = Layout(
         name,
         top.text("title") or name,
         number,
         (width, height),
-        cast(Method, top.choice("method", METHODS) or "drawdown"),
+        method,
         tubes,
         each,
         tuple(item for item in items if isinstance(item, Band)),
         patches,
         tuple(item for item in items if isinstance(item, Reference)),
         tuple(item for item in items if isinstance(item, Text)),
+        replace(usual, **{key: value for key, value in said.items() if value is not None}),
     )
     return layout, found
 
@@ -252,7 +261,8 @@ def layout_faults(text: str, file: str) -> list[InputError]:
         layout, found = _read(text, file)
     except InputError as error:
         return [error]
-    each = faults(layout.page_mm, layout.fiducials, found, file)
+    each = list(faults(layout.page_mm, layout.fiducials, found, file))
+    each = each or list(tool_faults(layout, file))
     return list({str(error): error for error in each}.values())
 
 
@@ -272,8 +282,9 @@ def parse_layout(text: str, file: str) -> Layout:
     Raises
     ------
     InputError
-        The first of its `layout_faults`: areas that overlap, leave the page or their band, a patch
-        said twice, a step left out, patches of a step that one stroke can't reach.
+        For areas that overlap, leave the page or their band, a patch said twice, a step left out,
+        patches of a step that one stroke can't reach. What only keeps a card from being painted
+        anew (`tool_faults`) is no hindrance: one that was printed before is still read.
     """
     layout, found = _read(text, file)
     for error in faults(layout.page_mm, layout.fiducials, found, file):
@@ -282,10 +293,27 @@ def parse_layout(text: str, file: str) -> Layout:
 
 
 def layout_names() -> tuple[str, ...]:
-    """Names of the layouts that come with the program."""
+    """Names of the layouts that come with the program, earlier editions too."""
     folder = resources.files("tintladder.charts")
     names = (entry.name for entry in folder.iterdir())
     return tuple(sorted(name.removesuffix(".toml") for name in names if name.endswith(".toml")))
+
+
+def newest_layouts() -> dict[str, str]:
+    """The newest edition of each layout that comes with the program: what cards are printed by.
+
+    Returns
+    -------
+    dict of str to str
+        Name of the edition by the name without it: ``quick-a5-2`` by ``quick-a5``. Cards of earlier
+        editions are still read.
+    """
+    found: dict[str, str] = {}
+    for name in layout_names():
+        stem, _, edition = name.rpartition("-")
+        lead = stem if edition.isdigit() else name
+        found[lead] = max(name, found.get(lead, ""), key=lambda each: (len(each), each))
+    return found
 
 
 def layout_text(name_or_path: str | Path) -> tuple[str, str]:

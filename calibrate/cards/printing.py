@@ -163,6 +163,47 @@ class Page:
         self._canvas.setLineWidth(width_pt)
         self._canvas.line(*self._at(*start), *self._at(*end))
 
+    def polygon(
+        self, points: Sequence[tuple[float, float]], grey: float, edge: float, width_pt: float
+    ) -> None:
+        """Fill an area with straight sides, and draw its edge.
+
+        Parameters
+        ----------
+        points : sequence of (x, y), mm
+        grey, edge : float
+            From 0, black, to 1.
+        width_pt : float
+            pt, of the edge.
+        """
+        self._canvas.setFillGray(grey)
+        self._canvas.setStrokeGray(edge)
+        self._canvas.setLineWidth(width_pt)
+        path = self._canvas.beginPath()
+        path.moveTo(*self._at(*points[0]))
+        for point in points[1:]:
+            path.lineTo(*self._at(*point))
+        path.close()
+        self._canvas.drawPath(path, stroke=1, fill=1)
+
+    def circle(
+        self, centre: tuple[float, float], radius_mm: float, grey: float, width_pt: float
+    ) -> None:
+        """Draw a circle.
+
+        Parameters
+        ----------
+        centre : (x, y), mm
+        radius_mm : float
+        grey : float
+            From 0, black, to 1.
+        width_pt : float
+            pt.
+        """
+        self._canvas.setStrokeGray(grey)
+        self._canvas.setLineWidth(width_pt)
+        self._canvas.circle(*self._at(*centre), radius_mm * mm)
+
     def words(
         self,
         words: str,
@@ -207,6 +248,7 @@ class Page:
         *,
         font: str = PLAIN,
         grey: float = 0.0,
+        align: str = "left",
     ) -> float:
         """Write one line into a box, cut short where it is too long; its height, mm.
 
@@ -219,6 +261,7 @@ class Page:
         font : str
         grey : float
             From 0, black, to 1.
+        align : {"left", "right"}
 
         Returns
         -------
@@ -232,8 +275,36 @@ class Page:
         while len(words) > 1 and pdfmetrics.stringWidth(shown, font, size) > box.width_mm * mm:
             words = words[:-1]
             shown = f"{words}…"
-        self.words(shown, box.x_mm, box.y_mm + 0.95 * size / mm, size, font=font, grey=grey)
+        x = box.x_mm + (box.width_mm if align == "right" else 0.0)
+        self.words(shown, x, box.y_mm + 0.95 * size / mm, size, font=font, grey=grey, align=align)
         return float(size * LEADING / mm)
+
+    def fitting(
+        self, words: str, box: Box, largest: float, *, font: str = PLAIN, least: float = SMALLEST_PT
+    ) -> float | None:
+        """The largest letters that words fit a box in, pt; None where none are large enough.
+
+        Parameters
+        ----------
+        words : str
+        box : Box
+        largest, least : float
+            pt.
+        font : str
+
+        Returns
+        -------
+        float or None
+        """
+        size = largest
+        while size >= least - 1e-6:
+            lines = lines_of(words, font, size, box.width_mm * mm)
+            widest = max(pdfmetrics.stringWidth(line, font, size) for line in lines)
+            height = len(lines) * size * LEADING / mm
+            if widest <= box.width_mm * mm + 0.01 and height <= box.height_mm + 0.01:
+                return size
+            size -= 0.1
+        return None
 
     def fitted(
         self,
@@ -245,6 +316,7 @@ class Page:
         grey: float = 0.0,
         file: str | None = None,
         align: str = "left",
+        least: float = SMALLEST_PT,
     ) -> float:
         """Write words into a box, as large as fits; the height that they took, mm.
 
@@ -260,6 +332,8 @@ class Page:
         file : str, optional
             What an error names.
         align : str
+        least : float
+            Size of the letters at least, pt.
 
         Returns
         -------
@@ -269,25 +343,20 @@ class Page:
         Raises
         ------
         InputError
-            Where they fit at no readable size.
+            Where they don't fit at that size.
         """
-        size = largest
-        while size >= SMALLEST_PT:
-            lines = lines_of(words, font, size, box.width_mm * mm)
-            widest = max(pdfmetrics.stringWidth(line, font, size) for line in lines)
-            height = len(lines) * size * LEADING / mm
-            if widest <= box.width_mm * mm + 0.01 and height <= box.height_mm + 0.01:
-                break
-            size -= 0.1
-        else:
+        size = self.fitting(words, box, largest, font=font, least=least)
+        if size is None:
             raise InputError(
                 file,
                 f"text at {box.x_mm:g}, {box.y_mm:g} mm",
-                f"the words don't fit a box of {box.width_mm:g} x {box.height_mm:g} mm",
+                f"the words don't fit a box of {box.width_mm:g} x {box.height_mm:g} mm in letters "
+                f"of {least:g} pt",
                 "make it larger",
             )
+        lines = lines_of(words, font, size, box.width_mm * mm)
         x = box.x_mm + {"left": 0.0, "centre": box.width_mm / 2, "right": box.width_mm}[align]
         for i, line in enumerate(lines):
             foot = box.y_mm + (i * LEADING + 0.95) * size / mm
             self.words(line, x, foot, size, font=font, grey=grey, align=align)
-        return height
+        return float(len(lines) * size * LEADING / mm)

@@ -33,8 +33,12 @@ ACTS_WORDS = (
 )
 MIXED_ONLY = "mixed, not painted"
 BEFORE = (
-    "The card's bands are painted (two coats of black, two of white) and sealed with two coats of "
-    "clear medium, and dry. Everything to weigh with is at hand; tubes are kneaded."
+    "Print on heavy paper, 200 g/m² or more, without optical brightener if you can, and tape it "
+    "down flat by its edges, its square marks left free. Paint the bands up to the outline: two "
+    "coats of black, two coats of white. When they are dry, seal them with two coats of clear "
+    "medium, since printer ink bleeds into wet paint and printer card holds a brightener that "
+    "glows. Paint no step before the last coat is dry. Everything to weigh with is at hand; tubes "
+    "are kneaded."
 )
 REFERENCES = (
     "References, best first: a bought target with its data file, scanned with the same settings; "
@@ -44,9 +48,10 @@ REFERENCES = (
 SPREADING: Mapping[Method, str] = {
     "brush": "Two or three thin coats, each dry before the next, until the black no longer shows; "
     "keep the mixes covered meanwhile. A masstone that never hides is to be expected, no error.",
-    "drawdown": "One even film of {gap:g} µm wet: set the applicator, or lay a strip of tape along "
-    "either side of the step (masking tape is some 150 µm a layer: measure yours) and pull a stiff "
-    "card along them.",
+    "drawdown": "One even film of {gap:g} µm wet: set the applicator, or lay a strip of tape up to "
+    "25 mm wide along either side of the step (masking tape is some 150 µm a layer: measure yours) "
+    "and pull a stiff card along them, once, from the outer edge of the card inwards. Lift the "
+    "tape before the film dries. It is read between the marks above and below the bands.",
 }
 DRYING: Mapping[Method, str] = {
     "brush": "Let it dry overnight, longer where it is thick. If a fingertip drags, don't scan.",
@@ -221,7 +226,7 @@ def _story(
     face: Face,
     width_pt: float,
 ) -> list[Flowable]:
-    plain, small, bold = _style(8.5, after=1), _style(7.5, grey=0.3), _style(8.5, BOLD)
+    plain, small, bold = _style(8.5, after=1), _style(8.0, grey=0.3), _style(8.5, BOLD)
     ordinal = "" if number is None else f" (no. {number})"
     by = "weight" if plan.measure.unit_ml is None else "volume"
     shares = (

@@ -6,18 +6,17 @@ from collections.abc import Sequence
 
 from ...calibrate.cards.card import Drawdown
 from ...calibrate.cards.label_strength import is_white, strength_of
-from ...calibrate.cards.layout import read_layout
 from ...calibrate.cards.mixture_plan import Mixture, check_layout, choose_mixtures, plan_mixtures
 from ...calibrate.errors import Field, InputError, Sentence
 from ..common.remedies import StudioDo
 from ..mixing.prediction import parse_mix
 from ..store.schema import Paint
 from ..store.store import Store
+from .layout_choice import layout_to_print
 from .printing import (
     Printed,
     Wanted,
     check_tubes,
-    choose_layout,
     keep_printed,
     name_for,
     tube_words,
@@ -59,8 +58,7 @@ def print_mixtures(store: Store, wanted: Wanted, named: Sequence[str] = ()) -> P
     if of_kind is None:
         paints = [tube.nickname for tube in tubes] or _paints(mixtures)
         of_kind = "mixtures" if _films(store, paints) else "quick-mixtures"
-    name_of_layout = choose_layout(of_kind, wanted.page, 0)
-    layout = read_layout(name_of_layout)
+    name_of_layout, layout = layout_to_print(of_kind, wanted.page, 0)
     check_layout(layout)
     if not named:
         white = white_for(store, wanted.white, tubes).nickname

@@ -13,11 +13,12 @@ from ...calibrate.errors import Field, InputError, Sentence
 from ...calibrate.fit.planning.guess import Guess
 from ...calibrate.fit.planning.next_step import Ladder, OneMore, next_drawdown, plan_ladder
 from ...calibrate.optics.coefficients import ABSOLUTE, TWO_FLUX
+from ..common.listing import either
 from ..common.remedies import StudioDo
 from ..mixing.ladder import white_of
 from ..store.schema import Paint
 from ..store.store import Store
-from .printing import black_named, blacks_on_hand, either, white_for
+from .printing import black_named, blacks_on_hand, white_for
 
 
 @dataclass(frozen=True)

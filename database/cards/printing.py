@@ -13,7 +13,7 @@ from ...calibrate.cards.card_file import parse_card
 from ...calibrate.cards.card_plan import CardPlan, Ladder, plan_card
 from ...calibrate.cards.card_text import card_text
 from ...calibrate.cards.label_strength import Strength, is_black, is_white, strength_of
-from ...calibrate.cards.layout import Layout, layout_names, read_layout
+from ...calibrate.cards.layout import Layout
 from ...calibrate.cards.measure import Measure
 from ...calibrate.cards.printed_card import print_card
 from ...calibrate.cards.shade import LEAST_BLACK, MOST_BLACK, USUAL, Shade
@@ -21,13 +21,14 @@ from ...calibrate.cards.weighing_sheet import TubeWords, print_sheet, used_words
 from ...calibrate.errors import Face, Field, InputError
 from ...calibrate.fit.problem.tube import TYPICAL_DENSITY
 from ..common.cautions import caution
+from ..common.listing import either
 from ..common.remedies import StudioDo
 from ..common.whole_files import write_whole
 from ..store.schema import Paint
 from ..store.store import Store
+from .layout_choice import layout_to_print
 from .progress import BY_VOLUME, PRINTED, card_number, waiting
 
-PAGES = ("a4", "a5", "letter", "half-letter")
 FOLDER = "cards"
 """In the studio's folder."""
 
@@ -44,7 +45,7 @@ class Wanted:
     layout : str or None
         A layout, a path, or what layouts of one kind begin with (``quick``); None: by the tubes.
     page : str or None
-        One of `PAGES`.
+        One of `layout_choice.PAGES`.
     white : str or None
     ladder : {"weak", "ordinary", "strong"} or None
         Of every tube; None: as their labels suggest.
@@ -119,8 +120,7 @@ def print_new_card(store: Store, wanted: Wanted) -> Printed:
         for tube in tubes
         if tube.nickname != white.nickname
     }
-    name_of_layout = choose_layout(wanted.layout, wanted.page, len(ladders))
-    layout = read_layout(name_of_layout)
+    name_of_layout, layout = layout_to_print(wanted.layout, wanted.page, len(ladders))
     black, shade = None, None
     if wanted.shade is not None:
         black, shade = _shade(store, wanted.shade, list(ladders))
@@ -237,53 +237,6 @@ def keep_printed(
     used = used_words(plan, words)
     before = waiting(store, card)
     return Printed(number, plan, layout, card_file, sheet_file, text_file, used, before)
-
-
-def choose_layout(layout: str | None, page: str | None, tubes: int) -> str:
-    """Return the name or path of the layout meant by a kind of card and a page.
-
-    Raises
-    ------
-    InputError
-        For a page that there isn't, or on which there is no such layout.
-    """
-    if page is not None and page not in PAGES:
-        raise InputError(
-            None, Field("page"), f"there is no page {page}", f"use one of {either(PAGES)}"
-        )
-    if layout is not None and layout.endswith(".toml"):
-        return str(Path(layout).expanduser().absolute())
-    if layout in layout_names():
-        return str(layout)
-    kind = layout or ("quick" if tubes <= 1 else "six-tube")
-    on = [size for size in PAGES if f"{kind}-{size}" in layout_names()]
-    if not on:
-        kinds = sorted({_kind(name) for name in layout_names()})
-        raise InputError(
-            None,
-            Field("layout"),
-            f"there is no layout {kind}",
-            f"use {either(kinds)}, or a .toml file",
-        )
-    if page is not None and page not in on:
-        raise InputError(
-            None,
-            Field("page"),
-            f"there is no {kind} layout on {page}",
-            f"it is there on {either(on)}",
-        )
-    return f"{kind}-{page or on[0]}"
-
-
-def _kind(layout: str) -> str:
-    """What a layout is apart from its page: ``quick`` of ``quick-half-letter``."""
-    pages = (page for page in sorted(PAGES, key=len, reverse=True) if layout.endswith(f"-{page}"))
-    return layout.removesuffix(f"-{next(pages, '')}")
-
-
-def either(words: Sequence[str]) -> str:
-    """``A``, ``A or B``, ``A, B or C``."""
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}"
 
 
 def check_tubes(store: Store, tubes: Sequence[Paint]) -> None:

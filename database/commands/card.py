@@ -298,13 +298,19 @@ def _listed(cards: tuple[str, ...]) -> str:
 
 
 def _check(layout: str, as_json: bool) -> None:
-    from ...calibrate.cards.layout import layout_faults, layout_text, read_layout
+    from ...calibrate.cards.layout import read_layout
+    from ...calibrate.cards.strokes import opening_mm
+    from ..cards.layout_choice import faults_to_print
 
-    faults = layout_faults(*layout_text(layout))
+    faults = faults_to_print(layout)
     if not faults:
         found = read_layout(layout)
-        result = {"layout": found.name, "steps": found.steps, "faults": []}
-        words = f"{found.name}: {found.steps} steps, every patch can be painted and read."
+        opening = opening_mm(found)
+        result = {"layout": found.name, "steps": found.steps, "opening_mm": opening, "faults": []}
+        words = (
+            f"{found.name}: {found.steps} steps, every patch can be painted and read: by picture, "
+            f"or by an instrument with an opening of up to {opening:.0f} mm."
+        )
         say(result, as_json, lambda: typer.echo(words))
         return
     if as_json:

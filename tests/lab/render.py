@@ -21,6 +21,7 @@ from tintladder.calibrate.cards.box import Box
 from tintladder.calibrate.cards.layout import Layout
 from tintladder.calibrate.cards.layout_parts import TONE
 from tintladder.calibrate.cards.printed_card import print_card
+from tintladder.calibrate.cards.printing import SMALLEST_PT
 from tintladder.calibrate.optics.spectra import GRID, Array
 
 PAPER = 0.86 - 0.25 * np.exp(-(GRID - 380) / 25)
@@ -167,7 +168,8 @@ class Rendered:
 @lru_cache(maxsize=8)
 def _printed(layout_name: str, layout: Layout, per_mm: float) -> np.ndarray:
     """Share of ink-free paper of a printed page, (H, W)."""
-    page = pymupdf.open(stream=print_card(layout), filetype="pdf")[0]
+    # Boxes of earlier editions hold small letters only; as ink on the page they will do.
+    page = pymupdf.open(stream=print_card(layout, least_pt=SMALLEST_PT), filetype="pdf")[0]
     zoom = per_mm * 25.4 / 72
     pix = page.get_pixmap(matrix=pymupdf.Matrix(zoom, zoom), colorspace=pymupdf.csGRAY)
     grey = np.frombuffer(pix.samples, np.uint8).reshape(pix.height, pix.stride)[:, : pix.width]

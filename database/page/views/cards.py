@@ -14,8 +14,9 @@ from ....calibrate.cards.measure import measure_of
 from ....calibrate.errors import InputError
 from ...cards.filling import fill, filling, parse_amount, parse_day
 from ...cards.history import ReadFile, read_of
+from ...cards.layout_choice import PAGES
 from ...cards.mixtures import print_mixtures
-from ...cards.printing import FOLDER, PAGES, Printed, Wanted, print_new_card
+from ...cards.printing import FOLDER, Printed, Wanted, print_new_card
 from ...cards.progress import cards_progress, named_card, printed_here
 from ...easel.habits import Habits, habits, weighed_with
 from ...fits.standing import waits
@@ -28,9 +29,13 @@ from ..uploads import ACCEPTED
 
 MIXTURES = "mixtures"
 LAYOUTS = (
-    ("quick", "Quick card", "one tube, brushed out by hand"),
-    ("six-tube", "Six-tube sheet", "up to six tubes on one sheet, in one evening"),
-    ("drawdown", "Drawdown card", "films of one thickness: glazes and coverage too"),
+    ("quick", "Quick card", "one tube, brushed out by hand, for pictures"),
+    ("six-tube", "Six-tube sheet", "up to six tubes on one sheet, in one evening, for pictures"),
+    (
+        "drawdown",
+        "Drawdown card",
+        "films of one thickness, for an instrument: glazes and coverage",
+    ),
     (MIXTURES, "Mixtures", "no ladders, but mixes of the tubes chosen, to prove their fits"),
 )
 MEASURES = (
