@@ -10,7 +10,7 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 from tintladder.calibrate.optics.colour import ciede2000, weights
-from tintladder.calibrate.optics.colour_band import ciede2000_band
+from tintladder.calibrate.optics.colour_difference import ciede2000_band
 from tintladder.calibrate.optics.display import srgb_of_xyz
 from tintladder.calibrate.optics.predict import predict
 from tintladder.database.mixing.palette import Palette

@@ -8,9 +8,15 @@ import numpy as np
 import pytest
 from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.database.easel.made_words import beforehand_words, surplus_words
-from tintladder.database.mixing.batch import density
 from tintladder.database.mixing.made import ENOUGH, Tint, as_made
-from tintladder.database.mixing.measures import MEASURES, SPOONS, SYRINGE, WEIGHED_PARTS, scale
+from tintladder.database.mixing.measures import (
+    MEASURES,
+    SPOONS,
+    SYRINGE,
+    WEIGHED_PARTS,
+    density,
+    scale,
+)
 from tintladder.database.mixing.order import lab_of
 from tintladder.database.mixing.palette import Palette
 from tintladder.database.mixing.setout import set_out

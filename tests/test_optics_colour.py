@@ -17,7 +17,7 @@ from tintladder.calibrate.optics.colour import (
     weights,
     xyz,
 )
-from tintladder.calibrate.optics.colour_band import ciede2000_band, ciede2000_metric
+from tintladder.calibrate.optics.colour_difference import ciede2000_band, ciede2000_metric
 from tintladder.calibrate.optics.display import lab_to_srgb, srgb
 from tintladder.calibrate.optics.spectra import GRID
 

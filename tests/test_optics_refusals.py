@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 from tintladder.calibrate.optics.colour import D50, View, ciede2000, lab, lab_of_xyz, weights, xyz
-from tintladder.calibrate.optics.colour_band import chi_square_95
+from tintladder.calibrate.optics.colour_difference import chi_square_95
 from tintladder.calibrate.optics.display import srgb_of_xyz, srgb_to_lab
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.calibrate.optics.surface import Surface

@@ -9,9 +9,15 @@ from tintladder.calibrate.optics.colour import View, ciede2000, lab
 from tintladder.calibrate.optics.predict import dry_fractions, predict
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.database.easel.asked_colour import parse_target
-from tintladder.database.mixing.batch import area_grams, batch_grams
 from tintladder.database.mixing.made import as_made
-from tintladder.database.mixing.measures import MEASURES, SPOONS, WEIGHED_PARTS, amount_words
+from tintladder.database.mixing.measures import (
+    MEASURES,
+    SPOONS,
+    WEIGHED_PARTS,
+    amount_words,
+    area_grams,
+    batch_grams,
+)
 from tintladder.database.mixing.metamerism import special_metamerism
 from tintladder.database.mixing.order import lab_of, order_of, too_much, waste
 from tintladder.database.mixing.palette import Palette

@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import minimize
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import ciede2000, lab
-from tintladder.calibrate.optics.difference_terms import ciede2000_residual
+from tintladder.calibrate.optics.colour_difference import ciede2000_residual
 from tintladder.calibrate.optics.predict import predict
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.database.mixing.palette import Palette, lab_slopes, to_lab

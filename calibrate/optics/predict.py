@@ -10,7 +10,7 @@ import numpy as np
 from . import transport
 from .coefficients import Coefficients, dry_volume_spread
 from .colour import D50, View, check_fraction, lab, lab_jacobian
-from .colour_band import ciede2000_band
+from .colour_difference import ciede2000_band
 from .kubelka_munk import FilmDerivatives, film_derivatives, opaque_derivatives
 from .spectra import Array
 from .surface import Surface, to_inside, to_measured

@@ -13,10 +13,9 @@ from ...calibrate.optics.colour import D50, View
 from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.surface import Gloss
 from ..common.remedies import StudioDo
-from ..mixing.batch import density
 from ..mixing.film import Film, FilmPalette
 from ..mixing.made import Made, as_made
-from ..mixing.measures import Measure
+from ..mixing.measures import Measure, density
 from ..mixing.medium import MEDIUM, NAME, resolver, with_medium
 from ..mixing.palette import Palette
 from ..mixing.target import Target

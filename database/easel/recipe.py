@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.surface import Gloss
-from ..mixing.batch import area_grams, batch_grams
 from ..mixing.film import Film
 from ..mixing.made import Made, as_made
-from ..mixing.measures import WEIGHED_PARTS
+from ..mixing.measures import WEIGHED_PARTS, area_grams, batch_grams
 from ..mixing.order import Order, order_of
 from ..mixing.recipes import Answer, Recipe, recipe_as_given, recipes
 from ..mixing.target import Target

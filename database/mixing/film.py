@@ -9,7 +9,7 @@ import numpy as np
 from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.coefficients import ABSOLUTE, Coefficients
 from ...calibrate.optics.colour import ciede2000, weights
-from ...calibrate.optics.difference_terms import ciede2000_residual
+from ...calibrate.optics.colour_difference import ciede2000_residual
 from ...calibrate.optics.predict import Prediction, predict, read_films
 from ...calibrate.optics.spectra import Array
 from .palette import Ints, Palette, to_lab

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...calibrate.optics.coefficients import Coefficients
-from ...calibrate.optics.colour_band import ciede2000_band
+from ...calibrate.optics.colour_difference import ciede2000_band
 from ...calibrate.optics.predict import dry_fractions, predict
 from ...calibrate.optics.spectra import Array
 from ..common.colour_words import GREY_CHROMA, hue_name, hue_turn

@@ -10,7 +10,7 @@ import numpy as np
 
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.colour import ciede2000
-from ...calibrate.optics.colour_band import ciede2000_band
+from ...calibrate.optics.colour_difference import ciede2000_band
 from ...calibrate.optics.predict import dry_fractions, predict
 from ...calibrate.optics.spectra import Array
 from .order import lab_of

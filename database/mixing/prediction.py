@@ -11,7 +11,7 @@ import numpy as np
 from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.coefficients import ABSOLUTE, Coefficients
 from ...calibrate.optics.colour import D50, View, chroma_hue
-from ...calibrate.optics.colour_band import ciede2000_band
+from ...calibrate.optics.colour_difference import ciede2000_band
 from ...calibrate.optics.display import hex_code, srgb
 from ...calibrate.optics.predict import Prediction, dry_fractions, predict
 from ...calibrate.optics.spectra import Array

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...calibrate.optics.colour import ciede2000
-from ...calibrate.optics.colour_band import ciede2000_metric
+from ...calibrate.optics.colour_difference import ciede2000_metric
 from ...calibrate.optics.spectra import Array
 from .metamerism import special_metamerism
 from .palette import Palette

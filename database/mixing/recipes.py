@@ -10,7 +10,7 @@ import numpy as np
 from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.colour import in_words
-from ...calibrate.optics.colour_band import ciede2000_band
+from ...calibrate.optics.colour_difference import ciede2000_band
 from ...calibrate.optics.spectra import Array
 from ..common.colour_words import colour_words, hue_name, hue_turn
 from ..common.remedies import StudioDo

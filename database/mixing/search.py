@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from ...calibrate.optics.difference_terms import chroma_terms, lightness_term, residual_terms
+from ...calibrate.optics.colour_difference import chroma_terms, lightness_term, residual_terms
 from ...calibrate.optics.spectra import Array
 from .palette import Ints, Palette, lab_slopes, to_lab
 

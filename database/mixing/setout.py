@@ -12,7 +12,7 @@ from ...calibrate.errors import InputError
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.colour import ciede2000
 from ...calibrate.optics.spectra import Array
-from .batch import area_grams, by_volume, density
+from .measures import area_grams, by_volume, density
 from .order import Order, order_of
 from .palette import Ints, Palette
 from .photo import Spot

@@ -25,7 +25,7 @@ from tintladder.calibrate.fit.uncertainty.check import Check, check_mixtures
 from tintladder.calibrate.fit.uncertainty.propagate import beside
 from tintladder.calibrate.optics.coefficients import Coefficients
 from tintladder.calibrate.optics.colour import D50, View, ciede2000, lab
-from tintladder.calibrate.optics.colour_band import ciede2000_band
+from tintladder.calibrate.optics.colour_difference import ciede2000_band
 from tintladder.calibrate.optics.predict import dry_fractions, predict
 from tintladder.calibrate.optics.sensors import Sensors
 from tintladder.calibrate.optics.spectra import GRID, Array

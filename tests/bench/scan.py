@@ -18,7 +18,7 @@ from tintladder.calibrate.cards.layout import layout_names, read_layout
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.fit.scans.recovery import fit_scan
 from tintladder.calibrate.optics.colour import ciede2000, lab
-from tintladder.calibrate.optics.colour_band import ciede2000_band
+from tintladder.calibrate.optics.colour_difference import ciede2000_band
 from tintladder.calibrate.optics.predict import dry_fractions, predict
 from tintladder.calibrate.optics.spectra import Array
 from tintladder.calibrate.scan.characterise import Characterised

@@ -8,7 +8,7 @@ import numpy as np
 
 from ...optics.coefficients import ABSOLUTE, Coefficients, dry_volume_spread
 from ...optics.colour import D50, View, chroma_hue, ciede2000, in_words
-from ...optics.colour_band import ciede2000_band
+from ...optics.colour_difference import ciede2000_band
 from ...optics.spectra import Array
 from ..uncertainty.propagate import Seen, beside, covariance_of, read_by_all, see
 from .hiding import STANDARD_UM, chart

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from ...cards.card import SUBSTRATES, Card, Drawdown
 from ...cards.readings import CardReadings
 from ...optics.colour import lab, lab_jacobian
-from ...optics.colour_band import ciede2000_metric
+from ...optics.colour_difference import ciede2000_metric
 from ...optics.spectra import GRID, Array, Spectra
 from ...optics.surface import Surface
 from ..joint import smooth_prior

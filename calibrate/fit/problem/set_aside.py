@@ -69,18 +69,16 @@ def fittable(
         Where no paint can be fitted, or whites alone; and for what `build` refuses.
     """
 
-    def ladders_of(some: Sequence[CardReadings]) -> list[CardReadings]:
-        return [r for r in some if r.card.purpose == "fit"]
-
     def laid_out(some: Sequence[CardReadings]) -> tuple[Problem, Reasons]:
-        problem = build(ladders_of(some), tubes, settings, known)
-        return problem, unfittable(problem, [r.card for r in ladders_of(some)], known)
+        problem = build(some, tubes, settings, known)
+        return problem, unfittable(problem, [r.card for r in some], known)
 
-    kept, ladders, aside = kept_of(readings, laid_out, () if known is None else known.paints)
-    taught = [r for r in kept if r.card.purpose == "learn"]
+    fit, learn = ([r for r in readings if r.card.purpose == each] for each in ("fit", "learn"))
+    given = () if known is None else known.paints
+    kept, ladders, aside = kept_of(fit, laid_out, given)
+    taught = [less for r in learn if (less := _without(r, aside)) is not None]
     # Patches of ladders come first, so that what is found of them is in the same rows of both.
-    both = [*ladders_of(kept), *taught]
-    whole = build(both, tubes, settings, known) if taught else ladders
+    whole = build([*kept, *taught], tubes, settings, known) if taught else ladders
     return Fittable(ladders, whole, taught, aside)
 
 

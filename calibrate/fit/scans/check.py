@@ -21,7 +21,7 @@ from ...cards.card import BARE, SUBSTRATES
 from ...cards.channels import CardChannels, by_card
 from ...optics.coefficients import Coefficients
 from ...optics.colour import lab, lab_jacobian
-from ...optics.colour_band import ciede2000_metric
+from ...optics.colour_difference import ciede2000_metric
 from ...optics.sensors import Sensors
 from ...optics.spectra import Array
 from ...optics.surface import Surface, to_inside

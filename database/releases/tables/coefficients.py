@@ -13,7 +13,7 @@ from ....calibrate.optics.spectra import Array
 from ....calibrate.optics.surface import Surface
 from ...mixing.palette import Ints
 from .schema import SPECTRUM
-from .text import figures, lines, spectra, words
+from .text import figures, lines, words
 
 QUANTITIES = ("K", "S")
 OF_PAINTS = ("paints", "coefficients", "covariance", "own", "factors")
@@ -92,7 +92,7 @@ def _values(c: Coefficients, i: int, paint: str, _: Ints) -> str:
         [f"{said}{quantity}" for quantity in QUANTITIES for _ in range(w)],
         nm + nm,
         figures(np.concatenate([c.k[i], c.s[i]])),
-        figures(uncertainty(c, i)),
+        figures(uncertainty(c, i).ravel()),
         ratio + ratio,
     )
 
@@ -123,7 +123,7 @@ def _changes(changes: Array, paint: str, numbers: Ints, model: str) -> str:
     kept = np.argwhere((changes[order] != 0).any(axis=2))
     return lines(
         [f"{paint},{numbers[order[f]]},{QUANTITIES[q]}" for f, q in kept],
-        spectra(changes[order[kept[:, 0]], kept[:, 1]]),
+        figures(changes[order[kept[:, 0]], kept[:, 1]]),
         [model] * len(kept),
     )
 

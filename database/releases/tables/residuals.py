@@ -12,7 +12,7 @@ from ...store import schema
 from ...store.packing import unpack_columns
 from ...store.release_rows import packed_of
 from ...store.transactions import OrmSession
-from .text import lines, spectra, words
+from .text import figures, lines, words
 
 _DIGITS = 6
 """Decimals of a residual: a hundredth of what an instrument repeats to."""
@@ -28,7 +28,7 @@ def residual_texts(session: OrmSession, current: Mapping[str, schema.PaintFit]) 
                 words([nickname] * starts.size),
                 words(columns["card"][i] for i in starts),
                 words(columns["patch"][i] for i in starts),
-                spectra(values),
+                figures(values),
                 words([current[nickname].model] * starts.size),
             )
 

@@ -16,21 +16,17 @@ _ODD = re.compile(r'[",\r\n]')
 
 
 def figures(values: np.ndarray) -> list[str]:
-    """Numbers as the shortest text that reads back to the last bit; NaN as nothing."""
-    flat = np.ascontiguousarray(values, dtype=float).ravel()
-    return _json(flat)[1:-1].split(",") if flat.size else []
+    """Numbers as the shortest text that reads back to the last bit, NaN as nothing.
 
-
-def spectra(values: np.ndarray) -> list[str]:
-    """Rows of numbers, (N, W), each as the text of W cells."""
+    Of a table, (N, W), each row as the text of W cells.
+    """
     if not len(values):
         return []
-    return _json(np.ascontiguousarray(values, dtype=float))[2:-2].split("],[")
-
-
-def _json(values: np.ndarray) -> str:
-    text = orjson.dumps(values, option=orjson.OPT_SERIALIZE_NUMPY).decode()
-    return text.replace("null", "") if np.isnan(values).any() else text
+    whole = np.ascontiguousarray(values, dtype=float)
+    text = orjson.dumps(whole, option=orjson.OPT_SERIALIZE_NUMPY).decode()
+    if np.isnan(whole).any():
+        text = text.replace("null", "")
+    return text[2:-2].split("],[") if whole.ndim == 2 else text[1:-1].split(",")
 
 
 def words(values: Iterable[object]) -> list[str]:
