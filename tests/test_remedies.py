@@ -19,8 +19,8 @@ from tintladder.database.page.remedies import on_page
 
 CODES = [*CalibrateDo, *StudioDo]
 HOUSE = Path(__file__).parent.parent
-FACES = ("database/commands/", "database/cli.py", "database/demo/")
-"""What may name commands and options: the command line, and the demonstration that runs it."""
+FACES = ("database/commands/", "database/cli.py")
+"""What may name commands and options: the command line alone."""
 
 
 def _options(command):

@@ -70,6 +70,7 @@ WORDS: Mapping[RemedyCode, str] = {
     StudioDo.NAME_FOLDER: "name the folder to restore to with --studio",
     StudioDo.NAME_TUBES_OF: "if you know which they are, name them with --of",
     StudioDo.NICKNAME: "give yours a nickname of its own, such as --nickname {nickname}",
+    StudioDo.OTHER_FOLDER: "name another with --studio",
     StudioDo.PAINT_LADDER: "paint its ladder first: tintladder card NAME",
     StudioDo.PAINT_LADDER_OF: "paint its ladder first: tintladder card {paint}",
     StudioDo.PLAN: "plan one: tintladder plan {paint}",
@@ -100,6 +101,7 @@ WORDS: Mapping[RemedyCode, str] = {
     StudioDo.TAKE_OR_RENAME: "use theirs with --take {paint}, keep both with --rename "
     "{paint}=NICKNAME, or leave theirs with --skip {paint}",
     StudioDo.TAKEN_BACK: "tintladder read --undo takes back what was read last",
+    StudioDo.UPDATE: "update with: pip install -U tintladder",
     StudioDo.VERIFY: "see with tintladder verify what is wrong with it, or fetch it again",
     StudioDo.WHITE_OR_GREY: "give --white or --grey too",
 }

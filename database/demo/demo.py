@@ -10,6 +10,7 @@ from pathlib import Path
 
 from ...calibrate.errors import InputError
 from ..cards.intake import take_in
+from ..common.remedies import StudioDo
 from ..common.whole_files import write_whole
 from ..fits.fitting import StudioFit, fit_studio
 from ..mixing.prediction import Look, look, why
@@ -21,7 +22,7 @@ from .scanned_card import DemoScan, read_demo_scan, try_demo_scan
 
 MARKER = "this-is-a-demo.txt"
 _WORDS = """\
-This folder was made by 'tintladder demo' and is made anew by it: keep nothing of yours here.
+This folder holds the demonstration, which makes it anew each time: keep nothing of yours here.
 The boatyard sign shop, its paints and its readings are invented; nothing was measured.
 """
 PICTURED = "ANCHOR"
@@ -79,7 +80,7 @@ def make_demo(folder: Path, progress: Callable[[str], None] = lambda _: None) ->
         if not (folder / MARKER).is_file():
             raise InputError(
                 folder, None, "expected no such folder, or one of an earlier demo",
-                "name another with --studio",
+                StudioDo.OTHER_FOLDER(),
             )  # fmt: skip
         shutil.rmtree(folder)
     write_whole({folder / MARKER: _WORDS.encode()})

@@ -170,7 +170,7 @@ def set_out(
         Without targets, or for a size that is none.
     """
     if not targets:
-        raise InputError("setout", None, "no colours to mix", "name a picture, or some colours")
+        raise InputError(None, None, "no colours to mix", "name a picture, or some colours")
     wanted = np.array([t.lab for t in targets])
     palette = Palette(coefficients)
     found = fewest_tubes(palette, wanted, within, most, must)

@@ -67,6 +67,7 @@ WORDS: Mapping[RemedyCode, str] = {
     StudioDo.NAME_FOLDER: "choose another folder to restore to",
     StudioDo.NAME_TUBES_OF: "if you know which they are, tick them",
     StudioDo.NICKNAME: "give yours a nickname of its own, such as {nickname}",
+    StudioDo.OTHER_FOLDER: "name another folder",
     StudioDo.PAINT_LADDER: "paint the ladder of one first: plan its card under Cards",
     StudioDo.PAINT_LADDER_OF: "paint the ladder of {paint} first: plan its card under Cards",
     StudioDo.PLAN: "plan a card of {paint} under Cards",
@@ -91,6 +92,7 @@ WORDS: Mapping[RemedyCode, str] = {
     StudioDo.START_STUDIO: "add a first tube",
     StudioDo.TAKE_OR_RENAME: 'use theirs, keep both, or leave theirs, under "What to do"',
     StudioDo.TAKEN_BACK: "it can be taken back on that card's page",
+    StudioDo.UPDATE: "update tintladder where it was installed from",
     StudioDo.VERIFY: "fetch it again",
     StudioDo.WHITE_OR_GREY: "touch a white or a grey too",
 }

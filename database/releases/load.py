@@ -157,7 +157,7 @@ def read_descriptor(files: Mapping[str, bytes], path: str | Path) -> dict[str, A
             path,
             DESCRIPTOR,
             f"its layout is {layout}, this tintladder knows 1 to {LAYOUT}",
-            "update with: pip install --upgrade tintladder",
+            StudioDo.UPDATE(),
         )
     return dict(descriptor)
 

@@ -123,7 +123,7 @@ def plan(
         if last is not None and not changes:
             raise InputError(
                 None,
-                "publish",
+                None,
                 f"nothing has changed since {last.version}",
                 "fit again or add a paint first",
             )
@@ -174,7 +174,7 @@ def publish(
             stopping = [gate.line for gate in made.gates if gate.stops]
             more = f" (and {len(stopping) - 1} more)" if len(stopping) > 1 else ""
             found = Sentence(stopping[0], more)
-            raise InputError(None, "publish", found, StudioDo.EXCLUDE_OR_FORCE())
+            raise InputError(None, "the release", found, StudioDo.EXCLUDE_OR_FORCE())
         said = {
             "excluded": list(made.excluded),
             "forced": force if made.stopped else "",

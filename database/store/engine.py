@@ -147,7 +147,7 @@ def _migrate(engine: Engine, studio: Studio, version: str | None) -> None:
             studio.database or "the shared database",
             None,
             f"this studio was made by a newer tintladder (its schema is {version}, ours {HEAD})",
-            "update with: pip install --upgrade tintladder",
+            StudioDo.UPDATE(),
         )
     with engine.connect().execution_options(write=True) as connection, connection.begin():
         # Another process may have been here first: only now does the lock hold.

@@ -10,7 +10,7 @@ from itertools import chain
 from pathlib import PurePath
 from typing import Any
 
-from ....calibrate.errors import InputError
+from ....calibrate.errors import Field, InputError
 from ....calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ....calibrate.optics.transport import TRANSPORT, opaque_polynomial
 from ...common.cautions import caution
@@ -97,7 +97,7 @@ def contents(store: Store, exclude: Collection[str] = ()) -> Contents:
     with store.snapshot() as session:
         wanted = [paint for paint in store.fits.current() if paint not in exclude]
         if exclude and not wanted:
-            raise InputError(None, "exclude", "nothing is left to publish", "exclude less")
+            raise InputError(None, Field("exclude"), "nothing is left to publish", "exclude less")
         parts = store.fits.parts(wanted if exclude else None, TWO_FLUX)
         part_of = {paint: part for part in parts for paint in part.paints}
         current = _current(session, part_of, TWO_FLUX)
