@@ -13,6 +13,8 @@ from tintladder.calibrate.formats.target_values import read_target_values
 from tintladder.calibrate.scan.image import read_picture
 from tintladder.calibrate.scan.target_found import find_grid, grid_of
 
+from .lab.target_scenes import chart_values, scene
+
 SCANS = Path(__file__).parents[1] / "measurements" / "boatyard" / "scans"
 VALUES = SCANS / "target.txt"
 CORNERS = np.array([(18.5, 18.5), (326.5, 18.5), (326.5, 186.5), (18.5, 186.5)])
@@ -44,6 +46,56 @@ def test_the_grid_is_found_askew():
     wanted = cv2.perspectiveTransform(CORNERS[None].astype(np.float32), slant)[0]
     found = find_grid(turned, read_target_values(VALUES))
     assert np.abs(found - wanted).max() < SIDE / 5
+
+
+@pytest.fixture(scope="module")
+def scenes():
+    """Twenty pictures as painters take them; other ones than those it was made by."""
+    return [scene(seed) for seed in range(300, 320)]
+
+
+def test_it_is_found_at_any_turn_place_and_mild_slant(scenes):
+    """19 of 20, to a tenth of a patch."""
+    good = []
+    for each in scenes:
+        try:
+            off = np.abs(find_grid(each.picture, each.known) - each.corners).max()
+        except InputError:
+            off = np.inf
+        good.append(off < each.side / 10)
+    assert sum(good) >= 19, [each.words for each, ok in zip(scenes, good, strict=True) if not ok]
+
+
+def changed(each, pixels):
+    return replace(each.picture, pixels=np.ascontiguousarray(pixels))
+
+
+def test_a_mirrored_target_is_told(scenes):
+    """A phone's front camera mirrors; so does a scan through a transparent sheet."""
+    for each in scenes[:4]:
+        with pytest.raises(InputError, match="the target is seen mirrored"):
+            find_grid(changed(each, each.picture.pixels[:, ::-1]), each.known)
+
+
+def test_a_target_that_is_cut_off_is_told(scenes):
+    for each in scenes[:6]:
+        left = int(each.corners[:, 0].min() + 1.5 * each.side)
+        with pytest.raises(InputError, match="not all of its patches show"):
+            find_grid(changed(each, each.picture.pixels[:, left:]), each.known)
+
+
+def test_two_targets_are_told(scenes):
+    each = scenes[0]
+    twice = changed(each, np.concatenate([each.picture.pixels] * 2))
+    with pytest.raises(InputError, match="two targets are seen"):
+        find_grid(twice, each.known)
+
+
+def test_another_targets_values_are_not_taken(scenes):
+    other, _ = chart_values(22, 12, 9)
+    each = next(each for each in scenes if each.words.startswith("22x12"))
+    with pytest.raises(InputError, match="nothing in it looks like"):
+        find_grid(each.picture, other)
 
 
 def test_what_isnt_there_is_not_found():
