@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
 
 import numpy as np
 
 from ...calibrate.errors import InputError
-from ...calibrate.fit.problem.tube import TYPICAL_DENSITY
+from ...calibrate.fit.problem.typical_density import TYPICAL_DENSITY, typical_density
 from ...calibrate.optics.coefficients import Coefficients
 from ..mixing.measures import SPOON_ML
 from ..mixing.medium import MEDIUM, with_medium
@@ -20,43 +19,6 @@ from ..store.store import Store
 
 ASSUMED_SPREAD = 0.12
 """Relative standard uncertainty of a typical density (a guess, no source)."""
-# Artists' acrylic tubes by what is in them, g/ml (common practice, no source): mineral pigments are
-# heavy, and there is much of them in a tube; carbon and organic ones are neither.
-_HEAVY, _LIGHT = 1.5, 1.12
-_MINERAL = {
-    "PW": {4, 5, 6, 7, 18, 21, 22},
-    "PY": {31, 32, 34, 35, 36, 37, 40, 41, 42, 43, 53, 184, 216, 227},
-    "PO": {20, 23},
-    "PR": {101, 102, 104, 105, 106, 108, 113, 233, 259},
-    "PV": {14, 15, 16},
-    "PB": {28, 29, 33, 35, 36, 74},
-    "PG": {17, 18, 19, 23, 26, 50},
-    "PBr": {6, 7, 8, 24, 33},
-    "PBk": {8, 11, 14, 22, 23, 28, 30},
-}
-# Ultramarines, bone blacks, bismuth vanadate aside, are light for minerals.
-_BETWEEN = {("PB", 29), ("PV", 15), ("PBk", 9)}
-
-
-def typical_density(pigments: Sequence[str]) -> float:
-    """Density of a tube paint, g/ml, as is usual for the pigments on its label.
-
-    Parameters
-    ----------
-    pigments : sequence of str
-        Colour Index generic names; of several the mean.
-    """
-    found = []
-    for name in pigments:
-        match = re.fullmatch(r"(P(?:Br|Bk|[A-Z]))(\d+)(?:[:.].*)?", name.strip())
-        if not match:
-            return TYPICAL_DENSITY
-        kind, number = match[1], int(match[2])
-        if (kind, number) in _BETWEEN:
-            found.append(TYPICAL_DENSITY)
-        else:
-            found.append(_HEAVY if number in _MINERAL.get(kind, set()) else _LIGHT)
-    return float(np.mean(found)) if found else TYPICAL_DENSITY
 
 
 def with_densities(store: Store, coefficients: Coefficients) -> tuple[Coefficients, list[str]]:
@@ -74,7 +36,7 @@ def with_densities(store: Store, coefficients: Coefficients) -> tuple[Coefficien
         if known is None:
             assumed.append(paint.nickname)
         row = coefficients.index(paint.nickname)
-        density[row] = typical_density(paint.pigments) if known is None else known
+        density[row] = typical_density(paint.pigments, paint.binder) if known is None else known
     return replace(coefficients, density=density), assumed
 
 

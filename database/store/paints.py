@@ -9,6 +9,7 @@ from sqlalchemy import select
 
 from ...calibrate.errors import InputError
 from ...calibrate.fit.problem.tube import Tube
+from ...calibrate.fit.problem.typical_density import typical_density
 from . import schema
 from .paint_names import check_nickname, find_paint, nickname_key
 from .paints_file import NewLot, NewPaint, check_lot, parse_paints
@@ -222,6 +223,7 @@ def _tube(paint: schema.Paint, lot: schema.Lot | None) -> Tube:
     refuse = None
     if paint.finish != schema.ORDINARY:
         refuse = f"{paint.nickname} is {paint.finish}, which two-constant theory can't hold"
+    typical = typical_density(paint.pigments, paint.binder)
     if lot is None:
-        return Tube(paint.nickname, refuse=refuse)
-    return Tube(paint.nickname, lot.density, lot.volume_solids, lot.lot, refuse)
+        return Tube(paint.nickname, refuse=refuse, typical=typical)
+    return Tube(paint.nickname, lot.density, lot.volume_solids, lot.lot, refuse, typical)

@@ -20,13 +20,22 @@ from tintladder.calibrate.fit.joint import fit_paints
 from tintladder.calibrate.fit.problem.result import JointFit
 from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.fit.problem.tube import Tube
+from tintladder.calibrate.fit.problem.typical_density import typical_density
 from tintladder.calibrate.fit.uncertainty.check import Check, check_mixtures, mixes_on, together
 from tintladder.calibrate.optics.coefficients import Coefficients
 from tintladder.calibrate.optics.spectra import Array
 from tintladder.database.cards.intake import take_in
 from tintladder.database.store.store import Store
 
-from tests.opendata.oil_paints import MASSTONE, Film, Purpose, films, write_files
+from tests.opendata.oil_paints import (
+    BINDER,
+    MASSTONE,
+    NICKNAMES,
+    Film,
+    Purpose,
+    films,
+    write_files,
+)
 
 from . import as_studio
 from .as_studio import MODELS, Fitted
@@ -111,7 +120,9 @@ def across(model: str) -> Check:
     mixes = [film for film in films() if film.step != MASSTONE]
     left = {film.sample: fold(film, mixes) for film in mixes}
     fit_cards, check_cards = all_readings("fit"), all_readings("check")
-    tubes = {p: Tube(p) for r in fit_cards.values() for p in r.card.paints}
+    tubes = {
+        p: Tube(p, typical=typical_density([pigment], BINDER)) for p, pigment in NICKNAMES.values()
+    }
     checks = []
     for k in range(FOLDS):
         cards = [r for name, r in fit_cards.items() if left.get(name) != k]

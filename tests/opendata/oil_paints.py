@@ -29,6 +29,7 @@ GAP_UM = 100.0
 WEIGHED_TO_G = 0.1
 WHITE, LEAD, BLACK = "ZINC", "LEAD", "BONE"
 MASSTONE = "masstone"
+BINDER = "oil"
 NICKNAMES = {
     "eosin lake 1 (wax)": ("EOSIN-WAX", "PR90"),
     "eosin lake": ("EOSIN", "PR90"),
@@ -144,7 +145,7 @@ def write_files(folder: Path, some: Sequence[Film], purpose: Purpose = "fit") ->
     """
     tubes = [
         f'[[paint]]\nnickname = "{nickname}"\nname = "{name}"\npigments = ["{pigment}"]\n'
-        'binder = "oil"\n'
+        f'binder = "{BINDER}"\n'
         for name, (nickname, pigment) in NICKNAMES.items()
     ]
     files = [folder / "paints.toml"]

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-TYPICAL_DENSITY = 1.3
-"""g/ml of artists' acrylic tube paint; common practice, no source."""
+from .typical_density import TYPICAL_DENSITY
+
 TYPICAL_VOLUME_SOLIDS = 0.4
 """Dry volume over wet volume of artists' acrylic tube paint; common practice, no source."""
 
@@ -25,6 +25,8 @@ class Tube:
     lot : str
     refuse : str or None
         Why the theory can't hold for it (metallic, interference, fluorescent), if so.
+    typical : float
+        Density that its label lets one expect, g/ml, where it was not weighed.
 
     Examples
     --------
@@ -39,6 +41,7 @@ class Tube:
     volume_solids: float | None = None
     lot: str = ""
     refuse: str | None = None
+    typical: float = TYPICAL_DENSITY
 
     @property
     def dry_volume(self) -> float:
@@ -61,7 +64,7 @@ class Tube:
         >>> Tube("BLUE").wet_density
         1.3
         """
-        return TYPICAL_DENSITY if self.density is None else self.density
+        return self.typical if self.density is None else self.density
 
     @property
     def dry_volume_measured(self) -> bool:

@@ -8,6 +8,7 @@ from typing import Any
 from starlette.responses import Response
 
 from ....calibrate.errors import InputError
+from ....calibrate.fit.problem.typical_density import typical_density
 from ...cards.new_tube import (
     add_lot,
     add_tube,
@@ -18,7 +19,6 @@ from ...cards.new_tube import (
     suggested_nickname,
 )
 from ...common.cautions import UNKNOWN
-from ...easel.densities import typical_density
 from ...store import schema
 from ...store.paints_file import NewLot, NewPaint
 from ...store.schema import FINISHES, ORDINARY
@@ -96,7 +96,8 @@ def tube(asked: Asked) -> Response:
     return asked.show(
         "tube.html", paint=paint, fitted=fitted, finishes=FINISHES, label=shown(_label(paint)),
         lots=[(lot, shown(_figures(lot))) for lot in paint.lots], used=paint.current_lot,
-        typical=typical_density(paint.pigments), weighed=asked.text("weighed"), syringe=SYRINGE,
+        typical=typical_density(paint.pigments, paint.binder), weighed=asked.text("weighed"),
+        syringe=SYRINGE,
         seen=shown([_figures(lot) for lot in paint.lots]),
     )  # fmt: skip
 
