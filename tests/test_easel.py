@@ -73,7 +73,7 @@ def test_an_answer_carries_all_that_it_rests_on(store):
         paint: fit for paint, fit in store.fits.current(basis.model).items() if paint in LAID_OUT
     }
     assert set(basis.said) == {
-        "viewing", "film", "light", "observer_degrees", "model", "lots",
+        "viewing", "film", "light", "observer_degrees", "model", "models", "lots",
     }  # fmt: skip
 
 

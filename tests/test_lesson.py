@@ -114,7 +114,13 @@ def opened(phone, coefficients, tmp_path):
     return found, faults
 
 
-def test_its_script_predicts_what_the_library_does(phone, coefficients, tmp_path):
+def both_models(coefficients):
+    return replace(by_transport(coefficients), share=0.6, beside=coefficients)
+
+
+@pytest.mark.parametrize("of", [lambda c: c, both_models])
+def test_its_script_predicts_what_the_library_does(phone, coefficients, tmp_path, of):
+    coefficients = of(coefficients)
     found, faults = opened(phone, coefficients, tmp_path)
     few = coefficients.select(list(found.tubes))
     rng = np.random.default_rng(5)
@@ -160,4 +166,4 @@ def test_amounts_follow_the_class_and_sliders_the_mix(phone, coefficients, tmp_p
     assert phone.locator("#verdict").text_content() == "Nothing mixed yet."
     phone.locator("#sliders input").first.fill("10")
     assert re.search(r"Sure to within \d", phone.locator("#verdict").text_content())
-    assert json.loads(phone.locator("#numbers").text_content())["k"]
+    assert json.loads(phone.locator("#numbers").text_content())["models"][0]["k"]

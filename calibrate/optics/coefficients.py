@@ -99,6 +99,11 @@ class Coefficients:
     model : str
         ``two-flux``; or ``transport``: then `k` is the absorption mu_a and `s` the reduced
         scattering mu_s' (see `tintladder.calibrate.optics.transport`), as is all said of them here.
+    share : float
+        Of these in a prediction, where another model's stand beside them; else 1.
+    beside : Coefficients or None
+        The same paints' K and S by another model, where neither model is clearly the nearer. What
+        is predicted is then the mean of both, and its covariance holds that they differ.
 
     Examples
     --------
@@ -128,6 +133,8 @@ class Coefficients:
     model_error: Array
     surface_offset: Array
     model: str = field(default=TWO_FLUX)
+    share: float = 1.0
+    beside: Coefficients | None = None
 
     def index(self, paint: str) -> int:
         """Row of a paint.
@@ -167,8 +174,24 @@ class Coefficients:
             paints=tuple(paints),
             own=self.own[rows],
             factors=self.factors[:, rows],
+            beside=self.beside and self.beside.select(paints),
             **each,
         )
+
+    @property
+    def by_model(self) -> tuple[tuple[float, Coefficients], ...]:
+        """Each model's K and S by themselves, seen with this surface, and its share.
+
+        Examples
+        --------
+        >>> [(share, each.model) for share, each in found.by_model]
+        [(1.0, 'two-flux')]
+        """
+        alone = replace(self, share=1.0, beside=None)
+        if self.beside is None:
+            return ((1.0, alone),)
+        surface = replace(self.surface, k2=self.beside.surface.k2)
+        return (self.share, alone), (1 - self.share, replace(self.beside, surface=surface))
 
     @classmethod
     def concat(cls, parts: Sequence[Coefficients]) -> Coefficients:
@@ -198,7 +221,7 @@ class Coefficients:
         (('WHITE', 'RUST'), True)
         """
         check_alike(parts)
-        first = parts[0]
+        first, further = parts[0], [part.beside for part in parts if part.beside is not None]
         each: dict[str, Any] = {
             name: np.concatenate([getattr(part, name) for part in parts]) for name in _BY_PAINT
         }
@@ -220,6 +243,7 @@ class Coefficients:
             factors=factors,
             factor_names=tuple(names),
             model_error=np.max([part.model_error for part in parts], axis=0),
+            beside=cls.concat(further) if further else None,
             **each,
         )
 
@@ -287,6 +311,7 @@ def check_alike(parts: Sequence[Coefficients]) -> None:
             ("surface record", first.surface == part.surface),
             ("wavelengths", np.array_equal(first.wavelengths, part.wavelengths)),
             (f"model ({first.model}; {part.model})", first.model == part.model),
+            ("second model", (first.share, not first.beside) == (part.share, not part.beside)),
         ):
             if not same:
                 raise InputError(

@@ -55,6 +55,31 @@ class Prediction:
         result: Array = np.sqrt(self.local + (self.factors**2).sum(axis=1))
         return result
 
+    @classmethod
+    def averaged(cls, parts: Sequence[tuple[float, Prediction]]) -> Prediction:
+        """Return the mean of predictions of the same mixes by several models.
+
+        Parameters
+        ----------
+        parts : sequence of (float, Prediction)
+            How likely each is the nearer one; they sum to 1.
+
+        Returns
+        -------
+        Prediction
+            Its covariance is that of a mixture of distributions: the mean of theirs, and that of
+            their means.
+        """
+        if len(parts) == 1:
+            return parts[0][1]
+        mean = np.sum([share * each.reflectance for share, each in parts], axis=0)
+        factors = []
+        for share, each in parts:
+            factors.append(np.sqrt(share) * each.factors)
+            factors.append(np.sqrt(share) * (each.reflectance - mean)[:, None])
+        local = np.sum([share * each.local for share, each in parts], axis=0)
+        return cls(parts[0][1].wavelengths, mean, local, np.concatenate(factors, axis=1))
+
     def lab(self, view: View = D50) -> Array:
         """CIELAB, (M, 3).
 
@@ -247,7 +272,6 @@ def predict(
     c = np.atleast_2d(fractions)
     if c.shape[1] != len(coefficients.paints):
         raise ValueError(f"fractions {c.shape} for {len(coefficients.paints)} paints")
-    k, s = c @ coefficients.k, c @ coefficients.s
     x = np.full(len(c), np.inf) if thickness is None else np.asarray(thickness, dtype=float)
     thin = np.isfinite(x)
     under: Array | float = 0.0
@@ -256,12 +280,25 @@ def predict(
             raise ValueError(f"a film needs K and S in 1/mm; these are {coefficients.scale}")
         if substrate is None:
             raise ValueError("a film needs its substrate")
-        if np.shape(substrate)[-1] != k.shape[1]:
+        if np.shape(substrate)[-1] != coefficients.wavelengths.size:
             raise ValueError(
-                f"the substrate has {np.shape(substrate)[-1]} values, K and S {k.shape[1]} "
-                "wavelengths; bring it to theirs with to_grid"
+                f"the substrate has {np.shape(substrate)[-1]} values, K and S "
+                f"{coefficients.wavelengths.size} wavelengths; bring it to theirs with to_grid"
             )
         under = np.where(thin[:, None], substrate, 0.0)
+    return Prediction.averaged(
+        [
+            (share, _by_one_model(each, c, x, under, replace(surface, k2=each.surface.k2)))
+            for share, each in coefficients.by_model
+        ]
+    )
+
+
+def _by_one_model(
+    coefficients: Coefficients, c: Array, x: Array, under: Array | float, surface: Surface
+) -> Prediction:
+    """Predict by the first model alone; see `predict`."""
+    k, s, thin = c @ coefficients.k, c @ coefficients.s, np.isfinite(x)
     own_surface = (c @ coefficients.surface_offset)[:, None]
     seen = read_films(coefficients.model, surface, k, s, x[:, None], under, own_surface)
     dk, ds, dx = seen.d_k, seen.d_s, np.where(thin, x, 0.0)[:, None] * seen.d_x

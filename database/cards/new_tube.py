@@ -81,14 +81,15 @@ def add_tube(
     size : str
         Millilitres; empty where unknown.
     **more
-        range and finish of the paint; lot, price, density (g/ml) and volume_solids of the tube.
+        range, binder and finish of the paint; lot, price, density (g/ml) and volume_solids of the
+        tube.
 
     Raises
     ------
     InputError
         For what can't be a tube.
     """
-    paint = {key: more.pop(key) for key in ("range", "finish") if key in more}
+    paint = {key: more.pop(key) for key in ("range", "binder", "finish") if key in more}
     return store.paints.add(
         NewPaint(
             nickname=check_nickname(nickname),
@@ -143,7 +144,9 @@ def label_as_typed(text: str) -> tuple[str, str]:
     return " ".join(words[:first]), " ".join(words[first:])
 
 
-def add_labels(store: Store, labels: Sequence[tuple[str, str]], maker: str) -> list[Paint]:
+def add_labels(
+    store: Store, labels: Sequence[tuple[str, str]], maker: str, binder: str = ""
+) -> list[Paint]:
     """Add a tube for each label, all or none, under nicknames of our own.
 
     Parameters
@@ -151,7 +154,7 @@ def add_labels(store: Store, labels: Sequence[tuple[str, str]], maker: str) -> l
     store : Store
     labels : sequence of (name, pigments)
         As `label_as_typed` returns them.
-    maker : str
+    maker, binder : str
         Of all of them; empty where it wasn't said.
 
     Raises
@@ -169,7 +172,7 @@ def add_labels(store: Store, labels: Sequence[tuple[str, str]], maker: str) -> l
                 )  # fmt: skip
             nickname = suggested_nickname(store, name, maker)
             check_tellable(store, name, nickname)
-            added.append(add_tube(store, name, maker, pigments, nickname).nickname)
+            added.append(add_tube(store, name, maker, pigments, nickname, binder=binder).nickname)
     return [store.paints.find(nickname) for nickname in added]
 
 

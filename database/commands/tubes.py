@@ -78,6 +78,9 @@ def add(
     ] = None,
     size: Annotated[str | None, typer.Option(metavar="ML", help="Size of the tube, ml.")] = None,
     range_: Annotated[str, typer.Option("--range", help="The maker's product range.")] = "",
+    binder: Annotated[
+        str, typer.Option(help="What the paint is bound with, such as oil; else an acrylic.")
+    ] = "",
     finish: Annotated[
         str, typer.Option(help="ordinary, metallic, interference or fluorescent.")
     ] = "ordinary",
@@ -127,7 +130,7 @@ def add(
                     'name the tube: --name "Anchor Blue"',
                 )  # fmt: skip
             typed = [label_as_typed(label) for label in labels or ()] or _asked_labels()
-            added = add_labels(store, typed, maker or "")
+            added = add_labels(store, typed, maker or "", binder.strip())
             say([_described(paint) for paint in added], as_json, lambda: _show_added(added))
             return
         if labels:
@@ -152,6 +155,7 @@ def add(
             check_nickname(nickname or suggested),
             size or "",
             range=range_,
+            binder=binder.strip(),
             finish=finish,
             lot=lot,
             **figures,

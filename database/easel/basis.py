@@ -157,13 +157,18 @@ class Basis:
 
     @property
     def model(self) -> str:
-        """Name of the model."""
+        """Name of the model that counts most."""
         return self.read.model
+
+    @property
+    def shares(self) -> tuple[tuple[str, float], ...]:
+        """What each model counts for."""
+        return tuple((each.model, share) for share, each in self.read.by_model)
 
     @property
     def key(self) -> tuple[Any, ...]:
         """By which two of them are told apart."""
-        return self.manner, self.tubes, self.read.paints, self.fits, self.model, self.view
+        return self.manner, self.tubes, self.read.paints, self.fits, self.shares, self.view
 
     def scanned(self, paints: Collection[str]) -> list[str]:
         """Return those of some paints that a scanner read, not an instrument."""
@@ -196,6 +201,7 @@ class Basis:
             "light": self.view.illuminant,
             "observer_degrees": self.view.observer,
             "model": self.model,
+            "models": dict(self.shares),
             "lots": [
                 {
                     "paint": tube.nickname,

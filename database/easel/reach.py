@@ -90,7 +90,15 @@ class ReachQuestion:
     def key(self) -> object:
         """By which two questions are told apart."""
         colour = self.target and (self.target.said, tuple(self.target.lab), self.target.viewing)
-        return "reach", self.basis.key, self.fits, self.whole.model, colour, self.most
+        return (
+            "reach",
+            self.basis.key,
+            self.fits,
+            self.whole.model,
+            self.whole.share,
+            colour,
+            self.most,
+        )
 
     def answer(self) -> Reach:
         """Search.

@@ -10,7 +10,7 @@ from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.coefficients import ABSOLUTE, Coefficients
 from ...calibrate.optics.colour import ciede2000, weights
 from ...calibrate.optics.colour_difference import ciede2000_residual
-from ...calibrate.optics.predict import Prediction, predict, read_films
+from ...calibrate.optics.predict import Prediction, predict
 from ...calibrate.optics.spectra import Array
 from .palette import Ints, Palette, to_lab
 from .prediction import CARD_BLACK, CARD_WHITE
@@ -79,13 +79,8 @@ class FilmPalette(Palette):
     def reflectance(self, shares: Array) -> Array:
         """Reflectance (N, W) as read of dry-volume fractions (N, P); NaN where unread."""
         assert self.film is not None
-        c, mixed = self.coefficients, np.atleast_2d(shares)
-        r = np.full((len(mixed), self.seen.size), np.nan)
-        k, s = mixed @ c.k[:, self.seen], mixed @ c.s[:, self.seen]
         x = np.array([[self.film.thickness_um * 1e-3]])
-        own, under = (mixed @ c.surface_offset)[:, None], GROUNDS[self.film.over]
-        r[:, self.seen] = read_films(c.model, c.surface, k, s, x, under, own).r
-        return r
+        return self._read(np.atleast_2d(shares), x, GROUNDS[self.film.over])
 
 
 def predict_as(palette: Palette, coefficients: Coefficients, shares: Array) -> Prediction:

@@ -19,14 +19,18 @@ _SOLIDS, _DENSITY = 0.38, 1.04
 
 def with_medium(coefficients: Coefficients) -> Coefficients:
     """Add the clear medium to paints that don't have a paint of its name."""
-    c = coefficients
-    if MEDIUM in c.paints:
-        return c
+    if MEDIUM in coefficients.paints:
+        return coefficients
+    return Coefficients.concat([coefficients, _medium(coefficients)])
 
+
+def _medium(beside: Coefficients) -> Coefficients:
+    """The clear medium alone, by the model and on the scale of paints beside it."""
+    c = beside
     read = np.isfinite(c.k).all(axis=0)
     clear = np.where(read, _CLEAR * float(np.nanmedian(c.s)), np.nan)[None]
     w, no = c.wavelengths.size, np.zeros(1, dtype=bool)
-    medium = replace(
+    return replace(
         c,
         paints=(MEDIUM,),
         k=clear,
@@ -43,8 +47,8 @@ def with_medium(coefficients: Coefficients) -> Coefficients:
         mix_error=np.zeros(1),
         part_error=np.zeros(1),
         surface_offset=np.zeros(1),
+        beside=c.beside and _medium(c.beside),
     )
-    return Coefficients.concat([c, medium])
 
 
 def resolver(find: Callable[[str], str]) -> Callable[[str], str]:

@@ -1,10 +1,12 @@
-"""Which model a studio mixes by: the one that predicted its check mixtures nearer.
+"""Which model a studio mixes by: the one that predicted its check mixtures nearer, or both.
 
 Where no mixture was tried by both, the steps of its ladders tell, each predicted by all the others:
 in the virtual paint lab, and in worlds between it and two fluxes, they rank the models as held-out
 mixtures do nine times in ten, and are wrong where the models are nearly as good (``make bench
-NAME=transport.choice``). A single ladder tells less, so two fluxes must then be a tenth nearer:
-light doesn't go two ways only.
+NAME=transport.choice``).
+
+Where neither was clearly nearer, a mix is the mean of what both predict, weighted by how likely
+each is to be the nearer: their errors differ, and cancel in part.
 """
 
 from __future__ import annotations
@@ -29,8 +31,10 @@ LETTERS = {TWO_FLUX: ("K", "S"), TRANSPORT: ("μₐ", "μₛ′")}
 """The same for pictures."""
 
 
-CLEARLY = 0.9
-"""By how much of transport's difference two fluxes must predict steps to be chosen for them."""
+LEAST_SHARE = 0.1
+"""What the less likely model must count for to count at all (our choice)."""
+_LEAST_OFF = 0.1
+"""CIEDE2000: differences are taken to be no smaller on average, for a hand mixes no nearer."""
 
 
 @dataclass(frozen=True)
@@ -43,18 +47,29 @@ class Trial:
         Mean CIEDE2000; empty where fewer than two models were tried on the same.
     by_steps : bool
         Whether that is of steps of ladders, each predicted by all the others.
+    likely : float or None
+        Probability that transport predicts others nearer too; None: as sure as what it was tried
+        on says.
     """
 
     off: Mapping[str, float]
     by_steps: bool = False
+    likely: float | None = None
 
     @property
     def nearer(self) -> str:
         """The model that came nearer; transport where none was tried."""
         if not self.off:
             return TRANSPORT
-        margin = CLEARLY if self.by_steps else 1.0
-        return TWO_FLUX if self.off[TWO_FLUX] < margin * self.off[TRANSPORT] else TRANSPORT
+        return TWO_FLUX if self.off[TWO_FLUX] < self.off[TRANSPORT] else TRANSPORT
+
+    @property
+    def shares(self) -> dict[str, float]:
+        """What each model counts for in a prediction, the nearer one first."""
+        if self.likely is None or min(self.likely, 1 - self.likely) < LEAST_SHARE:
+            return {self.nearer: 1.0}
+        found = {TRANSPORT: self.likely, TWO_FLUX: 1 - self.likely}
+        return dict(sorted(found.items(), key=lambda each: -each[1]))
 
 
 def trial_of(
@@ -77,12 +92,12 @@ def trial_of(
     both, unsure = _shared(mixtures), unsure or {}
     both = both - unsure.keys() or {at for at in both if unsure[at] <= MOST_SCAN_ERROR}
     if both:
-        off = _means(mixtures, both)
+        found = _tried(mixtures, both, by_steps=False)
         own = float(np.sqrt(np.mean([unsure.get(at, 0.0) ** 2 for at in both])))
-        if max(off.values()) - min(off.values()) >= own:
-            return Trial(off)
+        if max(found.off.values()) - min(found.off.values()) >= own:
+            return found
     both = _shared(steps)
-    return Trial(_means(steps, both), by_steps=True) if both else Trial({})
+    return _tried(steps, both, by_steps=True) if both else Trial({})
 
 
 def _shared(found: Mapping[str, Mapping[Hashable, float]]) -> set[Hashable]:
@@ -90,18 +105,52 @@ def _shared(found: Mapping[str, Mapping[Hashable, float]]) -> set[Hashable]:
     return set.intersection(*(set(of) for of in found.values())) if len(found) > 1 else set()
 
 
-def _means(found: Mapping[str, Mapping[Hashable, float]], among: set[Hashable]) -> dict[str, float]:
-    return {model: float(np.mean([of[at] for at in among])) for model, of in found.items()}
+def _tried(
+    found: Mapping[str, Mapping[Hashable, float]], among: set[Hashable], by_steps: bool
+) -> Trial:
+    """Weigh both models by the likelihood of their differences, each as wide as it was found.
+
+    A mixture over black and over white counts once, as a ladder does. The odds are softened by how
+    much they would vary with other mixtures of the kind: of few, little is learnt.
+    """
+    off = {m: float(np.mean([of[at] for at in among])) for m, of in found.items()}
+    looks: dict[Hashable, list[Hashable]] = {}
+    for at in among:
+        looks.setdefault(_mixture(at), []).append(at)
+    each = {
+        model: np.array([np.mean([of[at] for at in look]) for look in looks.values()])
+        for model, of in found.items()
+    }
+    wide = {model: max(float(values.mean()), _LEAST_OFF) for model, values in each.items()}
+    odds = len(looks) * float(np.log(wide[TWO_FLUX] / wide[TRANSPORT]))
+    apart = each[TWO_FLUX] / wide[TWO_FLUX] - each[TRANSPORT] / wide[TRANSPORT]
+    # The mean of a logistic over a normal distribution of its argument (MacKay 1992).
+    softened = odds / np.sqrt(1 + np.pi / 8 * float((apart**2).sum()))
+    return Trial(off, by_steps, float(1 / (1 + np.exp(-softened))))
+
+
+def _mixture(at: Hashable) -> Hashable:
+    """A mixture's name without the substrate that it was read over."""
+    if isinstance(at, tuple):
+        return tuple(str(part).rsplit("/", 1)[0] for part in at)
+    return at
+
+
+def shares_of(
+    paints: Sequence[str], by_transport: Mapping[str, int], trial: Trial
+) -> dict[str, float]:
+    """Return what each model counts for in a mix of some paints, the nearer one first.
+
+    Two fluxes alone where a paint has nothing else, as those read by a scanner.
+    """
+    if not paints or not set(paints) <= by_transport.keys():
+        return {TWO_FLUX: 1.0}
+    return trial.shares
 
 
 def choose(paints: Sequence[str], by_transport: Mapping[str, int], trial: Trial) -> str:
-    """Choose the model for a mix: the nearer where both were tried, or transport.
-
-    Two fluxes where a paint has nothing else, as those read by a scanner.
-    """
-    if not paints or not set(paints) <= by_transport.keys():
-        return TWO_FLUX
-    return trial.nearer
+    """Choose the model that counts most for a mix; see `shares_of`."""
+    return next(iter(shares_of(paints, by_transport, trial)))
 
 
 def words(
@@ -110,18 +159,38 @@ def words(
     by_transport: Mapping[str, int],
     trial: Trial,
     asked: bool = False,
+    share: float = 1.0,
 ) -> str:
-    """Say which model a mix was calculated by, and why not by the other; `asked`, by name."""
+    """Say which model a mix was calculated by, and why not by the other.
+
+    Parameters
+    ----------
+    model : str
+        The one that counts most.
+    paints : sequence of str
+    by_transport : mapping of nickname to int
+    trial : Trial
+    asked : bool
+        Whether it was asked for by name.
+    share : float
+        What it counts for.
+    """
     said = f"Calculated by {WORDS[model]}"
     if asked:
         return f"{said}, as you asked."
+    steps = "the steps of your ladders, left out in turn"
+    where = steps if trial.by_steps else "your check mixtures"
+    if share < 1:
+        other = WORDS[TWO_FLUX if model == TRANSPORT else TRANSPORT]
+        return (
+            f"Calculated by both models, {WORDS[model]} counting {share:.0%} and {other} the rest: "
+            f"neither came clearly nearer on {where}."
+        )
     fitted = [paint for paint in paints if paint != MEDIUM]
     lacking = [paint for paint in fitted if paint not in by_transport]
     if model == TRANSPORT or len(lacking) == len(fitted):
         return f"{said}."
     if not lacking:
-        steps = "the steps of your ladders, left out in turn"
-        where = steps if trial.by_steps else "your check mixtures"
         return f"{said}, which came nearer on {where}."
     return f"{said}: there is no other fit of {few(lacking, 3)}."
 

@@ -19,6 +19,8 @@ from ...calibrate.optics.transport import TRANSPORT, opaque_polynomial
 from ..common.remedies import StudioDo
 
 Ints = NDArray[np.intp]
+KINDS: tuple[Any, ...] = (np.float64, np.float32)
+"""Precisions."""
 _LEAST = 1e-9
 """K/S is kept above this: where nothing absorbs the slope is infinite."""
 
@@ -89,21 +91,28 @@ class Palette:
         return c.absorption[:, self.seen], c.s[:, self.seen]
 
     @cached_property
-    def optics(self) -> dict[Any, Optics]:
+    def optics(self) -> dict[Any, Optics | BothModels]:
         """The same in double and in single precision, scaled by `strength`."""
-        k, s = (x / self.strength[:, None] for x in self.raw)
-        surface = self.coefficients.surface
-        curve = None
-        if self.coefficients.model == TRANSPORT:
+        by_model = self.coefficients.by_model
+        made = [(share, self._optics(each)) for share, each in by_model]
+        if len(made) == 1:
+            return dict(made[0][1])
+        return {kind: BothModels(tuple((w, each[kind]) for w, each in made)) for kind in KINDS}
+
+    def _optics(self, c: Coefficients) -> dict[Any, Optics]:
+        """Of one model's K and S."""
+        k, s = (x[:, self.seen] / self.strength[:, None] for x in (c.absorption, c.s))
+        surface, curve = c.surface, None
+        if c.model == TRANSPORT:
             curve = opaque_polynomial(surface.geometry == "45:0")
-        w, white = weights(self.coefficients.wavelengths[self.seen], self.view)
+        w, white = weights(c.wavelengths[self.seen], self.view)
         w = w / white
         # By two fluxes tau of the surface comes before the weights; transport's curve holds it.
         tau = surface.tau if curve is None else 1.0
-        lift = surface.alpha * self.coefficients.surface_offset
+        lift = surface.alpha * c.surface_offset
         own = np.stack([np.ones_like(lift), lift], axis=1)
         made = {}
-        for kind in (np.float64, np.float32):
+        for kind in KINDS:
             slopes = np.concatenate(
                 [
                     np.einsum("wc,pw->wcp", w, k).reshape(len(w), -1),
@@ -141,12 +150,17 @@ class Palette:
 
     def reflectance(self, shares: Array) -> Array:
         """Reflectance (N, W) as read of dry-volume fractions (N, P); NaN where unread."""
-        c = self.coefficients
-        k, s = c.k[:, self.seen], c.s[:, self.seen]
+        return self._read(shares, np.inf, 0.0)
+
+    def _read(self, shares: Array, x: Array | float, under: Array | float) -> Array:
+        """Reflectance (N, W) of films; NaN where unread."""
         r = np.full((len(shares), self.seen.size), np.nan)
-        k = np.maximum(shares @ k, _LEAST)
-        own = (shares @ c.surface_offset)[:, None]
-        r[:, self.seen] = read_films(c.model, c.surface, k, shares @ s, np.inf, 0.0, own).r
+        r[:, self.seen] = 0.0
+        for share, c in self.coefficients.by_model:
+            k, s = (shares @ values[:, self.seen] for values in (c.k, c.s))
+            own = (shares @ c.surface_offset)[:, None]
+            made = read_films(c.model, c.surface, np.maximum(k, _LEAST), s, x, under, own).r
+            r[:, self.seen] += share * made
         return r
 
     def select(self, paints: Sequence[str]) -> Palette:
@@ -239,6 +253,35 @@ class Optics:
         slopes = (both @ self.slopes).reshape(len(s), 3, -1)
         by_own = (self.own[:, 1] - mean * self.own[:, 0]) / volume[:, None]
         slopes += by_own[:, None] * self.bright[:, None]
+        return x, slopes
+
+
+@dataclass(frozen=True)
+class BothModels:
+    """The mean of what models give, each by its share.
+
+    Attributes
+    ----------
+    parts : tuple of (float, Optics)
+    """
+
+    parts: tuple[tuple[float, Optics], ...]
+
+    def xyz(self, counted: Array) -> Array:
+        """Tristimulus values; see `Optics.xyz`."""
+        kind = counted.dtype.type
+        made = [kind(share) * each.xyz(counted) for share, each in self.parts]
+        return np.asarray(sum(made[1:], start=made[0]))
+
+    def xyz_and_slopes(self, counted: Array) -> tuple[Array, Array]:
+        """Tristimulus values and their derivatives; see `Optics.xyz_and_slopes`."""
+        kind = counted.dtype.type
+        made = [(kind(share), *each.xyz_and_slopes(counted)) for share, each in self.parts]
+        (first, x, slopes), further = made[0], made[1:]
+        x, slopes = first * x, first * slopes
+        for share, more, steeper in further:
+            x += share * more
+            slopes += share * steeper
         return x, slopes
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections import Counter
 from collections.abc import Hashable, Iterable, Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
@@ -207,24 +207,29 @@ class Fits:
             return trial_of({}, steps)
 
     def model_for(self, paints: Iterable[str]) -> str:
-        """Return the model to calculate mixes of some paints by; see `model_choice.choose`."""
+        """Return the model that counts most for mixes of some paints; see `shares`."""
+        return next(iter(self.shares(paints)))
+
+    def shares(self, paints: Iterable[str]) -> dict[str, float]:
+        """Return what each model counts for in mixes of some paints; see `shares_of`."""
         with self._database.snapshot():
             by_transport = self.current(TRANSPORT)
-            return model_choice.choose(list(paints), by_transport, self.trial())
+            return model_choice.shares_of(list(paints), by_transport, self.trial())
 
     def model_words(self, coefficients: Coefficients, asked: bool = False) -> str:
         """Say which model these coefficients are of, and why not another, unless it was asked."""
         with self._database.snapshot():
             by_transport, trial = self.current(TRANSPORT), self.trial()
         c = coefficients
-        return model_choice.words(c.model, c.paints, by_transport, trial, asked)
+        return model_choice.words(c.model, c.paints, by_transport, trial, asked, c.share)
 
     def coefficients(
         self, paints: Iterable[str] | None = None, model: str | None = None
     ) -> Coefficients:
         """Return K and S in use, of the given nicknames (default: of all fitted), in that order.
 
-        By the model that is given, or else that `model_for` chooses.
+        By the model that is given; or else by that which came nearer where both were tried, and by
+        the other beside it where neither came clearly nearer.
 
         Raises
         ------
@@ -232,7 +237,12 @@ class Fits:
             Where a paint has no fit, or their fits can't be used together.
         """
         wanted = list(self.current() if paints is None else dict.fromkeys(paints))
-        return Coefficients.concat(self.parts(wanted, model)).select(wanted)
+        with self._database.snapshot():
+            shares = {model: 1.0} if model else self.shares(wanted)
+            made = [Coefficients.concat(self.parts(wanted, each)).select(wanted) for each in shares]
+        if len(made) == 1:
+            return made[0]
+        return replace(made[0], share=next(iter(shares.values())), beside=made[1])
 
     def parts(
         self, paints: Iterable[str] | None = None, model: str | None = None

@@ -7,15 +7,16 @@ lab and two fluxes too: what is read there is so much of the one and so much of 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
 from tintladder.calibrate.cards.card import SUBSTRATES
+from tintladder.calibrate.cards.readings import CardReadings
 from tintladder.calibrate.fit.joint import fit_paints
 from tintladder.calibrate.fit.judging.quality_report import quality_report
 from tintladder.calibrate.fit.problem.settings import FitSettings
-from tintladder.calibrate.optics.coefficients import TWO_FLUX
+from tintladder.calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from tintladder.calibrate.optics.kubelka_munk import film_reflectance
 from tintladder.calibrate.optics.spectra import Array
 from tintladder.calibrate.optics.surface import to_inside, to_measured
@@ -62,10 +63,11 @@ class Between(Lab):
 
 @dataclass(frozen=True)
 class Outcome:
-    """Mean CIEDE2000 of held-out mixtures by each model, and the model that steps choose."""
+    """Mean CIEDE2000 of held-out mixtures by each model, the one that steps choose, and as used."""
 
     off: Mapping[str, float]
     chosen: str
+    used: float
 
     @property
     def cost(self) -> float:
@@ -96,15 +98,25 @@ def _outcome(lab: Lab, seed: int) -> Outcome:
         for i in range(MIXTURES)
     }
     mixtures = lab.mixtures(plan.check_card("mixtures", mixes, ""), seed).readings
-    off, steps = {}, {}
+    off, steps, found = {}, {}, {}
     for model in (TWO_FLUX, TRANSPORT):
         fit = fit_paints(cards, lab.tubes, FitSettings(model=model), leave_out=True)
-        off[model] = float(differences(by_coefficients(fit.coefficients), mixtures).mean())
+        found[model] = fit.coefficients
+        off[model] = _off(fit.coefficients, mixtures)
         steps[model] = {
             name: float(quality_report(paint, left_out=fit.left_out).left_out.median())
             for name, paint in fit.paints.items()
         }
-    return Outcome(off, trial_of({}, steps).nearer)
+    trial = trial_of({}, steps)
+    (first, share), *further = trial.shares.items()
+    used = found[first]
+    if further:
+        used = replace(used, share=share, beside=found[further[0][0]])
+    return Outcome(off, trial.nearer, _off(used, mixtures))
+
+
+def _off(used: Coefficients, mixtures: CardReadings) -> float:
+    return float(differences(by_coefficients(used), mixtures).mean())
 
 
 @benchmark("transport.choice_by_steps", "share of worlds", target=0.85, sense="at least")
@@ -116,6 +128,12 @@ def agrees() -> float:
 @benchmark("transport.choice_by_steps_cost_de00", "CIEDE2000 further off than the better model")
 def cost() -> float:
     return float(np.mean([outcome.cost for outcome in outcomes()]))
+
+
+@benchmark("transport.choice_weighted_cost_de00", "the same, where both count by their shares")
+def cost_as_used() -> float:
+    lost = [outcome.used - min(outcome.off.values()) for outcome in outcomes()]
+    return float(np.mean(lost))
 
 
 @benchmark("transport.choice_of_transport_cost_de00", "the same, were it transport always")

@@ -146,15 +146,24 @@ class Coats:
         -------
         Prediction
         """
-        rows = np.flatnonzero(self.brushed)
-        if not rows.size:
+        if not any(self.brushed):
             return predict(self.coefficients, fractions, thickness, under, surface)
+        at = surface or self.coefficients.surface
+        parts = []
+        for share, each in self.coefficients.by_model:
+            own = replace(at, k2=each.surface.k2)
+            by_it = Coats(each, self.settings, self.brushed)
+            parts.append((share, by_it._by_one_model(fractions, thickness, under, own)))
+        return Prediction.averaged(parts)
+
+    def _by_one_model(
+        self, fractions: Array, thickness: Array, under: Array, surface: Surface
+    ) -> Prediction:
         made = predict(self.films, fractions, thickness, under, surface)
         seen = made.reflectance.copy()
-        for n in rows.tolist():
+        for n in np.flatnonzero(self.brushed).tolist():
             log_x = np.log(thickness[n : n + 1, None])
-            at = surface or self.coefficients.surface
-            seen[n] = self._uneven(fractions[n], log_x, under[n : n + 1], at)
+            seen[n] = self._uneven(fractions[n], log_x, under[n : n + 1], surface)
         return replace(made, reflectance=seen)
 
     def _uneven(self, fractions: Array, log_x: Array, under: Array, surface: Surface) -> Array:

@@ -1,7 +1,7 @@
 "use strict";
 // Predicts mixes from K and S by itself: no network, no server. Without it the page is a handout.
 const N = JSON.parse(document.getElementById("numbers").textContent);
-const LAST = N.table.length - 1;
+const LAST = N.models[0].table.length - 1;
 const PARTS = [0, 0.05, 0.1, 0.15, 0.2, 0.25, 0.33, 0.5, 0.67, 0.75, 1, 1.25, 1.5, 2, 2.5, 3, 4, 5,
   6, 8, 10, 12, 15, 20];
 
@@ -12,18 +12,19 @@ function shares(parts) {
   return dry.map((x) => x / all);
 }
 
-// What is seen of an opaque film at each wavelength, and its slope by the logarithm of K/S.
-function seen(c) {
+// What a model says is seen of an opaque film at each wavelength, and its slope by the logarithm of
+// K/S.
+function seen(M, c) {
   const k = [], s = [], r = [], slope = [];
-  const surface = c.reduce((all, share, p) => all + share * N.surface[p], 0);
+  const surface = c.reduce((all, share, p) => all + share * M.surface[p], 0);
   for (let w = 0; w < N.weights.length; w++) {
     let kw = 0, sw = 0;
-    for (let p = 0; p < c.length; p++) { kw += c[p] * N.k[p][w]; sw += c[p] * N.s[p][w]; }
+    for (let p = 0; p < c.length; p++) { kw += c[p] * M.k[p][w]; sw += c[p] * M.s[p][w]; }
     const q = Math.max(kw / sw, 1e-9), root = Math.sqrt(q * (q + 2)), y = 1 / (1 + q + root);
     const at = Math.min(Math.floor(y * LAST), LAST - 1);
-    const rise = N.table[at + 1] - N.table[at];
+    const rise = M.table[at + 1] - M.table[at];
     k.push(kw); s.push(sw);
-    r.push(N.table[at] + rise * (y * LAST - at) + surface);
+    r.push(M.table[at] + rise * (y * LAST - at) + surface);
     slope.push(-rise * LAST * y * q / root);  // dy/dq = -y / root
   }
   return { k, s, r, slope };
@@ -44,9 +45,11 @@ function labOf(x) {
 }
 
 // CIELAB moves so far where reflectances change by `change`, at tristimulus values x.
-function labMoves(x, change) {
-  const d = overWhite(change).map((v, i) =>
-    v * (x[i] > EPSILON ? 1 / (3 * Math.cbrt(x[i]) ** 2) : LINE));
+const labMoves = (x, change) => labSlope(x, overWhite(change));
+
+// The same where tristimulus values change.
+function labSlope(x, change) {
+  const d = change.map((v, i) => v * (x[i] > EPSILON ? 1 / (3 * Math.cbrt(x[i]) ** 2) : LINE));
   return [116 * d[1], 500 * (d[0] - d[1]), 200 * (d[1] - d[2])];
 }
 
@@ -79,33 +82,51 @@ function difference([l1, a1, b1], [l2, a2, b2]) {
   return Math.sqrt(Math.max(0, x * x + y * y + z * z + rt * y * z));
 }
 
-// CIEDE2000 that the mix stays within with 95 % probability (Welch and Satterthwaite).
-function band(c, film, x, lab) {
+// CIEDE2000 that the mix stays within with 95 % probability.
+function band(c, films, x, lab) {
+  const moves = [];
+  N.models.forEach((M, i) => {
+    const root = Math.sqrt(M.share);
+    for (const move of movesBy(M, c, films[i], x)) moves.push(move.map((v) => root * v));
+    // Where models differ, that is unsure too.
+    const apart = overWhite(films[i].r).map((v, j) => v - x[j]);
+    moves.push(labSlope(x, apart).map((v) => root * v));
+  });
+  return wide(moves, lab);
+}
+
+// How far each cause of uncertainty moves CIELAB, by one model.
+function movesBy(M, c, film, x) {
   const moves = [], bands = film.r.length;
   const effect = (byK, byS) => moves.push(labMoves(x, film.slope.map((d, w) =>
     d * (byK(w) / film.k[w] - byS(w) / film.s[w]))));
   c.forEach((share, p) => {
-    if (share > 0) for (const [dk, ds] of N.own[p])
-      effect((w) => share * dk[w] * N.k[p][w], (w) => share * ds[w] * N.s[p][w]);
+    if (share > 0) for (const [dk, ds] of M.own[p])
+      effect((w) => share * dk[w] * M.k[p][w], (w) => share * ds[w] * M.s[p][w]);
   });
-  for (const cause of N.shared) {
+  for (const cause of M.shared) {
     const at = (quantity, values) => (w) =>
       c.reduce((all, share, p) => all + share * cause[p][quantity][w] * values[p][w], 0);
-    effect(at(0, N.k), at(1, N.s));
+    effect(at(0, M.k), at(1, M.s));
   }
   if (c.filter((share) => share > 0).length > 1) {
-    const wrong = c.reduce((all, share, p) => all + share * N.mixError[p], 0);
+    const wrong = c.reduce((all, share, p) => all + share * M.mixError[p], 0);
     effect((w) => film.k[w] * wrong, () => 0);
     c.forEach((share, p) => {
-      if (!(share * N.partError[p] > 0)) return;
-      effect((w) => share * N.partError[p] * N.k[p][w], () => 0);
-      effect(() => 0, (w) => share * N.partError[p] * N.s[p][w]);
+      if (!(share * M.partError[p] > 0)) return;
+      effect((w) => share * M.partError[p] * M.k[p][w], () => 0);
+      effect(() => 0, (w) => share * M.partError[p] * M.s[p][w]);
     });
   }
   // Half of what is wrong at a wavelength is wrong at all of them, half each for itself.
-  moves.push(labMoves(x, N.modelError.map((e) => e * Math.SQRT1_2)));
+  moves.push(labMoves(x, M.modelError.map((e) => e * Math.SQRT1_2)));
   for (let w = 0; w < bands; w++)
-    moves.push(labMoves(x, film.r.map((_, v) => (v === w ? N.modelError[w] * Math.SQRT1_2 : 0))));
+    moves.push(labMoves(x, film.r.map((_, v) => (v === w ? M.modelError[w] * Math.SQRT1_2 : 0))));
+  return moves;
+}
+
+// The 95th percentile of CIEDE2000 at a colour that these causes move (Welch and Satterthwaite).
+function wide(moves, lab) {
   const step = 1e-2, axes = [[step, 0, 0], [0, step, 0], [0, 0, step]];
   const near = (d) => difference(lab.map((v, i) => v - d[i] / 2), lab.map((v, i) => v + d[i] / 2)) ** 2
     / step ** 2;
@@ -126,8 +147,10 @@ function band(c, film, x, lab) {
 }
 
 function mix(parts) {
-  const c = shares(parts), film = seen(c), x = overWhite(film.r), lab = labOf(x);
-  return { lab, rgb: display(x), band: band(c, film, x, lab) };
+  const c = shares(parts), films = N.models.map((M) => seen(M, c)), x = [0, 0, 0];
+  N.models.forEach((M, i) => overWhite(films[i].r).forEach((v, j) => { x[j] += M.share * v; }));
+  const lab = labOf(x);
+  return { lab, rgb: display(x), band: band(c, films, x, lab) };
 }
 
 function inWords(off) {

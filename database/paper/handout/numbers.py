@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ....calibrate.optics.coefficients import Coefficients
 from ....calibrate.optics.colour import D50, weights
@@ -63,6 +64,18 @@ def numbers(palette: Palette) -> dict[str, Any]:
     """
     c, seen = palette.coefficients, palette.seen
     w, white = weights(c.wavelengths[seen], D50)
+    return {
+        "models": [{"share": share} | _of_model(each, seen) for share, each in c.by_model],
+        "weights": _plain(w / white, 7),
+        "display": _plain(_to_display(white), 6),
+        # A part by volume of tube paint leaves so much dry volume.
+        "solids": _plain(c.dry_volume * c.density, 6),
+        "density": _plain(c.density, 5),
+    }
+
+
+def _of_model(c: Coefficients, seen: NDArray[np.bool_]) -> dict[str, Any]:
+    """What one model knows of the paints."""
     both = np.stack([c.k, c.s], axis=1)[..., seen]
     own = [
         _causes(np.concatenate([_loose(local[..., seen]), mine[..., seen].reshape(len(mine), -1)]),
@@ -72,8 +85,6 @@ def numbers(palette: Palette) -> dict[str, Any]:
     shared = _causes(c.factors[..., seen].reshape(len(c.factors), -1), both.ravel())
     return {
         "table": _plain(opaque_table(c), 6),
-        "weights": _plain(w / white, 7),
-        "display": _plain(_to_display(white), 6),
         "k": _plain(both[:, 0], 6),
         "s": _plain(both[:, 1], 6),
         "own": [_plain(causes.reshape(len(causes), 2, -1), 4) for causes in own],
@@ -82,9 +93,6 @@ def numbers(palette: Palette) -> dict[str, Any]:
         "mixError": _plain(c.mix_error, 4),
         "partError": _plain(c.part_error, 4),
         "modelError": _plain(c.model_error[seen], 4),
-        # A part by volume of tube paint leaves so much dry volume.
-        "solids": _plain(c.dry_volume * c.density, 6),
-        "density": _plain(c.density, 5),
     }
 
 
