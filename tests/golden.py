@@ -66,7 +66,7 @@ def recipe_on_page(visit: Any, asked: Mapping[str, str], lay: Sequence[str]) -> 
     }
     nearest = re.search(rf"reaches it: the nearest is [\w ]+ \(CIEDE2000 {NUMBER}\)", text)
     return {
-        "matched": first(r"Matched (as .*? reads? it|as .*? finish)\.", text, "condition"),
+        "matched": first(r"Matched (as [^.]*)\.", text, "condition"),
         "nearest": nearest and nearest[1],
         "ways": found,
         "weighed": frozenset(
@@ -157,11 +157,13 @@ def _amount(value: float, unit: str, step: float) -> str:
 
 
 def condition(said: Mapping[str, str]) -> str:
+    lit = "under warm daylight (D50/2°)"
+    assert "light" not in said, "every mix here is matched under the light that is assumed"
     if "finish" in said:
-        return f"as the eye sees it in a {said['finish']} finish"
+        return f"as the eye sees it in a {said['finish']} finish {lit}"
     if "geometry" in said:
-        return f"as an instrument of geometry {said['geometry']} reads it"
-    return "as the instrument that read the paints reads it"
+        return f"as an instrument of geometry {said['geometry']} reads it, {lit}"
+    return f"as the instrument that read the paints reads it, {lit}"
 
 
 # --- what to add to the plate ---

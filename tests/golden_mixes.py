@@ -163,7 +163,7 @@ def reach_on_page(visit: Any, asked: Mapping[str, str], lay: Sequence[str]) -> F
     text = text_of(visit.get(done["path"].partition("#")[0]).text)
     further = re.search(rf"With ([\w ]+) too it would be [\w ]+ \({NUMBER}\)", text)
     return {
-        "matched": first(r"Matched (as .*? reads? it|as .*? finish)\.", text, "condition"),
+        "matched": first(r"Matched (as [^.]*)\.", text, "condition"),
         "nearest": first(rf"the nearest is [\w ]+ \(CIEDE2000 {NUMBER}\)", text, "nearest"),
         "missing": first(r"\(CIEDE2000 [\d.]+\); ([^\n]*)\.\n", text, "what is missing"),
         "further": further and further.groups(),

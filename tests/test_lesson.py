@@ -46,13 +46,13 @@ def coefficients():
 
 
 def handout(coefficients, **said):
-    found = set_out(coefficients, TARGETS, ml=20)
+    found = set_out(Palette(coefficients), TARGETS, ml=20)
     paints = {
         p: Paint(nickname=p, name=said.pop("name", p.title()), pigments=["PY35"], maker="Slipway")
         for p in coefficients.paints
     }
     heaps = heaps_of(answered(found, coefficients))
-    return found, lesson(found, heaps, coefficients, paints, "Slipway & sky", 8)
+    return found, lesson(found, heaps, Palette(coefficients), paints, "Slipway & sky", 8)
 
 
 @pytest.mark.parametrize("model", [lambda c: c, by_transport])

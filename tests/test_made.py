@@ -44,12 +44,12 @@ def random_mixes(count: int, seed: int):
 
 @pytest.mark.parametrize("people", [1, 12])
 def test_a_handout_mixed_literally_is_the_colour_it_promises(people):
-    found = set_out(C, [of_lab(*lab) for lab in PASTELS], within=4.0, ml=5.0 * len(PASTELS))
+    found = set_out(PALETTE, [of_lab(*lab) for lab in PASTELS], within=4.0, ml=5.0 * len(PASTELS))
     paints = {p: Paint(nickname=p, name=p.title(), pigments=["PY35"], maker="") for p in C.paints}
     heaps = heaps_of(answered(found, C), scale(0.1))
     unsure = C.local.copy()
     unsure[:, [0, 1], [0, 1]] = 1e-6
-    page = lesson(found, heaps, replace(C, local=unsure), paints, "A class", people)
+    page = lesson(found, heaps, Palette(replace(C, local=unsure)), paints, "A class", people)
     assert any(each.spoons.tints for each in heaps), "no part was scarce: the test tells nothing"
     for dab, columns in zip(found.dabs, in_handout(page), strict=True):
         for column, units in columns.items():

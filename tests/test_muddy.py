@@ -17,7 +17,7 @@ PALETTE = Palette(C)
 
 
 def test_the_earth_dulls_the_green():
-    found = muddy(C, {"ROPE": 6, "HULL": 2, "STARBOARD": 2}, "HULL", {"ROPE": ("PY42", "PBr7")})
+    found = muddy(PALETTE, {"ROPE": 6, "HULL": 2, "STARBOARD": 2}, {"ROPE": ("PY42", "PBr7")})
     assert found.dulls[0].paint == "ROPE" and found.dulls[0].gain > 10
     low, high = found.dulls[0].band
     assert 420 <= low < 520 and high < 600
@@ -27,24 +27,24 @@ def test_the_earth_dulls_the_green():
 
 def test_a_complement_greys_more_than_a_neighbour():
     """Common practice, no source: a red with a green greys; a yellow with a green does not."""
-    opposite = muddy(C, {"BUOY": 3, "STARBOARD": 1, "HULL": 8}, "HULL")
-    neighbour = muddy(C, {"LANTERN": 3, "STARBOARD": 1, "HULL": 8}, "HULL")
+    opposite = muddy(PALETTE, {"BUOY": 3, "STARBOARD": 1, "HULL": 8})
+    neighbour = muddy(PALETTE, {"LANTERN": 3, "STARBOARD": 1, "HULL": 8})
     assert opposite.chroma < 0.5 * neighbour.chroma
     assert opposite.dulls[0].gain > 10
 
 
 def test_what_makes_the_hue_greys_nothing_and_a_black_does():
-    green = muddy(C, {"ANCHOR": 1, "LANTERN": 3}, "HULL")
+    green = muddy(PALETTE, {"ANCHOR": 1, "LANTERN": 3})
     assert all(each.instead is not None for each in green.dulls)
     assert ("ANCHOR", "STARBOARD") in {(each.paint, each.instead) for each in green.dulls}
     # What another tube gains in its place is no more than the cleanest comes to.
     assert green.chroma + green.dulls[0].gain <= green.could + 3
-    black = muddy(C, {"LANTERN": 9, "STARBOARD": 1, "PITCH": 1}, "HULL")
+    black = muddy(PALETTE, {"LANTERN": 9, "STARBOARD": 1, "PITCH": 1})
     assert (black.dulls[0].paint, black.dulls[0].instead) == ("PITCH", None)
 
 
 def test_a_paint_alone_is_dulled_by_nothing():
-    found = muddy(C, {"LANTERN": 1}, "HULL")
+    found = muddy(PALETTE, {"LANTERN": 1})
     assert found.dulls == () and found.could >= found.chroma
 
 

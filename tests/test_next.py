@@ -29,7 +29,7 @@ GOAL = lab_of(PALETTE, [KELP])[0]
 
 
 def test_a_plate_that_is_right_needs_nothing():
-    found = next_additions(C, KELP, GOAL)
+    found = next_additions(PALETTE, KELP, GOAL)
     assert found.off < 1e-6 and not found.additions and not found.start_over
 
 
@@ -38,7 +38,7 @@ def test_a_plate_that_is_right_needs_nothing():
     [{"ROPE": 6.3}, {"ROPE": 6.3, "STARBOARD": 2.8, "HULL": 1.6}, {"HULL": 3.0, "ROPE": 4.0}],
 )
 def test_what_it_adds_brings_it_near(plate):
-    found = next_additions(C, plate, GOAL)
+    found = next_additions(PALETTE, plate, GOAL)
     assert min(found.additions.values()) > 0
     whole = {n: plate.get(n, 0) + found.additions.get(n, 0) for n in {**plate, **found.additions}}
     off = ciede2000(lab_of(PALETTE, [whole])[0], GOAL)
@@ -51,11 +51,11 @@ def test_the_heap_grows_no_more_than_by_the_recipe():
     """Making the recipe whole is one way to the colour: the advice must not take more paint."""
     plate = {**KELP, "STARBOARD": 2.1 * 1.4}
     by_recipe = 0.4 * (KELP["ROPE"] + KELP["HULL"]) / sum(plate.values())
-    assert next_additions(C, plate, GOAL).growth <= by_recipe + 0.05
+    assert next_additions(PALETTE, plate, GOAL).growth <= by_recipe + 0.05
 
 
 def test_a_plate_far_off_is_begun_anew():
-    found = next_additions(C, {"PITCH": 8.0}, PALETTE.lab(np.eye(10)[:1])[0], wanted=8.0)
+    found = next_additions(PALETTE, {"PITCH": 8.0}, PALETTE.lab(np.eye(10)[:1])[0], wanted=8.0)
     assert found.start_over
     assert found.fresh < 1e-3
 
@@ -110,20 +110,20 @@ def test_a_plate_kept_in_a_file_is_taken_up(tmp_path):
 
 def test_it_aims_at_the_middle_and_the_scale_is_in_its_band():
     plate = {"ROPE": 6.3, "STARBOARD": 2.8, "HULL": 1.6}
-    assert next_additions(C, plate, GOAL).then <= AIM + 1e-6
+    assert next_additions(PALETTE, plate, GOAL).then <= AIM + 1e-6
     rng, step = np.random.default_rng(3), 0.1
     slips = [{p: g + rng.uniform(-0.05, 0.05) for p, g in KELP.items()} for _ in range(400)]
     off = ciede2000(lab_of(PALETTE, slips), GOAL)
-    spread = hand(C, KELP, dict.fromkeys(KELP, 1), step)
+    spread = hand(PALETTE, KELP, dict.fromkeys(KELP, 1), step)
     assert float(np.sqrt((off**2).mean())) == pytest.approx(spread, rel=0.15)
-    assert hand(C, KELP, dict.fromkeys(KELP, 4), step) == pytest.approx(2 * spread)
+    assert hand(PALETTE, KELP, dict.fromkeys(KELP, 4), step) == pytest.approx(2 * spread)
 
 
 @pytest.mark.parametrize("step", [0.01, 0.1, 0.5])
 def test_additions_are_whole_steps_of_the_scale(step):
     plate = {"ROPE": 6.3, "STARBOARD": 2.8, "HULL": 1.6}
-    exact = next_additions(C, plate, GOAL)
-    found = measured(C, plate, exact, GOAL, step)
+    exact = next_additions(PALETTE, plate, GOAL)
+    found = measured(PALETTE, plate, exact, GOAL, step)
     for name, grams in found.additions.items():
         assert grams / step == pytest.approx(round(grams / step), abs=1e-6), name
     whole = {n: plate.get(n, 0) + found.additions.get(n, 0) for n in {**plate, **found.additions}}
@@ -132,7 +132,7 @@ def test_additions_are_whole_steps_of_the_scale(step):
 
 def test_an_addition_too_small_to_measure_is_avoided():
     for plate in ({"HULL": 8.0, "STARBOARD": 1.0}, {"ROPE": 4.0, "HULL": 4.0, "PITCH": 0.2}):
-        found = next_additions(C, plate, PALETTE.lab(np.eye(10)[:1])[0] - [30, 10, 8])
+        found = next_additions(PALETTE, plate, PALETTE.lab(np.eye(10)[:1])[0] - [30, 10, 8])
         assert all(g >= 0.002 * sum(plate.values()) for g in found.additions.values())
 
 
@@ -143,7 +143,7 @@ def test_what_a_heap_is_made_of_is_estimated_from_its_dab(band: float):
     rng, held, named = np.random.default_rng(2), [], []
     for mix, other in pairwise(mixes):
         seen = lab_of(PALETTE, [mix])[0] + rng.standard_normal(3) * band / 2.8
-        likely = likely_mixes(C, Target("a dab", seen, band=band), tuple(mix))
+        likely = likely_mixes(PALETTE, Target("a dab", seen, band=band), tuple(mix))
         assert likely.weights.sum() == pytest.approx(1)
         goal = lab_of(PALETTE, [other])[0]
         _, most = outcomes(PALETTE, likely, 10.0, {"HULL": 4.0}, goal)
@@ -163,12 +163,12 @@ def test_what_a_heap_is_made_of_is_estimated_from_its_dab(band: float):
 
 def test_a_dab_that_no_tubes_make_is_refused():
     with pytest.raises(InputError, match="never judged"):
-        likely_mixes(C, Target("a dab", np.array([60.0, 110, 90]), band=1.0))
+        likely_mixes(PALETTE, Target("a dab", np.array([60.0, 110, 90]), band=1.0))
 
 
 def test_a_dab_that_its_card_shows_through_is_told():
-    clear = likely_mixes(C, Target("a dab", lab_of(PALETTE, [{"RESIN": 1}])[0]), ["RESIN"])
-    hiding = likely_mixes(C, Target("a dab", lab_of(PALETTE, [{"PITCH": 1}])[0]), ["PITCH"])
+    clear = likely_mixes(PALETTE, Target("a dab", lab_of(PALETTE, [{"RESIN": 1}])[0]), ["RESIN"])
+    hiding = likely_mixes(PALETTE, Target("a dab", lab_of(PALETTE, [{"PITCH": 1}])[0]), ["PITCH"])
     assert clear.shows_through > 10 and hiding.shows_through < 2
 
 

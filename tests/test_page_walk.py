@@ -34,7 +34,7 @@ def test_from_a_photograph_to_a_batch_whose_swatch_has_dried(window: Any, own_pa
     window.locator("[name=must][value=STARBOARD]").check()
     found += serious_faults(window, "tubes")
     window.get_by_role("button", name="Look for ways").click()
-    window.get_by_text("as the eye sees it in a matt finish").wait_for()
+    window.get_by_text("as the eye sees it in a matt finish under").wait_for()
     window.get_by_text("Under three lights").click()
     drawn = window.locator("img[src^='/mix/ways.png']")
     drawn.scroll_into_view_if_needed()

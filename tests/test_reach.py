@@ -36,8 +36,8 @@ def test_two_paints_have_no_volume():
 
 def test_the_missing_tube_is_named():
     goal = Palette(C).lab(np.eye(10)[[C.index("LANTERN")]] * 0.8 + np.eye(10)[[0]] * 0.2)[0]
-    found = one_more(C, [p for p in C.paints if p not in ("LANTERN", "RESIN")], goal)
+    found = one_more(Palette(C), [p for p in C.paints if p not in ("LANTERN", "RESIN")], goal)
     assert [w.paint for w in found] == ["LANTERN", "RESIN"]
     assert found[0].difference < 0.1 < found[1].difference
-    by_volume = one_more(C, ["HULL", "PITCH", "ROPE", "ANCHOR"])
+    by_volume = one_more(Palette(C), ["HULL", "PITCH", "ROPE", "ANCHOR"])
     assert by_volume[0].volume == max(w.volume for w in by_volume) > 1

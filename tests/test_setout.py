@@ -75,7 +75,7 @@ def test_a_tube_asked_for_is_set_out():
 
 def test_a_colour_out_of_reach_is_come_near_to():
     targets = [of_lab(*c) for c in colours(2, 5)] + [of_lab(50, 100, 90)]
-    found = set_out(C, targets, within=2.0)
+    found = set_out(PALETTE, targets, within=2.0)
     (far,) = found.unreached
     assert far.target is targets[2] and far.recipe.difference > 2
     nearest = search(PALETTE, far.target.lab)[-1].difference.min()
@@ -85,7 +85,7 @@ def test_a_colour_out_of_reach_is_come_near_to():
 
 def test_heaps_add_up_to_the_tubes():
     targets = [of_lab(*c) for c in colours(4, 6)]
-    found = set_out(C, targets, [0.5, 0.3, 0.195, 0.005], ml=100)
+    found = set_out(PALETTE, targets, [0.5, 0.3, 0.195, 0.005], ml=100)
     assert [d.share for d in found.dabs] == sorted((d.share for d in found.dabs), reverse=True)
     assert [round(d.ml, 6) for d in found.dabs] == [50, 30, 19.5, LEAST_ML]
     for paint, ml in found.ml.items():
@@ -93,11 +93,11 @@ def test_heaps_add_up_to_the_tubes():
         assert ml == pytest.approx(used)
     assert sum(found.ml.values()) == pytest.approx(sum(d.ml for d in found.dabs))
     assert set(found.tubes) == set(found.ml)
-    large = set_out(C, targets, area="40x50cm", coats=2)
+    large = set_out(PALETTE, targets, area="40x50cm", coats=2)
     # 2000 cm² of 80 µm dry and a tenth lost is 17.6 ml dry, from some two fifths of solids.
     assert 35 < sum(large.ml.values()) < 60
     with pytest.raises(InputError, match="no colours"):
-        set_out(C, [])
+        set_out(PALETTE, [])
 
 
 def test_command_sets_out_a_photograph(own_demo, monkeypatch, capsys):

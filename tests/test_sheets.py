@@ -124,7 +124,7 @@ def test_a_colour_no_display_shows_is_marked_where_it_stands():
 
 def test_set_out_page_has_every_colour_and_every_gram(palette):
     targets = [of_lab(60, 10, 20), of_lab(45, -10, -20), of_lab(80, 0, 5)]
-    found = set_out(palette.coefficients, targets)
+    found = set_out(palette, targets)
     answer = answered(found, palette.coefficients)
     content = print_setout(answer, "For the slipway", "an estimate from a photograph")
     said = text_of(content)
@@ -139,7 +139,7 @@ def test_set_out_page_has_every_colour_and_every_gram(palette):
 
 def test_many_colours_go_on_on_another_page(palette):
     targets = [of_lab(30 + 4 * i, 5, 10) for i in range(12)]
-    answer = answered(set_out(palette.coefficients, targets), palette.coefficients)
+    answer = answered(set_out(palette, targets), palette.coefficients)
     content = print_setout(answer, "Twelve")
     assert len(pages(content)) == 2
 

@@ -80,6 +80,13 @@ FinishOption = Annotated[
         "named, as your cards dried. Readings are matched as read, unless you name one."
     ),
 ]
+LightOption = Annotated[
+    str | None,
+    typer.Option(
+        help="Light that colours are matched and shown under: D50 (warm daylight), D65 (daylight) "
+        "or A (lamplight); remembered."
+    ),
+]
 
 
 def worked(example: str) -> str:
@@ -99,11 +106,12 @@ def usual(
     scale: float | None = None,
     measure: str | None = None,
     finish: str | None = None,
+    light: str | None = None,
 ) -> Habits:
     """Remember what is given, and return how the painter works."""
     from ..easel.habits import remember
 
-    return remember(store, scale, measure, finish)
+    return remember(store, scale, measure, finish, light)
 
 
 def check_finish(finish: str | None) -> Gloss | None:

@@ -10,6 +10,7 @@ import typer
 from .common import (
     FinishOption,
     JsonOption,
+    LightOption,
     ScaleOption,
     StudioOption,
     check_finish,
@@ -47,6 +48,7 @@ def lesson(
         list[str] | None, typer.Option("--without", metavar="NAME", help="A tube to leave out.")
     ] = None,
     finish: FinishOption = None,
+    light: LightOption = None,
     scale: ScaleOption = None,
     grey: GreyOption = None,
     white: WhiteOption = None,
@@ -69,7 +71,7 @@ def lesson(
 
         names = {paint.nickname: paint.name for paint in store.paints.all()}
         gloss = check_finish(finish)
-        habits = usual(store, scale, finish=finish)
+        habits = usual(store, scale, finish=finish, light=light)
         wanted = wanted_colours(store, colours, grey, white, black)
         request = SetOutRequest(
             wanted, tuple(split(with_)), tuple(split(without)), gloss, measuring=habits.measuring

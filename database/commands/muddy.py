@@ -9,6 +9,7 @@ import typer
 from .common import (
     FinishOption,
     JsonOption,
+    LightOption,
     StudioOption,
     check_finish,
     open_store,
@@ -29,6 +30,7 @@ def muddy(
         str, typer.Argument(help="NAME=PARTS by weight of tube paint, with commas between.")
     ],
     finish: FinishOption = None,
+    light: LightOption = None,
     volume: Annotated[
         bool, typer.Option("--volume", help="The parts are by volume of tube paint.")
     ] = False,
@@ -43,7 +45,7 @@ def muddy(
         from ..easel.prediction import MixRequest, greying
 
         gloss = check_finish(finish)
-        usual(store, finish=finish)
+        usual(store, finish=finish, light=light)
         answer = greying(store, MixRequest(mix, volume, gloss))
     found, basis = answer.found, answer.basis
     result = {

@@ -11,6 +11,7 @@ from ...calibrate.errors import InputError
 from .common import (
     FinishOption,
     JsonOption,
+    LightOption,
     ScaleOption,
     StudioOption,
     check_finish,
@@ -59,6 +60,7 @@ def next(
         ),
     ] = None,
     finish: FinishOption = None,
+    light: LightOption = None,
     scale: ScaleOption = None,
     dab: Annotated[
         str | None,
@@ -99,7 +101,7 @@ def next(
         from ..easel.plate import OnPlate, on_plate, plate_of, set_plate
 
         gloss = check_finish(finish)
-        habits = usual(store, scale, finish=finish)
+        habits = usual(store, scale, finish=finish, light=light)
         goal = parse_target(target, store)
         plate_for, likely = _plate_for(store, target, goal), None
         if dab is None:

@@ -9,6 +9,7 @@ import typer
 from .common import (
     FinishOption,
     JsonOption,
+    LightOption,
     StudioOption,
     check_finish,
     number,
@@ -44,6 +45,7 @@ def predict(
         ),
     ] = None,
     finish: FinishOption = None,
+    light: LightOption = None,
     as_read: Annotated[
         bool,
         typer.Option(
@@ -66,7 +68,7 @@ def predict(
         from ..easel.prediction import MixRequest, predicted_mix
         from ..mixing.prediction import VIEWS
 
-        usual(store, finish=finish)
+        usual(store, finish=finish, light=light)
         ground = None if over is None else parse_target(over, store)
         found = predicted_mix(store, MixRequest(mix, volume, gloss, as_read, thickness, ground))
     basis, read = found.basis, found.basis.read

@@ -9,6 +9,7 @@ import typer
 from .common import (
     FinishOption,
     JsonOption,
+    LightOption,
     StudioOption,
     check_finish,
     open_store,
@@ -34,6 +35,7 @@ def reach(
     ] = None,
     tubes: Annotated[int, typer.Option(min=1, max=6, help="Tubes in a mix, at most.")] = 4,
     finish: FinishOption = None,
+    light: LightOption = None,
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
@@ -48,7 +50,7 @@ def reach(
         from .recipe import split
 
         gloss = check_finish(finish)
-        usual(store, finish=finish)
+        usual(store, finish=finish, light=light)
         request = ReachRequest(
             parse_target(target, store) if target else None,
             tuple(store.paints.find(text).nickname for text in split(without)),

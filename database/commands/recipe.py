@@ -11,6 +11,7 @@ from ...calibrate.errors import InputError
 from .common import (
     FinishOption,
     JsonOption,
+    LightOption,
     MeasureOption,
     ScaleOption,
     StudioOption,
@@ -69,6 +70,7 @@ def recipe(
         str, typer.Option(help="With --thickness: what lies below, white or black.")
     ] = "white",
     finish: FinishOption = None,
+    light: LightOption = None,
     scale: ScaleOption = None,
     measure: MeasureOption = None,
     make: Annotated[
@@ -110,7 +112,7 @@ def recipe(
             _list(store, {"--keep": keep, "--make": make, "--swatch": swatch}, as_json)
             return
         check_finish(finish)
-        habits = usual(store, scale, measure, finish)
+        habits = usual(store, scale, measure, finish, light)
         kept = None if photo else store.recipes.find(target or "")
         _check(target, picture, make, area, kept, made, swatch)
         if kept and not (with_ or without or thickness or finish):

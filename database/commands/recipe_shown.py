@@ -253,6 +253,7 @@ def _show_amounts(amounts: Sequence[Made], order: Order, names: Mapping[str, str
 
 def _light_words(light: str, index: float) -> str:
     from ...calibrate.optics.colour import in_words
+    from ..mixing.viewing import LIGHTS
 
-    lit = {"A": "lamplight (A)", "D65": "daylight (D65)"}[light]
+    lit = f"{LIGHTS[light]} ({light})"
     return f"Under {lit} it parts from the target by {index:.1f} ({in_words(index)})"

@@ -11,6 +11,7 @@ import typer
 from .common import (
     FinishOption,
     JsonOption,
+    LightOption,
     MeasureOption,
     ScaleOption,
     StudioOption,
@@ -60,6 +61,7 @@ def setout(
         typer.Option(parser=number(1), metavar="ML", help="Paint to make in all, without --area."),
     ] = 60.0,
     finish: FinishOption = None,
+    light: LightOption = None,
     scale: ScaleOption = None,
     measure: MeasureOption = None,
     grey: GreyOption = None,
@@ -85,7 +87,7 @@ def setout(
         from .recipe import split
 
         gloss = check_finish(finish)
-        habits = usual(store, scale, measure, finish)
+        habits = usual(store, scale, measure, finish, light)
         request = SetOutRequest(
             wanted_colours(store, colours, grey, white, black), tuple(split(with_)),
             tuple(split(without)), gloss, within, tubes, make, area, coats, habits.measuring,

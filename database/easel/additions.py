@@ -102,8 +102,8 @@ class AdditionQuestion:
         plate = on_plate(asked.additions)
         # What is there is there: less than it is never needed.
         wanted = max(asked.wanted or 0.0, sum(plate.values()))
-        found = next_additions(palette.coefficients, plate, lab, wanted)
-        found = measured(palette.coefficients, plate, found, lab, asked.scale.step)
+        found = next_additions(palette, plate, lab, wanted)
+        found = measured(palette, plate, found, lab, asked.scale.step)
         found = replace(found, band=hypot(found.band, SIGMAS * self._weighed(plate, found)))
         if self.heap is not None and asked.dab is not None:
             likely = likely or self.heap.answer()
@@ -117,7 +117,7 @@ class AdditionQuestion:
         weighed = [*self.request.additions[self.request.dab is not None :], found.additions]
         times = {p: sum(p in each for each in weighed) for p in {**plate, **found.additions}}
         heap = {p: plate.get(p, 0.0) + found.additions.get(p, 0.0) for p in times}
-        return hand(self.basis.palette.coefficients, heap, times, self.request.scale.step)
+        return hand(self.basis.palette, heap, times, self.request.scale.step)
 
 
 def addition_question(store: Store, request: AdditionRequest) -> AdditionQuestion:

@@ -14,7 +14,7 @@ from ...calibrate.formats.session import Session
 from ...calibrate.optics.predict import dry_fractions, predict
 from ..mixing.medium import MEDIUM, with_medium
 from ..mixing.target import HEX, WAYS, Target, of_hex, of_name, of_spectrum, said_colour
-from ..mixing.viewing import AS_READ, Viewing, of_reading
+from ..mixing.viewing import Viewing, of_reading
 from .habits import habits
 
 if TYPE_CHECKING:
@@ -34,10 +34,7 @@ def of_mix(
     c = store.fits.coefficients([p for p in mix if p != MEDIUM])
     if MEDIUM in mix:
         c = with_medium(c)
-    if viewing is None:
-        viewing = habits(store).seen
-    elif viewing == AS_READ:
-        viewing = of_reading(c.surface)
+    viewing = (viewing or habits(store).seen).by(c.surface)
     made = predict(c, dry_fractions(c, [mix]), surface=viewing.surface(c.surface))
     return of_spectrum(said, made.reflectance[0], c.wavelengths, viewing)
 
@@ -72,10 +69,13 @@ def parse_target(text: str, store: Store) -> Target:
     plain = said_colour(text)
     if plain is not None:
         return habits(store).meant(plain)
-    for way in (_of_kept, _of_file, _of_reading, _of_tube):
+    kept = _of_kept(text, store)
+    if kept is not None:
+        return kept
+    for way in (_of_file, _of_reading, _of_tube):
         found = way(text, store)
         if found is not None:
-            return found
+            return found.lit(habits(store).light)
     if HEX.fullmatch(text):
         return habits(store).meant(of_hex(text))
     raise InputError("target", text, "expected a colour to match", WAYS)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.coefficients import Coefficients
-from ...calibrate.optics.colour import D50, View
+from ...calibrate.optics.colour import View
 from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.surface import Gloss
 from ..common.remedies import StudioDo
@@ -19,7 +19,7 @@ from ..mixing.measures import Measure, density
 from ..mixing.medium import MEDIUM, NAME, resolver, with_medium
 from ..mixing.palette import Palette
 from ..mixing.target import Target
-from ..mixing.viewing import AS_READ, Viewing, of_reading
+from ..mixing.viewing import AS_READ, Viewing
 from .asked_colour import kept_viewing
 from .densities import volume_slip, with_densities
 
@@ -49,7 +49,7 @@ class Manner:
         cls, target: Target, finish: Gloss | None = None, film: Film | None = None
     ) -> Manner:
         """Return how a target is matched: as it is meant itself, unless a finish is named."""
-        return cls(Viewing(finish) if finish else target.viewing, film)
+        return cls(target.viewing.under(finish), film)
 
     @classmethod
     def of_kept(cls, predicted: Mapping[str, Any]) -> Manner:
@@ -112,8 +112,6 @@ class Basis:
         By which model mixes are calculated, in a sentence.
     fits : tuple of (nickname, int)
         The number of each tube's fit.
-    view : View
-        Light and observer.
     """
 
     manner: Manner
@@ -122,7 +120,11 @@ class Basis:
     names: Mapping[str, str]
     model_words: str
     fits: tuple[tuple[str, int], ...]
-    view: View = D50
+
+    @property
+    def view(self) -> View:
+        """Light and observer."""
+        return self.manner.viewing.view
 
     @cached_property
     def palette(self) -> Palette:
@@ -133,7 +135,7 @@ class Basis:
         InputError
             As `FilmPalette.of`.
         """
-        return FilmPalette.of(self.manner.viewing.of(self.read), self.manner.film)
+        return FilmPalette.of(self.manner.viewing.of(self.read), self.manner.film, self.view)
 
     def made(
         self, parts: Mapping[str, float], lab: Array, measure: Measure, grams: float | None
@@ -168,7 +170,7 @@ class Basis:
     @property
     def key(self) -> tuple[Any, ...]:
         """By which two of them are told apart."""
-        return self.manner, self.tubes, self.read.paints, self.fits, self.shares, self.view
+        return self.manner, self.tubes, self.read.paints, self.fits, self.shares
 
     def scanned(self, paints: Collection[str]) -> list[str]:
         """Return those of some paints that a scanner read, not an instrument."""
@@ -307,8 +309,7 @@ def just(store: Store, manner: Manner, paints: Sequence[str]) -> Basis:
 
 
 def _basis(store: Store, manner: Manner, read: Coefficients, medium: bool) -> Basis:
-    if manner.viewing == AS_READ:
-        manner = replace(manner, viewing=of_reading(read.surface))
+    manner = replace(manner, viewing=manner.viewing.by(read.surface))
     current = store.fits.current(read.model)
     assumed = with_densities(store, read)[1]
     tubes = []

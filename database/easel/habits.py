@@ -1,4 +1,4 @@
-"""How a painter works, as the studio remembers it: measure, scale and finish."""
+"""How a painter works, as the studio remembers it: measure, scale, finish and light."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.surface import GLOSSES, Gloss
 from ..mixing.measures import SPOONS, SQUEEZED, SYRINGE, WEIGHED_PARTS, Measure, scale
 from ..mixing.target import Target
-from ..mixing.viewing import AS_SEEN, Viewing
+from ..mixing.viewing import AS_SEEN, LIGHTS, Viewing
 
 if TYPE_CHECKING:
     from ...calibrate.cards.measure import Measure as CardMeasure
@@ -74,12 +74,15 @@ class Habits:
         That paintings have, varnished or not; None: nobody said so.
     dries : {"gloss", "satin", "matt"}
         How the films of the studio's cards dried: what isn't varnished keeps its haze.
+    light : str
+        Under which colours are matched and shown, one of `LIGHTS`.
     """
 
     scale: float | None = None
     measure: str = GRAMS
     finish: Gloss | None = None
     dries: Gloss = "gloss"
+    light: str = "D50"
 
     @property
     def measuring(self) -> Measuring:
@@ -89,10 +92,13 @@ class Habits:
     @property
     def seen(self) -> Viewing:
         """How the eye sees paint here, where no finish is named: every face assumes this one."""
-        return Viewing(self.finish or self.dries)
+        return Viewing(self.finish or self.dries, light=self.light)
 
     def meant(self, target: Target) -> Target:
-        """Return a colour that was said, shown or photographed as it is meant here."""
+        """Return a colour that was said, shown or photographed as it is meant here.
+
+        Its figures stay: an eye that is used to a light sees a colour of these figures under it.
+        """
         return replace(target, viewing=self.seen) if target.viewing == AS_SEEN else target
 
 
@@ -102,7 +108,7 @@ def habits(store: Store) -> Habits:
     scale = float(kept["scale"]) if "scale" in kept else None
     return Habits(
         scale, kept.get("measure", GRAMS), gloss_of(kept.get("finish")),
-        gloss_of(store.cards.surface()) or "gloss",
+        gloss_of(store.cards.surface()) or "gloss", kept.get("light", "D50"),
     )  # fmt: skip
 
 
@@ -128,6 +134,7 @@ def remember(
     scale: float | None = None,
     measure: str | None = None,
     finish: str | None = None,
+    light: str | None = None,
 ) -> Habits:
     """Remember what is said, and return all of it; what isn't said stays as it was.
 
@@ -141,7 +148,8 @@ def remember(
             Field("scale"), f"{scale:g}",
             f"expected the smallest step of a scale, {_FINEST:g} to {_COARSEST:g} g", "give 0.1",
         )  # fmt: skip
-    for name, value, known in (("measure", measure, KINDS), ("finish", finish, GLOSSES)):
+    choices = {"measure": (measure, KINDS), "finish": (finish, GLOSSES), "light": (light, LIGHTS)}
+    for name, (value, known) in choices.items():
         if value is not None and value not in known:
             raise InputError(
                 Field(name), value, f"expected {', '.join(known)}", "choose one of these"
@@ -150,6 +158,7 @@ def remember(
         "scale": f"{scale:g}" if scale else None,
         "measure": measure,
         "finish": finish,
+        "light": light,
     }
     given = {name: value for name, value in said.items() if value is not None}
     kept = store.habits.all()

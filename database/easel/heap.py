@@ -63,7 +63,7 @@ class HeapQuestion:
         InputError
             As `likely_mixes`.
         """
-        return likely_mixes(self.basis.palette.coefficients, self.dab.target, self.dab.of)
+        return likely_mixes(self.basis.palette, self.dab.target, self.dab.of)
 
 
 def heap_question(store: Store, dab: KeptDab) -> HeapQuestion:

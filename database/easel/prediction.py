@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from ...calibrate.errors import Field, InputError
@@ -98,8 +98,8 @@ def _viewing(store: Store, request: MixRequest) -> Viewing:
                 Field("finish"), request.finish, "is how the eye sees it, and not as it is read",
                 "choose one of both",
             )  # fmt: skip
-        return AS_READ
-    return Viewing(request.finish) if request.finish else habits(store).seen
+        return replace(AS_READ, light=habits(store).light)
+    return habits(store).seen.under(request.finish)
 
 
 def predicted_mix(store: Store, request: MixRequest) -> PredictedMix:
@@ -158,4 +158,4 @@ def greying(store: Store, request: MixRequest) -> Greying:
     pigments = {paint.nickname: paint.pigments for paint in store.paints.all()}
     from ..mixing.greying import muddy
 
-    return Greying(basis, parts, muddy(palette.coefficients, parts, palette.white, pigments))
+    return Greying(basis, parts, muddy(palette, parts, pigments))

@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.surface import Gloss
 from ..mixing.gamut import Gamut, Widening, gamut, one_more
 from ..mixing.medium import MEDIUM
+from ..mixing.palette import Palette
 from ..mixing.recipes import Answer, recipes
 from ..mixing.target import Target
-from ..mixing.viewing import Viewing
 from .basis import Basis, Manner, on_hand
 from .habits import habits
 
@@ -71,8 +70,8 @@ class ReachQuestion:
     Attributes
     ----------
     basis : Basis
-    whole : Coefficients
-        Of every fitted tube, as it is looked at.
+    whole : Palette
+        Every fitted tube, as it is looked at.
     fits : tuple of (nickname, int)
         The number of each one's fit.
     target : Target or None
@@ -81,7 +80,7 @@ class ReachQuestion:
     """
 
     basis: Basis
-    whole: Coefficients
+    whole: Palette
     fits: tuple[tuple[str, int], ...]
     target: Target | None
     most: int
@@ -94,8 +93,8 @@ class ReachQuestion:
             "reach",
             self.basis.key,
             self.fits,
-            self.whole.model,
-            self.whole.share,
+            self.whole.coefficients.model,
+            self.whole.coefficients.share,
             colour,
             self.most,
         )
@@ -112,7 +111,7 @@ class ReachQuestion:
         nearest = None
         if target is not None:
             used = basis.palette.coefficients
-            nearest = recipes(used, target, self.most, ways=1, names=basis.names)
+            nearest = recipes(used, target, self.most, ways=1, names=basis.names, view=basis.view)
         further = one_more(
             self.whole, basis.read.paints, None if target is None else target.lab, self.most
         )
@@ -129,7 +128,7 @@ def reach_question(store: Store, request: ReachRequest) -> ReachQuestion:
     """
     target = request.target
     if target is None:
-        manner = Manner(Viewing(request.finish) if request.finish else habits(store).seen)
+        manner = Manner(habits(store).seen.under(request.finish))
     else:
         manner = Manner.matching(target, request.finish)
     with store.snapshot():
@@ -139,4 +138,5 @@ def reach_question(store: Store, request: ReachRequest) -> ReachQuestion:
         fits = tuple(sorted(store.fits.current(whole.model).items()))
     if target is not None:
         target = target.under(manner.viewing, basis.read.surface)
-    return ReachQuestion(basis, manner.viewing.of(whole), fits, target, request.most)
+    palette = Palette(manner.viewing.of(whole), basis.view)
+    return ReachQuestion(basis, palette, fits, target, request.most)

@@ -101,7 +101,7 @@ class RecipeQuestion:
             return Ways(basis, Answer(self.target, (one,), 1, one.difference, ""))
         found = recipes(
             palette.coefficients, self.target, self.most, self.must, self.ways, basis.names,
-            film=basis.manner.film,
+            film=basis.manner.film, view=basis.view,
         )  # fmt: skip
         return Ways(basis, found)
 

@@ -16,7 +16,7 @@ from ..mixing.photo import Photo, Spot, parse_spot, read_photo, trust
 from ..mixing.photo_colours import main_colours, reference_cards
 from ..mixing.setout import BATCH_ML, WITHIN, Dab, SetOut, set_out
 from ..mixing.target import Target
-from ..mixing.viewing import AS_SEEN, Viewing
+from ..mixing.viewing import Viewing
 from .basis import Basis, Manner, on_hand
 from .habits import BY_SCALE, Measuring, habits
 
@@ -65,10 +65,12 @@ class Wanted:
         Where some are meant as the eye sees them and others as an instrument reads them, the eye
         it is: what was read tells what is seen, and not the other way round.
         """
-        if finish:
-            return Viewing(finish)
-        each = {target.viewing for target in self.targets}
-        return each.pop() if len(each) == 1 else AS_SEEN
+        each = {target.viewing.under(finish) for target in self.targets}
+        if len(each) == 1:
+            return each.pop()
+        # Of several ways to see them the commonest, and of equally common ones the first.
+        seen = [target.viewing for target in self.targets if target.viewing.finish]
+        return max(seen, key=seen.count) if seen else self.targets[0].viewing.under("gloss")
 
 
 def open_photo(
@@ -238,7 +240,7 @@ class SetOutQuestion:
         """
         asked, basis, wanted = self.request, self.basis, self.request.wanted
         found = set_out(
-            basis.palette.coefficients, self.targets, wanted.shares, wanted.places, asked.within,
+            basis.palette, self.targets, wanted.shares, wanted.places, asked.within,
             asked.most, self.must, asked.ml, asked.area, asked.coats, basis.names,
         )  # fmt: skip
         measure = asked.measuring.measure

@@ -8,7 +8,7 @@ import numpy as np
 
 from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.coefficients import ABSOLUTE, Coefficients
-from ...calibrate.optics.colour import ciede2000, weights
+from ...calibrate.optics.colour import D50, View, ciede2000, weights
 from ...calibrate.optics.colour_difference import ciede2000_residual
 from ...calibrate.optics.predict import Prediction, predict
 from ...calibrate.optics.spectra import Array
@@ -49,7 +49,7 @@ class FilmPalette(Palette):
     film: Film | None = None
 
     @classmethod
-    def of(cls, coefficients: Coefficients, film: Film | None) -> Palette:
+    def of(cls, coefficients: Coefficients, film: Film | None, view: View = D50) -> Palette:
         """Return the paints as films; as opaque without one.
 
         Raises
@@ -58,7 +58,7 @@ class FilmPalette(Palette):
             For a film of paints whose K and S are relative to a white, or over no known ground.
         """
         if film is None:
-            return Palette(coefficients)
+            return Palette(coefficients, view)
         if coefficients.scale != ABSOLUTE:
             raise InputError(
                 Field("thickness"), None,
@@ -69,7 +69,7 @@ class FilmPalette(Palette):
             raise InputError(
                 Field("over"), film.over, f"expected {' or '.join(GROUNDS)}", "choose one"
             )
-        return cls(coefficients, film=film)
+        return cls(coefficients, view, film)
 
     def lab(self, shares: Array) -> Array:
         """CIELAB (N, 3) of dry-volume fractions (N, P)."""

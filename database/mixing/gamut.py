@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.spectra import Array
 from .palette import Palette
 from .search import lattice, search, sets
@@ -100,24 +99,24 @@ class Widening:
 
 
 def one_more(
-    coefficients: Coefficients, on_hand: Sequence[str], target: Array | None = None, most: int = 4
+    whole: Palette, on_hand: Sequence[str], target: Array | None = None, most: int = 4
 ) -> list[Widening]:
     """Try each further tube beside those on hand, best first.
 
     Parameters
     ----------
-    coefficients : Coefficients
-        Of every tube that may be had.
+    whole : Palette
+        Every tube that may be had.
     on_hand : sequence of str
     target : (3,) array, optional
         CIELAB to come nearer to; else the gamut is to be widened.
     most : int
         Tubes in a mix.
     """
-    before = gamut(Palette(coefficients.select(on_hand))).volume
+    before = gamut(whole.select(on_hand)).volume
     found = []
-    for paint in (p for p in coefficients.paints if p not in on_hand):
-        palette = Palette(coefficients.select([*on_hand, paint]))
+    for paint in (p for p in whole.paints if p not in on_hand):
+        palette = whole.select([*on_hand, paint])
         off = 0.0
         if target is not None:
             off = min(float(s.difference.min()) for s in search(palette, target, most))

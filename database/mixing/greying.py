@@ -97,27 +97,24 @@ class Muddy:
 
 
 def muddy(
-    coefficients: Coefficients,
+    palette: Palette,
     mix: Mapping[str, float],
-    white: str | None = None,
     pigments: Mapping[str, Sequence[str]] | None = None,
 ) -> Muddy:
     """Find out why a mix greys.
 
     Parameters
     ----------
-    coefficients : Coefficients
-        Of the mix's paints and of those that could be used instead.
+    palette : Palette
+        The mix's paints and those that could be used instead.
     mix : mapping of nickname to parts by weight
-    white : str, optional
-        With which leans are judged and pairs are let down.
     pigments : mapping of nickname to pigments on the label, optional
     """
-    palette = Palette(coefficients)
+    coefficients, white, view = palette.coefficients, palette.white, palette.view
     used = coefficients.select(list(mix))
     fractions = dry_fractions(used, [mix])
     said = predict(used, fractions)
-    colour = said.lab()[0]
+    colour = said.lab(view)[0]
     chroma = float(np.hypot(*colour[1:]))
     could, cleaner = cleanest_pair(palette, colour, white)
     several = {n: p for n in mix if len(p := (pigments or {}).get(n, ())) > 1}
@@ -129,7 +126,7 @@ def muddy(
         dulls=_dulls(palette, used, mix, fractions[0], colour, white),
         leans={n: lean(coefficients, n, white) for n in mix if white and n != white},
         several=several,
-        band=float(ciede2000_band(said.lab(), said.lab_covariance())[0]),
+        band=float(ciede2000_band(said.lab(view), said.lab_covariance(view))[0]),
     )
 
 

@@ -73,7 +73,7 @@ class Likely:
 
 
 def likely_mixes(
-    coefficients: Coefficients,
+    palette: Palette,
     dab: Target,
     of: Collection[str] = (),
     most: int = 4,
@@ -83,7 +83,7 @@ def likely_mixes(
 
     Parameters
     ----------
-    coefficients : Coefficients
+    palette : Palette
     dab : Target
         Colour of a dried dab that hides its card; its band says how well it is known.
     of : collection of str
@@ -103,8 +103,8 @@ def likely_mixes(
     InputError
         Where no mix comes anywhere near.
     """
-    used = coefficients.select(list(of)) if of else coefficients
-    palette = Palette(used)
+    palette = palette.select(list(of)) if of else palette
+    used = palette.coefficients
     band = dab.band or READ_BAND
     rng = np.random.default_rng(seed)
     drawn = dab.lab + rng.standard_normal((_DRAWS, 3)) * band / _WITHIN

@@ -4,18 +4,24 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...calibrate.optics.colour import D50, View, ciede2000, lab_of_xyz, weights, xyz
+from ...calibrate.optics.colour import (
+    D50,
+    ILLUMINANTS,
+    View,
+    ciede2000,
+    lab_of_xyz,
+    weights,
+    xyz,
+)
 from ...calibrate.optics.spectra import Array
-
-OTHER_LIGHTS = (View("D65"), View("A"))
 
 
 def special_metamerism(
     mixes: Array,
     target: Array,
     wavelengths: Array,
-    others: tuple[View, ...] = OTHER_LIGHTS,
     reference: View = D50,
+    others: tuple[View, ...] | None = None,
 ) -> dict[str, Array]:
     """CIE special metamerism index, change in illuminant, with CIEDE2000 as the difference.
 
@@ -27,8 +33,10 @@ def special_metamerism(
     mixes : (N, W) array
     target : (W,) array
     wavelengths : (W,) array, nm
-    others : tuple of View
     reference : View
+        That they are matched under.
+    others : tuple of View, optional
+        By default every other light that there is a table of.
 
     Returns
     -------
@@ -42,7 +50,7 @@ def special_metamerism(
     mixes, target, wl = mixes[:, seen], target[None, seen], wavelengths[seen]
     correction = xyz(target, wl, reference) / xyz(mixes, wl, reference)
     found = {}
-    for view in others:
+    for view in others or [View(each) for each in ILLUMINANTS if each != reference.illuminant]:
         white = weights(wl, view)[1]
         one = lab_of_xyz(xyz(mixes, wl, view) * correction / white)
         found[view.illuminant] = ciede2000(one, lab_of_xyz(xyz(target, wl, view) / white))

@@ -8,7 +8,6 @@ from itertools import product
 
 import numpy as np
 
-from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.colour import ciede2000
 from ...calibrate.optics.colour_difference import ciede2000_band
 from ...calibrate.optics.predict import dry_fractions, predict
@@ -69,7 +68,7 @@ class Next:
 
 
 def next_additions(
-    coefficients: Coefficients,
+    palette: Palette,
     plate: Mapping[str, float],
     target: Array,
     wanted: float | None = None,
@@ -80,11 +79,11 @@ def next_additions(
 
     Parameters
     ----------
-    coefficients : Coefficients
-        Of the paints on the plate and of those that may be added.
+    palette : Palette
+        The paints on the plate and those that may be added.
     plate : mapping of nickname to grams
     target : (3,) array
-        CIELAB, D50/2°.
+        CIELAB under the palette's light.
     wanted : float, optional
         Grams needed in the end; what is on the plate by default.
     most : int
@@ -92,11 +91,10 @@ def next_additions(
     near : float
         CIEDE2000 that needs nothing more; what is added aims at `AIM`.
     """
-    palette = Palette(coefficients)
-    grams = float(sum(plate.values()))
+    coefficients, grams = palette.coefficients, float(sum(plate.values()))
     now = lab_of(palette, [plate])[0]
     off = float(ciede2000(now, target))
-    band = _band(coefficients, plate)
+    band = _band(palette, plate)
     if off <= near:
         return Next(now, off, {}, off, band, 0.0, False, np.nan)
     held = np.zeros(len(palette.paints))
@@ -131,7 +129,7 @@ def next_additions(
         off,
         additions,
         float(then[best]) if additions else off,
-        _band(coefficients, whole),
+        _band(palette, whole),
         float(growth[best]) if additions else 0.0,
         bool(over),
         fresh,
@@ -139,7 +137,7 @@ def next_additions(
 
 
 def measured(
-    coefficients: Coefficients,
+    palette: Palette,
     plate: Mapping[str, float],
     found: Next,
     target: Array,
@@ -149,7 +147,7 @@ def measured(
 
     Parameters
     ----------
-    coefficients : Coefficients
+    palette : Palette
     plate : mapping of nickname to grams
     found : Next
         What to add, were every amount weighed exactly.
@@ -159,7 +157,7 @@ def measured(
     """
     if not found.additions:
         return found
-    palette, grams = Palette(coefficients), float(sum(plate.values()))
+    grams = float(sum(plate.values()))
     bulky = max(plate, key=lambda name: plate[name])
     names = list(dict.fromkeys([*found.additions, bulky]))
     exact = np.array([found.additions.get(name, 0.0) for name in names]) / step
@@ -181,13 +179,13 @@ def measured(
 
 
 def hand(
-    coefficients: Coefficients, heap: Mapping[str, float], weighings: Mapping[str, int], step: float
+    palette: Palette, heap: Mapping[str, float], weighings: Mapping[str, int], step: float
 ) -> float:
     """CIEDE2000 that a scale may have moved a heap by: one standard deviation.
 
     Parameters
     ----------
-    coefficients : Coefficients
+    palette : Palette
     heap : mapping of nickname to grams
     weighings : mapping of nickname to int
         How often each was weighed in.
@@ -195,7 +193,6 @@ def hand(
         Smallest step of the scale, g: what is rounded to it is off by the step over the root of
         12 (JCGM 100:2008, 4.3.7).
     """
-    palette = Palette(coefficients)
     slip, dry = np.zeros(len(palette.paints)), np.zeros((1, len(palette.paints)))
     for name, grams in heap.items():
         row = palette.paints.index(name)
@@ -205,10 +202,10 @@ def hand(
     return float(clumsiness(palette, shares, palette.lab(shares)[0], slip)[0])
 
 
-def _band(coefficients: Coefficients, mix: Mapping[str, float]) -> float:
-    used = coefficients.select(list(mix))
+def _band(palette: Palette, mix: Mapping[str, float]) -> float:
+    used, view = palette.coefficients.select(list(mix)), palette.view
     said = predict(used, dry_fractions(used, [mix]))
-    return float(ciede2000_band(said.lab(), said.lab_covariance())[0])
+    return float(ciede2000_band(said.lab(view), said.lab_covariance(view))[0])
 
 
 def _candidates(palette: Palette, plate: Array, tubes: Ints, target: Array) -> tuple[Array, Array]:

@@ -12,7 +12,7 @@ from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.coefficients import ABSOLUTE, Coefficients
 from ...calibrate.optics.colour import D50, View, chroma_hue
 from ...calibrate.optics.colour_difference import ciede2000_band
-from ...calibrate.optics.display import hex_code, srgb
+from ...calibrate.optics.display import hex_code, lab_to_srgb
 from ...calibrate.optics.predict import Prediction, dry_fractions, predict
 from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.surface import Surface, to_inside
@@ -117,24 +117,28 @@ class Look:
         ``opaque``, ``black``, ``white``, or what else lies below.
     prediction : Prediction
         Of this one mix.
+    view : View
+        Light and observer.
     """
 
     over: str
     prediction: Prediction
+    view: View = D50
 
     @property
     def reflectance(self) -> Array:
         """Reflectance, (W,)."""
         return self.prediction.reflectance[0]
 
-    def lab(self, view: View = D50) -> Array:
-        """CIELAB, (3,)."""
-        return self.prediction.lab(view)[0]
+    def lab(self, view: View | None = None) -> Array:
+        """CIELAB, (3,); under another light where one is named."""
+        return self.prediction.lab(view or self.view)[0]
 
     @property
     def band(self) -> float:
-        """CIEDE2000 (D50/2°) that the true colour stays within with 95 % probability."""
-        return float(ciede2000_band(self.prediction.lab(), self.prediction.lab_covariance())[0])
+        """CIEDE2000 that the true colour stays within with 95 % probability."""
+        covariance = self.prediction.lab_covariance(self.view)
+        return float(ciede2000_band(self.lab()[None], covariance)[0])
 
     @property
     def words(self) -> str:
@@ -144,7 +148,7 @@ class Look:
     @property
     def hex(self) -> str:
         """What a display shows of it, as #rrggbb, and "!" behind it where it can't."""
-        rgb, cut = srgb(self.prediction.reflectance, self.prediction.wavelengths)
+        rgb, cut = lab_to_srgb(self.lab())
         code = hex_code(rgb[0])
         return code + ("!" if cut[0] else "")
 
@@ -189,14 +193,16 @@ def look(
     used = coefficients.select(list(mix))
     fractions = dry_fractions(used, [mix])
     surface = viewing.surface(used.surface)
-    looks = [Look("opaque", predict(used, fractions, surface=surface))]
+    view = viewing.view
+    looks = [Look("opaque", predict(used, fractions, surface=surface), view)]
     if thickness_um is not None:
         x, wide = np.array([thickness_um * 1e-3]), used.wavelengths.size
         grounds = {"black": np.full(wide, CARD_BLACK), "white": np.full(wide, CARD_WHITE)}
         if over is not None:
             grounds[over[0]] = _below(*over, used.surface)
         for name, inside in grounds.items():
-            looks.append(Look(name, predict(used, fractions, x, inside[None], surface)))
+            seen = predict(used, fractions, x, inside[None], surface)
+            looks.append(Look(name, seen, view))
     return looks
 
 

@@ -70,7 +70,9 @@ def judge(palette: Palette, shares: Array, target: Target) -> Judged:
     lights = {}
     if target.reflectance is not None:
         made = palette.reflectance(shares)
-        lights = special_metamerism(made, target.reflectance, palette.coefficients.wavelengths)
+        lights = special_metamerism(
+            made, target.reflectance, palette.coefficients.wavelengths, palette.view
+        )
         # A mix of the same spectrum holds under every light, and tells what the target is made of.
         cost = cost + _SPECTRUM * np.log(np.maximum(misfit(made, target.reflectance), 0.01))
     return Judged(shares, masses, off[rows], clumsy, lights, cost)

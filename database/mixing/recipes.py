@@ -9,7 +9,7 @@ import numpy as np
 
 from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.coefficients import Coefficients
-from ...calibrate.optics.colour import in_words
+from ...calibrate.optics.colour import D50, View, in_words
 from ...calibrate.optics.colour_difference import ciede2000_band
 from ...calibrate.optics.spectra import Array
 from ..common.colour_words import colour_words, hue_name, hue_turn
@@ -31,7 +31,7 @@ class Recipe:
     parts : dict of nickname to share by weight
         Of tube paint; they sum to 1, the greatest first.
     lab : (3,) array
-        Predicted, D50/2°.
+        Predicted, under the light that it was matched under.
     reflectance : (W,) array
         Predicted.
     difference : float
@@ -106,6 +106,7 @@ def recipes(
     names: Mapping[str, str] | None = None,
     within: float | None = None,
     film: Film | None = None,
+    view: View = D50,
 ) -> Answer:
     """Search every set of up to `most` tubes for a colour.
 
@@ -126,13 +127,15 @@ def recipes(
         CIEDE2000 that a way must come to, if any does.
     film : Film, optional
         What is painted, where it doesn't hide.
+    view : View
+        Light and observer that they are matched under.
 
     Raises
     ------
     InputError
         Where more tubes have to be in the mix than may be, or a sum can't be formed.
     """
-    return recipes_of_many(coefficients, [target], most, must, ways, names, within, film)[0]
+    return recipes_of_many(coefficients, [target], most, must, ways, names, within, film, view)[0]
 
 
 def recipes_of_many(
@@ -144,6 +147,7 @@ def recipes_of_many(
     names: Mapping[str, str] | None = None,
     within: float | None = None,
     film: Film | None = None,
+    view: View = D50,
 ) -> list[Answer]:
     """As `recipes`, for many colours in one search."""
     if len(must) > most:
@@ -151,7 +155,7 @@ def recipes_of_many(
             Field("with"), ", ".join(must), f"{len(must)} tubes for a mix of {most}",
             StudioDo.ALLOW_TUBES(count=len(must)),
         )  # fmt: skip
-    palette = FilmPalette.of(coefficients, film)
+    palette = FilmPalette.of(coefficients, film, view)
     found = search(palette, np.array([t.lab for t in targets]), most)
     searched = sum(len(s.tubes) for s in found)
     answers = []
@@ -246,12 +250,13 @@ def _recipe(
     few = palette.coefficients.select([palette.paints[i] for i in used])
     said = predict_as(palette, few, judged.shares[row, used][None])
     parts = {palette.paints[i]: float(judged.masses[row, i]) for i in used}
+    lab = said.lab(palette.view)
     return Recipe(
         parts=parts,
-        lab=said.lab()[0],
+        lab=lab[0],
         reflectance=said.reflectance[0],
         difference=float(judged.difference[row]),
-        band=float(ciede2000_band(said.lab(), said.lab_covariance())[0]),
+        band=float(ciede2000_band(lab, said.lab_covariance(palette.view))[0]),
         clumsy=float(judged.clumsy[row]),
         lights={light: float(v[row]) for light, v in judged.lights.items()},
         scan_made=bool(few.scan_made.any()),

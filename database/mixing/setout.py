@@ -128,7 +128,7 @@ class SetOut:
 
 
 def set_out(
-    coefficients: Coefficients,
+    palette: Palette,
     targets: Sequence[Target],
     shares: Sequence[float] | None = None,
     places: Sequence[Spot] | None = None,
@@ -144,8 +144,8 @@ def set_out(
 
     Parameters
     ----------
-    coefficients : Coefficients
-        Of the tubes that may be used.
+    palette : Palette
+        The tubes that may be used.
     targets : sequence of Target
     shares : sequence of float, optional
         How much of the picture each covers; alike by default.
@@ -172,15 +172,15 @@ def set_out(
     if not targets:
         raise InputError(None, None, "no colours to mix", "name a picture, or some colours")
     wanted = np.array([t.lab for t in targets])
-    palette = Palette(coefficients)
     found = fewest_tubes(palette, wanted, within, most, must)
-    few = coefficients.select(found.chosen.tubes)
+    few, view = palette.coefficients.select(found.chosen.tubes), palette.view
     share = np.ones(len(targets)) if shares is None else np.asarray(shares, dtype=float)
     share = share / share.sum()
     dabs = []
     for i, target in enumerate(targets):
         limit = float(found.limit[i])
-        recipe = recipes(few, target, most, ways=1, names=names, within=limit).recipes[0]
+        one = recipes(few, target, most, ways=1, names=names, within=limit, view=view)
+        recipe = one.recipes[0]
         wet = density(few, recipe.parts)
         made = ml if area is None else area_grams(few, recipe.parts, area, coats) / wet
         made = max(float(share[i]) * made, LEAST_ML)
@@ -190,7 +190,7 @@ def set_out(
                 float(share[i]),
                 places[i] if places else None,
                 recipe,
-                order_of(Palette(few), recipe.parts),
+                order_of(Palette(few, view), recipe.parts),
                 made,
                 {p: made * wet * part for p, part in recipe.parts.items()},
                 limit <= within,

@@ -44,7 +44,7 @@ class Target:
     said : str
         What it was taken for.
     lab : (3,) array
-        CIELAB, D50/2°.
+        CIELAB under the light of its viewing condition.
     reflectance : (W,) array or None
         On the inside grid; None where only a colour is known. Light that changes then tells how
         far a mix parts from it.
@@ -88,9 +88,18 @@ class Target:
             return self
         if self.reflectance is None:
             return replace(self, viewing=viewing)
-        inside = to_inside(self.reflectance, self.viewing.surface(surface))
-        moved = of_spectrum(self.said, to_measured(inside, viewing.surface(surface)))
+        seen, own = self.reflectance, self.viewing.surface(surface)
+        if viewing.surface(surface) != own:
+            seen = to_measured(to_inside(seen, own), viewing.surface(surface))
+        moved = of_spectrum(self.said, seen, viewing=viewing)
         return replace(self, lab=moved.lab, reflectance=moved.reflectance, viewing=viewing)
+
+    def lit(self, light: str) -> Target:
+        """Return the colour under another light; of one that is no spectrum the figures stay."""
+        viewing = replace(self.viewing, light=light)
+        if self.reflectance is None:
+            return replace(self, viewing=viewing)
+        return replace(self, lab=lab(self.reflectance, view=viewing.view)[0], viewing=viewing)
 
     def as_ground(self, thickness_um: float | None) -> tuple[str, Array]:
         """Return its name and its reflectance (W,), to lie below a film.
@@ -119,14 +128,14 @@ def of_spectrum(
     """Make a target of a reflectance (W,); wavelengths unread are NaN."""
     row = Spectra.from_values(wavelengths, np.atleast_2d(reflectance), [said])
     values = to_grid(row).values
-    colour = lab(values)[0]
+    colour = lab(values, view=viewing.view)[0]
     if not np.isfinite(colour).all():
         raise InputError(None, said, "its spectrum has gaps", "read it again")
     return Target(said, colour, values[0], viewing=viewing)
 
 
 def of_lab(lightness: float, a: float, b: float) -> Target:
-    """Make a target of CIELAB, D50/2°.
+    """Make a target of CIELAB, under whatever light colours are matched under.
 
     Raises
     ------

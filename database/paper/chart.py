@@ -155,7 +155,7 @@ def chart(
             f"Lower row: let down with {white} to one lightness (L* {TINT_LIGHTNESS:.0f}), "
             "white to colour by weight."
         )
-    paper = Paper(f"Mixing chart, {viewing.words}", under, page)
+    paper = Paper("Mixing chart", under, page, viewing.words)
     for pair, box in zip(made, paper.places(2, _BLOCK_MM), strict=False):
         _draw(paper, pair, names, box)
     return paper.finish()

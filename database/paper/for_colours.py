@@ -51,11 +51,10 @@ def handout(
     remark = f"{wanted.remark[:1].upper()}{wanted.remark[1:]}." if wanted.remark else ""
     seen = f"Colours are matched and shown {answer.basis.manner.viewing.words}."
     intro = " ".join(filter(None, (note, remark, seen)))
-    read = answer.basis.palette.coefficients
     said = lesson(
         answer.found,
         heaps_of(answer, asked.measuring.scale),
-        read,
+        answer.basis.palette,
         paints,
         title,
         people,

@@ -90,12 +90,12 @@ def tube_labels(store: Store, paints: Sequence[str] = ()) -> list[TubeLabel]:
     for p in chosen:
         paint, fit, path, sayings = known[p], fits[p], paths[p], []
         grid = fit.coefficients.wavelengths
-        masstone = lab(films(fit.coefficients, [{p: 1.0}], viewing=seen), grid)[0]
+        masstone = lab(films(fit.coefficients, [{p: 1.0}], viewing=seen), grid, seen.view)[0]
         tint, ratio = None, ""
         if path is not None and p in whites:
             parts = half_way(path)
             mix = {p: 1.0, whites[p]: parts}
-            tint = lab(films(fit.coefficients, [mix], viewing=seen), grid)[0]
+            tint = lab(films(fit.coefficients, [mix], viewing=seen), grid, seen.view)[0]
             ratio = ratio_label(parts)
             sayings.append(f"in tint {lean(coefficients, p, whites[p])}")
         if (hiding := quality_report(fit, readings).hiding) is not None:

@@ -49,11 +49,14 @@ class Paper:
     under : str
         A line below the title.
     page : {"a4", "letter"}
+    shown : str
+        How the colours on it are looked at, if they are looked at alike.
     """
 
-    def __init__(self, title: str, under: str, page: str = "a4") -> None:
+    def __init__(self, title: str, under: str, page: str = "a4", shown: str = "") -> None:
         self.page = Page(paper_size(page), title)
         self.title, self.under = title, under
+        self.shown = f" They are shown {shown}." if shown else ""
         self.left_mm, self.width_mm = MARGIN_MM, self.page.width_mm - 2 * MARGIN_MM
         self.top_mm = MARGIN_MM + HEAD_MM
         self.height_mm = self.page.height_mm - self.top_mm - MARGIN_MM - FOOT_MM
@@ -119,4 +122,4 @@ class Paper:
     def _foot(self) -> None:
         top = self.page.height_mm - MARGIN_MM - FOOT_MM + 3
         box = Box(self.left_mm, top, self.width_mm, FOOT_MM - 3)
-        self.page.fitted(NEARLY + (CUT if self._cut else ""), box, 7, grey=0.3)
+        self.page.fitted(NEARLY + self.shown + (CUT if self._cut else ""), box, 7, grey=0.3)

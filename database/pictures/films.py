@@ -21,11 +21,10 @@ from ...calibrate.fit.judging.hiding import (
 )
 from ...calibrate.fit.judging.own_films import Anchor
 from ...calibrate.optics.coefficients import Coefficients
-from ...calibrate.optics.display import srgb
 from ...calibrate.optics.spectra import Array
 from ..mixing.viewing import AS_SEEN, Viewing
 from .style import FAINT, INK, MAT, SMALL, SOFT, axes_or_new, dress, spread
-from .swatch import films
+from .swatch import films, shown
 
 THINNEST, THICKEST = 3.0, 400.0
 """Dry films that are shown, µm: from a wash to far more than anyone brushes."""
@@ -75,7 +74,7 @@ def plot_films(
         thick = middle * to_model(own)
         for over, low in (("white", 0.0), ("black", -0.4)):
             seen = films(coefficients, [{paint: 1.0}] * _MANY, thick, over, viewing)
-            colours, outside = srgb(seen, coefficients.wavelengths)
+            colours, outside = shown(seen, coefficients.wavelengths, viewing)
             colours = np.nan_to_num(colours, nan=0.47)
             mesh = ax.pcolormesh(
                 edges, [low - row, low - row + 0.4], colours[None], rasterized=True, zorder=2

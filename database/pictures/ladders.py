@@ -9,11 +9,10 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
 from ...calibrate.optics.coefficients import Coefficients
-from ...calibrate.optics.display import srgb
 from ..mixing.ladder import ratio_label
 from ..mixing.viewing import AS_SEEN, Viewing
 from .style import INK, MAT, SMALL, SOFT, TEXT, axes_or_new, gamut_mark
-from .swatch import films
+from .swatch import films, shown
 
 STEPS = (0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0)
 """Parts of white to one of colour, by weight."""
@@ -62,7 +61,7 @@ def plot_ladders(
         if white is not None:
             mixes += [{paint: 1.0, white: parts} for parts in STEPS[1:]] + [{white: 1.0}]
         made = films(coefficients, mixes, viewing=viewing)
-        colours, outside = srgb(made, coefficients.wavelengths)
+        colours, outside = shown(made, coefficients.wavelengths, viewing)
         y = -row * (1 + _EDGE) - 1
         for i, (colour, out) in enumerate(zip(colours, outside.tolist(), strict=True)):
             known = bool(np.isfinite(colour).all())

@@ -100,7 +100,7 @@ def _several(
     c = store.fits.coefficients(list(dict.fromkeys(needed)), model)
     said, seen = _by(store, c, model), habits(store).seen
     if show == "reach":
-        palette = Palette(seen.of(c.select(chosen)))
+        palette = Palette(seen.of(c.select(chosen)), seen.view)
         return reach_figure(gamut(palette), [names[p] for p in chosen], viewing=seen), said
     try:
         if show == "tint":

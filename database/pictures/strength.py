@@ -10,10 +10,9 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from ...calibrate.fit.judging.strength import Strength
 from ...calibrate.optics.coefficients import Coefficients
-from ...calibrate.optics.display import srgb
 from ..mixing.viewing import AS_SEEN, Viewing
 from .style import FAINT, INK, MAT, SMALL, SOFT, axes_or_new, dress, gamut_mark
-from .swatch import films
+from .swatch import films, shown
 
 
 def plot_strengths(
@@ -50,7 +49,8 @@ def plot_strengths(
     )
     ax.set_xscale("log")
     mixes = [{s.paint: 1.0, s.white: s.white_parts} for s in strengths]
-    colours, outside = srgb(films(coefficients, mixes, viewing=viewing), coefficients.wavelengths)
+    tints = films(coefficients, mixes, viewing=viewing)
+    colours, outside = shown(tints, coefficients.wavelengths, viewing)
     for row, (one, colour, cut) in enumerate(zip(strengths, colours, outside, strict=True)):
         low, high = one.band
         ax.axhline(-row, color=FAINT, lw=0.5, zorder=0)

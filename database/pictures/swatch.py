@@ -6,16 +6,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ...calibrate.optics.coefficients import ABSOLUTE, Coefficients
 from ...calibrate.optics.colour import lab
-from ...calibrate.optics.display import hex_code, srgb
+from ...calibrate.optics.display import hex_code, lab_to_srgb, srgb
 from ...calibrate.optics.predict import dry_fractions, predict
 from ...calibrate.optics.spectra import Array
 from ..common.colour_words import colour_words
 from ..mixing.prediction import CARD_BLACK, CARD_WHITE
 from ..mixing.viewing import AS_SEEN, Viewing
 
+Bools = NDArray[np.bool_]
 FILM_UM = 60.0
 """Dry film of the swatches, µm: about two brushed coats (our choice)."""
 
@@ -50,6 +52,14 @@ def swatches(reflectance: Array, wavelengths: Array) -> list[Swatch]:
         else Swatch("", "not read", False, colour)
         for shown, out, colour in zip(rgb, outside, colours, strict=True)
     ]
+
+
+def shown(reflectance: Array, wavelengths: Array, viewing: Viewing) -> tuple[Array, Bools]:
+    """What a display shows of reflectances (N, W), as an eye used to the light sees them.
+
+    As `srgb`, and whether each had to be cut.
+    """
+    return lab_to_srgb(lab(reflectance, wavelengths, viewing.view))
 
 
 def films(

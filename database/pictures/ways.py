@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
 from ...calibrate.optics.coefficients import ABSOLUTE
-from ...calibrate.optics.colour import D50, in_words, lab
+from ...calibrate.optics.colour import View, in_words, lab
 from ...calibrate.optics.display import lab_to_srgb
 from ...calibrate.optics.spectra import GRID, Array
 from ..easel.made_words import parts_words
@@ -20,11 +20,10 @@ from ..mixing.palette import Palette
 from ..mixing.prediction import VIEWS
 from ..mixing.recipes import Answer, Recipe
 from ..mixing.target import Target
-from ..mixing.viewing import AS_READ
+from ..mixing.viewing import AS_READ, LIGHTS
 from .style import INK, MAT, SMALL, SOFT, TEXT, axes_or_new, gamut_mark
 from .swatch import FILM_UM, films
 
-_LIGHTS = {"D50": "warm daylight (D50)", "D65": "daylight (D65)", "A": "lamplight (A)"}
 _WIDE, _TALL, _GAP, _WORDS = 1.5, 1.0, 0.22, 5.6
 """Of a swatch, of the mat between, and of the words, in units of a swatch's height."""
 
@@ -38,8 +37,9 @@ def plot_ways(
     """Show the ways to a colour in rows, each swatch touching its target's.
 
     Under each light a swatch is drawn as an eye used to that light sees it (CIELAB). Where only the
-    target's colour is known, and not its spectrum, it stands beside the mix under D50 alone. With K
-    and S in 1/mm each row ends with the mix in a film of two coats, over white and over black.
+    target's colour is known, and not its spectrum, it stands beside the mix under the light that it
+    was matched under. With K and S in 1/mm each row ends with the mix in a film of two coats, over
+    white and over black.
 
     Parameters
     ----------
@@ -57,7 +57,7 @@ def plot_ways(
     across, down = wide + _WORDS, tall + 1.4
     ax = axes_or_new(ax, 11, 11 * down / across)
     ax.add_patch(Rectangle((0, -tall), wide, tall, fc=MAT, ec="none", zorder=0))
-    heads = [_LIGHTS[view.illuminant] for view in VIEWS]
+    heads = [f"{LIGHTS[view.illuminant]} ({view.illuminant})" for view in VIEWS]
     heads += [f"film of {FILM_UM:.0f} µm\nover white, over black"] if thin else []
     for i, head in enumerate(heads):
         x = _GAP + i * (_WIDE + _GAP) + _WIDE / 2
@@ -65,14 +65,14 @@ def plot_ways(
     cut = False
     for row, recipe in enumerate(answer.recipes):
         y = -(row + 1) * (_TALL + _GAP)
-        pairs = _lit(recipe, answer.target)
+        pairs = _lit(recipe, answer.target, palette.view)
         if thin:
             # The palette's paints are looked at as the target is already.
             seen = [
                 films(coefficients, [recipe.parts], FILM_UM, over, AS_READ)[0]
                 for over in ("white", "black")
             ]
-            pairs.append(lab(np.array(seen), coefficients.wavelengths))
+            pairs.append(lab(np.array(seen), coefficients.wavelengths, palette.view))
         for i, colours in enumerate(pairs):
             cut |= _swatch(ax, _GAP + i * (_WIDE + _GAP), y, colours, f"way/{row}/{i}")
         parts = as_made(palette, recipe.parts, answer.target.lab, WEIGHED_PARTS)
@@ -91,7 +91,7 @@ def plot_ways(
     return ax
 
 
-def _lit(recipe: Recipe, target: Target) -> list[Array]:
+def _lit(recipe: Recipe, target: Target, matched: View) -> list[Array]:
     """Target and mix under each light, (2, 3) each; the mix alone, (1, 3), without a spectrum."""
     found = []
     for view in VIEWS:
@@ -100,7 +100,7 @@ def _lit(recipe: Recipe, target: Target) -> list[Array]:
             other = lab(target.reflectance[None], GRID, view)
             found.append(np.concatenate([other, mine]))
         else:
-            found.append(np.stack([target.lab, mine[0]]) if view == D50 else mine)
+            found.append(np.stack([target.lab, mine[0]]) if view == matched else mine)
     return found
 
 
@@ -124,7 +124,7 @@ def _words(ax: Axes, recipe: Recipe, title: str, x: float, top: float) -> None:
     ]
     if recipe.lights:
         light, worst = max(recipe.lights.items(), key=lambda item: item[1])
-        said = [*said, f"parts from the target by {worst:.1f} under {_LIGHTS[light]}"]
+        said = [*said, f"parts from the target by {worst:.1f} under {LIGHTS[light]} ({light})"]
     if recipe.scan_made:
         said = [*said, "a paint of it was read by a scanner"]
     head = textwrap.wrap(title, 62)

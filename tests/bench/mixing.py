@@ -187,7 +187,7 @@ def mixed(way: str, count: int = 60) -> Array:
 
 def _ours(of: Palette, plate: dict[str, float], goal: Array) -> tuple[str, float] | None:
     """The weightiest of the additions that are advised."""
-    additions = next_additions(of.coefficients, plate, goal, 10.0).additions
+    additions = next_additions(of, plate, goal, 10.0).additions
     return max(additions.items(), key=lambda item: item[1]) if additions else None
 
 

@@ -159,7 +159,7 @@ def dab_coverage() -> float:
     rng = np.random.default_rng(9)
     for mix in plan.random_mixtures(24, 33).values():
         dab = lab_of(of, [mix])[0] + rng.standard_normal(3) * 9.0 / 2.8
-        likely = likely_mixes(of.coefficients, Target("a dab", dab, band=9.0), tuple(mix))
+        likely = likely_mixes(of, Target("a dab", dab, band=9.0), tuple(mix))
         goal = lab_of(of, [mix])[0]
         heap = {n: 10 * grams / sum(mix.values()) for n, grams in mix.items()}
         heap["HULL"] = heap.get("HULL", 0.0) + 4.0

@@ -33,6 +33,7 @@ from ...mixing.medium import MEDIUM
 from ...mixing.next_addition import NEAR
 from ...mixing.photo import Spot, parse_spot, shrunk
 from ...mixing.recipes import Recipe
+from ...mixing.viewing import LIGHTS
 from ...pictures.of_studio import whole
 from ...pictures.ways import plot_ways
 from ...store.store import Store
@@ -74,6 +75,7 @@ def worksheet(asked: Asked) -> Response:
         "plate": None, "photos": PHOTOS, "text": asked.text("target"),
         "chosen": chosen_of(asked), "scales": SCALES, "swatch": swatch, "address": address,
         "near": NEAR, "others": False, "further": None, "finishes": GLOSSES,
+        "lights": LIGHTS,
         "grounds": list(GROUNDS), "mediums": _MEDIUM, "touched": SPOTS,
         "spots": urlencode({key: asked.text(key) for key in SPOTS if asked.text(key)}),
     }  # fmt: skip

@@ -7,6 +7,7 @@ from starlette.responses import JSONResponse, Response
 from ...cards.new_tube import figure
 from ...easel.habits import GRAMS, remember, weighing
 from ...fits.standing import Do, ToDo, studio_standing
+from ...mixing.viewing import LIGHTS
 from ..asked import Asked, go, shown, view
 from ..uploads import ACCEPTED
 from ..worksheet import SCALES
@@ -48,7 +49,7 @@ def home(asked: Asked) -> Response:
     return asked.show(
         "home.html", standing=standing, how=_how, accepted=ACCEPTED, works=works,
         scales=sorted({*SCALES, works.measuring.step}), measures=_MEASURES, finishes=_FINISHES,
-        seen=shown(works),
+        lights=LIGHTS, seen=shown(works),
     )  # fmt: skip
 
 
@@ -58,7 +59,8 @@ def keep_habits(asked: Asked) -> Response:
     scale = figure("scale", asked.text("scale"), "0.1", "g")
     with asked.store() as store, store.transaction():
         asked.still(weighing(store), "how you work")
-        remember(store, scale, asked.text("measure") or None, asked.text("finish") or None)
+        said = [asked.text(name) or None for name in ("measure", "finish", "light")]
+        remember(store, scale, *said)
     return go("/", at="habits")
 
 

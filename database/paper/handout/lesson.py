@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup
 
-from ....calibrate.optics.coefficients import Coefficients
 from ....calibrate.optics.colour import in_words
 from ....calibrate.optics.display import hex_code, lab_to_srgb
 from ....calibrate.optics.spectra import Array
@@ -51,7 +50,7 @@ class Heap:
 def lesson(
     found: SetOut,
     heaps: Sequence[Heap],
-    coefficients: Coefficients,
+    palette: Palette,
     paints: Mapping[str, Paint],
     title: str,
     people: int,
@@ -66,8 +65,8 @@ def lesson(
         Its heaps are one person's.
     heaps : sequence of Heap
         Of each of its colours.
-    coefficients : Coefficients
-        Of the tubes set out, at least.
+    palette : Palette
+        The tubes set out, at least.
     paints : mapping of nickname to Paint
     title : str
     people : int
@@ -82,8 +81,8 @@ def lesson(
     str
         HTML that needs nothing else. The same set-out gives the same bytes.
     """
-    few = coefficients.select(list(found.tubes))
-    palette = Palette(few)
+    palette = palette.select(list(found.tubes))
+    few = palette.coefficients
     masstones = palette.lab(np.eye(len(found.tubes)))
     tubes = [
         {

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ....calibrate.optics.coefficients import Coefficients
-from ....calibrate.optics.colour import D50, weights
+from ....calibrate.optics.colour import weights
 from ....calibrate.optics.predict import read_films
 from ....calibrate.optics.spectra import Array
 from ...mixing.palette import Palette
@@ -55,7 +55,7 @@ def numbers(palette: Palette) -> dict[str, Any]:
     Parameters
     ----------
     palette : Palette
-        The tubes of the lesson, seen under D50.
+        The tubes of the lesson.
 
     Notes
     -----
@@ -63,11 +63,11 @@ def numbers(palette: Palette) -> dict[str, Any]:
     shared by all.
     """
     c, seen = palette.coefficients, palette.seen
-    w, white = weights(c.wavelengths[seen], D50)
+    w, white = weights(c.wavelengths[seen], palette.view)
     return {
         "models": [{"share": share} | _of_model(each, seen) for share, each in c.by_model],
         "weights": _plain(w / white, 7),
-        "display": _plain(_to_display(white), 6),
+        "display": _plain(_to_display(weights()[1]), 6),
         # A part by volume of tube paint leaves so much dry volume.
         "solids": _plain(c.dry_volume * c.density, 6),
         "density": _plain(c.density, 5),
@@ -120,7 +120,10 @@ def _causes(factors: Array, size: Array) -> Array:
 
 
 def _to_display(white: Array) -> Array:
-    """Matrix (3, 3) from tristimulus values over D50's white to a display's linear sRGB."""
+    """Matrix (3, 3) from tristimulus values over the light's white to a display's linear sRGB.
+
+    An eye that is used to a light takes its white for white: here it is D50's, `white`.
+    """
     import colour
 
     space, d50 = colour.RGB_COLOURSPACES["sRGB"], colour.CCS_ILLUMINANTS["cie_2_1931"]["D50"]
