@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.database.easel.made_words import beforehand_words, surplus_words
-from tintladder.database.mixing.made import ENOUGH, Tint, as_made
+from tintladder.database.mixing.made import ENOUGH, as_made
 from tintladder.database.mixing.measures import (
     MEASURES,
     SPOONS,
@@ -19,6 +19,7 @@ from tintladder.database.mixing.measures import (
 )
 from tintladder.database.mixing.order import lab_of
 from tintladder.database.mixing.palette import Palette
+from tintladder.database.mixing.portions import Tint
 from tintladder.database.mixing.setout import set_out
 from tintladder.database.mixing.target import of_lab
 from tintladder.database.paper.for_colours import heaps_of

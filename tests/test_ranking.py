@@ -8,9 +8,14 @@ import numpy as np
 import pytest
 from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.calibrate.optics.spectra import GRID
-from tintladder.database.mixing.metamerism import special_metamerism
 from tintladder.database.mixing.palette import Palette
-from tintladder.database.mixing.ranking import clumsiness, judge, misfit, slopes_by_part
+from tintladder.database.mixing.ranking import (
+    clumsiness,
+    judge,
+    misfit,
+    slopes_by_part,
+    special_metamerism,
+)
 from tintladder.database.mixing.target import Target
 
 from .invented_palette import invented_coefficients

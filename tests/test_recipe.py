@@ -18,10 +18,9 @@ from tintladder.database.mixing.measures import (
     area_grams,
     batch_grams,
 )
-from tintladder.database.mixing.metamerism import special_metamerism
 from tintladder.database.mixing.order import lab_of, order_of, too_much, waste
 from tintladder.database.mixing.palette import Palette
-from tintladder.database.mixing.ranking import clumsiness
+from tintladder.database.mixing.ranking import clumsiness, special_metamerism
 from tintladder.database.mixing.recipes import lacks, recipes
 from tintladder.database.mixing.target import of_hex, of_lab, of_spectrum
 from tintladder.database.store.store import Store

@@ -180,11 +180,15 @@ def _batch(
 ) -> tuple[dict[str, Any], str]:
     """Keep a batch as it was weighed out, or what the last one dried to."""
     from ..easel.asked_colour import parse_target
+    from ..easel.basis import Manner
+    from ..easel.batches import kept_portions
     from ..easel.swatches import dried, keep_swatch
 
     words = "The batch is kept."
     if made is not None:
-        batch = store.recipes.keep_batch(kept, made.batch, note)
+        manner = Manner.of_kept(kept.predicted)
+        whole = made.batch
+        batch = store.recipes.keep_batch(kept, whole.grams, note, kept_portions(whole, manner))
     if swatch:
         batch = keep_swatch(store, kept.name, parse_target(swatch, store))
         seen = dried(kept, batch)
@@ -199,13 +203,14 @@ def _batch(
 def _list(store: Store, asked: dict[str, str | None], as_json: bool) -> None:
     """Say every kept recipe."""
     from ..easel.basis import names_of
+    from ..easel.habits import weighing
     from .recipe_kept import kept_as_dict, show_kept
 
     for option, text in asked.items():
         if text:
             raise InputError(option, text, "expected a colour to mix", "name it first")
-    kept, names = store.recipes.all(), names_of(store)
-    say([kept_as_dict(each) for each in kept], as_json, lambda: show_kept(kept, names))
+    kept, names, scale = store.recipes.all(), names_of(store), weighing(store).measuring.scale
+    say([kept_as_dict(each) for each in kept], as_json, lambda: show_kept(kept, names, scale))
 
 
 def _wanted(

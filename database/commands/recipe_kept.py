@@ -9,7 +9,7 @@ import typer
 from .common import print_table
 
 if TYPE_CHECKING:
-    from ..store import schema
+    from ..mixing.measures import Measure
     from ..store.recipes import Kept
 
 
@@ -29,6 +29,7 @@ def kept_as_dict(kept: Kept) -> dict[str, Any]:
             {
                 "made": batch.made,
                 "grams": batch.masses,
+                "portions": batch.portions,
                 "lots": batch.lots,
                 "note": batch.note,
                 "swatch": batch.swatch,
@@ -40,7 +41,7 @@ def kept_as_dict(kept: Kept) -> dict[str, Any]:
     }
 
 
-def show_kept(kept: list[Kept], names: dict[str, str]) -> None:
+def show_kept(kept: list[Kept], names: dict[str, str], scale: Measure) -> None:
     """List kept recipes and their batches."""
     if not kept:
         typer.echo('No recipe is kept yet. Keep one: tintladder recipe "62,-18,-9" --keep sea')
@@ -61,11 +62,12 @@ def show_kept(kept: list[Kept], names: dict[str, str]) -> None:
     )
     if any(each.batches for each in kept):
         typer.echo("")
-        show_batches(kept)
+        show_batches(kept, names, scale)
 
 
-def show_batches(kept: list[Kept]) -> None:
+def show_batches(kept: list[Kept], names: dict[str, str], scale: Measure) -> None:
     """List the batches of recipes."""
+    from ..easel.batches import batch_words
     from ..easel.swatches import dried
 
     rows = []
@@ -76,16 +78,9 @@ def show_batches(kept: list[Kept]) -> None:
                 (
                     each.recipe.name,
                     batch.made[:10],
-                    ", ".join(
-                        f"{grams:.2f} g {_lot(batch, p)}" for p, grams in batch.masses.items()
-                    ),
+                    "; ".join(batch_words(batch, names, scale)),
                     "" if seen is None else f"{seen.off:.1f} off what was expected ({seen.words})",
                     batch.note,
                 )
             )
     print_table(("batch of", "made", "of", "dried swatch", "note"), rows)
-
-
-def _lot(batch: schema.Batch, paint: str) -> str:
-    lot = (batch.lots or {}).get(paint)
-    return f"{paint} (lot {lot})" if lot else paint

@@ -12,8 +12,9 @@ from .common import print_table
 if TYPE_CHECKING:
     from ..easel.basis import Basis
     from ..easel.recipe import Amounts, Ways
-    from ..mixing.made import Beforehand, Made
+    from ..mixing.made import Made
     from ..mixing.order import Order
+    from ..mixing.portions import Beforehand
     from ..mixing.recipes import Answer, Recipe
 
 

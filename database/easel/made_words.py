@@ -6,9 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import zip_longest
 
-from ..mixing.made import Beforehand, Made, Tint
+from ..mixing.made import Made
 from ..mixing.measures import Measure, amount_words
 from ..mixing.order import Step
+from ..mixing.portions import Beforehand, Portions, Tint
 from ..mixing.prediction import mix_words
 
 
@@ -18,18 +19,18 @@ def tint_words(tint: Tint, names: Mapping[str, str]) -> str:
     return f"{tint.said(names)}, 1 {paint} to {tint.parts} {into}"
 
 
-def of_what(made: Made, paint: str, names: Mapping[str, str]) -> str:
+def of_what(made: Portions, paint: str, names: Mapping[str, str]) -> str:
     """Say what an amount is of: a tube's name, or its tint's."""
     tint = made.tint(paint)
     return names.get(paint, paint) if tint is None else tint.said(names)
 
 
-def portion_words(made: Made, paint: str, names: Mapping[str, str], held: bool = False) -> str:
+def portion_words(made: Portions, paint: str, names: Mapping[str, str], held: bool = False) -> str:
     """Say an amount and what it is of: ``0.35 g Hull White``, ``2 spoons Dusk Violet tint``.
 
     Parameters
     ----------
-    made : Made
+    made : Portions
     paint : str
         Nickname.
     names : mapping of nickname to name

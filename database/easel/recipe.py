@@ -245,10 +245,9 @@ class Amounts:
         return self.measured[1:]
 
     @property
-    def batch(self) -> dict[str, float]:
-        """Grams of each tube in the batch, by the first measure whose unit has a size."""
-        sized = next(made for made in self.measured if made.measure.size is not None)
-        return sized.grams
+    def batch(self) -> Made:
+        """What a batch of it is: by the first measure whose unit has a size."""
+        return next(made for made in self.measured if made.measure.size is not None)
 
     @property
     def by_ratio(self) -> tuple[Made, ...]:

@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING
 
 from ...calibrate.cards.layout import layout_names, read_layout
 from ...calibrate.optics.surface import Gloss
-from ..mixing.made import Beforehand, Made, Tint, mixed
+from ..mixing.made import Made
 from ..mixing.measures import Measure
 from ..mixing.photo import Photo, Spot, parse_spot, read_photo, trust
 from ..mixing.photo_colours import main_colours, reference_cards
+from ..mixing.portions import Beforehand, Tint, mixed
 from ..mixing.setout import BATCH_ML, WITHIN, Dab, SetOut, set_out
 from ..mixing.target import Target
 from ..mixing.viewing import Viewing

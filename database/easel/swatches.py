@@ -127,7 +127,9 @@ def keep_swatch(
         }
         if swatch.band:
             said["band"] = swatch.band
-        if swatch.viewing != manner.viewing:
+        if row.portions is not None and row.portions["viewing"] == swatch.viewing.said:
+            said["expected"] = row.portions["lab"]
+        elif swatch.viewing != manner.viewing:
             made = as_kept(store, recipe, swatch.viewing).answer().answer.recipes[0]
             said["expected"] = [float(x) for x in made.lab]
         row.swatch = said

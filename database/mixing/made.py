@@ -1,9 +1,9 @@
-"""A mix as it will be made: whole steps of a measure, and the tints that are mixed beforehand."""
+"""A mix as it will be made: whole steps of a measure, and what that makes of the colour."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import product
 from math import ceil
 
@@ -13,10 +13,9 @@ from ...calibrate.optics.colour import ciede2000
 from ...calibrate.optics.spectra import Array
 from .measures import Measure
 from .palette import Palette
+from .portions import Portions, Tint, mixed
 from .ranking import clumsiness
 
-TINT_PARTS = 9
-"""Parts of the bulky paint to one of a strong one, in a tint mixed beforehand."""
 ENOUGH = 0.4
 """CIEDE2000 that measuring may cost, before a tint or a larger batch mends it (our own rule)."""
 _PER_UNIT = 0.02
@@ -25,8 +24,6 @@ _EARNS = 0.3
 """CIEDE2000 that a tint more has to earn (our own rule)."""
 _LITTLE_MORE, _MUCH_MORE = 1.1, 2.0
 """Times what was asked for: before a tint is mixed, and at the most."""
-_READ_STEPS = 5
-"""Steps of a scale or a syringe that a tint's strong paint is measured with at the least."""
 _MOST_TOTALS = 400
 SIGMAS = 1.7
 """Standard deviations that 95 of 100 lie within, where one or two amounts that are rounded to a
@@ -34,77 +31,11 @@ step count most: between 1.65 of one even distribution and 1.9 of the sum of two
 
 
 @dataclass(frozen=True)
-class Tint:
-    """A strong paint let down beforehand, so that there is enough of it to measure.
-
-    Attributes
-    ----------
-    paint, into : str
-        Nicknames.
-    times : int
-        How often it is let down: twice is a tint of the tint.
-    """
-
-    paint: str
-    into: str
-    times: int = 1
-
-    @property
-    def parts(self) -> int:
-        """Of `into` to one of `paint`, measured as everything else is."""
-        return int((1 + TINT_PARTS) ** self.times) - 1
-
-    @property
-    def name(self) -> str:
-        """What it is called among nicknames."""
-        return self.said({})
-
-    def said(self, names: Mapping[str, str]) -> str:
-        """What it is called among names."""
-        return f"{names.get(self.paint, self.paint)} tint"
-
-    def holds(self, names: Mapping[str, str]) -> str:
-        """What it is called and what it holds: ``Dusk Violet tint (1 to 9 Hull White)``."""
-        return f"{self.said(names)} (1 to {self.parts} {names.get(self.into, self.into)})"
-
-
-@dataclass(frozen=True)
-class Beforehand:
-    """One mixing of a tint.
-
-    Attributes
-    ----------
-    tint : Tint
-    strong : float
-        Of the paint itself, or of its tint where that is let down once more.
-    into : float
-        Of the paint that lets it down.
-    needed : float
-        Of what comes of it.
-    """
-
-    tint: Tint
-    strong: float
-    into: float
-    needed: float
-
-    @property
-    def left(self) -> float:
-        """What is left over of it."""
-        return max(self.strong + self.into - self.needed, 0.0)
-
-
-@dataclass(frozen=True)
-class Made:
+class Made(Portions):
     """A mix as it will be made.
 
     Attributes
     ----------
-    measure : Measure
-    amounts : dict of nickname to amount
-        In the measure's unit; of a paint that is let down beforehand, the amount of its tint.
-    tints : tuple of Tint
-        To be mixed beforehand.
     asked : float or None
         Units that were asked for; None: a handy batch.
     grams : dict of nickname to grams
@@ -120,9 +51,6 @@ class Made:
         CIEDE2000 that the step of a scale or a syringe may move it by: one standard deviation.
     """
 
-    measure: Measure
-    amounts: dict[str, float]
-    tints: tuple[Tint, ...]
     asked: float | None
     grams: dict[str, float]
     lab: Array
@@ -140,50 +68,11 @@ class Made:
         """
         return float(np.hypot(exact, SIGMAS * self.weighing))
 
-    def tint(self, paint: str) -> Tint | None:
-        """Return the tint that a paint is taken from, if it is."""
-        return next((tint for tint in self.tints if tint.paint == paint), None)
-
-    @property
-    def total(self) -> float:
-        """Units in the batch."""
-        return self.measure.rounded(sum(self.amounts.values()))
-
     @property
     def surplus(self) -> float:
         """Units beyond what was asked for, where that is more than one step."""
         over = self.measure.rounded(self.total - (self.asked or self.total))
         return over if over > 1.5 * self.measure.step else 0.0
-
-    @property
-    def beforehand(self) -> tuple[Beforehand, ...]:
-        """What is mixed beforehand, in order: at least so much of each tint as goes in."""
-        return tuple(
-            step
-            for tint in self.tints
-            for step in mixed(tint, self.amounts[tint.paint], self.measure)
-        )
-
-    @property
-    def squeezed(self) -> dict[str, float]:
-        """Units that come out of each tube, what is left over of the tints too."""
-        out = {paint: a for paint, a in self.amounts.items() if self.tint(paint) is None}
-        for step in self.beforehand:
-            out[step.tint.into] = out.get(step.tint.into, 0.0) + step.into
-            if step.tint.times == 1:
-                out[step.tint.paint] = out.get(step.tint.paint, 0.0) + step.strong
-        return out
-
-
-def mixed(tint: Tint, needed: float, measure: Measure) -> list[Beforehand]:
-    """Say how a tint is mixed, in order: a tint of a tint begins with the tint."""
-    least = _READ_STEPS if measure.read_off else 1
-    steps = max(ceil(needed / (1 + TINT_PARTS) / measure.step - 1e-9), least)
-    strong = measure.rounded(steps * measure.step)
-    last = Beforehand(tint, strong, measure.rounded(TINT_PARTS * strong), needed)
-    if tint.times == 1:
-        return [last]
-    return [*mixed(replace(tint, times=tint.times - 1), strong, measure), last]
 
 
 def as_made(

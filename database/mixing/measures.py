@@ -83,6 +83,8 @@ def figure(amount: float, measure: Measure) -> str:
 
 def amount_words(amount: float, measure: Measure) -> str:
     """Say an amount as it is measured: ``2 ¼ spoons``, ``0.35 g``."""
+    if 0 < amount < measure.step / 2:
+        return f"under {figure(measure.step, measure)} {measure.unit}"
     plural = "s" if amount > 1 and measure.unit in ("spoon", "part") else ""
     return f"{figure(amount, measure)} {measure.unit}{plural}"
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from ...calibrate.errors import InputError
 from ..common.remedies import StudioDo
 from ..easel.basis import Manner, on_hand
-from ..easel.habits import habits
+from ..easel.habits import habits, weighing
 from .chart import chart
 from .labels import print_labels, tube_labels
 from .pots import pot_labels, print_pots
@@ -60,7 +60,8 @@ def labels_of_pots(store: Store, recipes: Sequence[str] = (), page: str = "a4") 
         if name not in kept:
             raise InputError(None, name, "is no kept recipe", StudioDo.LIST_RECIPES())
     paints = {paint.nickname: paint for paint in store.paints.all()}
-    return print_pots(pot_labels([kept[name] for name in asked], paints), page)
+    scale = weighing(store).measuring.scale
+    return print_pots(pot_labels([kept[name] for name in asked], paints, scale), page)
 
 
 def _chosen(store: Store, paints: Sequence[str]) -> list[str]:

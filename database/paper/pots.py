@@ -14,7 +14,9 @@ from ...calibrate.optics.spectra import Array
 from ..common.cautions import caution
 from ..common.remedies import StudioDo
 from ..easel.asked_colour import kept_viewing
-from ..mixing.medium import NAME
+from ..easel.batches import batch_words, expected
+from ..mixing.measures import Measure
+from ..mixing.medium import MEDIUM, NAME
 from ..mixing.viewing import Viewing
 from ..store.recipes import Kept
 from ..store.schema import Paint
@@ -34,7 +36,7 @@ class PotLabel:
     made : str
         The day.
     lines : tuple of str
-        Grams of each tube, with its lot.
+        What was measured out of each tube, with its lot.
     colour : (3,) array
         CIELAB: of the dried swatch where one was read, else as predicted.
     said : str
@@ -52,8 +54,15 @@ class PotLabel:
     cautions: tuple[str, ...]
 
 
-def pot_labels(kept: Sequence[Kept], paints: Mapping[str, Paint]) -> list[PotLabel]:
+def pot_labels(kept: Sequence[Kept], paints: Mapping[str, Paint], scale: Measure) -> list[PotLabel]:
     """Labels of every batch of kept recipes, the newest first.
+
+    Parameters
+    ----------
+    kept : sequence of Kept
+    paints : mapping of nickname to Paint
+    scale : Measure
+        The kitchen scale: grams that were typed are told no finer.
 
     Raises
     ------
@@ -61,20 +70,16 @@ def pot_labels(kept: Sequence[Kept], paints: Mapping[str, Paint]) -> list[PotLab
         Where no batch was kept.
     """
     labels = []
+    names = {MEDIUM: NAME} | {nickname: paint.name for nickname, paint in paints.items()}
     for each in kept:
         for batch in each.batches:
-            lots = batch.lots or {}
-            seen = batch.swatch or each.recipe.predicted
+            seen = batch.swatch or expected(batch, each.of[batch.recipe_id])
             held = [paints[p] for p in batch.masses if p in paints]
             labels.append(
                 PotLabel(
                     each.recipe.name,
                     batch.made[:10],
-                    tuple(
-                        f"{grams:.2f} g {paints[p].name if p in paints else NAME}"
-                        + (f", lot {lots[p]}" if lots.get(p) else "")
-                        for p, grams in batch.masses.items()
-                    ),
+                    tuple(batch_words(batch, names, scale)),
                     np.array(seen["lab"]),
                     _said(batch.swatch is not None, kept_viewing(seen)),
                     batch.note or each.recipe.note,

@@ -118,9 +118,22 @@ class Recipes:
             return row
 
     def keep_batch(
-        self, recipe: schema.Recipe, masses: Mapping[str, float], note: str = ""
+        self,
+        recipe: schema.Recipe,
+        masses: Mapping[str, float],
+        note: str = "",
+        portions: Mapping[str, Any] | None = None,
     ) -> schema.Batch:
-        """Keep what was weighed out of a recipe, in grams, with the lots in use."""
+        """Keep what was weighed out of a recipe, in grams, with the lots in use.
+
+        Parameters
+        ----------
+        recipe : schema.Recipe
+        masses : mapping of nickname to grams
+        note : str
+        portions : mapping, optional
+            The same as it was measured, of plain values.
+        """
         with self._database.transaction() as session:
             lots = {
                 paint.nickname: paint.current_lot.lot
@@ -128,8 +141,9 @@ class Recipes:
                 if paint.nickname in masses and paint.current_lot is not None
             }
             row = schema.Batch(
-                recipe_id=recipe.id, made=now(), masses=dict(masses), lots=lots, note=note
-            )
+                recipe_id=recipe.id, made=now(), masses=dict(masses), lots=lots, note=note,
+                portions=None if portions is None else dict(portions),
+            )  # fmt: skip
             session.add(row)
             session.flush()
             return row
@@ -155,6 +169,7 @@ class Recipes:
         predicted: Mapping[str, Any],
         masses: Mapping[str, float],
         note: str = "",
+        portions: Mapping[str, Any] | None = None,
     ) -> schema.Batch:
         """Keep a batch just mixed; its recipe too, where none of that name has these parts.
 
@@ -162,7 +177,8 @@ class Recipes:
         ----------
         name, parts, target, predicted
             Of the recipe, as for `keep`.
-        masses : mapping of nickname to grams
+        masses, portions
+            Of the batch, as for `keep_batch`.
         note : str
             Of the batch.
 
@@ -175,7 +191,7 @@ class Recipes:
             there = self.find(name)
             if there is None or not _same_parts(there.parts, parts):
                 there = self.keep(name, parts, target, predicted)
-            return self.keep_batch(there, masses, note)
+            return self.keep_batch(there, masses, note, portions)
 
 
 def _same_parts(one: Mapping[str, float], other: Mapping[str, float]) -> bool:

@@ -13,6 +13,8 @@ from ....calibrate.formats.read import read_session
 from ...cards.scanning import PICTURES
 from ...easel.asked_colour import in_session
 from ...easel.basis import Manner, names_of
+from ...easel.batches import batch_words
+from ...easel.habits import weighing
 from ...easel.swatches import dried, keep_swatch
 from ...mixing.target import Target
 from ...store import schema
@@ -37,6 +39,7 @@ def all_kept(asked: Asked) -> Response:
     said: dict[str, Any] = {"fault": None, "target": None, "size": None}
     with asked.store() as store:
         found, names = store.recipes.all(), names_of(store)
+        said["scale"] = weighing(store).measuring.scale
         if "photo" in chosen:
             try:
                 said["size"] = shown_size(photo_of(kept(asked.studio, [chosen["photo"]])[0]))
@@ -46,7 +49,7 @@ def all_kept(asked: Asked) -> Response:
     return asked.show(
         "kept.html", kept=found, names=names, dried=_dried, seen=_seen, swatch=swatch,
         manner=Manner.of_kept, chosen=chosen, touched=SPOTS | {"at": "the dried swatch"},
-        accepted=ACCEPTED,
+        accepted=ACCEPTED, measured_out=batch_words,
         spots=urlencode({key: chosen[key] for key in SPOTS if key in chosen}), **said,
     )  # fmt: skip
 

@@ -15,6 +15,7 @@ from ....calibrate.errors import InputError
 from ....calibrate.optics.surface import GLOSSES
 from ...cards.new_tube import figure
 from ...easel.basis import names_of
+from ...easel.batches import batch_words, kept_portions
 from ...easel.habits import gloss_of, weighing
 from ...easel.made_words import beforehand_words, parts_words, surplus_words, tint_words
 from ...easel.reach import ReachQuestion, ReachRequest, reach_question
@@ -75,7 +76,7 @@ def worksheet(asked: Asked) -> Response:
         "plate": None, "photos": PHOTOS, "text": asked.text("target"),
         "chosen": chosen_of(asked), "scales": SCALES, "swatch": swatch, "address": address,
         "near": NEAR, "others": False, "further": None, "finishes": GLOSSES,
-        "lights": LIGHTS,
+        "lights": LIGHTS, "measured_out": batch_words,
         "grounds": list(GROUNDS), "mediums": _MEDIUM, "touched": SPOTS,
         "spots": urlencode({key: asked.text(key) for key in SPOTS if asked.text(key)}),
     }  # fmt: skip
@@ -269,12 +270,15 @@ def keep_way(asked: Asked) -> Response:
         if recipe is None:
             raise Changed("what the tubes make of this colour")
         wanted, expected = ways.kept(recipe)
-        masses = _how_much(asked, store, ways, recipe).batch if mixed == "so" else {}
+        made = _how_much(asked, store, ways, recipe).batch if mixed == "so" else None
         # Held until the batch is kept, so that no other window changes the plate meanwhile.
         with store.transaction():
             if mixed:
-                masses = masses or on_plate_shown(asked, store)
-                store.recipes.keep_mixed(name, recipe.parts, wanted, expected, masses, note)
+                masses = made.grams if made else on_plate_shown(asked, store)
+                portions = kept_portions(made, ways.basis.manner) if made else None
+                store.recipes.keep_mixed(
+                    name, recipe.parts, wanted, expected, masses, note, portions
+                )
             else:
                 store.recipes.keep(name, recipe.parts, wanted, expected, note)
     held = chosen_of(asked) | {"kept": name.casefold()}

@@ -37,7 +37,7 @@ def plate_step(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     recipe: Recipe = said["way"]
     ways: Ways = said["ways"]
     scale = habits_of(asked, store).measuring.scale
-    found, grams, scanned = None, amounts.batch, list[str]()
+    found, grams, scanned = None, amounts.batch.grams, list[str]()
     guess: list[str | Sentence] = []
     if plate and ways.basis.manner.film is None:
         wanted = AdditionRequest(

@@ -131,6 +131,8 @@ class Batch(Base):
     masses: Mapped[dict[str, Any]]
     lots: Mapped[dict[str, Any] | None]
     """Of each paint, the lot in use."""
+    portions: Mapped[dict[str, Any] | None]
+    """What was measured out, tints as such; null where grams were typed. Its `lab` is predicted."""
     swatch: Mapped[dict[str, Any] | None]
     """What its dried swatch was read as; null until it was."""
     session_id: Mapped[int | None] = mapped_column(ForeignKey("sessions.id"))
