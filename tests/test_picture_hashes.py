@@ -33,12 +33,12 @@ from .invented_palette import invented_coefficients
 APART = 12
 """Bits of 256 that may differ: other fonts and renderers move a few, another picture some 100."""
 LOOKS = {
-    "tints": "f8f0478ec78e38718f0f9c71b8713871730fc78e438e638e78f030759c713871",
-    "films": "ffaa3fe081557faa8055805768aa7eaa7eaa6e2a1fd0815581553fa881551ff0",
+    "tints": "f8f0438ec78e38718f0f9d51b871b8713871c78e438e478e63ae70f1851f3871",
+    "films": "ffaa3ff081557eaa8055805560aa7eaa7eaa6a2b1ff0815581553faa81551ff0",
     "contrasts": "b3bd62a56ff18fde9d80913a9d72914293c6528cd2b9a7f1a5076c3e60a82c0f",
-    "strengths": "bdda88563a843c249cb07d819f0a7b68c0704e96c0b742b4c27fc35fc27be57b",
-    "reach": "bfb28e1dc409965ba44d4f2fcc893a34b65559a37bb270787ba2a1443f34e0c3",
-    "ways": "bff6c003c08933762f792dff3ffec088c8086d12c489337737f6c00137e5cc89",
+    "strengths": "bdda995e3a841c049cb07d819f0a7b68c0704e96c0b742b4c27dc35fc27be57b",
+    "reach": "bfb28e1dc4099e5ba44d4dafcc891835b65559a37bb278787ba2a1443f34c0c3",
+    "ways": "bff6c003c08933762f792dff3ffec088c8086d12c489337637f6c00137edcc89",
 }
 
 

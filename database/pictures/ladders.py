@@ -87,11 +87,11 @@ def plot_ladders(
     for i, text in enumerate(labels):
         ax.text(i + 0.5, 0.3, text, ha="center", va="bottom", fontsize=TEXT, color=INK)
     ax.text(-0.3, 0.3, "white to colour", ha="right", va="bottom", fontsize=SMALL, color=SOFT)
-    foot = f"by weight, predicted in films that hide, {viewing.words}"
+    foot = f"by weight, predicted in films that hide\n{viewing.words}"
     if cut:
         foot += "\n◎ a display can't show this colour: the nearest is shown"
     ax.text(0, -rows * (1 + _EDGE) - 0.2, foot, ha="left", va="top", fontsize=SMALL, color=SOFT)
     ax.set_xlim(-3.2, wide + 0.2)
-    ax.set_ylim(-rows * (1 + _EDGE) - (1.0 if cut else 0.7), 1.0)
+    ax.set_ylim(-rows * (1 + _EDGE) - (1.3 if cut else 1.0), 1.0)
     ax.axis("off")
     return ax
