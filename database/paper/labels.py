@@ -77,6 +77,8 @@ def tube_labels(store: Store, paints: Sequence[str] = ()) -> list[TubeLabel]:
             raise InputError(None, None, "no tube on hand has a fit yet", StudioDo.FIT())
         fits = {p: store.fits.of(p) for p in chosen}
         coefficients, seen = store.fits.coefficients(), habits(store).seen
+        # As every other face mixes them: a fit is of one model, and several may count.
+        used = {p: store.fits.coefficients(fit.coefficients.paints[:2]) for p, fit in fits.items()}
         readings = store.readings.all()
         ladders = whites_of(session, fitted)
     paths = {p: tint_path(fit) for p, fit in fits.items()}
@@ -89,13 +91,13 @@ def tube_labels(store: Store, paints: Sequence[str] = ()) -> list[TubeLabel]:
     labels = []
     for p in chosen:
         paint, fit, path, sayings = known[p], fits[p], paths[p], []
-        grid = fit.coefficients.wavelengths
-        masstone = lab(films(fit.coefficients, [{p: 1.0}], viewing=seen), grid, seen.view)[0]
+        grid = used[p].wavelengths
+        masstone = lab(films(used[p], [{p: 1.0}], viewing=seen), grid, seen.view)[0]
         tint, ratio = None, ""
         if path is not None and p in whites:
             parts = half_way(path)
             mix = {p: 1.0, whites[p]: parts}
-            tint = lab(films(fit.coefficients, [mix], viewing=seen), grid, seen.view)[0]
+            tint = lab(films(used[p], [mix], viewing=seen), grid, seen.view)[0]
             ratio = ratio_label(parts)
             sayings.append(f"in tint {lean(coefficients, p, whites[p])}")
         if (hiding := quality_report(fit, readings).hiding) is not None:
