@@ -10,7 +10,7 @@ from tintladder.calibrate.optics.spectra import GRID
 from tintladder.calibrate.optics.surface import Surface
 from tintladder.calibrate.optics.transport import OF_TWO_FLUXES, TRANSPORT
 from tintladder.database.easel.basis import Basis, Manner
-from tintladder.database.easel.setting_out import SettingOut, Wanted
+from tintladder.database.easel.setting_out import SettingOut, WantedColours
 from tintladder.database.mixing.measures import Measure, scale
 from tintladder.database.mixing.setout import SetOut
 
@@ -69,5 +69,5 @@ def answered(
 ) -> SettingOut:
     """What a studio of these paints alone answers that sets out so."""
     basis = Basis(Manner(), coefficients, (), {}, "Calculated.", ())
-    wanted = Wanted(tuple(dab.target for dab in found.dabs), "a picture")
+    wanted = WantedColours(tuple(dab.target for dab in found.dabs), "a picture")
     return SettingOut(basis, wanted, found, measure or scale())

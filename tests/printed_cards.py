@@ -8,7 +8,7 @@ from pathlib import Path
 import pymupdf
 import pytest
 from tintladder.calibrate.cards.measure import measure_of
-from tintladder.database.cards.printing import Wanted, print_new_card
+from tintladder.database.cards.printing import WantedCard, print_new_card
 from tintladder.database.store import cards
 from tintladder.database.store.store import Store
 
@@ -32,7 +32,7 @@ def kept(tmp_path_factory):
     folder = tmp_path_factory.mktemp("kept")
     with Store.open(folder) as store:
         store.paints.add_file(PAINTS_TOML)
-        print_new_card(store, Wanted(("KEEL",), measure_of("0.1")))
+        print_new_card(store, WantedCard(("KEEL",), measure_of("0.1")))
     return folder
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from tintladder.calibrate.errors import InputError
-from tintladder.calibrate.instrument.corrections import STAGES, Optics, correct
+from tintladder.calibrate.instrument.corrections import STAGES, InstrumentOptics, correct
 from tintladder.calibrate.instrument.corrections_record import correct_anew
 from tintladder.calibrate.instrument.monochromator import find_shift, undo_band, unshift
 from tintladder.calibrate.instrument.photometric import find_bend, gain, unbend, visits
@@ -24,7 +24,7 @@ from tintladder.calibrate.optics.spectra import GRID, Flag, Spectra
 from .invented_instrument import FILMS, TILES, Faults, sitting
 
 NONE = Faults(zero=0.0, scale=0.0, bend=0.0, shift_nm=0.0, band_nm=0.0, drift=0.0)
-BAND = Optics(band_nm=10.0)
+BAND = InstrumentOptics(band_nm=10.0)
 
 
 def chain(read, optics=BAND, without=()):
@@ -101,8 +101,8 @@ def test_a_warm_tile_makes_the_shift_unsure():
     ("optics", "words"),
     [
         (None, "isn't declared"),
-        (Optics(band_nm=10.0, band_corrected=True), "corrects its band itself"),
-        (Optics(band_nm=5.0), "isn't as wide as the steps"),
+        (InstrumentOptics(band_nm=10.0, band_corrected=True), "corrects its band itself"),
+        (InstrumentOptics(band_nm=5.0), "isn't as wide as the steps"),
     ],
 )
 def test_the_band_is_undone_only_where_it_is_declared_and_never_twice(optics, words):

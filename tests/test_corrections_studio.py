@@ -11,7 +11,7 @@ from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.formats.cgats import format_cgats
 from tintladder.calibrate.formats.read import read_session
 from tintladder.calibrate.formats.session import Session
-from tintladder.calibrate.instrument.corrections import Optics
+from tintladder.calibrate.instrument.corrections import InstrumentOptics
 from tintladder.calibrate.instrument.sitting import Correcting, corrected_alone
 from tintladder.calibrate.optics.spectra import Flag, Spectra
 from tintladder.database.care.trace import of_release, of_store, trace
@@ -146,7 +146,7 @@ def test_an_outlying_repeat_shows_its_flag_in_raw_and_corrected(store):
     read = replace(
         read_file(), spectra=Spectra.from_values(good.wavelengths, values.clip(0, 1), labels)
     )
-    made = Correcting(optics=Optics(5.0))(read)
+    made = Correcting(optics=InstrumentOptics(5.0))(read)
     odd = [labels[i] for i in np.flatnonzero((made.spectra.flags & Flag.OUTLYING).any(axis=1))]
     assert odd == [labels[7]]
     store.readings.add("keel-1", made)
@@ -158,9 +158,9 @@ def test_what_is_corrected_goes_out_as_such_and_no_band_is_undone_twice():
     wl = card_session(ladder()).spectra.wavelengths
     smooth = np.array([curve(wl) for curve in list(FILMS.values())[:4]])
     read = replace(read_file(), spectra=Spectra.from_values(wl, smooth, ["a", "b", "c", "d"]))
-    once = corrected_alone(Correcting(optics=Optics(10.0))(read))
+    once = corrected_alone(Correcting(optics=InstrumentOptics(10.0))(read))
     assert once.header["CORRECTED"] == "bandpass"
-    twice = Correcting(optics=Optics(10.0))(once)
+    twice = Correcting(optics=InstrumentOptics(10.0))(once)
     np.testing.assert_array_equal(twice.trusted.values, once.spectra.values)
     assert corrected_alone(read) is read
 

@@ -18,7 +18,7 @@ from tintladder.calibrate.fit.planning.guess import PEAK_K, Guess
 from tintladder.calibrate.fit.planning.information import DRIFT, TARGETS
 from tintladder.calibrate.fit.planning.next_step import (
     RATIOS,
-    Plan,
+    LadderPlan,
     choose,
     next_drawdown,
     plan_ladder,
@@ -108,7 +108,7 @@ def test_expected_uncertainty_of_k_and_s_is_what_the_fit_reports() -> None:
     k, s = k / fit.coefficients.k[i], s / fit.coefficients.s[i]
     # What the slopes are depends on where K and S lie, and the fit's prior moved them a little.
     guesses = [Guess.like(TUBES[p], fit.coefficients, p) for p in "RW"]
-    plan = Plan(guesses[0], guesses[1], (white,), GAP, 0.01, settings=SETTINGS)
+    plan = LadderPlan(guesses[0], guesses[1], (white,), GAP, 0.01, settings=SETTINGS)
     expected = plan.expect(cards[1].drawdowns)
     assert expected.k == pytest.approx(np.sqrt(np.mean(k**2)), rel=0.03)
     assert expected.s == pytest.approx(np.sqrt(np.mean(s**2)), rel=0.03)
@@ -140,7 +140,7 @@ def test_a_plan_takes_each_ratio_once_and_is_the_same_each_time() -> None:
 
 
 def test_the_choice_is_the_best_of_all_and_each_set_is_judged_alone() -> None:
-    plan = Plan(RED, WHITE)
+    plan = LadderPlan(RED, WHITE)
     scenes = plan.scenes(plan.apart(steps((0.0, 1.0, 4.0, 8.0, 32.0, 128.0))))
     pairs = [(i, j) for i in range(1, 6) for j in range(i + 1, 6)]
     worth = [np.mean([s.square(np.array([[0, *pair]])).mean() for s in scenes]) for pair in pairs]
@@ -153,7 +153,7 @@ def test_the_choice_is_the_best_of_all_and_each_set_is_judged_alone() -> None:
 
 def test_what_a_drawdown_tells_adds_up() -> None:
     """More steps never leave K and S less sure (the fit's own account, without drift)."""
-    plan = Plan(RED, WHITE)
+    plan = LadderPlan(RED, WHITE)
     scene = plan.scenes(plan.apart(steps((0.0, 1.0, 8.0, 64.0))))[0]
     spread = [np.diag(scene.covariance(range(n))) for n in range(5)]
     assert all((b <= a * (1 + 1e-9)).all() for a, b in pairwise(spread))
@@ -178,7 +178,7 @@ def test_no_ladder_over_both_substrates_reaches_what_is_wanted_with_less_paint(
     balance_g: float,
 ) -> None:
     """On a coarse balance more tints may take less: each is taken from a stronger one."""
-    plan = Plan(RED, WHITE, balance_g=balance_g)
+    plan = LadderPlan(RED, WHITE, balance_g=balance_g)
     lean = plan_ladder(RED, WHITE, wanted_de00=0.85, balance_g=balance_g)
     assert lean.expected.de00 <= 0.85
     tints = [ratio for ratio in RATIOS if ratio > 0]
@@ -203,7 +203,9 @@ def test_without_an_applicator_every_step_is_opaque() -> None:
 
 def test_a_coarser_balance_leaves_a_paint_less_sure() -> None:
     fine, coarse = (
-        Plan(RED, WHITE, balance_g=b).expect(weigh_out("R", "W", steps((0.0, 4.0)), 0.01)).de00
+        LadderPlan(RED, WHITE, balance_g=b)
+        .expect(weigh_out("R", "W", steps((0.0, 4.0)), 0.01))
+        .de00
         for b in (0.01, 0.1)
     )
     assert coarse > 1.05 * fine

@@ -10,7 +10,7 @@ import numpy as np
 import pymupdf
 import pytest
 from tintladder.calibrate.cards.box import Box
-from tintladder.calibrate.cards.card_plan import Ladder, plan_card
+from tintladder.calibrate.cards.card_plan import LadderToPaint, plan_card
 from tintladder.calibrate.cards.drawings import WORDS
 from tintladder.calibrate.cards.fiducials import DICTIONARY, told_by
 from tintladder.calibrate.cards.layout import Layout, newest_layouts, read_layout
@@ -28,7 +28,7 @@ PAINTS = ("KEEL", "STARBOARD-LANTERN-TRIM-2", "ЯКОРЬ", "ROPE", "BUOY", "DUS
 def planned(layout: Layout):
     """A card that fills its layout."""
     ladders = [
-        Ladder(paint, strength)
+        LadderToPaint(paint, strength)
         for paint, strength in zip(PAINTS, ("ordinary", "strong", "weak") * 2, strict=True)
     ]
     return plan_card(

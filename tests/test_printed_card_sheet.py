@@ -10,7 +10,7 @@ import pymupdf
 import pytest
 from tintladder.calibrate.cards.card import Card, Drawdown
 from tintladder.calibrate.cards.card_file import parse_card
-from tintladder.calibrate.cards.card_plan import CardPlan, Ladder, plan_card, seats
+from tintladder.calibrate.cards.card_plan import CardPlan, LadderToPaint, plan_card, seats
 from tintladder.calibrate.cards.card_text import card_text
 from tintladder.calibrate.cards.label_strength import STRENGTHS, is_white, strength_of, tint_ratios
 from tintladder.calibrate.cards.layout import layout_names, read_layout
@@ -29,7 +29,7 @@ def planned(layout="quick-a5", strength="ordinary", scale="0.1", with_white=True
     return plan_card(
         "keel-1",
         read_layout(layout),
-        [Ladder(paint, strength) for paint in paints],
+        [LadderToPaint(paint, strength) for paint in paints],
         "HULL",
         measure_of(scale),
         densities=DENSITIES,

@@ -26,7 +26,7 @@ from tintladder.database.cards.characterising import characterise_device
 from tintladder.database.cards.filling import fill, filling, parse_day
 from tintladder.database.cards.intake import take_in
 from tintladder.database.cards.mixtures import print_mixtures
-from tintladder.database.cards.printing import Wanted
+from tintladder.database.cards.printing import WantedCard
 from tintladder.database.cards.progress import cards_progress
 from tintladder.database.cards.scanning import read_card_picture, take_picture
 from tintladder.database.care.integrity import check_studio
@@ -77,7 +77,7 @@ def template(tmp_path_factory):
         for name in ("hull-white", "rope-earth"):
             take_in(store, [BOATYARD / "cards" / f"{name}.toml"])
             take_in(store, [BOATYARD / "readings" / f"{name}.txt"])
-        print_mixtures(store, Wanted(("ANCHOR", "ROPE"), measure_of("0.01"), layout="quick"))
+        print_mixtures(store, WantedCard(("ANCHOR", "ROPE"), measure_of("0.01"), layout="quick"))
         fill(store, filling(store, CARD), {}, parse_day("2026-05-04"))
         take_in(store, [picture(folder)])
     return folder

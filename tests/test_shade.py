@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from tintladder.calibrate.cards.card import SUBSTRATES, Card, Drawdown
 from tintladder.calibrate.cards.card_file import parse_card
-from tintladder.calibrate.cards.card_plan import Ladder, plan_card, seats
+from tintladder.calibrate.cards.card_plan import LadderToPaint, plan_card, seats
 from tintladder.calibrate.cards.card_text import card_text
 from tintladder.calibrate.cards.layout import read_layout
 from tintladder.calibrate.cards.measure import measure_of, scale_of
@@ -78,7 +78,7 @@ def test_what_cannot_be_weighed_is_refused_with_what_can():
 
 def planned(name="six-tube-a4", shade: Shade | None = None, ratios: tuple[float, ...] = ()):
     shade = shade or Shade("PITCH", 0.02)
-    ladders_ = [Ladder(p, "ordinary", ratios) for p in ("ANCHOR", "PITCH")]
+    ladders_ = [LadderToPaint(p, "ordinary", ratios) for p in ("ANCHOR", "PITCH")]
     return plan_card(
         "c", read_layout(name), ladders_, "HULL", measure_of("0.01"), densities={}, lots={},
         with_white=False, shade=shade,

@@ -11,7 +11,7 @@ from ..errors import Field, InputError
 from .card import SUBSTRATES, Card, Drawdown
 from .label_strength import Strength, tint_ratios
 from .layout import Layout
-from .measure import Measure
+from .measure import CardMeasure
 from .shade import Shade, weigh_shades
 from .strokes import stroke
 from .sureness import LARGEST_ERROR, NEAR, by_volume, fraction_errors
@@ -24,7 +24,7 @@ _MOST = 400
 
 
 @dataclass(frozen=True)
-class Ladder:
+class LadderToPaint:
     """A tube whose ladder is to be painted.
 
     Attributes
@@ -50,13 +50,13 @@ class CardPlan:
     card : Card
     errors : mapping of step to float
         Standard error of the step's fraction of colour, relative to it; see `fraction_errors`.
-    measure : Measure
+    measure : CardMeasure
     densities : mapping of nickname to g/ml
     """
 
     card: Card
     errors: Mapping[str, float]
-    measure: Measure
+    measure: CardMeasure
     densities: Mapping[str, float]
 
     def density(self, paints: Mapping[str, float]) -> float:
@@ -68,9 +68,9 @@ class CardPlan:
 def plan_card(
     name: str,
     layout: Layout,
-    ladders: Sequence[Ladder],
+    ladders: Sequence[LadderToPaint],
     white: str,
-    measure: Measure,
+    measure: CardMeasure,
     *,
     densities: Mapping[str, float],
     lots: Mapping[str, str],
@@ -85,11 +85,11 @@ def plan_card(
     ----------
     name : str
     layout : Layout
-    ladders : sequence of Ladder
+    ladders : sequence of LadderToPaint
         As many as the layout takes, or fewer.
     white : str
         Nickname.
-    measure : Measure
+    measure : CardMeasure
     densities : mapping of nickname to g/ml
         Where known.
     lots : mapping of nickname to lot
@@ -214,7 +214,7 @@ def _weighed(
     paint: str,
     white: str,
     steps: Sequence[Step],
-    measure: Measure,
+    measure: CardMeasure,
     densities: Mapping[str, float],
 ) -> tuple[Drawdown, ...]:
     """Weigh steps out with the least paint that keeps every fraction sure enough."""

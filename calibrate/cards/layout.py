@@ -17,7 +17,7 @@ from .box import Box
 from .card import SUBSTRATES
 from .fiducials import MOST_LAYOUTS, OWN_FROM, Fiducial, fiducials_on
 from .layout_check import Found, faults
-from .layout_parts import GREY, REFERENCES, TEXTS, Band, Patch, Reference, Text
+from .layout_parts import GREY, REFERENCES, TEXTS, Band, PatchPlace, Reference, Text
 from .strokes import DRAWN, PICTURES, Tools, tool_faults
 from .toml_text import Table, closest, load
 
@@ -44,7 +44,7 @@ class Layout:
         Steps 1 to `steps_each` are the first tube's, from masstone to the whitest tint, and so on.
         A step after those of the last tube is for the white alone. No tubes: a card of mixtures.
     bands : tuple of Band
-    patches : tuple of Patch
+    patches : tuple of PatchPlace
         In the file's order.
     references : tuple of Reference
         In the file's order; tones from black to white.
@@ -61,7 +61,7 @@ class Layout:
     tubes: int
     steps_each: int
     bands: tuple[Band, ...]
-    patches: tuple[Patch, ...]
+    patches: tuple[PatchPlace, ...]
     references: tuple[Reference, ...]
     texts: tuple[Text, ...]
     tools: Tools = PICTURES
@@ -151,11 +151,13 @@ def _needed(table: Table, key: str, among: tuple[str, ...]) -> str:
     return value
 
 
-def _patches(table: Table) -> Iterator[Patch]:
+def _patches(table: Table) -> Iterator[PatchPlace]:
     table.check_keys(("step", "steps", "over", "pitch_mm", *_BOX), (), "")
     steps = _steps(table)
     over = _needed(table, "over", SUBSTRATES)
-    yield from (Patch(s, over, box) for s, box in zip(steps, _run(table, len(steps)), strict=True))
+    yield from (
+        PatchPlace(s, over, box) for s, box in zip(steps, _run(table, len(steps)), strict=True)
+    )
 
 
 def _references(table: Table) -> Iterator[Reference]:
@@ -208,7 +210,7 @@ def _read(text: str, file: str) -> tuple[Layout, list[Found]]:
         for table in top.tables(key, key):
             found += [(table.place, item) for item in read(table)]
     items = [item for _, item in found]
-    patches = tuple(item for item in items if isinstance(item, Patch))
+    patches = tuple(item for item in items if isinstance(item, PatchPlace))
     steps = {patch.step for patch in patches}
     missing = [step for step in range(1, max(steps, default=0) + 1) if step not in steps]
     if missing or not steps - {0}:

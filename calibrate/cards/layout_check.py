@@ -9,7 +9,7 @@ from ..errors import InputError
 from .box import Box
 from .card import SUBSTRATES
 from .fiducials import Fiducial
-from .layout_parts import BRACKET_MM, GREY, Band, Part, Patch, Reference
+from .layout_parts import BRACKET_MM, GREY, Band, Part, PatchPlace, Reference
 
 Found = tuple[str, Part]
 UNPRINTED_MM = 5.0
@@ -42,9 +42,9 @@ def faults(
     bands = [item for _, item in found if isinstance(item, Band)]
     for place, item in found:
         yield from _on_page(place, item, page_mm, fiducials, file)
-        if isinstance(item, Patch | Reference):
+        if isinstance(item, PatchPlace | Reference):
             yield from _on_band(place, item, bands, file)
-    yield from _steps([(at, item) for at, item in found if isinstance(item, Patch)], file)
+    yield from _steps([(at, item) for at, item in found if isinstance(item, PatchPlace)], file)
     yield from _apart(found, file)
 
 
@@ -74,7 +74,7 @@ def _on_page(
 
 
 def _on_band(
-    place: str, item: Patch | Reference, bands: Sequence[Band], file: str
+    place: str, item: PatchPlace | Reference, bands: Sequence[Band], file: str
 ) -> Iterator[InputError]:
     """One patch against the band that it is to be read over."""
     over = item.over
@@ -89,7 +89,7 @@ def _on_band(
         yield InputError(file, place, said, "make it larger")
 
 
-def _steps(found: Sequence[tuple[str, Patch]], file: str) -> Iterator[InputError]:
+def _steps(found: Sequence[tuple[str, PatchPlace]], file: str) -> Iterator[InputError]:
     """The patches of each step: each there once, in one line, and bare ones beside them."""
     seen: set[tuple[int, str]] = set()
     for place, patch in found:
@@ -117,7 +117,7 @@ def _steps(found: Sequence[tuple[str, Patch]], file: str) -> Iterator[InputError
 def _apart(found: Sequence[Found], file: str) -> Iterator[InputError]:
     """Boxes that share area: words over a band, a patch in another's neutral margin."""
     for (first, a), (second, b) in combinations(found, 2):
-        on_band = [isinstance(i, Patch) or getattr(i, "kind", "") == GREY for i in (a, b)]
+        on_band = [isinstance(i, PatchPlace) or getattr(i, "kind", "") == GREY for i in (a, b)]
         if any(on_band) and (isinstance(a, Band) or isinstance(b, Band)):
             continue
         if a.box.overlaps(b.box):

@@ -35,7 +35,7 @@ class Band:
 
 
 @dataclass(frozen=True)
-class Patch:
+class PatchPlace:
     """Where a step is read over a substrate; step 0 is the bare substrate, maybe in many places."""
 
     step: int
@@ -75,4 +75,4 @@ class Text:
     step: int | None = None
 
 
-Part = Band | Patch | Reference | Text
+Part = Band | PatchPlace | Reference | Text

@@ -14,7 +14,7 @@ COARSEST_G = 0.5
 
 
 @dataclass(frozen=True)
-class Measure:
+class CardMeasure:
     """A scale, a syringe or a spoon.
 
     Attributes
@@ -70,7 +70,7 @@ class Measure:
         return 2 if self.resolution_g is None else max(0, -math.floor(math.log10(self.step)))
 
 
-def measure_of(text: str) -> Measure:
+def measure_of(text: str) -> CardMeasure:
     """Return what is meant by ``0.01``, ``0.1``, ``syringe`` or ``spoons``.
 
     Notes
@@ -86,10 +86,10 @@ def measure_of(text: str) -> Measure:
     """
     word = text.strip().casefold()
     if word in ("syringe", "syringes"):
-        return Measure("a 1 ml syringe", "ml", 0.1, 1.0, 0.03)
+        return CardMeasure("a 1 ml syringe", "ml", 0.1, 1.0, 0.03)
     if word in ("spoon", "spoons"):
         name = f"level quarter teaspoons ({SPOON_ML:g} ml)"
-        return Measure(name, "spoon", 1.0, SPOON_ML, 0.05 * SPOON_ML)
+        return CardMeasure(name, "spoon", 1.0, SPOON_ML, 0.05 * SPOON_ML)
     found = re.fullmatch(r"(\d*[.,]?\d+)\s*g?", word)
     grams = float(found[1].replace(",", ".")) if found else 0.0
     if not 0.0005 <= grams <= COARSEST_G:
@@ -102,7 +102,7 @@ def measure_of(text: str) -> Measure:
     return scale_of(grams, round(grams * (2 if grams >= 0.05 else 5), 6))
 
 
-def scale_of(grams: float, step: float | None = None) -> Measure:
+def scale_of(grams: float, step: float | None = None) -> CardMeasure:
     """Return a scale by its last digit, to be read off at every one or at whole numbers of a step.
 
     Parameters
@@ -114,11 +114,13 @@ def scale_of(grams: float, step: float | None = None) -> Measure:
 
     Returns
     -------
-    Measure
+    CardMeasure
 
     Examples
     --------
     >>> round(scale_of(0.1).error, 3)
     0.041
     """
-    return Measure(f"a {grams:g} g scale", "g", step or grams, None, grams / math.sqrt(6), grams)
+    return CardMeasure(
+        f"a {grams:g} g scale", "g", step or grams, None, grams / math.sqrt(6), grams
+    )

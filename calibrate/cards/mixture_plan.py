@@ -12,7 +12,7 @@ from .card import Card, Drawdown
 from .card_plan import CardPlan, lots_of, step_on
 from .label_strength import STRENGTHS, Strength, tint_ratios
 from .layout import Layout
-from .measure import Measure
+from .measure import CardMeasure
 from .sureness import LARGEST_ERROR, NEAR, by_volume, fraction_errors
 from .weighing_out import WET_DENSITY
 
@@ -155,7 +155,7 @@ def plan_mixtures(
     name: str,
     layout: Layout,
     mixtures: Sequence[Mixture],
-    measure: Measure,
+    measure: CardMeasure,
     *,
     densities: Mapping[str, float],
     lots: Mapping[str, str],
@@ -170,7 +170,7 @@ def plan_mixtures(
         Of the card.
     layout : Layout
     mixtures : sequence of Mixture
-    measure : Measure
+    measure : CardMeasure
     densities : mapping of nickname to g/ml
     lots : mapping of nickname to lot
     gap_um : float
@@ -220,7 +220,7 @@ def _weighed(
     d: Drawdown,
     mixture: Mixture,
     grams: float,
-    measure: Measure,
+    measure: CardMeasure,
     densities: Mapping[str, float],
 ) -> Drawdown:
     """Weigh a mixture out with the least paint that keeps every share sure enough."""

@@ -10,7 +10,7 @@ import numpy as np
 
 from ..errors import Field, InputError
 from .card import Card, Drawdown
-from .measure import Measure
+from .measure import CardMeasure
 from .sureness import LARGEST_ERROR, NEAR, by_volume, fraction_errors
 from .weighing import composition
 from .weighing_out import WET_DENSITY, Step, weighed
@@ -66,7 +66,7 @@ def weigh_shades(
     steps: Mapping[str, Step],
     white: str,
     shade: Shade,
-    measure: Measure,
+    measure: CardMeasure,
     densities: Mapping[str, float],
 ) -> tuple[Drawdown, ...]:
     """Weigh the black let down with white, and of it a shade of each paint.
@@ -80,7 +80,7 @@ def weigh_shades(
     white : str
         Nickname.
     shade : Shade
-    measure : Measure
+    measure : CardMeasure
     densities : mapping of nickname to g/ml
         Where known.
 

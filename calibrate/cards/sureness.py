@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from .card import Card, Drawdown
-from .measure import Measure
+from .measure import CardMeasure
 from .weighing import composition
 from .weighing_out import WET_DENSITY
 
@@ -50,7 +50,7 @@ def by_volume(
 
 
 def fraction_errors(
-    card: Card, measure: Measure, densities: Mapping[str, float]
+    card: Card, measure: CardMeasure, densities: Mapping[str, float]
 ) -> dict[str, float]:
     """Standard error of each step's fraction of its own colour, relative to the fraction.
 
@@ -59,7 +59,7 @@ def fraction_errors(
     Parameters
     ----------
     card : Card
-    measure : Measure
+    measure : CardMeasure
     densities : mapping of nickname to g/ml
 
     Returns

@@ -32,7 +32,7 @@ CHANGING = STAGES[:-1]
 
 
 @dataclass(frozen=True)
-class Optics:
+class InstrumentOptics:
     """What an instrument's profile declares of its monochromator.
 
     Attributes
@@ -48,7 +48,7 @@ class Optics:
 
 
 @dataclass(frozen=True)
-class Made:
+class StageOutcome:
     """What was done, or why it was not.
 
     Attributes
@@ -74,22 +74,22 @@ class Corrected:
     ----------
     spectra : Spectra
         The rows, labels and wavelengths of the raw readings.
-    stages : tuple of Made
+    stages : tuple of StageOutcome
         Every stage, in order.
     tiles : tuple of Tile
     tile_readings : tuple of TileReading
     at : (N,) array
-    optics : Optics
+    optics : InstrumentOptics
     without : tuple of str
         All as `correct` was given them.
     """
 
     spectra: Spectra
-    stages: tuple[Made, ...]
+    stages: tuple[StageOutcome, ...]
     tiles: tuple[Tile, ...]
     tile_readings: tuple[TileReading, ...]
     at: Array
-    optics: Optics
+    optics: InstrumentOptics
     without: tuple[str, ...]
 
     def record(self) -> dict[str, Any]:
@@ -109,7 +109,7 @@ def correct(
     at: Array,
     tile_readings: Sequence[TileReading],
     tiles: Mapping[str, Tile],
-    optics: Optics | None = None,
+    optics: InstrumentOptics | None = None,
     without: Collection[str] = (),
     file: str | None = None,
 ) -> Corrected:
@@ -128,7 +128,7 @@ def correct(
     tiles : mapping of name to Tile
         A trap that isn't among them is taken to reflect nothing; a white that isn't serves for
         drift alone.
-    optics : Optics, optional
+    optics : InstrumentOptics, optional
     without : collection of str
         Stages to leave out.
     file : str, optional
@@ -175,8 +175,8 @@ def correct(
             known.setdefault(reading.name, black_trap(spectra.wavelengths))
         if reading.kind != "white" or reading.name in known:
             check_reading(reading, spectra.wavelengths, known, file)
-    work = _Work(spectra, at, tile_readings, known, optics or Optics())
-    steps: dict[Stage, Callable[[], Made]] = {
+    work = _Work(spectra, at, tile_readings, known, optics or InstrumentOptics())
+    steps: dict[Stage, Callable[[], StageOutcome]] = {
         "zero": work.zero,
         "drift": work.drift,
         "scale": work.scale,
@@ -186,7 +186,7 @@ def correct(
         "repeats": work.repeats,
     }
     made = tuple(
-        Made(stage, False, "left out, as asked") if stage in without else steps[stage]()
+        StageOutcome(stage, False, "left out, as asked") if stage in without else steps[stage]()
         for stage in STAGES
     )
     used = {r.name: known[r.name] for r in tile_readings if r.name in known}
@@ -196,7 +196,7 @@ def correct(
         tiles=tuple(used.values()),
         tile_readings=tuple(tile_readings),
         at=np.asarray(at, float),
-        optics=optics or Optics(),
+        optics=optics or InstrumentOptics(),
         without=tuple(without),
     )
 
@@ -210,7 +210,7 @@ class _Work:
         at: Array,
         readings: Sequence[TileReading],
         tiles: Mapping[str, Tile],
-        optics: Optics,
+        optics: InstrumentOptics,
     ) -> None:
         self.raw, self.wl, self.optics, self.tiles = raw, raw.wavelengths, optics, tiles
         self.readings = tuple(readings)
@@ -237,64 +237,64 @@ class _Work:
         now = [replace(self.reading(i), values=self.values[i]) for i in rows]
         return visits(now, self.at[: len(self.raw)])
 
-    def zero(self) -> Made:
+    def zero(self) -> StageOutcome:
         rows = self.rows("trap")
         if not rows.size:
-            return Made("zero", False, "no black trap was read")
+            return StageOutcome("zero", False, "no black trap was read")
         offset = self.visited("trap").values.mean(axis=0) - self.certified(rows[0]).at(self.wl)
         self.values = self.values - offset
-        return Made(
+        return StageOutcome(
             "zero",
             True,
             f"{_mean(offset)} taken off, the black trap's reading",
             {"offset": _plain(offset)},
         )
 
-    def drift(self) -> Made:
+    def drift(self) -> StageOutcome:
         if not self.rows("white").size:
-            return Made("drift", False, "no white tile was read")
+            return StageOutcome("drift", False, "no white tile was read")
         white = self.visited("white")
         if white.at.size < 2:
-            return Made("drift", False, "the white tile was read at one time only")
+            return StageOutcome("drift", False, "the white tile was read at one time only")
         of_visit = white.values.mean(axis=1) / white.level.mean()
         self.values = self.values / gain(white, self.at)
         most = 100 * float(np.ptp(of_visit))
-        return Made(
+        return StageOutcome(
             "drift",
             True,
             f"the white tile moved by {most:.2f} % over {white.at.size} visits: undone in between",
             {"at": _plain(white.at), "gain": _plain(of_visit)},
         )
 
-    def scale(self) -> Made:
+    def scale(self) -> StageOutcome:
         rows = self.rows("white")
         if not rows.size:
-            return Made("scale", False, "no white tile was read")
+            return StageOutcome("scale", False, "no white tile was read")
         if self.reading(rows[0]).name not in self.tiles:
-            return Made("scale", False, "the white tile has no certified values")
+            return StageOutcome("scale", False, "the white tile has no certified values")
         self.white = self.certified(rows[0]).at(self.wl)
         factor = self.white / self.visited("white").level
         self.values = self.values * factor
-        return Made(
+        return StageOutcome(
             "scale",
             True,
             f"times {_mean(factor)}, which brings the white tile to its certificate",
             {"factor": _plain(factor)},
         )
 
-    def linearity(self) -> Made:
+    def linearity(self) -> StageOutcome:
         rows = self.rows("grey")
         if not rows.size:
-            return Made("linearity", False, "no grey tile was read")
+            return StageOutcome("linearity", False, "no grey tile was read")
         if self.white is None:
-            return Made("linearity", False, "it needs the scale corrected first")
+            return StageOutcome("linearity", False, "it needs the scale corrected first")
         known = np.array([self.certified(i).at(self.wl) for i in rows])
         bend = find_bend(self.values[rows], known, self.white)
         if abs(bend.c) < 2 * bend.uncertainty:
             found = f"{100 * bend.c:+.2f} ± {100 * bend.uncertainty:.2f} %"
-            return Made("linearity", False, f"no bend found ({found})", dict(vars(bend)))
+            return StageOutcome("linearity", False, f"no bend found ({found})", dict(vars(bend)))
         self.values = unbend(self.values, bend, self.white)
-        return Made(
+        return StageOutcome(
             "linearity",
             True,
             f"a bend of {100 * bend.c:.2f} % taken out; greys were off by {bend.before:.4f}, now "
@@ -302,10 +302,10 @@ class _Work:
             dict(vars(bend)),
         )
 
-    def wavelength(self) -> Made:
+    def wavelength(self) -> StageOutcome:
         rows = self.rows("colour")
         if not rows.size:
-            return Made("wavelength", False, "no coloured tile was read")
+            return StageOutcome("wavelength", False, "no coloured tile was read")
         tiles = [self.certified(i) for i in rows]
         shift = find_shift(self.wl, list(self.values[rows]), tiles)
         warmth, moves = self.warmth(rows)
@@ -314,11 +314,11 @@ class _Work:
         found = f"{shift.nm:+.2f} ± {unsure:.2f} nm"
         if abs(shift.nm) >= FARTHEST - 1e-6:
             words = f"{found}: no shift, but another tile or a faulty instrument; left as it is"
-            return Made("wavelength", False, words, data)
+            return StageOutcome("wavelength", False, words, data)
         if abs(shift.nm) < 2 * unsure:
-            return Made("wavelength", False, f"no shift found ({found}, {warmth})", data)
+            return StageOutcome("wavelength", False, f"no shift found ({found}, {warmth})", data)
         self.values = unshift(self.wl, self.values, shift.nm)
-        return Made("wavelength", True, f"a shift of {found} undone, {warmth}", data)
+        return StageOutcome("wavelength", True, f"a shift of {found} undone, {warmth}", data)
 
     def warmth(self, rows: NDArray[np.intp]) -> tuple[str, float]:
         """Say how warm the coloured tiles were, and how far that may move their edges, nm."""
@@ -331,33 +331,35 @@ class _Work:
             return "the tile's temperature not noted", 0.0
         return f"the tile within {max(apart):.0f} K of its certificate", THERMOCHROMIC * max(apart)
 
-    def bandpass(self) -> Made:
+    def bandpass(self) -> StageOutcome:
         band, steps = self.optics.band_nm, np.diff(self.wl)
         if self.optics.band_corrected:
-            return Made("bandpass", False, "the instrument corrects its band itself")
+            return StageOutcome("bandpass", False, "the instrument corrects its band itself")
         if band is None:
-            return Made("bandpass", False, "the instrument's band isn't declared")
+            return StageOutcome("bandpass", False, "the instrument's band isn't declared")
         if self.wl.size < 4 or not np.allclose(steps, band, rtol=0.02):
-            return Made("bandpass", False, f"a band of {band:g} nm isn't as wide as the steps")
+            return StageOutcome(
+                "bandpass", False, f"a band of {band:g} nm isn't as wide as the steps"
+            )
         before = self.values
         self.values = undo_band(self.values)
         change = float(np.nanmax(np.abs(self.values - before)[: len(self.raw)]))
-        return Made(
+        return StageOutcome(
             "bandpass",
             True,
             f"a triangular band of {band:g} nm undone, {change:.4f} at most",
             {"band_nm": band, "largest": change},
         )
 
-    def repeats(self) -> Made:
+    def repeats(self) -> StageOutcome:
         tried = flag_outlying(self.spectra())
         self.flags = tried.flags & np.uint16(Flag.OUTLYING)
         odd = self.flags.any(axis=1)
         names = sorted({self.raw.labels[i] for i in np.flatnonzero(odd)})
         if not names:
-            return Made("repeats", True, "every repeat belongs to its patch")
+            return StageOutcome("repeats", True, "every repeat belongs to its patch")
         words = f"flagged, as it doesn't belong to its repeats: a reading of {', '.join(names)}"
-        return Made("repeats", True, words, {"rows": np.flatnonzero(odd).tolist()})
+        return StageOutcome("repeats", True, words, {"rows": np.flatnonzero(odd).tolist()})
 
     def spectra(self) -> Spectra:
         """Return the patches as they are now."""

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from ..optics.spectra import Spectra
-from .corrections import CHANGING, Corrected, Optics, correct
+from .corrections import CHANGING, Corrected, InstrumentOptics, correct
 from .tiles import Tile, TileReading
 
 
@@ -56,7 +56,7 @@ def correct_anew(spectra: Spectra, record: Mapping[str, Any]) -> Corrected:
         for said in record["tiles"]
     }
     readings = [TileReading(**{**said, "values": _array(said)}) for said in record["readings"]]
-    optics = Optics(**record["optics"])
+    optics = InstrumentOptics(**record["optics"])
     return correct(spectra, np.array(record["at"]), readings, tiles, optics, record["without"])
 
 

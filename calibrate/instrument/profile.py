@@ -8,7 +8,7 @@ from typing import Literal
 
 from ..optics.spectra import Array
 from ..optics.surface import Geometry
-from .corrections import Optics
+from .corrections import InstrumentOptics
 from .reply import Grammar
 
 COMMANDS = ("begin", "identify", "white", "black", "measure", "lamp", "error", "abort")
@@ -111,7 +111,7 @@ class Profile:
     aperture_mm : float or None
         Diameter that it sees.
     warm_up_minutes : float
-    optics : Optics
+    optics : InstrumentOptics
     line : LineSettings
     wavelengths : (W,) array, nm
     unit : {"fraction", "percent"}
@@ -133,7 +133,7 @@ class Profile:
     contact: bool
     aperture_mm: float | None
     warm_up_minutes: float
-    optics: Optics
+    optics: InstrumentOptics
     line: LineSettings
     wavelengths: Array
     unit: Literal["fraction", "percent"]

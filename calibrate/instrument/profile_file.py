@@ -13,7 +13,7 @@ from ..cards.toml_text import Table, closest, load
 from ..errors import InputError
 from ..optics.spectra import Array
 from ..optics.surface import GEOMETRIES, Geometry
-from .corrections import Optics
+from .corrections import InstrumentOptics
 from .profile import COMMANDS, Command, Due, LineSettings, Profile, Status
 from .reply import CHECKSUMS, FIELDS, Grammar, fields_of
 
@@ -234,7 +234,7 @@ def parse_profile(text: str, file: str) -> Profile:
         contact=contact,
         aperture_mm=top.number("aperture_mm"),
         warm_up_minutes=_number(top, "warm_up_minutes", 0.0, zero=True),
-        optics=Optics(top.number("band_nm"), bool(top.flag("band_corrected"))),
+        optics=InstrumentOptics(top.number("band_nm"), bool(top.flag("band_corrected"))),
         line=line,
         wavelengths=_wavelengths(spectrum),
         unit=cast(Any, unit),

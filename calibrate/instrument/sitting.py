@@ -13,7 +13,7 @@ from ..formats.cells import normal, number
 from ..formats.read import read_session
 from ..formats.session import Session
 from ..optics.spectra import Array, Flag
-from .corrections import STAGES, Optics, correct
+from .corrections import STAGES, InstrumentOptics, correct
 from .corrections_record import changed_by
 from .tiles import PREFIX, Tile, TileReading, tiles_of
 
@@ -28,14 +28,14 @@ class Correcting:
     ----------
     certified : Session or None
         Certified values of tiles, one row each.
-    optics : Optics
+    optics : InstrumentOptics
         Of the instrument.
     without : tuple of str
         Stages to leave out.
     """
 
     certified: Session | None = None
-    optics: Optics = field(default_factory=Optics)
+    optics: InstrumentOptics = field(default_factory=InstrumentOptics)
     without: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:

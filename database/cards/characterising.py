@@ -33,7 +33,7 @@ FIRST = "scanner"
 
 
 @dataclass(frozen=True)
-class Made:
+class KeptDevice:
     """A device as characterised and kept.
 
     Attributes
@@ -64,7 +64,7 @@ def characterise_device(
     strip: Array | None = None,
     grey: float | None = None,
     progress: Callable[[str], None] = lambda _: None,
-) -> Made:
+) -> KeptDevice:
     """Characterise a device as it is set now, and keep that.
 
     Parameters
@@ -126,7 +126,7 @@ def read_by_known_device(
     without: Sequence[str] = (),
     overlay: Path | None = None,
     progress: Callable[[str], None] = lambda _: None,
-) -> tuple[ReadScan, Made | None]:
+) -> tuple[ReadScan, KeptDevice | None]:
     """Read a card from a picture; where the studio knows no device yet, the card tells of it.
 
     A device that no target was shown to is kept as one that its card's own references tell of, so
@@ -141,7 +141,7 @@ def read_by_known_device(
     -------
     read : ReadScan
         Not kept yet.
-    made : Made or None
+    made : KeptDevice or None
         The device, where it was characterised just now.
 
     Raises
@@ -159,7 +159,7 @@ def read_by_known_device(
 
 def _by_own_references(
     store: Store, name: str, opened: Picture, card: str | None, grey: float | None
-) -> Made:
+) -> KeptDevice:
     if card is None:
         raise InputError(
             opened.facts.file,
@@ -186,11 +186,11 @@ def _keep(
     target: dict[str, str],
     remarks: list[str],
     drawn: NDArray[np.uint8],
-) -> Made:
+) -> KeptDevice:
     with store.transaction():
         kept = store.scanners.add(made, target)
         place = save_overlay(overlay_of_scanner(store.studio, made.name), drawn)
-    return Made(made, kept.calibration, tuple(remarks), place)
+    return KeptDevice(made, kept.calibration, tuple(remarks), place)
 
 
 def _card(store: Store, opened: Picture, card: str) -> tuple[Found, tuple[Site, ...]]:

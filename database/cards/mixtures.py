@@ -15,7 +15,7 @@ from ..store.store import Store
 from .layout_choice import layout_to_print
 from .printing import (
     Printed,
-    Wanted,
+    WantedCard,
     check_tubes,
     keep_printed,
     name_for,
@@ -26,13 +26,13 @@ from .printing import (
 _KINDS = {"quick": "quick-mixtures", "drawdown": "mixtures"}
 
 
-def print_mixtures(store: Store, wanted: Wanted, named: Sequence[str] = ()) -> Printed:
+def print_mixtures(store: Store, wanted: WantedCard, named: Sequence[str] = ()) -> Printed:
     """Plan a card that judges fits, print it and its weighing sheet, and keep it: all, or nothing.
 
     Parameters
     ----------
     store : Store
-    wanted : Wanted
+    wanted : WantedCard
         Its tubes are those to choose from; none: every tube on hand that a card or a fit tells of.
     named : sequence of str
         Or the mixtures themselves, as in ``ANCHOR=2,ROPE=1,HULL=7``.

@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 
 from ...calibrate.cards.card import Card
 from ...calibrate.cards.label_strength import Strength, is_black, is_white, strength_of
-from ...calibrate.cards.measure import Measure
+from ...calibrate.cards.measure import CardMeasure
 from ...calibrate.errors import Field, InputError, Sentence
 from ...calibrate.fit.planning.guess import Guess
-from ...calibrate.fit.planning.next_step import Ladder, OneMore, next_drawdown, plan_ladder
+from ...calibrate.fit.planning.next_step import OneMore, ProposedLadder, next_drawdown, plan_ladder
 from ...calibrate.optics.coefficients import ABSOLUTE, TWO_FLUX
 from ..common.listing import either
 from ..common.remedies import StudioDo
@@ -27,14 +27,14 @@ class Planned:
 
     Attributes
     ----------
-    ladder : Ladder
+    ladder : ProposedLadder
     said : str
         What it was planned by, in words.
     no_shade : Sentence or None
         Why no shade step can be offered, and what to do; None where one is, or makes no sense.
     """
 
-    ladder: Ladder
+    ladder: ProposedLadder
     said: str
     no_shade: Sentence | None
 
@@ -46,7 +46,7 @@ def planned(
     white: str | None = None,
     black: str | None = None,
     strength: Strength | None = None,
-    measure: Measure,
+    measure: CardMeasure,
     gap_um: float | None = 300.0,
     steps: int | None = None,
     wanted_de00: float | None = None,
@@ -62,7 +62,7 @@ def planned(
         The same of the black of a shade step; None: the one on hand that was fitted.
     strength : {"weak", "ordinary", "strong"}, optional
         Of a tube that isn't fitted; None: as its label suggests.
-    measure : Measure
+    measure : CardMeasure
         In grams.
     gap_um : float or None
         Of the applicator; None: each step is painted until the black no longer shows.

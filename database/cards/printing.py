@@ -10,11 +10,11 @@ from pathlib import Path
 
 from ...calibrate.cards.card import Card
 from ...calibrate.cards.card_file import parse_card
-from ...calibrate.cards.card_plan import CardPlan, Ladder, plan_card
+from ...calibrate.cards.card_plan import CardPlan, LadderToPaint, plan_card
 from ...calibrate.cards.card_text import card_text
 from ...calibrate.cards.label_strength import Strength, is_black, is_white, strength_of
 from ...calibrate.cards.layout import Layout
-from ...calibrate.cards.measure import Measure
+from ...calibrate.cards.measure import CardMeasure
 from ...calibrate.cards.printed_card import print_card
 from ...calibrate.cards.shade import LEAST_BLACK, MOST_BLACK, USUAL, Shade
 from ...calibrate.cards.weighing_sheet import TubeWords, print_sheet, used_words
@@ -34,14 +34,14 @@ FOLDER = "cards"
 
 
 @dataclass(frozen=True)
-class Wanted:
+class WantedCard:
     """What a user asks of a card.
 
     Attributes
     ----------
     tubes : tuple of str
         Nicknames or parts of names.
-    measure : Measure
+    measure : CardMeasure
     layout : str or None
         A layout, a path, or what layouts of one kind begin with (``quick``); None: by the tubes.
     page : str or None
@@ -60,7 +60,7 @@ class Wanted:
     """
 
     tubes: tuple[str, ...]
-    measure: Measure
+    measure: CardMeasure
     layout: str | None = None
     page: str | None = None
     white: str | None = None
@@ -104,7 +104,7 @@ class Printed:
     black_to_ask_for: str | None = None
 
 
-def print_new_card(store: Store, wanted: Wanted) -> Printed:
+def print_new_card(store: Store, wanted: WantedCard) -> Printed:
     """Plan a card, print it and its weighing sheet, and keep it as printed: all, or nothing.
 
     Raises
@@ -129,7 +129,7 @@ def print_new_card(store: Store, wanted: Wanted) -> Printed:
     plan = plan_card(
         name_for(store, wanted.name, names[0].casefold() if len(names) == 1 else "tubes"),
         layout,
-        [Ladder(paint, strength, wanted.ratios) for paint, strength in ladders.items()],
+        [LadderToPaint(paint, strength, wanted.ratios) for paint, strength in ladders.items()],
         white.nickname,
         wanted.measure,
         densities={p: t.density for p, t in known.items() if t.density is not None},
@@ -333,7 +333,7 @@ def tube_words(paint: Paint, ladder: str) -> TubeWords:
     return TubeWords(paint.nickname, paint.name, ladder, price, caution(paint.pigments))
 
 
-def _words(paint: Paint, strength: Strength | None, wanted: Wanted) -> TubeWords:
+def _words(paint: Paint, strength: Strength | None, wanted: WantedCard) -> TubeWords:
     if strength is None:
         return tube_words(paint, "")
     article = "an" if strength == "ordinary" else "a"

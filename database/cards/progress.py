@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from ...calibrate.cards.card import Card
-from ...calibrate.cards.measure import Measure, measure_of
+from ...calibrate.cards.measure import CardMeasure, measure_of
 from ...calibrate.cards.weighing_out import WET_DENSITY
 from ...calibrate.errors import InputError, Sentence
 from ..common.remedies import StudioDo
@@ -195,7 +195,7 @@ def printed_last(store: Store) -> Card | None:
         return next((known[name] for name in names if name in known), None)
 
 
-def measure_before(store: Store) -> Measure | None:
+def measure_before(store: Store) -> CardMeasure | None:
     """What the card printed last was measured with; None before the first."""
     card = printed_last(store)
     if card is None:

@@ -24,7 +24,7 @@ CALIBRATION_HOLDS = timedelta(days=1)
 
 
 @dataclass(frozen=True)
-class Finding:
+class Damage:
     """Something found.
 
     Attributes
@@ -47,7 +47,7 @@ class Finding:
         return vars(self)
 
 
-def check_studio(store: Store, progress: Callable[[str], None] = lambda _: None) -> list[Finding]:
+def check_studio(store: Store, progress: Callable[[str], None] = lambda _: None) -> list[Damage]:
     """Look a studio over.
 
     Parameters
@@ -58,10 +58,10 @@ def check_studio(store: Store, progress: Callable[[str], None] = lambda _: None)
 
     Returns
     -------
-    list of Finding
+    list of Damage
         What is broken first; empty where all is well.
     """
-    found: list[Finding] = []
+    found: list[Damage] = []
     with store.snapshot() as session:
         for what, look in (
             ("the database", _database),
@@ -75,38 +75,38 @@ def check_studio(store: Store, progress: Callable[[str], None] = lambda _: None)
         progress("sittings")
         found += _sittings(store)
         found += [
-            Finding("stale", False, words, StudioDo.FIT_AGAIN()) for words in stale_fits(session)
+            Damage("stale", False, words, StudioDo.FIT_AGAIN()) for words in stale_fits(session)
         ]
     progress("releases")
     found += _releases(store)
     return sorted(found, key=lambda finding: not finding.broken)
 
 
-def _damaged(kind: str, words: str) -> Finding:
+def _damaged(kind: str, words: str) -> Damage:
     """Something that only a backup mends."""
-    return Finding(kind, True, words, StudioDo.RESTORE())
+    return Damage(kind, True, words, StudioDo.RESTORE())
 
 
-def _database(session: OrmSession) -> Iterable[Finding]:
+def _database(session: OrmSession) -> Iterable[Damage]:
     for said in soundness.file_damage(session):
         yield _damaged("integrity", f"the database file is damaged: {said}")
     for row, table, other in soundness.lost_parents(session):
         yield _damaged("orphan", f"row {row} of {table} belongs to a row of {other} that is gone")
 
 
-def _cards(session: OrmSession) -> Iterable[Finding]:
+def _cards(session: OrmSession) -> Iterable[Damage]:
     for card in soundness.changed_cards(session):
         yield _damaged("integrity", f"card {card} isn't as its file was")
 
 
-def _readings(session: OrmSession) -> Iterable[Finding]:
+def _readings(session: OrmSession) -> Iterable[Damage]:
     for kind, number, file, held in soundness.emptied(session):
         yield _damaged("orphan", f"{kind} {number} ({file}) has no {held}")
     for card in soundness.never_read(session):
-        yield Finding("orphan", False, f"card {card} was never read", StudioDo.READ())
+        yield Damage("orphan", False, f"card {card} was never read", StudioDo.READ())
 
 
-def _fits(session: OrmSession) -> Iterable[Finding]:
+def _fits(session: OrmSession) -> Iterable[Damage]:
     for fit, packed, gone in soundness.kept_fits(session):
         if packed is None:
             yield _damaged("integrity", f"the numbers of fit {fit} were changed")
@@ -115,12 +115,12 @@ def _fits(session: OrmSession) -> Iterable[Finding]:
         bad = (coefficients.k < 0) | (coefficients.s < 0)
         if bad.any() or np.isinf([coefficients.k, coefficients.s]).any():
             words = f"fit {fit} has a K or S that can't be"
-            yield Finding("integrity", True, words, StudioDo.FIT_AGAIN())
+            yield Damage("integrity", True, words, StudioDo.FIT_AGAIN())
         for kind, number in gone:
             yield _damaged("orphan", f"fit {fit} rests on {kind} {number}, which is gone")
 
 
-def _calibrations(session: OrmSession) -> Iterable[Finding]:
+def _calibrations(session: OrmSession) -> Iterable[Damage]:
     for number, read_on, device, done in soundness.calibrated_sessions(session):
         late = date.fromisoformat(read_on[:10]) - date.fromisoformat(done[:10])
         if late > CALIBRATION_HOLDS:
@@ -129,7 +129,7 @@ def _calibrations(session: OrmSession) -> Iterable[Finding]:
             when = f"on {read_on[:10]}, but the calibration that it names is of {done[:10]}"
         else:
             continue
-        yield Finding(
+        yield Damage(
             "stale",
             False,
             f"session {number} was read with {device} {when}",
@@ -137,22 +137,22 @@ def _calibrations(session: OrmSession) -> Iterable[Finding]:
         )
 
 
-def _sittings(store: Store) -> Iterable[Finding]:
+def _sittings(store: Store) -> Iterable[Damage]:
     for sitting in store.sittings.open():
-        yield Finding(
+        yield Damage(
             "stale", False, f"card {sitting.card} is being measured since {sitting.started}",
             StudioDo.GO_ON(card=sitting.card),
         )  # fmt: skip
 
 
-def _releases(store: Store) -> Iterable[Finding]:
+def _releases(store: Store) -> Iterable[Damage]:
     folder = store.studio.releases
     rows = releases(store)
     for row in rows:
         places = [folder / row.name, folder / f"{row.name}.zip"]
         there = [place for place in places if place.exists()]
         if not there:
-            yield Finding(
+            yield Damage(
                 "orphan", False, f"release {row.version} was published, but isn't in {folder}",
                 "bring its zip back there",
             )  # fmt: skip
@@ -162,14 +162,14 @@ def _releases(store: Store) -> Iterable[Finding]:
             except InputError as error:
                 problems = [str(error)]
             if problems:
-                yield Finding(
+                yield Damage(
                     "integrity", True, f"release {place.name}: {problems[0]}",
                     "don't mix by it; bring it back from where you shared it",
                 )  # fmt: skip
     names = {f"{row.name}{end}" for row in rows for end in ("", ".zip", ".zip.sha256")}
     for path in sorted(folder.iterdir()) if folder.is_dir() else ():
         if path.name not in names:
-            yield Finding(
+            yield Damage(
                 "orphan", False, f"{path.name} in {folder.name} is of no release published here",
                 "delete it, or adopt it if it is another studio's",
             )  # fmt: skip

@@ -208,7 +208,7 @@ def _print(
         for tube in tubes:
             store.paints.find(tube)
         from ..cards.mixtures import print_mixtures
-        from ..cards.printing import Wanted, print_new_card
+        from ..cards.printing import WantedCard, print_new_card
         from ..cards.progress import measure_before
         from ..easel.habits import weighed_with
 
@@ -216,7 +216,7 @@ def _print(
         question = "What do you measure with: 0.01, 0.1 (grams), syringe or spoons"
         measure = before or measure_of(scale or _ask(question, "0.1") or "0.1")
         with working("Printing", as_json):
-            asked = Wanted(tubes, measure, gap_um=gap, face=in_terminal, **wanted)
+            asked = WantedCard(tubes, measure, gap_um=gap, face=in_terminal, **wanted)
             done = print_mixtures(store, asked, mixes) if proving else print_new_card(store, asked)
         weighed_with(store, measure)
     say(_as_dict(done), as_json, lambda: _show(done, before is not None))

@@ -14,7 +14,7 @@ from .common import JsonOption, StudioOption, number, open_store, say, worked, w
 
 if TYPE_CHECKING:
     from ...calibrate.scan.characterise import Characterised
-    from ..cards.characterising import Made
+    from ..cards.characterising import KeptDevice
 
 EXAMPLE = "tintladder device scanner target.tif target.txt --name flatbed"
 app = typer.Typer()
@@ -123,7 +123,7 @@ def _list(devices: list[Characterised]) -> None:
         typer.echo(f"{made.name}: {device_words(made)}")
 
 
-def show_device(made: Made) -> None:
+def show_device(made: KeptDevice) -> None:
     """Print what a device's picture of a target told."""
     from ..cards.characterising import device_words, use_words
 

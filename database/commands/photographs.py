@@ -10,7 +10,7 @@ import typer
 from ...calibrate.errors import InputError
 
 if TYPE_CHECKING:
-    from ..easel.setting_out import Wanted
+    from ..easel.setting_out import WantedColours
     from ..mixing.target import Target
     from ..store.store import Store
 
@@ -50,7 +50,7 @@ def no_photo(**given: str | None) -> None:
 
 def wanted_colours(
     store: Store, colours: list[str], grey: str | None, white: str | None, black: str | None
-) -> Wanted:
+) -> WantedColours:
     """What is to be mixed: the main colours of one photograph, or each colour as it is said."""
     from ..easel.asked_colour import parse_target
     from ..easel.setting_out import open_photo, wanted_each, wanted_of

@@ -83,7 +83,7 @@ def read(
 
     with working("Reading", as_json), open_store(studio, create=True) as store:
         from ...calibrate.formats.read import read_session
-        from ...calibrate.instrument.corrections import Optics
+        from ...calibrate.instrument.corrections import InstrumentOptics
         from ...calibrate.instrument.sitting import Correcting
         from ..cards.intake import take_in
 
@@ -91,7 +91,7 @@ def read(
             read_session(tiles, unit=unit, geometry=geometry, specular=specular) if tiles else None
         )
         left_out = tuple(word.strip() for word in (without or "").split(",") if word.strip())
-        correcting = Correcting(known, Optics(band), left_out)
+        correcting = Correcting(known, InstrumentOptics(band), left_out)
         taken = take_in(store, files, card, unit, geometry, specular, correcting)
     say([asdict(item) for item in taken], as_json, lambda: _show(taken))
 

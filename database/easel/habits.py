@@ -12,7 +12,7 @@ from ..mixing.target import Target
 from ..mixing.viewing import AS_SEEN, LIGHTS, Viewing
 
 if TYPE_CHECKING:
-    from ...calibrate.cards.measure import Measure as CardMeasure
+    from ...calibrate.cards.measure import CardMeasure
     from ..store.store import Store
 
 _FINEST, _COARSEST = 0.001, 1.0

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Wanted:
+class WantedColours:
     """Colours that are to be mixed.
 
     Attributes
@@ -92,11 +92,11 @@ def open_photo(
     return read_photo(file, **spots, layouts={layout.number: layout for layout in layouts})
 
 
-def wanted_of(store: Store, photo: Photo, name: str) -> Wanted:
+def wanted_of(store: Store, photo: Photo, name: str) -> WantedColours:
     """Return the main colours of a photograph; what looks like a reference card is none."""
     cards = reference_cards(photo)
     main, meant = main_colours(photo, cards=cards), habits(store).meant
-    return Wanted(
+    return WantedColours(
         tuple(meant(colour.target(photo)) for colour in main),
         name,
         tuple(colour.share for colour in main),
@@ -106,9 +106,11 @@ def wanted_of(store: Store, photo: Photo, name: str) -> Wanted:
     )
 
 
-def wanted_each(targets: Sequence[Target]) -> Wanted:
+def wanted_each(targets: Sequence[Target]) -> WantedColours:
     """Return colours that count alike."""
-    return Wanted(tuple(targets), f"{len(targets)} colours" if len(targets) > 1 else "one colour")
+    return WantedColours(
+        tuple(targets), f"{len(targets)} colours" if len(targets) > 1 else "one colour"
+    )
 
 
 @dataclass(frozen=True)
@@ -117,7 +119,7 @@ class SetOutRequest:
 
     Attributes
     ----------
-    wanted : Wanted
+    wanted : WantedColours
     must, without : tuple of str
         Tubes set out anyway and left out, by nickname or part of a name.
     finish : {"gloss", "satin", "matt"} or None
@@ -135,7 +137,7 @@ class SetOutRequest:
     measuring : Measuring
     """
 
-    wanted: Wanted
+    wanted: WantedColours
     must: tuple[str, ...] = ()
     without: tuple[str, ...] = ()
     finish: Gloss | None = None
@@ -154,14 +156,14 @@ class SettingOut:
     Attributes
     ----------
     basis : Basis
-    wanted : Wanted
+    wanted : WantedColours
     found : SetOut
     measure : Measure
         That its heaps are measured with.
     """
 
     basis: Basis
-    wanted: Wanted
+    wanted: WantedColours
     found: SetOut
     measure: Measure
 

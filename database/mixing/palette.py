@@ -91,7 +91,7 @@ class Palette:
         return c.absorption[:, self.seen], c.s[:, self.seen]
 
     @cached_property
-    def optics(self) -> dict[Any, Optics | BothModels]:
+    def optics(self) -> dict[Any, PaletteArrays | BothModels]:
         """The same in double and in single precision, scaled by `strength`."""
         by_model = self.coefficients.by_model
         made = [(share, self._optics(each)) for share, each in by_model]
@@ -99,7 +99,7 @@ class Palette:
             return dict(made[0][1])
         return {kind: BothModels(tuple((w, each[kind]) for w, each in made)) for kind in KINDS}
 
-    def _optics(self, c: Coefficients) -> dict[Any, Optics]:
+    def _optics(self, c: Coefficients) -> dict[Any, PaletteArrays]:
         """Of one model's K and S."""
         k, s = (x[:, self.seen] / self.strength[:, None] for x in (c.absorption, c.s))
         surface, curve = c.surface, None
@@ -119,7 +119,7 @@ class Palette:
                     -np.einsum("wc,pw->wcp", w, s).reshape(len(w), -1),
                 ]
             )
-            made[kind] = Optics(
+            made[kind] = PaletteArrays(
                 np.concatenate([k, s], axis=1).astype(kind),
                 (tau * w).astype(kind),
                 (surface.alpha * surface.k1 * w.sum(axis=0)).astype(kind),
@@ -169,7 +169,7 @@ class Palette:
 
 
 @dataclass(frozen=True)
-class Optics:
+class PaletteArrays:
     """Arrays of one precision for V wavelengths and P paints.
 
     Attributes
@@ -262,19 +262,19 @@ class BothModels:
 
     Attributes
     ----------
-    parts : tuple of (float, Optics)
+    parts : tuple of (float, PaletteArrays)
     """
 
-    parts: tuple[tuple[float, Optics], ...]
+    parts: tuple[tuple[float, PaletteArrays], ...]
 
     def xyz(self, counted: Array) -> Array:
-        """Tristimulus values; see `Optics.xyz`."""
+        """Tristimulus values; see `PaletteArrays.xyz`."""
         kind = counted.dtype.type
         made = [kind(share) * each.xyz(counted) for share, each in self.parts]
         return np.asarray(sum(made[1:], start=made[0]))
 
     def xyz_and_slopes(self, counted: Array) -> tuple[Array, Array]:
-        """Tristimulus values and their derivatives; see `Optics.xyz_and_slopes`."""
+        """Tristimulus values and their derivatives; see `PaletteArrays.xyz_and_slopes`."""
         kind = counted.dtype.type
         made = [(kind(share), *each.xyz_and_slopes(counted)) for share, each in self.parts]
         (first, x, slopes), further = made[0], made[1:]

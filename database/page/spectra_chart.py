@@ -17,7 +17,7 @@ MOST_NAMED = 22
 
 
 @dataclass(frozen=True)
-class Curve:
+class PatchCurve:
     """One patch, its readings averaged.
 
     Attributes
@@ -45,13 +45,13 @@ class Chart:
 
     Attributes
     ----------
-    curves : tuple of Curve
+    curves : tuple of PatchCurve
         The first patch first.
     across, up : tuple of (place, text)
         Ticks of wavelength and of reflectance.
     """
 
-    curves: tuple[Curve, ...]
+    curves: tuple[PatchCurve, ...]
     across: tuple[tuple[float, str], ...]
     up: tuple[tuple[float, str], ...]
 
@@ -68,7 +68,7 @@ def chart(spectra: Spectra) -> Chart:
     y = _TOP + (1 - np.clip(mean, -0.05, None) / top) * (TALL - _TOP - _BOTTOM)
     ends = spread((row[np.isfinite(row)][-1] for row in y), 12.0, _TOP, TALL - _BOTTOM)
     curves = tuple(
-        Curve(
+        PatchCurve(
             label,
             " ".join(f"{a:.1f},{b:.1f}" for a, b in zip(x, row, strict=True) if np.isfinite(b)),
             label.endswith("/black"), swatch, end,

@@ -35,7 +35,7 @@ _BUILDING = ".building-"
 
 
 @dataclass(frozen=True)
-class Plan:
+class ReleasePlan:
     """What publishing would do.
 
     Attributes
@@ -95,7 +95,7 @@ def plan(
     version: str | None = None,
     exclude: Sequence[str] = (),
     measured_only: bool = False,
-) -> Plan:
+) -> ReleasePlan:
     """Say what publishing would do, and do nothing.
 
     Parameters
@@ -131,7 +131,7 @@ def plan(
         checked_version(wanted, [row.version for row in earlier])
         fits = {TWO_FLUX: held.current, TRANSPORT: held.further}
         found = gates(session, fits, store.fits.trial(), partial(_numbers, held), last)
-        return Plan(wanted, changes, tuple(found), excluded, held, tuple(earlier))
+        return ReleasePlan(wanted, changes, tuple(found), excluded, held, tuple(earlier))
 
 
 def publish(
@@ -239,7 +239,7 @@ def _numbers(held: Contents, model: str, paints: Sequence[str]) -> Numbers:
 
 def _record(
     session: OrmSession,
-    made: Plan,
+    made: ReleasePlan,
     name: str,
     created: str,
     note: str,
@@ -277,7 +277,7 @@ def _history(earlier: Sequence[schema.Release]) -> list[Entry]:
 
 
 def _put_in_place(
-    releases: Path, name: str, made: Plan, created: str, note: str, said: dict[str, Any]
+    releases: Path, name: str, made: ReleasePlan, created: str, note: str, said: dict[str, Any]
 ) -> tuple[Path, str]:
     """Write folder, zip and the zip's hash beside the releases, then move them in."""
     releases.mkdir(parents=True, exist_ok=True)
@@ -303,7 +303,7 @@ def _put_in_place(
 
 
 def _write(
-    folder: Path, packed: Archive, made: Plan, created: str, note: str, said: dict[str, Any]
+    folder: Path, packed: Archive, made: ReleasePlan, created: str, note: str, said: dict[str, Any]
 ) -> str:
     """Write every file of a release, tables first, and return the digest of its SHA256SUMS."""
 

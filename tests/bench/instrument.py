@@ -9,7 +9,7 @@ from collections.abc import Collection
 from functools import cache
 
 import numpy as np
-from tintladder.calibrate.instrument.corrections import CHANGING, STAGES, Optics, correct
+from tintladder.calibrate.instrument.corrections import CHANGING, STAGES, InstrumentOptics, correct
 
 from ..invented_instrument import Faults, sitting
 from .harness import benchmark
@@ -19,7 +19,9 @@ from .harness import benchmark
 def rms(without: Collection[str] = (), noise: float = 0.0) -> float:
     """RMS of corrected reflectance less the truth, over all films and wavelengths."""
     read = sitting(Faults(noise=noise))
-    made = correct(read.raw, read.at, read.tile_readings, read.tiles, Optics(band_nm=10.0), without)
+    made = correct(
+        read.raw, read.at, read.tile_readings, read.tiles, InstrumentOptics(band_nm=10.0), without
+    )
     return float(np.sqrt(np.mean((made.spectra.values - read.truth) ** 2)))
 
 

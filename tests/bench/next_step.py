@@ -19,7 +19,7 @@ from tintladder.calibrate.cards.weighing_out import Step, weigh_out
 from tintladder.calibrate.fit.joint import fit_paints, smooth_prior
 from tintladder.calibrate.fit.planning.guess import Guess
 from tintladder.calibrate.fit.planning.information import DRIFT, TARGETS, unpainted
-from tintladder.calibrate.fit.planning.next_step import Plan, plan_ladder
+from tintladder.calibrate.fit.planning.next_step import LadderPlan, plan_ladder
 from tintladder.calibrate.fit.problem.arrays import build
 from tintladder.calibrate.fit.problem.noise import TYPICAL
 from tintladder.calibrate.fit.problem.settings import FitSettings
@@ -134,7 +134,7 @@ def differences(readings: Sequence[CardReadings], tubes: Mapping, settings: FitS
     return result
 
 
-def three(plan: Plan, steps: int = 6) -> dict[str, tuple[Drawdown, ...]]:
+def three(plan: LadderPlan, steps: int = 6) -> dict[str, tuple[Drawdown, ...]]:
     """The planned ladder, the even one, and the one of halves."""
     planned = plan_ladder(
         plan.paint,
@@ -166,7 +166,7 @@ def made_trials(
     first = weigh_out(*names, [Step(0.0, gap_um=gap), Step(1.0, gap_um=gap)], balance_g)
     start = make([white_card, Card("ladder", "l.toml", first)], later, truth, paint, None)
     guess = [Guess(TUBES[p], KS[p][0][None], KS[p][1][None]) for p in names]
-    known = Plan(guess[0], guess[1], (start[0],), gap, balance_g, settings=NOISE)
+    known = LadderPlan(guess[0], guess[1], (start[0],), gap, balance_g, settings=NOISE)
     unknown = replace(known, paint=Guess.typical(TUBES[paint], MADE[paint]))
     out = {}
     for name, drawdowns in three(unknown).items():
@@ -190,7 +190,7 @@ def lab_trials(
     (true,) = lab.read([later])
     guess = Guess.typical(PAINTS[paint].tube, LAB[paint])
     known = tuple(lab.read([white_card], seeds[0]))
-    plan = Plan(guess, Guess.typical_white(PAINTS[WHITE].tube), known, GAP_UM, BALANCE_G)
+    plan = LadderPlan(guess, Guess.typical_white(PAINTS[WHITE].tube), known, GAP_UM, BALANCE_G)
     out = {}
     for name, drawdowns in three(plan).items():
         card = Card("ladder", "ladder.toml", drawdowns, balance_g=BALANCE_G)

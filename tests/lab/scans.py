@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 from tintladder.calibrate.cards.card import SUBSTRATES, Card, Drawdown
-from tintladder.calibrate.cards.card_plan import Ladder, plan_card, seats
+from tintladder.calibrate.cards.card_plan import LadderToPaint, plan_card, seats
 from tintladder.calibrate.cards.card_text import card_text
 from tintladder.calibrate.cards.label_strength import strength_of
 from tintladder.calibrate.cards.layout import Layout, read_layout
@@ -174,7 +174,7 @@ FIRST_TUBES = ("ANCHOR", "ROPE", "BUOY")
 def first_card() -> Card:
     """The card that the README's first recipe prints, weighed on a 0.1 g scale."""
     layout = read_layout("six-tube-a4")
-    ladders = [Ladder(paint, strength_of(PAINTS[paint].pigments)) for paint in FIRST_TUBES]
+    ladders = [LadderToPaint(paint, strength_of(PAINTS[paint].pigments)) for paint in FIRST_TUBES]
     return plan_card(
         "tubes-1", layout, ladders, WHITE, measure_of("0.1"), densities={}, lots={},
         with_white=True,

@@ -10,7 +10,7 @@ from ...optics.coefficients import ABSOLUTE, Coefficients, dry_volume_spread
 from ...optics.colour import D50, View, chroma_hue, ciede2000, in_words
 from ...optics.colour_difference import ciede2000_band
 from ...optics.spectra import Array
-from ..uncertainty.propagate import Seen, beside, covariance_of, read_by_all, see
+from ..uncertainty.propagate import ReadMixes, beside, covariance_of, read_by_all, see
 from .hiding import STANDARD_UM, chart
 from .strength import GREYISH, Strength, tinting_strength
 
@@ -180,7 +180,7 @@ def drift(
 
 
 def _step(
-    label: str, c: Coefficients, seen: Seen, view: View, thicker: Array | None = None
+    label: str, c: Coefficients, seen: ReadMixes, view: View, thicker: Array | None = None
 ) -> DriftStep:
     """Compare two mixes; `thicker` is what one standard deviation of its own does to each."""
     colours, slope = seen.lab(view)

@@ -20,7 +20,7 @@ from ...optics.predict import read_films
 from ...optics.spectra import Array
 from ...optics.surface import Surface, to_inside
 from ...optics.transport import TRANSPORT
-from ..uncertainty.propagate import Seen, covariance_of, read_by_all, see
+from ..uncertainty.propagate import ReadMixes, covariance_of, read_by_all, see
 from .own_films import UNTRIED, Anchor
 
 PAINT_VIEW = View("D65", 10)
@@ -164,7 +164,7 @@ def chart(coefficients: Coefficients) -> Array:
     return np.stack([np.zeros(n_w), white])
 
 
-def _films(coefficients: Coefficients, thickness: float, under: Array) -> Seen:
+def _films(coefficients: Coefficients, thickness: float, under: Array) -> ReadMixes:
     return see(coefficients, np.ones((2, 1)), thickness, under)
 
 
@@ -260,13 +260,13 @@ def _unit_short(r: Array, wavelengths: Array, view: View) -> Array:
     return result
 
 
-def _ratio_slope(films: Seen, view: View) -> Array:
+def _ratio_slope(films: ReadMixes, view: View) -> Array:
     """Slope of `_ratio_short` by the reflectance of both films, (2, W)."""
     (black, white), w = films.bright(view)
     return np.stack([-w / white, w * black / white**2])
 
 
-def _unit_slope(films: Seen, view: View) -> Array:
+def _unit_slope(films: ReadMixes, view: View) -> Array:
     colours, slope = films.lab(view)
     apart = colours[1] - colours[0]
     by = np.einsum("i,miw->mw", apart / np.linalg.norm(apart), slope)

@@ -36,7 +36,7 @@ Story = tuple[str, tuple[int, ...]]
 
 
 @dataclass(frozen=True)
-class Ladder:
+class ReadLadder:
     """A paint's drawdowns alone and with one other paint.
 
     Attributes
@@ -107,7 +107,7 @@ class Ladder:
         return best - 0.5 * (alone - np.linalg.slogdet(np.eye(n) * LOOSE**2)[1])
 
 
-def ladders(problem: Problem) -> list[Ladder]:
+def ladders(problem: Problem) -> list[ReadLadder]:
     """Ladders among the patches that are long enough to have a run."""
     hubs = set(problem.hubs)
     groups: dict[tuple[int, int], list[int]] = {}
@@ -131,7 +131,7 @@ def ladders(problem: Problem) -> list[Ladder]:
             if nuisance.kind == "weighing" and set(nuisance.drawdowns) <= set(steps.tolist())
         }
         found.append(
-            Ladder(
+            ReadLadder(
                 steps,
                 np.log(problem.fractions[steps, paint]),
                 (problem.fractions[steps] > 0).sum(axis=1) == 1,

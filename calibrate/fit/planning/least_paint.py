@@ -13,7 +13,7 @@ from ...cards.weighing_out import Step, weighed
 from ...errors import InputError
 from ...optics.spectra import Array
 from .information import Scene
-from .plan import Plan
+from .plan import LadderPlan
 
 _ROUGHLY = 1.03
 """How far what to expect of a ladder weighed out fresh may lie above that of the same diluted."""
@@ -21,12 +21,14 @@ _LOOKED = 24
 """Sets of which to ask what substrates they can do without; more hardly ever save a gram."""
 
 
-def leanest(plan: Plan, every: Sequence[Step], fixed: int, most: int, wanted: float) -> list[Step]:
+def leanest(
+    plan: LadderPlan, every: Sequence[Step], fixed: int, most: int, wanted: float
+) -> list[Step]:
     """Find the ladder that reaches what is wanted with the least paint; of equals, the surest.
 
     Parameters
     ----------
-    plan : Plan
+    plan : LadderPlan
     every : sequence of Step
         To choose from, each over both substrates.
     fixed : int
@@ -122,6 +124,6 @@ def _sparing(
     return chosen
 
 
-def _grams(plan: Plan, steps: Sequence[Step]) -> float:
+def _grams(plan: LadderPlan, steps: Sequence[Step]) -> float:
     """Paint and white that a ladder takes."""
     return round(sum(weighed(plan.weigh(steps)).values()), 6)

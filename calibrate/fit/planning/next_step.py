@@ -32,7 +32,7 @@ from ..problem.tube import Tube
 from .guess import Guess
 from .information import Expected, Scene, expected
 from .least_paint import leanest
-from .plan import Plan
+from .plan import LadderPlan
 
 RATIOS = (0.0, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0)
 """White to colour by mass that a step may have."""
@@ -43,7 +43,7 @@ WORTH_IT = 0.05
 
 
 @dataclass(frozen=True)
-class Ladder:
+class ProposedLadder:
     """A proposed ladder.
 
     Attributes
@@ -146,7 +146,7 @@ def plan_ladder(
     gloss: Gloss = "gloss",
     settings: FitSettings | None = None,
     black: Guess | None = None,
-) -> Ladder:
+) -> ProposedLadder:
     """Propose a ladder before anything is painted.
 
     Parameters
@@ -173,7 +173,7 @@ def plan_ladder(
 
     Returns
     -------
-    Ladder
+    ProposedLadder
 
     Raises
     ------
@@ -185,7 +185,7 @@ def plan_ladder(
             None, "steps", f"expected 2 to {MOST_STEPS}, got {steps}", f"ask for {USUAL_STEPS}"
         )
     ours = _of(known, paint.tube, white.tube)
-    plan = Plan(paint, white, ours, gap_um, balance_g, gloss, settings or FitSettings())
+    plan = LadderPlan(paint, white, ours, gap_um, balance_g, gloss, settings or FitSettings())
     fixed = [0.0] if ours else [0.0, np.inf]
     ratios = [*fixed, *(ratio for ratio in RATIOS if ratio not in fixed)]
     every = [Step(ratio, gap_um=gap_um) for ratio in ratios]
@@ -202,10 +202,10 @@ def plan_ladder(
         shade = None if black is None else _shade_step(replace(plan, black=black), drawdowns)
     grams = weighed(drawdowns)
     words = _ladder_words(drawdowns, found, grams, plan)
-    return Ladder(drawdowns, found, grams, words, shade)
+    return ProposedLadder(drawdowns, found, grams, words, shade)
 
 
-def _shade_step(plan: Plan, drawdowns: Sequence[Drawdown]) -> ShadeStep | None:
+def _shade_step(plan: LadderPlan, drawdowns: Sequence[Drawdown]) -> ShadeStep | None:
     """The shade that would help most beside a ladder; None where none can be weighed."""
     shades = _shades(plan)
     if not shades:
@@ -219,7 +219,7 @@ def _shade_step(plan: Plan, drawdowns: Sequence[Drawdown]) -> ShadeStep | None:
     return ShadeStep(shades[best], now, each[best], words)
 
 
-def _shades(plan: Plan) -> list[tuple[Drawdown, ...]]:
+def _shades(plan: LadderPlan) -> list[tuple[Drawdown, ...]]:
     """Shades of every share that the balance can weigh, each after the black let down for it."""
     found = []
     for share in SHARES if plan.black is not None else ():
@@ -304,7 +304,9 @@ def next_drawdown(
     settings = FitSettings(**fit.settings)
     dries = Counter(d.surface for r in ours for d in r.card.drawdowns if d.paint == paint)
     gloss = dries.most_common(1)[0][0] if dries else "gloss"
-    plan = Plan(guesses[0], guesses[1], ours, gap_um, balance_g, gloss, settings, values, black)
+    plan = LadderPlan(
+        guesses[0], guesses[1], ours, gap_um, balance_g, gloss, settings, values, black
+    )
     steps = [Step(ratio, gap_um=gap_um) for ratio in (*RATIOS, np.inf)]
     with one_thread():
         shades = _shades(plan)
@@ -337,7 +339,7 @@ def _mix_words(d: Drawdown) -> str:
 
 
 def _ladder_words(
-    drawdowns: Sequence[Drawdown], found: Expected, grams: Mapping[str, float], plan: Plan
+    drawdowns: Sequence[Drawdown], found: Expected, grams: Mapping[str, float], plan: LadderPlan
 ) -> str:
     paint, white = plan.paint.tube.paint, plan.white.tube.paint
     how = "painted until the black no longer shows"
@@ -353,7 +355,9 @@ def _ladder_words(
     return "\n".join(lines)
 
 
-def _one_more_words(plan: Plan, made: Sequence[Drawdown], now: Expected, then: Expected) -> str:
+def _one_more_words(
+    plan: LadderPlan, made: Sequence[Drawdown], now: Expected, then: Expected
+) -> str:
     paint, fall = plan.paint.tube.paint, 1 - then.de00 / now.de00
     lead = (
         f"No one drawdown tells much more of {paint}; the best"
@@ -373,7 +377,7 @@ def _made_words(made: Sequence[Drawdown]) -> str:
     return last + "".join(f" (first {words})" for words in first)
 
 
-def _shade_words(plan: Plan, made: Sequence[Drawdown], now: Expected, then: Expected) -> str:
+def _shade_words(plan: LadderPlan, made: Sequence[Drawdown], now: Expected, then: Expected) -> str:
     assert plan.black is not None
     paint, black = plan.paint.tube.paint, plan.black.tube.paint
     fall = 1 - then.de00 / now.de00

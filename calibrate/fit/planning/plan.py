@@ -33,7 +33,7 @@ _BARE = {"black": 0.045, "white": 0.85}
 
 
 @dataclass(frozen=True)
-class Plan:
+class LadderPlan:
     """What a ladder is planned with: the paint, its white, the tools, the cards painted already.
 
     With a black, shades of the paint are to be predicted too.

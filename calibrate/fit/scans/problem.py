@@ -21,7 +21,7 @@ from ..problem.settings import FitSettings
 from ..problem.tube import Tube
 from .patch import most_likely, patch_spectra
 from .prior import ScanPrior
-from .solve import Seen
+from .solve import ChannelsSeen
 
 _DARKEST, _LIGHTEST = 0.005, 0.97
 """What a guess of a patch's spectrum is kept between: it is only where a fit begins."""
@@ -75,7 +75,7 @@ def lay_out(
     prior: ScanPrior,
     settings: FitSettings,
     known: Coefficients | None,
-) -> tuple[Problem, Seen, Array]:
+) -> tuple[Problem, ChannelsSeen, Array]:
     """Lay out the problem, what was seen of it, and the variance of each patch's channels (N, 3).
 
     The problem's measured spectra are guesses from each patch's own channels, for a fit to begin
@@ -93,7 +93,7 @@ def lay_out(
     Returns
     -------
     problem : Problem
-    seen : Seen
+    seen : ChannelsSeen
     variance : (N, 3) array
         Of each patch's channels.
 
@@ -146,7 +146,7 @@ def _with_what_is_unsure(
     bare: Mapping[tuple[str, str], tuple[Array, Array]],
     channels: Array,
     levels: Mapping[str, float],
-) -> tuple[Problem, Seen]:
+) -> tuple[Problem, ChannelsSeen]:
     """Add nuisance values for sensitivities, spectra of the bare substrates, and scans' levels."""
     nuisances = list(problem.nuisances)
     every = tuple(int(d) for d in np.unique(problem.drawdown))
@@ -176,7 +176,7 @@ def _with_what_is_unsure(
             level_by_scalar[len(nuisances)] = rows * spread
             nuisances.append(Nuisance(f"{card} level of the scan", "level", spread, "", over))
     problem = replace(problem, nuisances=tuple(nuisances))
-    seen = Seen(sensors.sensitivity, by_scalar, bare_by_scalar, channels, level_by_scalar)
+    seen = ChannelsSeen(sensors.sensitivity, by_scalar, bare_by_scalar, channels, level_by_scalar)
     return problem, seen
 
 
@@ -221,7 +221,7 @@ def bare_spectrum(
     return found, strongest(left)[:_BARE_FACTORS]
 
 
-def see_through(problem: Problem, seen: Seen, variance: Array) -> tuple[int, ...]:
+def see_through(problem: Problem, seen: ChannelsSeen, variance: Array) -> tuple[int, ...]:
     """Patches of opaque drawdowns that show their substrate all the same.
 
     A masstone brushed out may never hide: what lies so over black and over white belongs to no
@@ -230,7 +230,7 @@ def see_through(problem: Problem, seen: Seen, variance: Array) -> tuple[int, ...
     Parameters
     ----------
     problem : Problem
-    seen : Seen
+    seen : ChannelsSeen
         What the device saw.
     variance : (N, 3) array
         Of the channels.

@@ -50,7 +50,7 @@ from ..uncertainty.posterior import coefficients, spread
 from .patch import CORRECTION_SD, corrected
 from .prior import Likeness, ScanPrior, white_prior
 from .problem import lay_out, see_through
-from .solve import Seen, solve_channels
+from .solve import ChannelsSeen, solve_channels
 from .wrong_steps import odd_steps
 
 _LEFT_OVER = 0.35
@@ -58,7 +58,7 @@ _LEFT_OVER = 0.35
 readings show it, a third in the virtual paint lab; three channels don't."""
 _ROUNDS = 4
 """How often to solve: weights follow the fitted spectra, and beliefs what the paint is like."""
-_LaidOut = tuple[Problem, Seen, Array, tuple[int, ...]]
+_LaidOut = tuple[Problem, ChannelsSeen, Array, tuple[int, ...]]
 """A problem, what was seen of it, the channels' variance, and patches that show their substrate."""
 
 
@@ -174,7 +174,7 @@ def _on(card: CardChannels, known: Coefficients) -> tuple[str, ...]:
 
 
 def _shares(
-    problem: Problem, seen: Seen, variance: Array, solution: Solution, settings: FitSettings
+    problem: Problem, seen: ChannelsSeen, variance: Array, solution: Solution, settings: FitSettings
 ) -> dict[str, float]:
     """Squares of standard deviations that each step's channels lie off."""
     root = _whitening(problem, seen, variance, solution.fitted, settings)
@@ -186,14 +186,14 @@ def _shares(
     return found
 
 
-def _unread(seen: Seen, aside: Sequence[int]) -> Seen:
+def _unread(seen: ChannelsSeen, aside: Sequence[int]) -> ChannelsSeen:
     """Take from what was seen the patches that are set aside."""
     channels = seen.channels.copy()
     channels[list(aside)] = np.nan
     return replace(seen, channels=channels)
 
 
-def _nothing_left(problem: Problem, seen: Seen, known: Coefficients | None) -> Reasons:
+def _nothing_left(problem: Problem, seen: ChannelsSeen, known: Coefficients | None) -> Reasons:
     """Paints of which no patch is left, and why."""
     holds = problem.fractions[problem.drawdown] > 0
     read = np.asarray(np.isfinite(seen.channels).all(axis=1))
@@ -274,7 +274,7 @@ def _begin(
 
 def _minimise(
     problem: Problem,
-    seen: Seen,
+    seen: ChannelsSeen,
     variance: Array,
     begun: _Begun,
     settings: FitSettings,
@@ -297,7 +297,7 @@ def _minimise(
     return solution
 
 
-def _ladders(problem: Problem, seen: Seen) -> Seen:
+def _ladders(problem: Problem, seen: ChannelsSeen) -> ChannelsSeen:
     """What was seen, without brushed masstones."""
     single = (problem.fractions > 0).sum(axis=1) == 1
     return _unread(seen, np.flatnonzero((single & problem.brushed)[problem.drawdown]).tolist())
@@ -338,7 +338,7 @@ def _model_sd(problem: Problem, spectra: Array, settings: FitSettings) -> Array:
 
 
 def _whitening(
-    problem: Problem, seen: Seen, variance: Array, spectra: Array, settings: FitSettings
+    problem: Problem, seen: ChannelsSeen, variance: Array, spectra: Array, settings: FitSettings
 ) -> Array:
     """What makes the channels of each patch independent and of unit variance, (N, 3, 3).
 
@@ -358,7 +358,7 @@ def _whitening(
 
 def _report(
     problem: Problem,
-    seen: Seen,
+    seen: ChannelsSeen,
     solution: Solution,
     variance: Array,
     tubes: Mapping[str, Tube],

@@ -24,7 +24,7 @@ _TOLERANCE = 1e-2
 
 
 @dataclass(frozen=True, eq=False)
-class Seen:
+class ChannelsSeen:
     """What was seen of a problem's N patches through three channels.
 
     Nuisance values of the problem stand for what is unsure of the sensitivities and of the bare
@@ -61,7 +61,7 @@ class Part:
     """A block, and where it stands in the border."""
 
     block: Block
-    seen: Seen
+    seen: ChannelsSeen
     columns: Ints
 
     @cached_property
@@ -148,7 +148,7 @@ class Part:
 
 def solve_channels(
     problem: Problem,
-    seen: Seen,
+    seen: ChannelsSeen,
     start: Array,
     belief: Prior,
     root: Array,
@@ -163,7 +163,7 @@ def solve_channels(
     ----------
     problem : Problem
         Its measured spectra have no say.
-    seen : Seen
+    seen : ChannelsSeen
     start : (P, 2, W) array
         Log K and log S to begin from.
     belief : Prior

@@ -8,7 +8,7 @@ import numpy as np
 
 from ..problem.arrays import Problem
 from ..problem.rows import Ints
-from .forward import Batch, Block
+from .forward import Block, BlockBatch
 
 _TOGETHER = 8
 """Blocks laid side by side at most: more would leave the processor's cache."""
@@ -60,7 +60,7 @@ def clusters(problem: Problem) -> tuple[tuple[Block, ...], Ints]:
 
 
 @lru_cache(maxsize=4)
-def batches(problem: Problem) -> tuple[Batch, ...]:
+def batches(problem: Problem) -> tuple[BlockBatch, ...]:
     """Blocks of as many paints each, laid side by side."""
     kinds: dict[tuple[int, int], list[Block]] = {}
     for block in clusters(problem)[0]:
@@ -70,4 +70,4 @@ def batches(problem: Problem) -> tuple[Batch, ...]:
         for blocks in kinds.values()
         for i in range(0, len(blocks), _TOGETHER)
     ]
-    return tuple(s[0].alone if len(s) == 1 else Batch(problem, s) for s in sets)
+    return tuple(s[0].alone if len(s) == 1 else BlockBatch(problem, s) for s in sets)

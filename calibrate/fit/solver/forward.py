@@ -64,9 +64,9 @@ class Block:
         return np.searchsorted(self.drawdowns, self.problem.drawdown[self.rows])
 
     @cached_property
-    def alone(self) -> Batch:
+    def alone(self) -> BlockBatch:
         """The block laid out by itself."""
-        return Batch(self.problem, (self,))
+        return BlockBatch(self.problem, (self,))
 
     def predict(self, log_k: Array, log_s: Array, nu: Array) -> tuple[Array, Array, Array, Array]:
         """Readings of the block's patches and their derivatives.
@@ -92,7 +92,7 @@ class Block:
         return seen.measured[0], seen.spectral[0], scalar[0], seen.by_bare[0]
 
 
-class Seen(NamedTuple):
+class FittedReadings(NamedTuple):
     """Readings of G blocks' patches, and their derivatives.
 
     A nuisance value is felt through a few features of its drawdown: the paints' shares, the
@@ -127,7 +127,7 @@ def _padded(parts: Sequence[Ints], fill: int | None = None) -> Ints:
     return out
 
 
-class Batch:
+class BlockBatch:
     """Blocks with as many paints each, laid side by side.
 
     A block with fewer patches than the largest repeats its last one, which has no say: see `real`.
@@ -276,7 +276,7 @@ class Batch:
         dlog_x = thickness + self._counts[..., None] * (dtotal / total - dwet / wet)
         return c, log_x, dc, dlog_x
 
-    def predict(self, theta: Array, nu: Array) -> Seen:
+    def predict(self, theta: Array, nu: Array) -> FittedReadings:
         """Readings of the blocks' patches and their derivatives.
 
         Parameters
@@ -288,7 +288,7 @@ class Batch:
 
         Returns
         -------
-        Seen
+        FittedReadings
         """
         p = self.problem
         both = np.exp(theta)
@@ -350,7 +350,7 @@ class Batch:
         for j, moves in self._beneath.items():
             features.append(by_beneath * _SHAPES[j] * self._read_bare)
             by_row = np.concatenate([by_row, moves[:, :, None]], axis=2)
-        return Seen(
+        return FittedReadings(
             alpha * (self._k1 + own) + depth.mean(seen),
             spectral,
             np.stack(features, axis=2),

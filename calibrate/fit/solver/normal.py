@@ -11,7 +11,7 @@ import numpy as np
 from ...optics.spectra import Array
 from ..problem.arrays import Problem
 from .clusters import clusters
-from .forward import Batch, Block
+from .forward import Block, BlockBatch
 
 
 @dataclass(frozen=True)
@@ -59,12 +59,12 @@ class Normal(NamedTuple):
     by_bare: Array
 
 
-def normal_equations(batch: Batch, theta: Array, nu: Array, weight: Array) -> Normal:
+def normal_equations(batch: BlockBatch, theta: Array, nu: Array, weight: Array) -> Normal:
     """Form the normal equations of a batch of blocks at the current values.
 
     Parameters
     ----------
-    batch : Batch
+    batch : BlockBatch
     theta : (P, 2, W) array
         Log K and log S.
     nu : (M,) array

@@ -114,7 +114,7 @@ class Solution:
         return share, np.where(known, thickness, np.nan)
 
     @cached_property
-    def _eliminated(self) -> tuple[list[Part], Array, Array]:
+    def _eliminated(self) -> tuple[list[EliminatedBlock], Array, Array]:
         return eliminate(self.equations, 0.0)
 
     @cached_property
@@ -292,7 +292,7 @@ def _mixed(at: Array, step: Array, size: Array, past: Sequence[tuple[Array, Arra
     return np.asarray(step - (by_at + by_step) @ share)
 
 
-class Part(NamedTuple):
+class EliminatedBlock(NamedTuple):
     """A block's own unknowns, eliminated.
 
     Attributes
@@ -312,7 +312,7 @@ class Part(NamedTuple):
     curvature: Array
 
 
-def eliminate(equations: Equations, damping: float) -> tuple[list[Part], Array, Array]:
+def eliminate(equations: Equations, damping: float) -> tuple[list[EliminatedBlock], Array, Array]:
     """Eliminate each block's own unknowns; what is left are the border's equations.
 
     Parameters
@@ -323,7 +323,7 @@ def eliminate(equations: Equations, damping: float) -> tuple[list[Part], Array, 
 
     Returns
     -------
-    parts : list of Part
+    parts : list of EliminatedBlock
     curvature : (B, B) array
         The border's.
     right : (B,) array
@@ -350,7 +350,7 @@ def eliminate(equations: Equations, damping: float) -> tuple[list[Part], Array, 
                     raise np.linalg.LinAlgError("a block of the fit isn't positive definite")
                 dtrtrs(factor.T, both.T, trans=1, overwrite_b=1)
             whole -= both @ both.T
-            parts.append(Part(block, factor, both, curvature))
+            parts.append(EliminatedBlock(block, factor, both, curvature))
     return parts, whole[:-1, :-1], whole[:-1, -1]
 
 

@@ -135,7 +135,7 @@ def _same_factors(one: Coefficients, other: Coefficients, paint: str) -> bool:
 
 
 @dataclass(frozen=True)
-class Seen:
+class ReadMixes:
     """Reflectances of M mixes as read, and their slopes.
 
     Attributes
@@ -171,7 +171,7 @@ def see(
     shares: Array,
     thickness: float | None = None,
     substrates: Array | None = None,
-) -> Seen:
+) -> ReadMixes:
     """Predict mixes with all slopes: opaque, or as one film over several substrates.
 
     Parameters
@@ -186,7 +186,7 @@ def see(
 
     Returns
     -------
-    Seen
+    ReadMixes
     """
     c = coefficients
     k, s = shares @ c.k, shares @ c.s
@@ -198,7 +198,7 @@ def see(
     d = read_films(c.model, c.surface, k, s, x, under, offset[:, None])
     both = np.stack([d.d_k, d.d_s], axis=1)
     own = c.surface.alpha * c.surface_offset[:, None]
-    return Seen(
+    return ReadMixes(
         c.wavelengths,
         d.r,
         shares[:, :, None, None] * both[:, None],

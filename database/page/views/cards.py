@@ -16,7 +16,7 @@ from ...cards.filling import fill, filling, parse_amount, parse_day
 from ...cards.history import ReadFile, read_of
 from ...cards.layout_choice import PAGES
 from ...cards.mixtures import print_mixtures
-from ...cards.printing import FOLDER, Printed, Wanted, print_new_card
+from ...cards.printing import FOLDER, Printed, WantedCard, print_new_card
 from ...cards.progress import cards_progress, named_card, printed_here
 from ...easel.habits import Habits, habits, weighed_with
 from ...fits.standing import waits
@@ -90,7 +90,7 @@ def print_card(asked: Asked) -> Response:
     ladder = asked.text("ladder")
     if ladder and ladder not in STRENGTHS:
         raise InputError(None, "ladder", f"there is no {ladder} ladder", "choose another")
-    wanted = Wanted(
+    wanted = WantedCard(
         face=on_page,
         tubes=tuple(asked.texts("tube")),
         measure=measure_of(asked.text("scale") or "0.1"),

@@ -21,7 +21,7 @@ from ...common.whole_files import write_whole
 from ...easel.habits import gloss_of, habits, weighing
 from ...easel.setting_out import (
     SetOutRequest,
-    Wanted,
+    WantedColours,
     open_photo,
     setout_question,
     wanted_each,
@@ -132,7 +132,7 @@ def for_a_picture(asked: Asked) -> Response:
     within, tubes = _within(asked), asked.number("tubes", 4, 1, 5)
     gloss = gloss_of(asked.one_of("finish", GLOSSES))
 
-    def wanted(store: Store) -> Wanted:
+    def wanted(store: Store) -> WantedColours:
         if files:
             return wanted_of(store, open_photo(files[0], **neutral), files[0].stem)
         return wanted_each([aim(store, text) for text in typed])

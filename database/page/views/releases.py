@@ -14,7 +14,7 @@ from ...pictures.of_studio import whole
 from ...releases.compare import Numbers, compare, of_release, of_store
 from ...releases.files import SUMS, read_files, sha256
 from ...releases.load import load_release
-from ...releases.publish import Plan, find_release, plan, publish, releases
+from ...releases.publish import ReleasePlan, find_release, plan, publish, releases
 from ...store.store import Store
 from ..asked import Asked, Changed, view
 from ..drawing import drawn
@@ -40,7 +40,7 @@ def preview(asked: Asked) -> Response:
     )  # fmt: skip
 
 
-def _seen(made: Plan) -> str:
+def _seen(made: ReleasePlan) -> str:
     """What a plan would publish, in few letters: so that nothing else is published for it."""
     held = [(paint, said["fit"]) for paint, said in sorted(made.contents.paints.items())]
     return hashlib.sha256(repr((made.version, held)).encode()).hexdigest()[:16]

@@ -46,7 +46,7 @@ ORDERS = (
 
 
 @dataclass(frozen=True)
-class Mixture:
+class HeldOutMixture:
     """A mixture that no fit saw.
 
     Attributes
@@ -90,7 +90,7 @@ class Verdict:
 
     Attributes
     ----------
-    mixtures : tuple of Mixture
+    mixtures : tuple of HeldOutMixture
         The worst first.
     mean, p95, worst : float
         CIEDE2000 of those that tell; NaN without any.
@@ -101,7 +101,7 @@ class Verdict:
         that left it out, whose colours the release doesn't hold.
     """
 
-    mixtures: tuple[Mixture, ...]
+    mixtures: tuple[HeldOutMixture, ...]
     mean: float
     p95: float
     worst: float
@@ -291,7 +291,7 @@ def _verdict(release: LoadedRelease, packed: Packed, names: Mapping[str, str]) -
         scanned = rows[rows["scan_error"].notna()]
         unsure = dict(zip(scanned["over"], scanned["scan_error"].tolist(), strict=True))
         words = made.get((card, step), step)
-        found.append(Mixture(words, step, offs, predicted, read, unsure))
+        found.append(HeldOutMixture(words, step, offs, predicted, read, unsure))
     found.sort(key=lambda m: (not m.tells, -m.worst, m.step))
     off = np.array([off for m in found for off in m.tells])
     figures = np.nan, np.nan, np.nan
