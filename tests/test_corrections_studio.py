@@ -18,8 +18,7 @@ from tintladder.database.care.trace import of_release, of_store, trace
 from tintladder.database.releases.load import load_release
 from tintladder.database.releases.publish import publish
 from tintladder.database.releases.tables.inputs import session_of as packed_session
-from tintladder.database.releases.verify import verify_release
-from tintladder.database.releases.verify_corrections import corrections_follow
+from tintladder.database.releases.verify import corrections_follow, verify_release
 from tintladder.database.store import schema
 from tintladder.database.store.readings import session_of
 from tintladder.database.store.store import Store

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from ...calibrate.optics.coefficients import ABSOLUTE, Coefficients
 from ...calibrate.optics.colour import lab
@@ -40,6 +40,13 @@ class Swatch:
     words: str
     outside: bool
     lab: Array
+
+
+def swatch(lab: ArrayLike) -> Swatch:
+    """Return what a display shows of a CIELAB colour (3,)."""
+    colour = np.asarray(lab, dtype=float)
+    rgb, outside = lab_to_srgb(colour[None])
+    return Swatch(hex_code(rgb[0]), colour_words(colour), bool(outside[0]), colour)
 
 
 def swatches(reflectance: Array, wavelengths: Array) -> list[Swatch]:

@@ -15,16 +15,19 @@ from jsonschema.exceptions import SchemaError
 from numpy.typing import NDArray
 
 from ...calibrate.errors import InputError
+from ...calibrate.instrument.corrections_record import correct_anew
 from ...calibrate.optics.spectra import Array
 from .files import SUMS, read_files, sha256, sums
 from .load import of_this_layout, parse_table, read_descriptor
 from .tables.columns import Column, Table
 from .tables.descriptor import DESCRIPTOR, SCHEMA
+from .tables.inputs import session_of
 from .tables.models import by_transport, main
 from .tables.schema import tables_of
-from .verify_corrections import corrections_follow
 
 _LINE = re.compile(r"([0-9a-f]{64})  (.+)")
+_CLOSE = 1e-9
+"""Reflectance; what another machine may round otherwise."""
 
 
 def verify_release(path: str | Path, digest: str | None = None) -> list[str]:
@@ -253,3 +256,30 @@ def _arranged(tables: Mapping[str, pd.DataFrame]) -> _Arranged:
         q = (changes["quantity"] == "S").to_numpy(int)
         np.add.at(square, (i, q), changes[columns].to_numpy() ** 2)
     return _Arranged(value, stated, np.sqrt(square), ratio_only)
+
+
+def corrections_follow(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
+    """Name the sessions whose corrected readings don't follow from the raw ones.
+
+    Parameters
+    ----------
+    tables : mapping of name to DataFrame
+        Of a release, sound by themselves.
+    """
+    sessions = tables["sessions"]
+    if "corrections" not in sessions:
+        return
+    for number in sessions.loc[sessions["corrections"] != "", "session"]:
+        wrong = f"sessions.csv: session {number}: its corrected readings don't follow from the raw"
+        try:
+            read = session_of(tables, int(number))
+            if read.corrected is None or read.corrections is None:
+                raise ValueError("they aren't there")
+            made = correct_anew(read.spectra, read.corrections)
+        except (InputError, KeyError, TypeError, ValueError, IndexError) as error:
+            yield f"{wrong} ({' '.join(str(error).split())})"
+            continue
+        if not np.allclose(
+            made.spectra.values, read.corrected.values, rtol=0, atol=_CLOSE, equal_nan=True
+        ):
+            yield wrong

@@ -20,11 +20,11 @@ from ...cards.printing import FOLDER, Printed, WantedCard, print_new_card
 from ...cards.progress import cards_progress, named_card, printed_here
 from ...easel.habits import Habits, habits, weighed_with
 from ...fits.standing import waits
+from ...pictures.swatch import swatch
 from ...releases.words import caution_lines
 from .. import spectra_chart
 from ..asked import Asked, Changed, go, view
 from ..remedies import on_page
-from ..swatch import swatch
 from ..uploads import ACCEPTED
 
 MIXTURES = "mixtures"

@@ -14,11 +14,11 @@ from ...easel.heap import dab_of, heap_question
 from ...easel.plate import goal_of, plate_of, set_plate
 from ...easel.recipe import kept_named
 from ...mixing.target import Target
+from ...pictures.swatch import swatch
 from ...store.store import Store
 from ..asked import Asked, go, shown, view
 from ..jobs import Progress
 from ..remedies import on_page
-from ..swatch import swatch
 from ..touching import SPOTS, touched
 from ..uploads import PHOTOS, keep_photo, kept
 from ..worksheet import (

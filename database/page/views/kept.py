@@ -17,12 +17,12 @@ from ...easel.batches import batch_words
 from ...easel.habits import weighing
 from ...easel.swatches import dried, keep_swatch
 from ...mixing.target import Target
+from ...pictures.swatch import swatch
 from ...store import schema
 from ...store.recipes import Kept
 from ...store.store import Store
 from ..asked import Asked, go, shown, view
 from ..remedies import on_page
-from ..swatch import swatch
 from ..touching import SPOTS, touched
 from ..uploads import ACCEPTED, keep, kept
 from ..worksheet import aim, photo_of, shown_size, shown_spot

@@ -36,13 +36,13 @@ from ...mixing.photo import Spot, parse_spot, shrunk
 from ...mixing.recipes import Recipe
 from ...mixing.viewing import LIGHTS
 from ...pictures.of_studio import whole
+from ...pictures.swatch import swatch
 from ...pictures.ways import plot_ways
 from ...store.store import Store
 from ..asked import Asked, Changed, go, view
 from ..drawing import drawn
 from ..jobs import Progress
 from ..remedies import on_page
-from ..swatch import swatch
 from ..touching import SPOTS, touched
 from ..uploads import PHOTOS, keep_photo, kept
 from ..worksheet import (

@@ -14,10 +14,10 @@ from ...easel.basis import names_of
 from ...easel.habits import gloss_of, habits
 from ...easel.prediction import MixRequest, greying, predicted_mix
 from ...mixing.medium import MEDIUM, NAME
+from ...pictures.swatch import swatch
 from ...store.store import Store
 from ..asked import Asked, view
 from ..remedies import on_page
-from ..swatch import swatch
 from ..worksheet import aim
 
 _AS_READ = "read"

@@ -26,14 +26,13 @@ from ...cards.progress import named_card
 from ...cards.rehearsing import Hand, emulated, rehearsal
 from ...cards.sitting import Sat, connected
 from ...cards.sitting_words import answer_words, place_words, remark, request
-from ...pictures.swatch import Swatch
+from ...pictures.swatch import Swatch, swatch
 from ...store.sittings import Sitting
 from ...store.store import Store
 from .. import spectra_chart
 from ..asked import Asked, Changed, go, view
 from ..card_map import CardMap, card_map
 from ..sitting_room import Passed, Room, Seat, Standing
-from ..swatch import swatch
 from ..uploads import keep
 
 _REMOTE = ("socket://", "rfc2217://")
