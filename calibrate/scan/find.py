@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -185,6 +185,14 @@ def find_card(
     numbers = [n for n, group in by_number.items() if len(group) > 1] or list(by_number)
     if not numbers:
         height, width = picture.pixels.shape[:2]
+        mirrored = replace(picture, pixels=np.ascontiguousarray(picture.pixels[:, ::-1]))
+        if len({marker.id for marker in markers_in(mirrored)}) > LEAST_MARKERS:
+            raise InputError(
+                file,
+                None,
+                "the card is seen mirrored",
+                "switch mirroring off, or lay it face down, and take it again",
+            )
         raise InputError(
             file,
             None,

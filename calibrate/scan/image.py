@@ -20,9 +20,10 @@ from PIL import Image, ImageCms
 
 from ..errors import InputError
 
-MOST_PIXELS = 400_000_000
-LARGEST = 4_000_000_000
-"""Bytes; 400 megapixels at 16 bit have 2.4 GB."""
+MOST_PIXELS = 200_000_000
+"""An A4 page at 1200 dpi has 140 million."""
+LARGEST = 2_000_000_000
+"""Bytes."""
 FORMATS = {"TIFF": "TIFF", "PNG": "PNG", "JPEG": "JPEG", "MPO": "JPEG", "HEIF": "HEIC"}
 _ORIENTATION, _MAKE, _MODEL, _SOFTWARE = 0x0112, 0x010F, 0x0110, 0x0131
 _WRITTEN, _MORE, _TAKEN = 0x0132, 0x8769, 0x9003

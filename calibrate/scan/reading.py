@@ -21,6 +21,7 @@ from .find import Found, find_card
 from .image import Picture
 from .own_check import TYPICAL_WHITE, Mended, own_check
 from .sample import MOST_CLIPPED, MOST_LEFT_OUT, Sample, sample_all, sites
+from .screen import refuse_screen
 from .settings import LOSSY
 from .stray import Evened, even_out
 
@@ -124,14 +125,15 @@ def read_scan(
     Raises
     ------
     InputError
-        As `find_card`, `sample_all`, `Settings.check_same` and `own_check`, and where a step isn't
-        painted.
+        As `find_card`, `sample_all`, `refuse_screen`, `Settings.check_same` and `own_check`, and
+        where a step isn't painted.
     """
     if device is not None:
         device.settings.check_same(picture.facts, device.name)
     steps = _steps(card, layout, without)
     found = find_card(picture, {**layouts, layout.number: layout}, layout)
     samples = sample_all(picture, found, sites(layout, steps))
+    refuse_screen(picture, found, samples)
     curve = Curve.plain() if device is None else device.curve
     evened = even_out(picture, found, samples, curve)
     _check_painted(samples, evened.values, picture.facts.file)

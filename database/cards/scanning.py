@@ -18,6 +18,7 @@ from ...calibrate.scan.image import Facts, read_picture
 from ...calibrate.scan.improved import improvements
 from ...calibrate.scan.overlay import overlay as draw
 from ...calibrate.scan.reading import ScannedCard, read_scan
+from ...calibrate.scan.same_card import another_card
 from ..common.remedies import StudioDo
 from ..store.scan_files import overlay_of_scan, save_overlay
 from ..store.store import Store
@@ -118,7 +119,8 @@ def read_card_picture(
     Raises
     ------
     InputError
-        As `tintladder.calibrate.scan.reading.read_scan`, and for a card or device that isn't there.
+        As `tintladder.calibrate.scan.reading.read_scan`, for a card or device that isn't there, and
+        for a picture of another card than those before.
     """
     progress("opening the picture")
     picture = read_picture(file)
@@ -136,6 +138,7 @@ def read_card_picture(
         if overlay is not None:
             save_overlay(overlay, draw(picture, None, ()))
         raise
+    _check_same_card(store, scan, picture.facts)
     remarks = list[str | Sentence]()
     if card is None and known.name.casefold() != file.stem.casefold():
         remarks.append(f"taken for card {known.name}, because no card is named {file.stem}")
@@ -195,6 +198,28 @@ def _meant(store: Store, file: Path, card: str | None) -> Card:
     printed = [each for each in cards_progress(store) if each.printed]
     waiting = [each for each in printed if not each.read] or printed
     return store.cards.find(waiting[0].name if len(waiting) == 1 else file.stem)
+
+
+def _check_same_card(store: Store, scan: ScannedCard, facts: Facts) -> None:
+    """Refuse a picture that shows another card than those read as this card before.
+
+    Raises
+    ------
+    InputError
+        Where it does.
+    """
+    card = scan.channels.card
+    for before in store.scans.all("fit" if card.purpose == "fit" else "check"):
+        if before.card.name != card.name or before.scan_sha256 == facts.sha256:
+            continue
+        if another_card(scan.channels.labels, scan.lab, before.labels, before.lab):
+            raise InputError(
+                facts.file,
+                f"card {card.name}",
+                f"its steps have other colours than in {before.source}, which was read as the same "
+                "card: one of the two pictures shows another",
+                StudioDo.NAME_ITS_CARD(),
+            )
 
 
 def keep_scan(store: Store, read: ReadScan) -> tuple[int, bool, Path]:

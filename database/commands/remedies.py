@@ -67,6 +67,8 @@ WORDS: Mapping[RemedyCode, str] = {
     StudioDo.NAME_DEVICE: "where it is another device's, name that (tintladder scan --device NAME)",
     StudioDo.NAME_DEVICE_OR_CHARACTERISE: "name it (tintladder scan --device NAME), or "
     "characterise it (tintladder device scanner)",
+    StudioDo.NAME_ITS_CARD: "name the card that it shows (tintladder scan PICTURE --card NAME), or "
+    "take the other picture back with tintladder read --undo",
     StudioDo.NAME_FOLDER: "name the folder to restore to with --studio",
     StudioDo.NAME_TUBES_OF: "if you know which they are, name them with --of",
     StudioDo.NICKNAME: "give yours a nickname of its own, such as --nickname {nickname}",

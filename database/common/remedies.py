@@ -44,6 +44,7 @@ class StudioDo(RemedyCode):
     NAME_CARD_SITTING = "name the card of the sitting"
     NAME_DEVICE = "name the device that took it"
     NAME_DEVICE_OR_CHARACTERISE = "name the device, or characterise it"
+    NAME_ITS_CARD = "name the card that it shows, or take the other picture back"
     NAME_FOLDER = "name the folder to restore to"
     NAME_TUBES_OF = "if you know which they are, name them"
     NICKNAME = "give yours a nickname of its own, such as {nickname}"

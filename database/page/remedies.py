@@ -64,6 +64,8 @@ WORDS: Mapping[RemedyCode, str] = {
     StudioDo.NAME_DEVICE: 'where it is another device\'s, choose that under "Taken with"',
     StudioDo.NAME_DEVICE_OR_CHARACTERISE: 'choose it under "Taken with", or show it a target under '
     "Scanners",
+    StudioDo.NAME_ITS_CARD: "choose the card that it shows, or take the other picture back on that "
+    "card's page",
     StudioDo.NAME_FOLDER: "choose another folder to restore to",
     StudioDo.NAME_TUBES_OF: "if you know which they are, tick them",
     StudioDo.NICKNAME: "give yours a nickname of its own, such as {nickname}",

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from sqlalchemy import select
+from sqlalchemy.orm import Session
 
-from ...calibrate.fit.problem.result import PaintFit
+from ...calibrate.fit.problem.result import JointFit, PaintFit
 from ...calibrate.optics.coefficients import Coefficients
 from . import schema
 from .packing import pack_table, unpack_table
@@ -33,6 +35,33 @@ def named_inputs(inputs: Sequence[StoredReadings | StoredChannels]) -> dict[str,
             for item in inputs
             if isinstance(item, StoredChannels)
         ],
+    }
+
+
+def reasons(fit: JointFit) -> dict[str, Any]:
+    """Why paints were set aside at a fit, as it is kept; nothing where none was."""
+    return {"aside": {p: str(why) for p, why in fit.aside.items()}} if fit.aside else {}
+
+
+def set_aside(session: Session, current: Mapping[str, int]) -> dict[str, str]:
+    """Why paints were set aside when they were fitted last.
+
+    Parameters
+    ----------
+    session : Session
+    current : mapping of nickname to int
+        Number of each fitted paint's current fit.
+
+    Returns
+    -------
+    dict of nickname to str
+    """
+    query = select(schema.Fit.id, schema.Fit.inputs["aside"]).order_by(schema.Fit.id)
+    return {
+        paint: why
+        for number, aside in session.execute(query)
+        for paint, why in (aside or {}).items()
+        if current.get(paint, 0) < number
     }
 
 

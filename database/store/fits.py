@@ -20,7 +20,7 @@ from ..common.remedies import StudioDo
 from ..mixing import model_choice
 from ..mixing.model_choice import Trial, trial_of
 from . import schema
-from .fit_rows import named_inputs, paint_fit, paint_fit_row
+from .fit_rows import named_inputs, paint_fit, paint_fit_row, reasons, set_aside
 from .lots import of_one_lot
 from .packing import (
     pack_coefficients,
@@ -91,6 +91,7 @@ class Fits:
                         asdict(tube) for nickname, tube in taken.items() if nickname in weighed
                     ],
                     "known": None if known is None else self._named(known),
+                    **reasons(fit),
                 },
                 coefficients=packed,
                 coefficients_sha256=hashlib.sha256(packed).hexdigest(),
@@ -147,6 +148,12 @@ class Fits:
                         scan_error=row["scan_error"] if scanned else None,
                     )
                 )
+
+    def aside(self) -> dict[str, str]:
+        """Why paints were set aside when they were fitted last, by nickname."""
+        current = self.current()
+        with self._database.snapshot() as session:
+            return set_aside(session, current)
 
     def inputs(self) -> list[dict[str, Any]]:
         """Return what went into each fit that is current for some paint."""

@@ -276,7 +276,7 @@ def _table(patches: pd.DataFrame) -> str:
     lines = ["  step                over    paint   µm dry    fit left out"]
     for row in patches.to_dict("records"):
         left = "" if math.isnan(row["left_out"]) else f"{row['left_out']:.1f}"
-        thick = "opaque" if math.isnan(row["thickness_um"]) else f"{row['thickness_um']:.0f}"
+        thick = "unknown" if math.isnan(row["thickness_um"]) else f"{row['thickness_um']:.0f}"
         lines.append(
             f"  {row['step'][:18]:18}  {row['over']:6} {row['share']:6.1%} {thick:>8} "
             f"{row['de00']:6.1f} {left:>8}  {row['flag']}".rstrip()

@@ -35,9 +35,10 @@ def fits(asked: Asked) -> Response:
         found, held = verdicts(store), held_out(store)
         fitted = {verdict.paint for verdict in found}
         tubes = [paint for paint in store.paints.all() if paint.nickname not in fitted]
-        unfit, taught = unfit_scans(store), taught_before(store)
+        unfit, taught, aside = unfit_scans(store), taught_before(store), store.fits.aside()
     return asked.show(
         "fits.html", verdicts=found, held=held, unfitted=tubes, unfit=unfit, taught=taught,
+        aside=aside,
         pictures=OF_ALL, newest=max((each.fit for each in found), default=0),
     )  # fmt: skip
 
