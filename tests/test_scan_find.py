@@ -82,7 +82,7 @@ def refused(pixels, words, **named):
 def test_no_card_two_cards_wrong_layout():
     pixels = scanned()[0].pixels
     refused(np.full((500, 400, 3), 220, np.uint8), "no card was found")
-    refused(pixels[:, ::-1], "no card was found")  # mirrored
+    refused(pixels[:, ::-1], "the card is seen mirrored")
     refused(np.concatenate([pixels, pixels], axis=1), "two cards")
     refused(pixels, "wrong layout.*quick-a5.*six-tube-a4", expected=read_layout("six-tube-a4"))
 

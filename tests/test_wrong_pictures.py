@@ -57,10 +57,17 @@ def on_a_screen(pixels: np.ndarray, pitch: float, turn: float) -> np.ndarray:
     return np.round(255 * np.clip(0.7 * seen + 0.004, 0, 1) ** (1 / 2.2)).astype(np.uint8)
 
 
-@pytest.mark.parametrize(("pitch", "turn"), [(3.3, 0.5), (5.2, -1.5), (2.6, 2.0), (4.0, 44.0)])
+@pytest.mark.parametrize(("pitch", "turn"), [(5.2, -1.5), (4.0, 44.0), (6.5, 7.0)])
 def test_a_photograph_of_a_screen_is_told(pitch, turn):
     with pytest.raises(InputError, match="a photograph of a screen"):
         read(on_a_screen(shot(pose=Pose(260, 3.0)).pixels, pitch, turn))
+
+
+@pytest.mark.parametrize(("pitch", "turn"), [(3.3, 0.5), (2.6, 2.0)])
+def test_points_of_a_screen_that_blur_the_markers_leave_no_card(pitch, turn):
+    with pytest.raises(InputError) as error:
+        read(on_a_screen(shot(pose=Pose(260, 3.0)).pixels, pitch, turn))
+    assert "\n" not in str(error.value)
 
 
 @pytest.mark.parametrize("quality", [95, 80, 60])

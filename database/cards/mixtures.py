@@ -8,6 +8,7 @@ from ...calibrate.cards.card import Drawdown
 from ...calibrate.cards.label_strength import is_white, strength_of
 from ...calibrate.cards.mixture_plan import Mixture, check_layout, choose_mixtures, plan_mixtures
 from ...calibrate.errors import Field, InputError, Sentence
+from ..common.listing import either
 from ..common.remedies import StudioDo
 from ..mixing.prediction import parse_mix
 from ..store.schema import Paint
@@ -26,6 +27,30 @@ from .printing import (
 _KINDS = {"quick": "quick-mixtures", "drawdown": "mixtures"}
 
 
+def why_unread(store: Store) -> str | None:
+    """Why no device that the studio knows can judge a card of mixtures; None where one can.
+
+    Parameters
+    ----------
+    store : Store
+
+    Returns
+    -------
+    str or None
+        None, too, where the studio knows no device yet.
+    """
+    scanners = store.scanners.all()
+    if not scanners or any(each.device.fit_for_spectra for each in scanners):
+        return None
+    if store.readings.rows():
+        return None  # an instrument was at hand
+    names = either([each.device.name for each in scanners])
+    return (
+        f"no device of this studio can judge mixtures: what the channels of {names} see isn't "
+        "known, so the paint and the evening that the card takes would tell nothing"
+    )
+
+
 def print_mixtures(store: Store, wanted: WantedCard, named: Sequence[str] = ()) -> Printed:
     """Plan a card that judges fits, print it and its weighing sheet, and keep it: all, or nothing.
 
@@ -40,8 +65,11 @@ def print_mixtures(store: Store, wanted: WantedCard, named: Sequence[str] = ()) 
     Raises
     ------
     InputError
-        For a tube, mixture, white or layout that can't be had, or files that can't be written.
+        For a tube, mixture, white or layout that can't be had, files that can't be written, and
+        where no device at hand could judge the card, unless it is wanted anyway.
     """
+    if not wanted.anyway and (why := why_unread(store)) is not None:
+        raise InputError(None, Field("mixtures"), why, StudioDo.CHARACTERISE_OR_CONFIRM())
     if named and wanted.tubes:
         raise InputError(
             None,

@@ -55,6 +55,8 @@ class WantedCard:
         The black of a shade step of every tube, or with its share in percent: ``SOOT=1``.
     gap_um : float
     name : str or None
+    anyway : bool
+        Print a card of mixtures even if no device at hand could judge it.
     face : callable
         Words what to do once it is painted, for the weighing sheet.
     """
@@ -69,6 +71,7 @@ class WantedCard:
     shade: str | None = None
     gap_um: float = 300.0
     name: str | None = None
+    anyway: bool = False
     face: Face = str
 
 

@@ -17,6 +17,7 @@ from .remedies import in_terminal
 if TYPE_CHECKING:
     from ..cards.filling import Filling
     from ..cards.printing import Printed
+    from ..store.store import Store
 
 EXAMPLE = "tintladder card ANCHOR --scale 0.1    (afterwards: tintladder card fill 1)"
 _FILL = "fill"
@@ -85,6 +86,12 @@ def card(
     name: Annotated[
         str | None, typer.Option(help="Name of the card; without it, one is chosen.")
     ] = None,
+    anyway: Annotated[
+        bool,
+        typer.Option(
+            "--anyway", help="Print mixtures that no device of yours can judge, without asking."
+        ),
+    ] = False,
     check: Annotated[
         str | None, typer.Option(metavar="LAYOUT", help="Only check a layout, by name or file.")
     ] = None,
@@ -140,7 +147,7 @@ def card(
             raise _slip("--gap", f"expected 10 to 2000 µm, got {gap:g}", "measure it, or ask 300")
         wanted: dict[str, Any] = {"layout": layout, "page": page, "white": white, "name": name}
         wanted |= {"ratios": ratios} if ratios else {"ladder": ladder}
-        wanted |= {"shade": shade}
+        wanted |= {"shade": shade, "anyway": anyway}
         _print(tuple(words), scale, gap, wanted, tuple(mix or ()), proving, as_json, studio)
 
 
@@ -207,6 +214,8 @@ def _print(
     with open_store(studio) as store:
         for tube in tubes:
             store.paints.find(tube)
+        if proving and not wanted["anyway"]:
+            wanted["anyway"] = _confirmed(store)
         from ..cards.mixtures import print_mixtures
         from ..cards.printing import WantedCard, print_new_card
         from ..cards.progress import measure_before
@@ -220,6 +229,16 @@ def _print(
             done = print_mixtures(store, asked, mixes) if proving else print_new_card(store, asked)
         weighed_with(store, measure)
     say(_as_dict(done), as_json, lambda: _show(done, before is not None))
+
+
+def _confirmed(store: Store) -> bool:
+    """Whether to print mixtures that no device can judge; asks only where none can."""
+    from ..cards.mixtures import why_unread
+
+    if (why := why_unread(store)) is None or not sys.stdin.isatty():
+        return False
+    typer.echo(f"{why[0].upper()}{why[1:]}.", err=True)
+    return _ask("Print it all the same, yes or no", "no").casefold() in ("y", "yes")
 
 
 def _as_dict(done: Printed) -> dict[str, Any]:

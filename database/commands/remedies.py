@@ -37,6 +37,8 @@ WORDS: Mapping[RemedyCode, str] = {
     StudioDo.BACKUP_FILE: "name a file made by tintladder backup",
     StudioDo.BEGIN_SITTING: "begin one: tintladder measure CARD",
     StudioDo.CARD_NAMED: "give its name or number: tintladder card lists them",
+    StudioDo.CHARACTERISE_OR_CONFIRM: "characterise a flatbed by a target with spectra first "
+    "(tintladder device scanner), or print it all the same with --anyway",
     StudioDo.CHARACTERISE_AND_SCAN: "characterise it (tintladder device scanner) and scan the card "
     "again",
     StudioDo.CHOOSE_PLACE: "choose another place with --out",

@@ -18,6 +18,10 @@ class StudioDo(RemedyCode):
     BACKUP_FILE = "name a backup of a studio"
     BEGIN_SITTING = "begin a sitting with a card"
     CARD_NAMED = "give the name or number of a card"
+    CHARACTERISE_OR_CONFIRM = (
+        "characterise a flatbed by a target with spectra first, or confirm that you want it all "
+        "the same"
+    )
     CHARACTERISE_AND_SCAN = "characterise it and scan the card again"
     CHOOSE_PLACE = "choose another place for it"
     DRAW_ALONE = "draw {paint} down alone"

@@ -39,6 +39,9 @@ class Ladder:
         NaN where a step was not drawn over it.
     flags : mapping of substrate to tuple of N str
         What is odd about each patch, in words, or empty.
+    scanned : bool
+        Whether a scanner saw it: then ``measured`` is a spectrum that its three channels allow,
+        right in colour alone.
     """
 
     paint: str
@@ -49,6 +52,7 @@ class Ladder:
     measured: Mapping[str, Array]
     fitted: Mapping[str, Array]
     flags: Mapping[str, tuple[str, ...]]
+    scanned: bool = False
 
     @property
     def substrates(self) -> tuple[str, ...]:
@@ -137,6 +141,7 @@ def ladder(fit: PaintFit, cards: Sequence[Card] = ()) -> Ladder:
         measured,
         fitted,
         flags,
+        bool(fit.coefficients.scan_made[fit.coefficients.index(fit.paint)]),
     )
 
 

@@ -35,6 +35,8 @@ WORDS: Mapping[RemedyCode, str] = {
     StudioDo.BACKUP_FILE: "choose a backup of a studio",
     StudioDo.BEGIN_SITTING: "begin one on the card's page",
     StudioDo.CARD_NAMED: "see under Cards which there are",
+    StudioDo.CHARACTERISE_OR_CONFIRM: "show a flatbed a target with spectra under Scanners first, "
+    'or choose "Print it all the same"',
     StudioDo.CHARACTERISE_AND_SCAN: "show it a target under Scanners, and scan the card again",
     StudioDo.CHOOSE_PLACE: "see that the studio's folder can be written to",
     StudioDo.DRAW_ALONE: "plan a card of {paint} alone under Cards",

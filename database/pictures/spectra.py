@@ -20,7 +20,8 @@ _LABELLED = 6
 def plot_reflectance(steps: Ladder, ax: Axes | None = None) -> Axes:
     """Show measured reflectance as points over predicted curves, by wavelength.
 
-    Over white in full lines, over black in thinner dashes.
+    Over white in full lines, over black in thinner dashes. Of what a scanner saw there are no
+    points: it has three channels, and no reading at any wavelength.
     """
     ax = axes_or_new(ax, 6, 4)
     dress(ax, "Reflectance", "wavelength, nm", "reflectance", pad=21)
@@ -33,11 +34,15 @@ def plot_reflectance(steps: Ladder, ax: Axes | None = None) -> Axes:
         ):
             fill = tuple(colour) if np.isfinite(colour).all() else FAINT
             ax.plot(steps.wavelengths, curve, ls=dash, color=INK, lw=width, zorder=2)
-            ax.plot(
-                steps.wavelengths, spectrum, "o", ms=size, mfc=fill, mec=INK, mew=0.35, zorder=3
-            )
+            if not steps.scanned:
+                ax.plot(
+                    steps.wavelengths, spectrum, "o", ms=size, mfc=fill, mec=INK, mew=0.35, zorder=3
+                )
         ax.plot([], [], ls=dash, color=INK, lw=width, label=f"predicted over {over}")
-    ax.plot([], [], "o", ms=3.4, mfc=FAINT, mec=INK, mew=0.35, label="measured")
+    if steps.scanned:
+        ax.plot([], [], " ", label="scanned in three channels: no points")
+    else:
+        ax.plot([], [], "o", ms=3.4, mfc=FAINT, mec=INK, mew=0.35, label="measured")
     highest = max((float(np.nanmax(values)) for values in steps.measured.values()), default=1.0)
     ax.set_ylim(0, max(0.1, 1.08 * highest))
     ax.set_xlim(steps.wavelengths[0] - 5, steps.wavelengths[-1] + 5)

@@ -34,6 +34,11 @@ _EDGE = 0.09
 """Width of the mat around the swatches, a swatch being 1; its height there is twice that."""
 
 
+def _seen(steps: Ladder) -> str:
+    """What a ladder's own colours are called."""
+    return "scanned" if steps.scanned else "measured"
+
+
 def plot_strip(steps: Ladder, path: TintPath | None, ax: Axes | None = None) -> Axes:
     """Show the ladder's colours as they look, measured above predicted, on a grey mat.
 
@@ -55,7 +60,7 @@ def plot_strip(steps: Ladder, path: TintPath | None, ax: Axes | None = None) -> 
     cut = False
     for over in steps.substrates:
         for row, (kind, values) in enumerate(
-            (("measured", steps.measured[over]), ("predicted", steps.fitted[over]))
+            ((_seen(steps), steps.measured[over]), ("predicted", steps.fitted[over]))
         ):
             colours, outside = srgb(values, steps.wavelengths)
             read = ~np.isnan(values).all(axis=1)
@@ -77,7 +82,8 @@ def plot_strip(steps: Ladder, path: TintPath | None, ax: Axes | None = None) -> 
         labels.append(f"{steps.white},\npredicted")
     if not labels:
         ax.text(0, 0.4, "no patch of it alone was read", va="center", fontsize=TEXT, color=INK)
-    lines = ["as the instrument reads them, not as the eye sees them"] if labels else []
+    reader = "scanner" if steps.scanned else "instrument"
+    lines = [f"as the {reader} reads them, not as the eye sees them"] if labels else []
     lines += [f"▲ {words}: {few(where, 5)}" for words, where in said.items()]
     if cut:
         lines.append("◎ a display can't show this colour: the nearest is shown")
@@ -213,7 +219,7 @@ def _path(
                     flag_mark(ax, spot[0], spot[1], size=5.0, beside=6.0)
         ax.plot(
             [], [], mark, ms=size * 0.8, mfc=FAINT, mec=INK, mew=0.8, ls="",
-            label=f"measured over {over}",
+            label=f"{_seen(steps)} over {over}",
         )  # fmt: skip
     if path is not None and "white" in steps.fitted:
         # Small, on top of the discs and with a light rim: it lies in nearly every one.

@@ -15,7 +15,7 @@ from ....calibrate.errors import InputError
 from ...cards.filling import fill, filling, parse_amount, parse_day
 from ...cards.history import ReadFile, read_of
 from ...cards.layout_choice import PAGES
-from ...cards.mixtures import print_mixtures
+from ...cards.mixtures import print_mixtures, why_unread
 from ...cards.printing import FOLDER, Printed, WantedCard, print_new_card
 from ...cards.progress import cards_progress, named_card, printed_here
 from ...easel.habits import Habits, habits, weighed_with
@@ -61,6 +61,7 @@ def new_card(asked: Asked) -> Response:
         tubes, fitted, works = store.paints.all(), store.fits.current(), habits(store)
         on_cards = {paint for card in store.cards.all() for paint in card.paints}
         whites = [d.white for card in store.cards.all() for d in card.drawdowns if d.white]
+        unread = why_unread(store)
     layout = asked.one_of("layout", [key for key, _, _ in LAYOUTS])
     chosen = asked.texts("tube")
     if not chosen and layout == MIXTURES:
@@ -72,6 +73,7 @@ def new_card(asked: Asked) -> Response:
     white = asked.text("white") or (labelled if len(labelled) == 1 else whites or [""])[-1]
     return asked.show(
         "card_new.html", tubes=tubes, fitted=fitted, chosen=chosen, white=white, layouts=LAYOUTS,
+        unread=unread,
         layout=layout, measures=MEASURES, measured=_measured(works), pages=PAGES,
         strengths=STRENGTHS,
         blacks=[t.nickname for t in tubes if t.on_hand and is_black(t.pigments)],
@@ -100,6 +102,7 @@ def print_card(asked: Asked) -> Response:
         ladder=next((each for each in STRENGTHS if each == ladder), None),
         shade=asked.text("shade") or None,
         name=asked.text("name") or None,
+        anyway=bool(asked.text("anyway")),
     )
     if not wanted.tubes:
         raise InputError(None, "tubes", "a card needs a tube to paint", "choose one")
