@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,6 +10,23 @@ import numpy as np
 from ..optics.spectra import Array
 from ..optics.surface import Surface
 from .card import Card
+
+ONE_SIDED = "is known from one side only"
+"""What a flag says of a channel at its zero or its full-scale code."""
+
+
+def one_sided(flags: Iterable[tuple[str, str]]) -> frozenset[str]:
+    """Patches of which a flag says that a channel is known from one side only.
+
+    Parameters
+    ----------
+    flags : iterable of (label, words)
+
+    Returns
+    -------
+    frozenset of str
+    """
+    return frozenset(label for label, words in flags if ONE_SIDED in words)
 
 
 @dataclass(frozen=True)
@@ -32,6 +49,9 @@ class CardChannels:
     level : float
         Relative standard uncertainty of a factor that all its values share, beside the variance:
         how bright the whole scan is.
+    clipped : frozenset of str
+        Patches of which a channel is at its zero or its full-scale code: its value is the middle of
+        what it may be, and its variance that of all between.
     """
 
     card: Card
@@ -41,6 +61,7 @@ class CardChannels:
     surface: Surface
     source: str
     level: float = 0.0
+    clipped: frozenset[str] = frozenset()
 
     @property
     def uncertainty(self) -> Array:
@@ -75,6 +96,7 @@ def by_card(scans: Sequence[CardChannels]) -> list[CardChannels]:
             variance=np.concatenate([scan.variance for scan in same]),
             labels=tuple(label for scan in same for label in scan.labels),
             source=", ".join(scan.source for scan in same),
+            clipped=frozenset().union(*(scan.clipped for scan in same)),
             level=float(np.linalg.norm([scan.level for scan in same])) / len(same),
         )
         if len(same) > 1

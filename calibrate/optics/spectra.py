@@ -38,6 +38,8 @@ class Flag(IntFlag):
     """Of a bare card that glows: brightened stock, which reads differently under each lamp."""
     OUTLYING = 32
     """Of a reading that doesn't belong to the repeats of its patch."""
+    CLIPPED = 64
+    """Of a scanned patch of which a channel is at either end of its codes."""
 
 
 _OF_SIZE = np.uint16(Flag.BELOW_ZERO | Flag.ABOVE_ONE)

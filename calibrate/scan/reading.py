@@ -9,7 +9,7 @@ import numpy as np
 
 from ..cards.card import Card
 from ..cards.card_plan import seats
-from ..cards.channels import CardChannels
+from ..cards.channels import ONE_SIDED, CardChannels, one_sided
 from ..cards.layout import Layout
 from ..errors import CalibrateDo, Field, InputError
 from ..optics.display import srgb_of_xyz
@@ -20,7 +20,7 @@ from .curve import Curve
 from .find import Found, find_card
 from .image import Picture
 from .own_check import TYPICAL_WHITE, Mended, own_check
-from .sample import MOST_CLIPPED, MOST_LEFT_OUT, Sample, sample_all, sites
+from .sample import CHANNELS, MOST_CLIPPED, MOST_LEFT_OUT, Sample, sample_all, sites
 from .screen import refuse_screen
 from .settings import LOSSY
 from .stray import Evened, even_out
@@ -33,6 +33,8 @@ _UNKNOWN_SD = 0.08
 """Relative standard uncertainty of a channel of a device that isn't characterised."""
 _EMPTY_SD = 0.03
 """Of a dark channel that the device cut off at zero: it tells little but that."""
+_LEAST_SPAN = 0.05
+"""Of what a channel at its full-scale code may lie above it."""
 _UNPAINTED = 0.02
 """Relative difference from the bare card under which a step counts as not painted."""
 
@@ -154,16 +156,17 @@ def read_scan(
     level, unsure = level * mended.gain, mended.level_sd or unsure
     rows = [i for i, s in enumerate(samples) if s.site.kind in ("step", "bare")]
     values = evened.values[rows] * level
-    empty = np.array([samples[i].low > MOST_CLIPPED for i in rows])
-    variance = evened.variance[rows] * level**2 + (_EMPTY_SD * empty) ** 2
+    kept = [samples[i] for i in rows]
+    values, variance = _one_sided(kept, values, evened.variance[rows] * level**2)
     beyond = _UNKNOWN_SD * values if device is None else device.unexplained(values)
     variance += beyond**2
     xyz = _srgb_to_xyz(values) if device is None else device.xyz(values)
-    kept = [samples[i] for i in rows]
     labels = tuple(s.site.label for s in kept)
+    flags = _flags(kept, values)
     spread = np.array([_spread(s, curve) for s in kept])
+    surface, source = Surface.of("45:0", "excluded"), picture.facts.file
     channels = CardChannels(
-        card, values, variance, labels, Surface.of("45:0", "excluded"), picture.facts.file, unsure
+        card, values, variance, labels, surface, source, unsure, one_sided(flags)
     )
     return ScannedCard(
         channels,
@@ -174,7 +177,7 @@ def read_scan(
         samples,
         evened,
         scale,
-        _flags(kept, values),
+        flags,
         references,
         mended.said,
     )
@@ -276,17 +279,36 @@ def level_of(
 
 
 def _flags(samples: list[Sample], values: Array) -> tuple[tuple[str, str], ...]:
+    """What is odd about each patch, all of it said at once."""
     flags = []
     for sample, value in zip(samples, values, strict=True):
+        said = []
         if sample.left_out > MOST_LEFT_OUT:
-            words = f"{sample.left_out:.0%} of it is soiled or streaked and was left out"
-            flags.append((sample.site.label, words))
-        if sample.low.max() > MOST_CLIPPED:
-            channel = ("red", "green", "blue")[int(sample.low.argmax())]
-            flags.append((sample.site.label, f"{channel} is empty: too strong a colour for it"))
+            said.append(f"{sample.left_out:.0%} of it is soiled or streaked and was left out")
+        for share, end in ((sample.low, "zero"), (sample.high, "full-scale")):
+            ended = [
+                name for name, part in zip(CHANNELS, share, strict=True) if part > MOST_CLIPPED
+            ]
+            more = "no lighter" if end == "zero" else "no darker"
+            said += [f"{name} {ONE_SIDED}: {more} than its {end} code" for name in ended]
         if value.min() < 0:
-            flags.append((sample.site.label, "below zero once stray light is taken away"))
+            said.append("below zero once stray light is taken away")
+        if said:
+            flags.append((sample.site.label, "; ".join(said)))
     return tuple(flags)
+
+
+def _one_sided(samples: list[Sample], values: Array, variance: Array) -> tuple[Array, Array]:
+    """Values and variances of what is known where channels are at an end of their codes.
+
+    Beyond the full-scale code lies anything up to the perfect diffuser, all of it as likely (a
+    rectangular distribution, JCGM 101 6.4.2). Below zero code little is left but what a device's
+    matrix takes away.
+    """
+    low = np.array([s.low > MOST_CLIPPED for s in samples])
+    high = np.array([s.high > MOST_CLIPPED for s in samples])
+    span = np.where(high, np.maximum(1.0 - values, _LEAST_SPAN), 0.0)
+    return values + span / 2, variance + span**2 / 12 + (_EMPTY_SD * low) ** 2
 
 
 SRGB = np.array(

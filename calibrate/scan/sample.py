@@ -26,6 +26,7 @@ TRIM = 0.1
 """Share of the cells left out at either end of a mean."""
 MOST_CLIPPED = 0.02
 MOST_LEFT_OUT = 0.5
+CHANNELS = ("red", "green", "blue")
 _OUTLYING, _FAR = 4.0, 8.0
 _LEAST_SPREAD = 0.0015
 """Of full scale: under it a spread is the picture's own grain, not dirt."""
@@ -240,14 +241,17 @@ def trimmed(values: Array) -> tuple[Array, Array]:
 
 
 def _check_clipping(sample: Sample, file: str) -> None:
-    # One dark channel of a strong colour may be empty; all three are a black point set too high.
+    # One channel of a strong colour may be at an end of its codes, which is flagged; all three show
+    # a black point or an exposure that is wrong. References must be known from both sides.
+    step = sample.site.kind == "step"
+    full = sample.high.min() if step else sample.high.max()
     for share, end, do in (
-        (sample.high.max(), "brightest", "lower the exposure, switch automatic correction off"),
+        (full, "brightest", "lower the exposure, switch automatic correction off"),
         (sample.low.min(), "darkest", "switch automatic contrast and any black point off"),
     ):
         if share > MOST_CLIPPED:
-            channel = ("red", "green", "blue")[int(sample.high.argmax())]
-            what = f"{channel} is" if end == "brightest" else "all channels are"
+            channel = CHANNELS[int(sample.high.argmax())]
+            what = f"{channel} is" if end == "brightest" and not step else "all channels are"
             raise InputError(
                 file,
                 sample.site.label,

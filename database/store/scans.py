@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 from sqlalchemy import select
 
-from ...calibrate.cards.channels import CardChannels
+from ...calibrate.cards.channels import CardChannels, one_sided
 from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.surface import Surface
 from . import schema
@@ -173,6 +173,7 @@ def channels_of(row: schema.Scan, version: schema.CardVersion) -> StoredChannels
         Surface.of("45:0", "excluded"),
         row.file,
         row.evened["level_uncertainty"],
+        one_sided((patch.patch, patch.flag) for patch in row.patches),
     )
     return StoredChannels(
         **{f.name: getattr(paired, f.name) for f in fields(paired)},

@@ -18,6 +18,7 @@ FLAG_WORDS = {
     Flag.BELOW_SURFACE: "darker than the surface alone",
     Flag.FLUORESCENT: "on a card that glows near 440 nm",
     Flag.OUTLYING: "a reading unlike its repeats",
+    Flag.CLIPPED: "a channel of its scan known from one side only",
 }
 """What each flag of a patch says."""
 

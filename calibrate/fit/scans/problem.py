@@ -123,6 +123,7 @@ def lay_out(
                 bare[r.card.name, substrate] = found
                 values[i] = found[0]
         flags = np.where(np.isnan(values), np.uint16(Flag.MISSING), np.uint16(0))
+        flags[[label in r.clipped for label in r.labels]] |= np.uint16(Flag.CLIPPED)
         spectra = Spectra(GRID, values, r.labels, flags)
         guessed.append(CardReadings(r.card, spectra, r.surface, r.source))
     hidden = [step for r in averaged for step in hidden_steps(r)]

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from ....calibrate.cards.channels import CardChannels
+from ....calibrate.cards.channels import CardChannels, one_sided
 from ....calibrate.optics.sensors import Sensors
 from ....calibrate.optics.spectra import GRID
 from ....calibrate.optics.surface import Surface
@@ -149,6 +149,7 @@ def _packed(tables: Mapping[str, pd.DataFrame], scan: int) -> CardChannels:
         Surface.of("45:0", "excluded"),
         said["file"],
         float(said["level_uncertainty"]),
+        one_sided(zip(patches["patch"], patches["flag"].fillna(""), strict=True)),
     )
 
 
