@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
+from pathlib import Path
 
 import pytest
 
@@ -96,6 +97,21 @@ def test_refusals(tool, arguments, words):
     assert said.status == 2 and words in said.err and said.err.count("\n") == 1
 
 
-def test_a_ladder_too_long_for_its_card(tool):
-    said = tool("card", "ANCHOR", "--ladder", "1,2,3,4,5,6,7,8,9,10", "--scale", "0.1")
-    assert said.status == 2 and "it has room for" in said.err
+def test_a_ladder_too_long_for_its_card_goes_on_on_another_sheet(tool):
+    """Each sheet begins with the masstone; the white alone stands on the first, if at all."""
+    ladder = ("--ladder", "1,2,3,4,5,6,7,8,9,10", "--scale", "0.1")
+    said = tool("card", "ANCHOR", *ladder, "--name", "long", "--json")
+    assert said.status == 0, said.err
+    sheets = [said.json, *said.json["more"]]
+    assert [sheet["card"] for sheet in sheets] == ["long", "long-sheet-2", "long-sheet-3"]
+    steps = [[step["step"] for step in sheet["steps"] if step["painted"]] for sheet in sheets]
+    tints = [name for each in steps for name in each if name.endswith(":1")]
+    assert sorted(tints, key=lambda name: float(name[:-2])) == [f"{i}:1" for i in range(1, 11)]
+    assert all(each[0] == "masstone" for each in steps)
+    assert not any("white" in each for each in steps[1:])
+    for sheet in sheets:
+        assert all(Path(file).exists() for file in sheet["files"])
+    again = tool("card", "ANCHOR", *ladder, "--name", "long")
+    assert again.status == 2 and "there is a card long already" in again.err
+    shown = tool("card", "ANCHOR", *ladder, "--name", "other").out
+    assert shown.count("A further sheet of the same ladder") == 2

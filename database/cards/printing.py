@@ -93,6 +93,9 @@ class Printed:
         The black of its shades, where that has no fit yet.
     black_to_ask_for : str or None
         The black that its ladders could have a shade of, and have none.
+    more : tuple of Printed
+        Further sheets of the same ladders, where one has no room for all tints; the white alone
+        is painted on the first.
     """
 
     number: int
@@ -105,6 +108,7 @@ class Printed:
     waiting: tuple[str, ...]
     unknown_black: str | None = None
     black_to_ask_for: str | None = None
+    more: tuple[Printed, ...] = ()
 
 
 def print_new_card(store: Store, wanted: WantedCard) -> Printed:
@@ -129,26 +133,33 @@ def print_new_card(store: Store, wanted: WantedCard) -> Printed:
         black, shade = _shade(store, wanted.shade, list(ladders))
     known = {tube.paint: tube for tube in store.paints.tubes().values()}
     names = list(ladders) or [white.nickname]
-    plan = plan_card(
-        name_for(store, wanted.name, names[0].casefold() if len(names) == 1 else "tubes"),
-        layout,
-        [LadderToPaint(paint, strength, wanted.ratios) for paint, strength in ladders.items()],
-        white.nickname,
-        wanted.measure,
-        densities={p: t.density for p, t in known.items() if t.density is not None},
-        lots={p: t.lot for p, t in known.items() if t.lot},
-        shade=shade,
-        with_white=len(ladders) < len(tubes) or not _is_known(store, white.nickname),
-        gap_um=wanted.gap_um,
-        layout_name=name_of_layout,
-    )
+    name = name_for(store, wanted.name, names[0].casefold() if len(names) == 1 else "tubes")
+    with_white = len(ladders) < len(tubes) or not _is_known(store, white.nickname)
+    plans = [
+        plan_card(
+            f"{name}-sheet-{sheet}" if sheet > 1 else name,
+            layout,
+            [LadderToPaint(paint, strength, ratios) for paint, strength in ladders.items()],
+            white.nickname,
+            wanted.measure,
+            densities={p: t.density for p, t in known.items() if t.density is not None},
+            lots={p: t.lot for p, t in known.items() if t.lot},
+            shade=shade if sheet == 1 else None,
+            with_white=with_white and sheet == 1,
+            gap_um=wanted.gap_um,
+            layout_name=name_of_layout,
+        )
+        for sheet, ratios in enumerate(_sheets(wanted.ratios, layout, shade is not None), 1)
+    ]
     words = [
         _words(paint, ladders.get(paint.nickname), wanted)
         for paint in (*(tube for tube in tubes if tube.nickname in ladders), white)
     ]
     if black is not None and black.nickname not in ladders:
         words.insert(-1, tube_words(black, ": the black of the shades"))
-    done, fitted = keep_printed(store, plan, layout, words, wanted.face), store.fits.current()
+    with store.transaction():
+        first, *more = [keep_printed(store, plan, layout, words, wanted.face) for plan in plans]
+    done, fitted = replace(first, more=tuple(more)), store.fits.current()
     if black is not None:
         unknown = None if black.nickname in fitted else black.nickname
         return replace(done, unknown_black=unknown)
@@ -156,6 +167,16 @@ def print_new_card(store: Store, wanted: WantedCard) -> Printed:
     if len(known_blacks) == 1 and set(ladders) - set(known_blacks):
         return replace(done, black_to_ask_for=known_blacks[0])
     return done
+
+
+def _sheets(ratios: Sequence[float], layout: Layout, shaded: bool) -> list[tuple[float, ...]]:
+    """Tints of each sheet, the strongest first; the first sheet has the shade too."""
+    room = layout.steps_each - 1
+    first = room - shaded
+    if not layout.tubes or first < 1:
+        return [tuple(ratios)]
+    rest = range(first, len(ratios), room)
+    return [tuple(ratios[:first]), *(tuple(ratios[at : at + room]) for at in rest)]
 
 
 def _shade(store: Store, text: str, ladders: Sequence[str]) -> tuple[Paint, Shade]:

@@ -87,10 +87,7 @@ def card(
         str | None, typer.Option(help="Name of the card; without it, one is chosen.")
     ] = None,
     anyway: Annotated[
-        bool,
-        typer.Option(
-            "--anyway", help="Print mixtures that no device of yours can judge, without asking."
-        ),
+        bool, typer.Option("--anyway", help="Print mixtures that no device of yours can judge.")
     ] = False,
     check: Annotated[
         str | None, typer.Option(metavar="LAYOUT", help="Only check a layout, by name or file.")
@@ -266,6 +263,7 @@ def _as_dict(done: Printed) -> dict[str, Any]:
         "unpainted": list(done.waiting),
         "unknown_black": done.unknown_black,
         "black_to_ask_for": done.black_to_ask_for,
+        "more": [_as_dict(sheet) for sheet in done.more],
         "files": [str(file) for file in (done.card_file, done.sheet_file, done.text_file)],
     }
 
@@ -310,6 +308,9 @@ def _show(done: Printed, as_before: bool) -> None:
             f"Of the same tubes {_listed(done.waiting)} printed already and not painted yet: "
             "one is enough, unless you mean to paint more."
         )
+    for sheet in done.more:
+        typer.echo("\nA further sheet of the same ladder; the white is painted on the first alone:")
+        _show(sheet, False)
 
 
 def _listed(cards: tuple[str, ...]) -> str:
