@@ -30,7 +30,7 @@ GREY_WORDS, GREY_SHORT = "grey: the same on both", "grey"
 LEAST_PT = 8.0
 """Letters of what a painter has to do are no smaller (our choice)."""
 _LABEL_PT, _FINE_PT = 9.0, 7.0
-_WIDE_MM, _SHORT_MM = 22.0, 12.0
+_WIDE_MM, _SHORT_MM = 22.0, 11.0
 _WHOLE, _SHORT = 80, 9
 """Letters of a nickname that are shown; of fewer the weighing sheet tells the rest."""
 

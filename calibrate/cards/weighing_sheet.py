@@ -316,7 +316,7 @@ def _table(
             lines.append(("LINEABOVE", (0, i), (-1, i), 0.9, Color(0.3, 0.3, 0.3)))
         before = d.paint
     name = 29 if layout.tubes > 1 else 20
-    ticks = [10.5 * mm] * len(ACTS)
+    ticks = [12.0 * mm] * len(ACTS)
     rest = width_pt - (name + 26 + 13) * mm - sum(ticks)
     table = Table(
         rows, colWidths=[name * mm, rest, 26 * mm, *ticks, 13 * mm], repeatRows=1, splitByRow=1
