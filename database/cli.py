@@ -26,7 +26,7 @@ GROUPS = {
     "Your tubes and cards": ("tubes", "plan", "card"),
     "Reading": ("read", "scan", "measure", "device"),
     "Fitting": ("fit", "plot"),
-    "Mixing": ("predict", "recipe", "next", "setout", "muddy", "reach"),
+    "Mixing": ("predict", "recipe", "next", "drying", "setout", "muddy", "reach"),
     "On paper": ("sheet", "lesson", "report"),
     "Sharing and keeping": (
         "publish", "releases", "compare", "verify", "trace", "export", "adopt", "backup", "restore",

@@ -27,6 +27,7 @@ from .remedies import in_terminal
 if TYPE_CHECKING:
     from ..easel.additions import Additions
     from ..easel.plate import KeptDab, OnPlate
+    from ..mixing.drying import Wet
     from ..mixing.heap_guess import Likely
     from ..mixing.measures import Measure
     from ..mixing.target import Target
@@ -67,9 +68,13 @@ def next(
         typer.Option(
             metavar="PHOTO",
             help="For a heap of unknown parts: a photograph of a dried dab beside a bare white "
-            "and black, or the colour that was read of it. Never a wet dab.",
+            "and black, or the colour that was read of it.",
         ),
     ] = None,
+    wet: Annotated[
+        bool,
+        typer.Option("--wet", help="That dab is wet; how your paint dries has to be taught."),
+    ] = False,
     at: Annotated[str | None, typer.Option(metavar="X,Y", help="Where the dab is seen.")] = None,
     grey: GreyOption = None,
     white: WhiteOption = None,
@@ -97,7 +102,7 @@ def next(
         from ..easel.asked_colour import parse_target
         from ..easel.basis import nickname
         from ..easel.densities import added_grams
-        from ..easel.heap import heap_question
+        from ..easel.heap import dab_of, heap_question
         from ..easel.plate import OnPlate, on_plate, plate_of, set_plate
 
         gloss = check_finish(finish)
@@ -106,7 +111,10 @@ def next(
         plate_for, likely = _plate_for(store, target, goal), None
         if dab is None:
             no_photo(at=at, grey=grey, white=white, black=black)
-        fresh = None if dab is None else _dab(store, dab, at, grey, white, black, heap, split(of))
+        fresh = None
+        if dab is not None:
+            seen = _dab(store, dab, at, grey, white, black, heap)
+            fresh = dab_of(store, seen, heap or 0.0, split(of), wet)
         if fresh is not None:
             likely = heap_question(store, fresh).answer()
         added = [added_grams(store, text, lambda name: nickname(store, name)) for text in add or []]
@@ -140,6 +148,8 @@ def next(
             )
             question = addition_question(store, asked)
     answer = question.answer(likely)
+    from .drying import wet_as_dict
+
     found, basis = answer.found, answer.basis
     result = {
         "plate": answer.plate,
@@ -157,6 +167,8 @@ def next(
         "step": asked.scale.step,
         "growth": found.growth,
         "start_over": found.start_over,
+        "wet_now": wet_as_dict(answer.wet and answer.wet[0]),
+        "wet_aim": wet_as_dict(answer.wet and answer.wet[1]),
         "calculated": basis.model_words,
         "scan_made": bool(basis.scanned(answer.plate)),
         "dab": kept and _dab_as_dict(kept, answer.likely),
@@ -198,20 +210,16 @@ def _dab(
     white: str | None,
     black: str | None,
     heap: float | None,
-    of: list[str],
-) -> KeptDab:
+) -> Target:
     """Read a dab's colour from its photograph, or take it as it is said."""
     from ..easel.asked_colour import parse_target
-    from ..easel.heap import dab_of
 
     if heap is None:
         raise InputError("--dab", text, "expected the grams in the heap too", "weigh it: --heap 8")
     if is_picture(text):
-        seen = target_in_photo(store, Path(text), at, grey, white, black)
-    else:
-        no_photo(at=at, grey=grey, white=white, black=black)
-        seen = parse_target(text, store)
-    return dab_of(store, seen, heap, of)
+        return target_in_photo(store, Path(text), at, grey, white, black)
+    no_photo(at=at, grey=grey, white=white, black=black)
+    return parse_target(text, store)
 
 
 def _dab_as_dict(dab: KeptDab, likely: Likely | None) -> dict[str, Any]:
@@ -225,6 +233,23 @@ def _dab_as_dict(dab: KeptDab, likely: Likely | None) -> dict[str, Any]:
         "between": {name: list(ends) for name, ends in likely.spread.items()},
         "shows_through_de00": likely.shows_through,
     }
+
+
+def _look_words(wet: tuple[Wet, Wet] | None) -> str:
+    """Say how to look at the heap: wet paint is never held against a dry colour."""
+    if wet is None:
+        return (
+            "Add three quarters of that, dry a dab and look, then the rest: all of this is told of "
+            "dry paint, and wet paint isn't yet its colour. How it changes can be taught: see "
+            "tintladder drying."
+        )
+    from .drying import wet_words
+
+    now, aim = (wet_words(each) for each in wet)
+    return (
+        f"Add three quarters of that, stir, look, then the rest. Wet, the plate should look {now}, "
+        f"and the aim looks {aim}; all else is told of dry paint."
+    )
 
 
 def _show(answer: Additions, scale: Measure) -> None:
@@ -262,10 +287,7 @@ def _show(answer: Additions, scale: Measure) -> None:
             f"Add {more}: then it is off by {found.then:.1f} ({in_words(found.then)}), "
             f"and the heap grows by {100 * found.growth:.0f} %."
         )
-        typer.echo(
-            "Add three quarters of that, dry a dab and look, then the rest: all of this is told of "
-            "dry paint, and wet paint isn't yet its colour."
-        )
+        typer.echo(_look_words(answer.wet))
     if found.start_over:
         typer.echo("It is cheaper to start over: see tintladder recipe.")
     typer.echo(f"Sure to within CIEDE2000 {found.band:.1f} (95 of 100 times). {basis.model_words}")

@@ -71,6 +71,8 @@ def predict(
         usual(store, finish=finish, light=light)
         ground = None if over is None else parse_target(over, store)
         found = predicted_mix(store, MixRequest(mix, volume, gloss, as_read, thickness, ground))
+    from .drying import wet_as_dict
+
     basis, read = found.basis, found.basis.read
     result = {
         "mix": found.parts,
@@ -80,6 +82,7 @@ def predict(
         "dry_volume_assumed": found.dry_volume_assumed,
         "density_assumed": found.assumed,
         "thickness_um": thickness,
+        "wet": wet_as_dict(found.wet),
         "finish": basis.manner.viewing.finish,
         "looks": [
             {
@@ -119,6 +122,10 @@ def _show(found: PredictedMix, result: dict[str, Any]) -> None:
         rows.append((title, seen.words, *lit, f"±{seen.band:.1f}", shown))
     lights = (f"L* a* b* ({view})" for view in VIEWS)
     print_table(["film", "looks", *lights, "band", "sRGB"], rows)
+    if found.wet is not None:
+        from .drying import wet_words
+
+        typer.echo(f"Wet it looks {wet_words(found.wet)}, and dries to that.")
     if found.dry_volume_assumed and len(found.looks) > 1:
         listed = ", ".join(found.basis.names[paint] for paint in found.dry_volume_assumed)
         typer.echo(

@@ -35,7 +35,7 @@ def as_dict(ways: Ways, measured: Sequence[Amounts]) -> dict[str, Any]:
         "nearest_de00": answer.nearest,
         "missing": answer.missing,
         "recipes": [
-            _way(recipe, amounts)
+            _way(ways, recipe, amounts)
             for recipe, amounts in zip(answer.recipes, measured, strict=True)
         ],
         "calculated": basis.model_words,
@@ -44,7 +44,9 @@ def as_dict(ways: Ways, measured: Sequence[Amounts]) -> dict[str, Any]:
     } | basis.said  # fmt: skip
 
 
-def _way(recipe: Recipe, amounts: Amounts) -> dict[str, Any]:
+def _way(ways: Ways, recipe: Recipe, amounts: Amounts) -> dict[str, Any]:
+    from .drying import wet_as_dict
+
     order = amounts.order
     return {
         "parts": recipe.parts,
@@ -52,6 +54,7 @@ def _way(recipe: Recipe, amounts: Amounts) -> dict[str, Any]:
         "lab": [float(x) for x in recipe.lab],
         "difference_de00": recipe.difference,
         "band_de00": recipe.band,
+        "wet": wet_as_dict(ways.wet(recipe)),
         "clumsy_de00": recipe.clumsy,
         "weighing_de00": amounts.first.weighing,
         "metamerism_de00": recipe.lights,
@@ -128,7 +131,7 @@ def show(ways: Ways, measured: Sequence[Amounts], last: Sequence[str]) -> None:
             over = amount_words(amounts.first.surplus, amounts.first.measure)
             said += f" ({over} more than asked)"
         typer.echo(f"\n{number}. {said}: {recipe.words}.")
-        for line in _lines(recipe, amounts, ways.basis):
+        for line in _lines(ways, recipe, amounts):
             typer.echo(f"   {line[:1].upper()}{line[1:]}.")
         if number == 1:
             _show_order(amounts.first, order, names)
@@ -144,6 +147,8 @@ def show(ways: Ways, measured: Sequence[Amounts], last: Sequence[str]) -> None:
             f"The density of {typical} is only typical: measured by volume, the first way may be "
             f"{first.slip:.1f} off. Weigh 2 ml once: tintladder tubes weigh {first.assumed[0]}"
         )
+    if ways.wet(answer.recipes[0]) is None and ways.basis.manner.viewing.finish:
+        typer.echo("How this changes as it dries was never taught: see tintladder drying.")
     for line in (ways.basis.model_words, *last):
         typer.echo(line)
 
@@ -163,11 +168,13 @@ def _show_wanted(answer: Answer, basis: Basis) -> None:
         )
 
 
-def _lines(recipe: Recipe, amounts: Amounts, basis: Basis) -> list[str]:
+def _lines(ways: Ways, recipe: Recipe, amounts: Amounts) -> list[str]:
     """What is to be known of one way."""
     from ..easel.made_words import beforehand_words, surplus_words
     from ..mixing.recipes import match_words
+    from .drying import wet_words
 
+    basis = ways.basis
     first, names = amounts.first, basis.names
     lines = [match_words(recipe)]
     if recipe.why:
@@ -176,6 +183,8 @@ def _lines(recipe: Recipe, amounts: Amounts, basis: Basis) -> list[str]:
         lines.append(_light_words(*max(recipe.lights.items(), key=lambda item: item[1])))
     lines.append(f"a hand that errs by a tenth in each part lands {recipe.clumsy:.1f} off")
     lines.append(made_words(first, recipe.band))
+    wet = ways.wet(recipe)
+    lines += [f"wet on the plate it looks {wet_words(wet)}, and dries to that"] if wet else []
     lines += beforehand_words(first.beforehand, first.measure, names)
     lines += filter(None, [surplus_words(first)])
     scanned = [names.get(p, p) for p in basis.scanned(recipe.parts)]

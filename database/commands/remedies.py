@@ -72,6 +72,8 @@ WORDS: Mapping[RemedyCode, str] = {
     StudioDo.NAME_ITS_CARD: "name the card that it shows (tintladder scan PICTURE --card NAME), or "
     "take the other picture back with tintladder read --undo",
     StudioDo.NAME_FOLDER: "name the folder to restore to with --studio",
+    StudioDo.TEACH_DRYING: "let the dab dry, or teach it with a wet and a dried dab of one mix: "
+    "tintladder drying",
     StudioDo.NAME_TUBES_OF: "if you know which they are, name them with --of",
     StudioDo.NICKNAME: "give yours a nickname of its own, such as --nickname {nickname}",
     StudioDo.OTHER_FOLDER: "name another with --studio",

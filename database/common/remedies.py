@@ -50,6 +50,7 @@ class StudioDo(RemedyCode):
     NAME_DEVICE_OR_CHARACTERISE = "name the device, or characterise it"
     NAME_ITS_CARD = "name the card that it shows, or take the other picture back"
     NAME_FOLDER = "name the folder to restore to"
+    TEACH_DRYING = "let the dab dry, or teach how they dry with a wet and a dried dab of one mix"
     NAME_TUBES_OF = "if you know which they are, name them"
     NICKNAME = "give yours a nickname of its own, such as {nickname}"
     OTHER_FOLDER = "name another folder"

@@ -8,6 +8,7 @@ from math import hypot
 from typing import TYPE_CHECKING
 
 from ...calibrate.optics.surface import Gloss
+from ..mixing.drying import Wet
 from ..mixing.heap_guess import Likely, outcomes
 from ..mixing.made import SIGMAS
 from ..mixing.measures import Measure
@@ -69,6 +70,14 @@ class Additions:
     plate: Mapping[str, float]
     found: Next
     likely: Likely | None
+
+    @property
+    def wet(self) -> tuple[Wet, Wet] | None:
+        """Return how the plate looks wet now, and how it looks wet at the aim; None if untaught."""
+        drying = self.basis.drying([*self.plate, *self.found.additions])
+        if drying is None:
+            return None
+        return drying.wet(self.found.now, self.found.band), drying.wet(self.target.lab)
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -13,6 +13,7 @@ from ...calibrate.optics.colour import View
 from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.surface import Gloss
 from ..common.remedies import StudioDo
+from ..mixing.drying import Drying
 from ..mixing.film import Film, FilmPalette
 from ..mixing.made import Made, as_made
 from ..mixing.measures import Measure, density
@@ -22,6 +23,7 @@ from ..mixing.target import Target
 from ..mixing.viewing import AS_READ, Viewing
 from .asked_colour import kept_viewing
 from .densities import volume_slip, with_densities
+from .drying import medium_of, one_medium, taught
 
 if TYPE_CHECKING:
     from ..store.store import Store
@@ -84,6 +86,8 @@ class Tube:
         Whether it is only typical of its pigments, never weighed.
     scan_made : bool
         Whether its K and S were read by a scanner.
+    medium : str
+        Its binder, by which it is known how it dries; empty where that wasn't said.
     """
 
     nickname: str
@@ -92,6 +96,7 @@ class Tube:
     density: float
     density_assumed: bool
     scan_made: bool
+    medium: str = ""
 
 
 @dataclass(frozen=True)
@@ -112,6 +117,8 @@ class Basis:
         By which model mixes are calculated, in a sentence.
     fits : tuple of (nickname, int)
         The number of each tube's fit.
+    dryings : tuple of (medium, Drying)
+        What was taught of how media dry.
     """
 
     manner: Manner
@@ -120,6 +127,7 @@ class Basis:
     names: Mapping[str, str]
     model_words: str
     fits: tuple[tuple[str, int], ...]
+    dryings: tuple[tuple[str, Drying], ...] = ()
 
     @property
     def view(self) -> View:
@@ -170,7 +178,7 @@ class Basis:
     @property
     def key(self) -> tuple[Any, ...]:
         """By which two of them are told apart."""
-        return self.manner, self.tubes, self.read.paints, self.fits, self.shares
+        return self.manner, self.tubes, self.read.paints, self.fits, self.shares, self.dryings
 
     def scanned(self, paints: Collection[str]) -> list[str]:
         """Return those of some paints that a scanner read, not an instrument."""
@@ -183,6 +191,16 @@ class Basis:
     def volume_slip(self, parts: Mapping[str, float]) -> float:
         """CIEDE2000 that a mix may be off, measured by volume: one standard deviation."""
         return volume_slip(self.palette, parts, self.assumed(parts))
+
+    def drying(self, paints: Iterable[str]) -> Drying | None:
+        """Return how a mix changes as it dries; None where that was never taught.
+
+        What an instrument reads is of dry films alone, and a film lets its ground show.
+        """
+        medium = one_medium({tube.nickname: tube.medium for tube in self.tubes}, paints)
+        if medium is None or self.manner.film is not None or not self.manner.viewing.finish:
+            return None
+        return dict(self.dryings).get(medium)
 
     def of(self, paints: Sequence[str]) -> Basis:
         """Return some of the tubes alone, in that order."""
@@ -317,10 +335,14 @@ def _basis(store: Store, manner: Manner, read: Coefficients, medium: bool) -> Ba
         if paint.nickname in read.paints:
             row = read.index(paint.nickname)
             lot = paint.current_lot.lot if paint.current_lot is not None else None
-            density, scanned = float(read.density[row]), bool(read.scan_made[row])
-            known = paint.nickname in assumed
-            tubes.append(Tube(paint.nickname, paint.name, lot, density, known, scanned))
+            tubes.append(
+                Tube(
+                    paint.nickname, paint.name, lot, float(read.density[row]),
+                    paint.nickname in assumed, bool(read.scan_made[row]), medium_of(paint.binder),
+                )
+            )  # fmt: skip
     return Basis(
         manner, with_medium(read) if medium else read, tuple(tubes), names_of(store),
         store.fits.model_words(read), tuple((p, current[p]) for p in read.paints if p in current),
+        tuple(taught(store).items()),
     )  # fmt: skip

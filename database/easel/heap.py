@@ -11,26 +11,39 @@ from ..common.remedies import StudioDo
 from ..mixing.heap_guess import READ_BAND, Likely, likely_mixes
 from ..mixing.target import Target
 from .basis import Basis, Manner, on_hand
+from .drying import dried
 from .plate import KeptDab
 
 if TYPE_CHECKING:
     from ..store.store import Store
 
 
-def dab_of(store: Store, seen: Target, grams: float, of: Sequence[str] = ()) -> KeptDab:
+def dab_of(
+    store: Store, seen: Target, grams: float, of: Sequence[str] = (), wet: bool = False
+) -> KeptDab:
     """Return what is kept of a heap's dab.
 
     Parameters
     ----------
     store : Store
     seen : Target
-        Its colour, dry.
+        Its colour, dry unless it is said to be wet.
     grams : float
         In the heap.
     of : sequence of str
         Every tube that is in it, by nickname or part of a name; empty where they aren't known.
+    wet : bool
+        Whether it was seen wet: it is taken for what it will dry to.
+
+    Raises
+    ------
+    InputError
+        For a wet dab of paints that nobody taught how they dry.
     """
     paints = tuple(dict.fromkeys(store.paints.find(name).nickname for name in of))
+    if wet:
+        there = [paint.nickname for paint in store.paints.all() if paint.on_hand]
+        seen = dried(store, seen, paints or there)
     lightness, a, b = (float(x) for x in seen.lab)
     return KeptDab(
         seen.said, (lightness, a, b), seen.band or READ_BAND, seen.viewing, grams, paints

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.surface import Gloss
+from ..mixing.drying import Wet
 from ..mixing.medium import MEDIUM
 from ..mixing.prediction import BY_VOLUME, GRAMS, Look, by_weight, look, mix_words, parse_amounts
 from ..mixing.target import Target
@@ -72,6 +73,13 @@ class PredictedMix:
     by_volume: bool
     looks: tuple[Look, ...]
     assumed: list[str]
+
+    @property
+    def wet(self) -> Wet | None:
+        """What it looks like wet, hiding; None where that was never taught."""
+        drying = self.basis.drying(self.parts)
+        whole = self.looks[0]
+        return None if drying is None else drying.wet(whole.lab(), whole.band)
 
     @property
     def dry_volume_assumed(self) -> list[str]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.surface import Gloss
+from ..mixing.drying import Wet
 from ..mixing.film import Film
 from ..mixing.made import Made, as_made
 from ..mixing.measures import WEIGHED_PARTS, area_grams, batch_grams
@@ -171,6 +172,11 @@ class Ways:
 
     basis: Basis
     answer: Answer
+
+    def wet(self, recipe: Recipe) -> Wet | None:
+        """Return what a way looks like wet; None where that was never taught."""
+        drying = self.basis.drying(recipe.parts)
+        return None if drying is None else drying.wet(recipe.lab, recipe.band)
 
     def in_parts(self, recipe: Recipe) -> Made:
         """Return a way in whole parts by weight."""

@@ -24,6 +24,7 @@ from .sitting_room import Room
 from .views import (
     adopt,
     cards,
+    drying,
     fits,
     heap,
     kept,
@@ -101,6 +102,9 @@ ROUTES = (
     ("/predict", predict.predict, GET),
     ("/kept", kept.all_kept, GET),
     ("/kept/{batch}/swatch", kept.take_swatch, POST),
+    ("/drying", drying.drying, GET),
+    ("/drying", drying.teach_now, POST),
+    ("/drying/{pair}/forget", drying.forget, POST),
     ("/manual", manual.contents, GET),
     ("/manual/{topic}", manual.one, GET),
     ("/paper", paper.papers, GET),

@@ -69,6 +69,7 @@ WORDS: Mapping[RemedyCode, str] = {
     StudioDo.NAME_ITS_CARD: "choose the card that it shows, or take the other picture back on that "
     "card's page",
     StudioDo.NAME_FOLDER: "choose another folder to restore to",
+    StudioDo.TEACH_DRYING: "let the dab dry, or show a wet and a dried dab of one mix under Drying",
     StudioDo.NAME_TUBES_OF: "if you know which they are, tick them",
     StudioDo.NICKNAME: "give yours a nickname of its own, such as {nickname}",
     StudioDo.OTHER_FOLDER: "name another folder",

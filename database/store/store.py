@@ -6,6 +6,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from .cards import Cards
+from .dryings import Dryings
 from .fits import Fits
 from .habits import Habits
 from .imports import Imports
@@ -40,6 +41,7 @@ class Store(Transactions):
     recipes : Recipes
     plates : Plates
     habits : Habits
+    dryings : Dryings
     sittings : Sittings
     """
 
@@ -55,6 +57,7 @@ class Store(Transactions):
         self.recipes = Recipes(self, self.paints, self.fits)
         self.plates = Plates(self)
         self.habits = Habits(self)
+        self.dryings = Dryings(self)
 
     @cached_property
     def sittings(self) -> Sittings:

@@ -39,6 +39,7 @@ def plate_step(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     scale = habits_of(asked, store).measuring.scale
     found, grams, scanned = None, amounts.batch.grams, list[str]()
     guess: list[str | Sentence] = []
+    wet = None
     if plate and ways.basis.manner.film is None:
         wanted = AdditionRequest(
             ways.answer.target, tuple(there.additions), dab=there.dab, wanted=amounts.grams,
@@ -47,7 +48,7 @@ def plate_step(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
         question = addition_question(store, wanted)
         searches: Searches = asked.request.app.state.searches
         answer = question.answer(searches.answer(question.heap) if question.heap else None)
-        found = answer.found
+        found, wet = answer.found, answer.wet
         guess += guess_words(answer.likely, said["names"]) if answer.likely else []
         scanned = answer.basis.scanned(plate)
         # Three quarters of what is missing go on first; whatever really did is typed over it.
@@ -57,6 +58,7 @@ def plate_step(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
         grams = {p: max(g - plate.get(p, 0.0), 0.0) for p, g in grams.items()}
     said["plate"] = {
         "additions": there.additions, "seen": seen_of(there), "sum": plate, "next": found,
+        "wet": wet,
         "grams": {p: round(g, 3) for p, g in grams.items()}, "dab": guess,
         "began_unknown": there.dab is not None, "scanned": scanned, "undoable": there.undoable,
         "weighed": lambda grams: amount_words(grams, scale),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .base import Base
-from .fits import Batch, Check, Fit, Habit, PaintFit, Plate, Recipe, Release
+from .fits import Batch, Check, Drying, Fit, Habit, PaintFit, Plate, Recipe, Release
 from .readings import (
     FINISHES,
     ORDINARY,
@@ -23,7 +23,7 @@ from .readings import (
     SittingReading,
 )
 
-HEAD = "0013"
+HEAD = "0014"
 """The newest migration; a test holds it against the migrations themselves."""
 
 
@@ -45,6 +45,7 @@ __all__ = [
     "Check",
     "Device",
     "Drawdown",
+    "Drying",
     "Fit",
     "Habit",
     "Import",

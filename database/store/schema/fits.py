@@ -148,6 +148,20 @@ class Habit(Base):
     value: Mapped[str]
 
 
+class Drying(Base):
+    """A wet and a dried dab of one mix: what it teaches of how its medium dries."""
+
+    __tablename__ = "dryings"
+
+    noted: Mapped[str]
+    medium: Mapped[str]
+    """The binder of its paints, casefolded; empty where it isn't known."""
+    parts: Mapped[dict[str, Any]]
+    wet: Mapped[dict[str, Any]]
+    dry: Mapped[dict[str, Any]]
+    unsure: Mapped[float]
+
+
 class Plate(Base):
     """What is on a plate after one step, and the state that undoing that step leads back to."""
 
