@@ -9,9 +9,17 @@ import pytest
 from sqlalchemy import select, update
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import ciede2000
+from tintladder.database.easel.asked_colour import parse_target
 from tintladder.database.easel.plate import on_plate, plate_of, set_plate, undo
-from tintladder.database.mixing.heap_guess import likely_mixes, outcomes
-from tintladder.database.mixing.next_addition import AIM, NEAR, hand, measured, next_additions
+from tintladder.database.mixing.heap_guess import corrected, likely_mixes, outcomes
+from tintladder.database.mixing.next_addition import (
+    AIM,
+    LEFT_G,
+    NEAR,
+    hand,
+    measured,
+    next_additions,
+)
 from tintladder.database.mixing.order import lab_of
 from tintladder.database.mixing.palette import Palette
 from tintladder.database.mixing.target import Target
@@ -114,9 +122,9 @@ def test_it_aims_at_the_middle_and_the_scale_is_in_its_band():
     rng, step = np.random.default_rng(3), 0.1
     slips = [{p: g + rng.uniform(-0.05, 0.05) for p, g in KELP.items()} for _ in range(400)]
     off = ciede2000(lab_of(PALETTE, slips), GOAL)
-    spread = hand(PALETTE, KELP, dict.fromkeys(KELP, 1), step)
+    spread = hand(PALETTE, KELP, dict.fromkeys(KELP, 1), step, left=0.0)
     assert float(np.sqrt((off**2).mean())) == pytest.approx(spread, rel=0.15)
-    assert hand(PALETTE, KELP, dict.fromkeys(KELP, 4), step) == pytest.approx(2 * spread)
+    assert hand(PALETTE, KELP, dict.fromkeys(KELP, 4), step, 0.0) == pytest.approx(2 * spread)
 
 
 @pytest.mark.parametrize("step", [0.01, 0.1, 0.5])
@@ -251,3 +259,62 @@ def test_a_scale_and_a_finish_are_remembered(own_demo, monkeypatch, capsys):
     read = tintladder("recipe", "mixtures/moss", "--ways", "1", "--json").json
     assert "finish" not in read["viewing"]
     tintladder("recipe", "62,-18,-9", "--scale", "0.01", "--measure", "grams", "--finish", "gloss")
+
+
+def test_what_a_brush_brings_is_part_of_the_hand():
+    """Against heaps into which a little of any one tube was truly stirred."""
+    rng = np.random.default_rng(5)
+    brought = []
+    for _ in range(400):
+        heap = dict(KELP)
+        paint = str(rng.choice(PALETTE.paints))
+        heap[paint] = heap.get(paint, 0.0) + abs(float(rng.normal(0, LEFT_G)))
+        brought.append(heap)
+    off = ciede2000(lab_of(PALETTE, brought), lab_of(PALETTE, [KELP])[0])
+    alone = hand(PALETTE, KELP, {}, 0.1)
+    assert float(np.sqrt((off**2).mean())) == pytest.approx(alone, rel=0.25)
+    assert hand(PALETTE, KELP, dict.fromkeys(KELP, 1), 0.1) > alone
+
+
+def test_a_dab_of_a_heap_that_was_weighed_corrects_it():
+    """The heap that was truly mixed is told nearer than by what the scale showed."""
+    rng = np.random.default_rng(11)
+    before, after, held = [], [], []
+    for _ in range(30):
+        true = {p: g + float(rng.uniform(-0.05, 0.05)) for p, g in KELP.items()}
+        old = str(rng.choice(PALETTE.paints))
+        true[old] = true.get(old, 0.0) + float(rng.uniform(0.01, 0.05))
+        look = lab_of(PALETTE, [true])[0]
+        dab = Target("a dab", look + rng.uniform(-0.2, 0.2, 3), band=0.5)
+        likely = corrected(PALETTE, KELP, dab, 0.1)
+        before.append(float(ciede2000(lab_of(PALETTE, [KELP])[0], look)))
+        after.append(float(ciede2000(lab_of(PALETTE, [likely.mixes[0]])[0], look)))
+        _, most = outcomes(PALETTE, likely, 10.0, {}, look)
+        held.append(after[-1] <= most)
+        assert likely.weights.sum() == pytest.approx(1)
+    assert np.mean(after) < 0.5 * np.mean(before) and np.percentile(after, 95) < 0.6
+    assert np.mean(held) >= 0.9
+    other = Target("a dab", np.array([40.0, 60.0, 40.0]), band=1.0)
+    assert corrected(PALETTE, KELP, other, 0.1) is None
+
+
+def test_a_dab_is_asked_for_where_it_tells_more_than_an_addition(own_demo, monkeypatch, capsys):
+    def tintladder(*arguments):
+        return run(monkeypatch, capsys, "next", *arguments, "--studio", own_demo)
+
+    far = tintladder("62,-18,-9", "--clear", "--add", "HULL=8,STARBOARD=1", "--json").json
+    assert not far["dab_first"], "far off an addition brings more"
+    # Weighed in many small portions on a coarse scale, nobody knows a little heap well.
+    with Store.open(own_demo) as store:
+        near = parse_target("62,-18,-9", store)
+    heap = "HULL=0.9,STARBOARD=0.1"
+    seen = tintladder("62,-18,-9", "--scale", "0.1", "--clear", "--add", heap, "--json").json
+    aim = ",".join(f"{x:.1f}" for x in seen["now_lab"])
+    told = tintladder(aim, "--clear", "--add", heap)
+    assert "A dried dab tells more than another addition" in told.out
+    assert near.viewing.finish == "gloss"
+    looked = tintladder(aim, "--dab", aim, "--heap", "1", "--json").json
+    assert not looked["dab_first"] and looked["dab"]["likely_parts"]["HULL"] > 0.8
+    assert looked["unsure_de00"] < seen["unsure_de00"]
+    over = tintladder("95,0,2", "--clear", "--add", "PITCH=8")
+    assert "start over: a fresh batch takes 8 g" in over.out or "Only a fresh batch" in over.out

@@ -114,7 +114,8 @@ def next(
         fresh = None
         if dab is not None:
             seen = _dab(store, dab, at, grey, white, black, heap)
-            fresh = dab_of(store, seen, heap or 0.0, split(of), wet)
+            told = on_plate(plate_of(store, plate_for).additions)
+            fresh = dab_of(store, seen, heap or 0.0, split(of), wet, {} if clear else told)
         if fresh is not None:
             likely = heap_question(store, fresh).answer()
         added = [added_grams(store, text, lambda name: nickname(store, name)) for text in add or []]
@@ -167,6 +168,8 @@ def next(
         "step": asked.scale.step,
         "growth": found.growth,
         "start_over": found.start_over,
+        "unsure_de00": answer.unsure,
+        "dab_first": answer.dab_first,
         "wet_now": wet_as_dict(answer.wet and answer.wet[0]),
         "wet_aim": wet_as_dict(answer.wet and answer.wet[1]),
         "calculated": basis.model_words,
@@ -255,6 +258,7 @@ def _look_words(wet: tuple[Wet, Wet] | None) -> str:
 def _show(answer: Additions, scale: Measure) -> None:
     from ...calibrate.optics.colour import in_words
     from ..common.colour_words import colour_words
+    from ..easel.additions import start_over_words
     from ..easel.heap import guess_words
     from ..mixing.measures import amount_words
     from ..mixing.next_addition import NEAR
@@ -288,6 +292,11 @@ def _show(answer: Additions, scale: Measure) -> None:
             f"and the heap grows by {100 * found.growth:.0f} %."
         )
         typer.echo(_look_words(answer.wet))
+    if answer.dab_first:
+        typer.echo(
+            f"A dried dab tells more than another addition: the plate is only known to within "
+            f"{answer.unsure:.1f}. Dry one, read it, and weigh the heap: --dab COLOUR --heap GRAMS."
+        )
     if found.start_over:
-        typer.echo("It is cheaper to start over: see tintladder recipe.")
+        typer.echo(f"{start_over_words(answer)}: see tintladder recipe.")
     typer.echo(f"Sure to within CIEDE2000 {found.band:.1f} (95 of 100 times). {basis.model_words}")

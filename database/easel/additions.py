@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import hypot
 from typing import TYPE_CHECKING
 
 from ...calibrate.optics.surface import Gloss
 from ..mixing.drying import Wet
-from ..mixing.heap_guess import Likely, outcomes
+from ..mixing.heap_guess import READ_BAND, Likely, outcomes
 from ..mixing.made import SIGMAS
 from ..mixing.measures import Measure
-from ..mixing.next_addition import Next, hand, measured, next_additions
+from ..mixing.next_addition import Next, hand, measured, next_additions, predicted_band
 from ..mixing.target import Target
 from .basis import Basis, Manner, on_hand
 from .habits import BY_SCALE
@@ -21,6 +21,9 @@ from .plate import KeptDab, on_plate
 
 if TYPE_CHECKING:
     from ..store.store import Store
+
+_A_DAB = 0.2
+"""CIEDE2000 that drying a dab has to tell: it takes a while (our own rule)."""
 
 
 @dataclass(frozen=True)
@@ -63,6 +66,12 @@ class Additions:
     found : Next
     likely : Likely or None
         What the plate's first heap is likely made of, where nobody wrote it down.
+    unsure : float
+        CIEDE2000 that the plate as it is stays within of its prediction, 95 of 100 times.
+    looked : bool
+        Whether a dried dab of just this plate was looked at.
+    wanted : float
+        Grams needed in the end.
     """
 
     basis: Basis
@@ -70,6 +79,22 @@ class Additions:
     plate: Mapping[str, float]
     found: Next
     likely: Likely | None
+    unsure: float
+    looked: bool
+    wanted: float
+
+    @property
+    def dab_first(self) -> bool:
+        """Whether a dried dab tells more than another addition brings.
+
+        Both are counted in the difference that is to be expected in the end: what is off, and what
+        isn't known of it.
+        """
+        known, dab = self.unsure / 1.96, READ_BAND / 1.96
+        off, then = self.found.off, self.found.then
+        brought = hypot(off, known) - hypot(then, known)
+        told = hypot(then, known) - hypot(then, dab)
+        return not self.looked and told > brought + _A_DAB
 
     @property
     def wet(self) -> tuple[Wet, Wet] | None:
@@ -113,20 +138,27 @@ class AdditionQuestion:
         wanted = max(asked.wanted or 0.0, sum(plate.values()))
         found = next_additions(palette, plate, lab, wanted)
         found = measured(palette, plate, found, lab, asked.scale.step)
-        found = replace(found, band=hypot(found.band, SIGMAS * self._weighed(plate, found)))
         if self.heap is not None and asked.dab is not None:
             likely = likely or self.heap.answer()
-            more = on_plate([*asked.additions[1:], found.additions])
-            _, unsure = outcomes(palette, likely, asked.dab.grams, more, lab)
-            found = replace(found, band=hypot(found.band, max(unsure - found.then, 0.0)))
-        return Additions(self.basis, self.target, plate, found, likely)
+        unsure = self._unsure(asked.additions, found.off, likely)
+        after = self._unsure((*asked.additions, found.additions), found.then, likely)
+        found, looked = replace(found, band=after), asked.dab is not None
+        looked = looked and len(asked.additions) == 1
+        return Additions(self.basis, self.target, plate, found, likely, unsure, looked, wanted)
 
-    def _weighed(self, plate: Mapping[str, float], found: Next) -> float:
-        """CIEDE2000 that weighing may have moved the heap by; one standard deviation."""
-        weighed = [*self.request.additions[self.request.dab is not None :], found.additions]
-        times = {p: sum(p in each for each in weighed) for p in {**plate, **found.additions}}
-        heap = {p: plate.get(p, 0.0) + found.additions.get(p, 0.0) for p in times}
-        return hand(self.basis.palette, heap, times, self.request.scale.step)
+    def _unsure(
+        self, additions: Sequence[Mapping[str, float]], off: float, likely: Likely | None
+    ) -> float:
+        """CIEDE2000 that a plate stays within of its prediction, 95 of 100 times."""
+        palette, dab = self.basis.palette, self.request.dab
+        heap, weighed = on_plate(additions), additions[dab is not None :]
+        times = {paint: sum(paint in each for each in weighed) for paint in heap}
+        moved = hand(palette, heap, times, self.request.scale.step)
+        found = hypot(predicted_band(palette, heap), SIGMAS * moved)
+        if likely is not None and dab is not None:
+            _, most = outcomes(palette, likely, dab.grams, on_plate(weighed), self.target.lab)
+            found = hypot(found, max(most - off, 0.0))
+        return found
 
 
 def addition_question(store: Store, request: AdditionRequest) -> AdditionQuestion:
@@ -141,3 +173,14 @@ def addition_question(store: Store, request: AdditionRequest) -> AdditionQuestio
     basis = on_hand(store, manner, [*on_plate(request.additions), *(dab.of if dab else ())])
     target = request.target.under(manner.viewing, basis.read.surface)
     return AdditionQuestion(basis, target, request, heap_question(store, dab) if dab else None)
+
+
+def start_over_words(answer: Additions) -> str:
+    """Say why a fresh batch is better, a sentence without its end."""
+    found, heap = answer.found, sum(answer.plate.values())
+    if found.growth * heap > answer.wanted:
+        fresh, more = f"{answer.wanted:.0f} g", f"{found.growth * heap:.0f} g"
+        return (
+            f"It takes less paint to start over: a fresh batch takes {fresh}, this one {more} more"
+        )
+    return f"Only a fresh batch comes near, within {found.fresh:.1f}"

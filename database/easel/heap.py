@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 
 from ...calibrate.errors import Sentence
 from ..common.remedies import StudioDo
-from ..mixing.heap_guess import READ_BAND, Likely, likely_mixes
+from ..mixing.heap_guess import READ_BAND, Likely, corrected, likely_mixes
 from ..mixing.target import Target
 from .basis import Basis, Manner, on_hand
 from .drying import dried
+from .habits import weighing
 from .plate import KeptDab
 
 if TYPE_CHECKING:
@@ -19,7 +20,12 @@ if TYPE_CHECKING:
 
 
 def dab_of(
-    store: Store, seen: Target, grams: float, of: Sequence[str] = (), wet: bool = False
+    store: Store,
+    seen: Target,
+    grams: float,
+    of: Sequence[str] = (),
+    wet: bool = False,
+    told: Mapping[str, float] | None = None,
 ) -> KeptDab:
     """Return what is kept of a heap's dab.
 
@@ -34,6 +40,8 @@ def dab_of(
         Every tube that is in it, by nickname or part of a name; empty where they aren't known.
     wet : bool
         Whether it was seen wet: it is taken for what it will dry to.
+    told : mapping of nickname to grams, optional
+        What was weighed in; used where no tubes are named.
 
     Raises
     ------
@@ -41,13 +49,15 @@ def dab_of(
         For a wet dab of paints that nobody taught how they dry.
     """
     paints = tuple(dict.fromkeys(store.paints.find(name).nickname for name in of))
+    known = {} if paints else dict(told or {})
     if wet:
         there = [paint.nickname for paint in store.paints.all() if paint.on_hand]
-        seen = dried(store, seen, paints or there)
+        seen = dried(store, seen, paints or known or there)
     lightness, a, b = (float(x) for x in seen.lab)
     return KeptDab(
-        seen.said, (lightness, a, b), seen.band or READ_BAND, seen.viewing, grams, paints
-    )
+        seen.said, (lightness, a, b), seen.band or READ_BAND, seen.viewing, grams, paints,
+        tuple(known.items()), weighing(store).measuring.step,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -76,7 +86,12 @@ class HeapQuestion:
         InputError
             As `likely_mixes`.
         """
-        return likely_mixes(self.basis.palette, self.dab.target, self.dab.of)
+        palette, dab = self.basis.palette, self.dab
+        found = None
+        if dab.told:
+            found = corrected(palette, dict(dab.told), dab.target, dab.step)
+        # What looks like nothing that was weighed in is another heap.
+        return found or likely_mixes(palette, dab.target, dab.of)
 
 
 def heap_question(store: Store, dab: KeptDab) -> HeapQuestion:
@@ -87,7 +102,8 @@ def heap_question(store: Store, dab: KeptDab) -> HeapQuestion:
     InputError
         As `on_hand`.
     """
-    return HeapQuestion(on_hand(store, Manner(dab.viewing), dab.of), dab)
+    paints = [*dab.of, *(paint for paint, _ in dab.told)]
+    return HeapQuestion(on_hand(store, Manner(dab.viewing), paints), dab)
 
 
 def guess_words(likely: Likely, names: Mapping[str, str]) -> list[str | Sentence]:

@@ -41,6 +41,10 @@ class KeptDab:
         Of the heap then.
     of : tuple of str
         Paints that are known to be all that is in it; empty where they aren't.
+    told : tuple of (nickname, grams)
+        What was weighed in before, where that is known.
+    step : float
+        Smallest step of the scale that it was weighed with, g.
     """
 
     said: str
@@ -49,6 +53,8 @@ class KeptDab:
     viewing: Viewing
     grams: float
     of: tuple[str, ...]
+    told: tuple[tuple[str, float], ...] = ()
+    step: float = 0.1
 
     @property
     def target(self) -> Target:
@@ -70,6 +76,8 @@ class KeptDab:
         return cls(
             str(said["said"]), (lightness, a, b), float(said["band"]), viewing,
             float(said["grams"]), tuple(said["of"]),
+            tuple((str(paint), float(grams)) for paint, grams in said.get("told", ())),
+            float(said.get("step", 0.1)),
         )  # fmt: skip
 
 

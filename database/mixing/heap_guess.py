@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +10,9 @@ import numpy as np
 from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.colour import ciede2000
+from ...calibrate.optics.colour_difference import ciede2000_metric
 from ...calibrate.optics.spectra import Array
+from .next_addition import LEFT_G
 from .order import lab_of
 from .palette import Palette
 from .prediction import look
@@ -31,6 +33,9 @@ _WITHIN = 2.8
 _DRAWS = 40
 """Colours that the dab may truly have, beside the one it shows."""
 _KEPT = 600
+_KNIFE, _ROUNDS, _TRACE = 0.01, 5, 1e-4
+"""Share of a weighing that may stay on the knife, one standard deviation (common practice, no
+source); steps toward the likeliest heap; and the share under which a paint isn't told."""
 
 
 @dataclass(frozen=True)
@@ -141,6 +146,68 @@ def likely_mixes(
     mixes = tuple({used.paints[i]: float(m[i]) for i in np.argsort(-m) if m[i] > 0} for m in masses)
     shown = palette.lab(mix[rows])
     return Likely(mixes, weight[rows] / weight[rows].sum(), shown, _through(used, mixes[0]))
+
+
+def corrected(
+    palette: Palette, told: Mapping[str, float], dab: Target, step: float, seed: int = 0
+) -> Likely | None:
+    """Estimate what a heap is made of that was weighed in, from what was told and its dab.
+
+    None where the dab looks like no such heap.
+
+    Parameters
+    ----------
+    palette : Palette
+    told : mapping of nickname to grams
+        As they were weighed.
+    dab : Target
+        Colour of a dried dab of it.
+    step : float
+        Smallest step of the scale, g.
+    seed : int
+
+    Notes
+    -----
+    Every weighing may be off by the scale's step and a little of it stay on the knife; of every
+    other paint a brush may have brought a little. The least such change that the dab allows is
+    found by linear steps (Kalman's gain); so is that of heaps and dabs drawn about what was told
+    and seen, which shows what remains open.
+    """
+    c, band = palette.coefficients, dab.band or READ_BAND
+    grams = np.array([told.get(paint, 0.0) for paint in palette.paints])
+    spread = np.where(grams > 0, np.hypot(step / 2, _KNIFE * grams), LEFT_G)
+    metric = ciede2000_metric(dab.lab)[0]
+    noise = np.linalg.inv(metric) * (band / 1.96) ** 2
+    found = grams
+    for _ in range(_ROUNDS):
+        colours = _lab_of_grams(palette, np.vstack([found, found + np.diag(spread)]))
+        slopes = (colours[1:] - colours[0]).T / spread
+        gain = (slopes * spread**2).T @ np.linalg.inv((slopes * spread**2) @ slopes.T + noise)
+        found = np.maximum(grams + gain @ (dab.lab - colours[0] - slopes @ (grams - found)), 0.0)
+    if float(ciede2000(_lab_of_grams(palette, found[None])[0], dab.lab)) > 2 * band + 2:
+        return None
+    rng = np.random.default_rng(seed)
+    before = np.maximum(grams + rng.standard_normal((_KEPT // 2, len(grams))) * spread, 0.0)
+    seen = rng.multivariate_normal(dab.lab, noise, len(before))
+    heaps = before
+    for _ in range(_ROUNDS):
+        missed = seen - _lab_of_grams(palette, heaps) - (before - heaps) @ slopes.T
+        heaps = np.maximum(before + missed @ gain.T, 0.0)
+    heaps = np.vstack([found, heaps])
+    shown = _lab_of_grams(palette, heaps)
+    off = np.concatenate([[0.0], ciede2000(shown[1:], seen)])
+    weights = np.exp(-0.5 * (off / (band / 1.96)) ** 2)
+    shares = heaps / heaps.sum(axis=1, keepdims=True)
+    mixes = tuple(
+        {palette.paints[i]: float(each[i]) for i in np.argsort(-each) if each[i] > _TRACE}
+        for each in shares
+    )
+    return Likely(mixes, weights / weights.sum(), shown, _through(c, mixes[0]))
+
+
+def _lab_of_grams(palette: Palette, grams: Array) -> Array:
+    dry = grams * palette.coefficients.dry_volume
+    return palette.lab(dry / dry.sum(axis=1, keepdims=True))
 
 
 def _through(coefficients: Coefficients, mix: dict[str, float]) -> float:

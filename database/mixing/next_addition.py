@@ -21,6 +21,9 @@ NEAR = 1.0
 """CIEDE2000 at which a plate needs nothing more: it is hard to see."""
 AIM = 0.3
 """CIEDE2000 that additions aim at: the middle, since the hand lands beside it (our own rule)."""
+LEFT_G = 0.03
+"""Grams of an older paint that a wiped brush and a scraped palette may leave in a heap, one
+standard deviation (common practice, no source)."""
 _LEVELS = (0.03, 0.2, 1.0)
 """Additions that a search begins with, over what is on the plate, both counted in strength."""
 _FOR_ONE_MORE = 0.05
@@ -94,7 +97,7 @@ def next_additions(
     coefficients, grams = palette.coefficients, float(sum(plate.values()))
     now = lab_of(palette, [plate])[0]
     off = float(ciede2000(now, target))
-    band = _band(palette, plate)
+    band = predicted_band(palette, plate)
     if off <= near:
         return Next(now, off, {}, off, band, 0.0, False, np.nan)
     held = np.zeros(len(palette.paints))
@@ -129,7 +132,7 @@ def next_additions(
         off,
         additions,
         float(then[best]) if additions else off,
-        _band(palette, whole),
+        predicted_band(palette, whole),
         float(growth[best]) if additions else 0.0,
         bool(over),
         fresh,
@@ -179,9 +182,13 @@ def measured(
 
 
 def hand(
-    palette: Palette, heap: Mapping[str, float], weighings: Mapping[str, int], step: float
+    palette: Palette,
+    heap: Mapping[str, float],
+    weighings: Mapping[str, int],
+    step: float,
+    left: float = LEFT_G,
 ) -> float:
-    """CIEDE2000 that a scale may have moved a heap by: one standard deviation.
+    """CIEDE2000 that a hand may have moved a heap by: one standard deviation.
 
     Parameters
     ----------
@@ -192,6 +199,8 @@ def hand(
     step : float
         Smallest step of the scale, g: what is rounded to it is off by the step over the root of
         12 (JCGM 100:2008, 4.3.7).
+    left : float
+        Grams of some one of the paints that brush and palette may bring, nobody knows of which.
     """
     slip, dry = np.zeros(len(palette.paints)), np.zeros((1, len(palette.paints)))
     for name, grams in heap.items():
@@ -199,10 +208,15 @@ def hand(
         slip[row] = np.sqrt(weighings.get(name, 0) / 12) * step / grams
         dry[0, row] = grams * palette.coefficients.dry_volume[row]
     shares = dry / dry.sum()
-    return float(clumsiness(palette, shares, palette.lab(shares)[0], slip)[0])
+    here = palette.lab(shares)[0]
+    brought = dry + left * np.diag(palette.coefficients.dry_volume)
+    moved = ciede2000(palette.lab(brought / brought.sum(axis=1, keepdims=True)), here)
+    weighed = float(clumsiness(palette, shares, here, slip)[0])
+    return float(np.hypot(weighed, np.sqrt((moved**2).mean())))
 
 
-def _band(palette: Palette, mix: Mapping[str, float]) -> float:
+def predicted_band(palette: Palette, mix: Mapping[str, float]) -> float:
+    """CIEDE2000 that a heap stays within of its prediction, were it weighed exactly, 95 of 100."""
     used, view = palette.coefficients.select(list(mix)), palette.view
     said = predict(used, dry_fractions(used, [mix]))
     return float(ciede2000_band(said.lab(view), said.lab_covariance(view))[0])

@@ -11,7 +11,7 @@ from ....calibrate.errors import InputError
 from ...cards.new_tube import figure
 from ...easel.asked_colour import kept_target
 from ...easel.heap import dab_of, heap_question
-from ...easel.plate import goal_of, plate_of, set_plate
+from ...easel.plate import goal_of, on_plate, plate_of, set_plate
 from ...easel.recipe import kept_named
 from ...mixing.target import Target
 from ...pictures.swatch import swatch
@@ -112,7 +112,7 @@ def put_on(asked: Asked) -> Response:
         colour = _colour(asked, store)
         if colour is None:
             raise InputError("the dab", None, "has no colour yet", "type it, or show a photograph")
-        dab = dab_of(store, colour, grams, of)
+        dab = dab_of(store, colour, grams, of, told=on_plate(plate.additions))
         question = heap_question(store, dab)
 
     def work(progress: Progress) -> str:

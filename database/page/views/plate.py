@@ -7,7 +7,7 @@ from typing import Any
 from starlette.responses import Response
 
 from ....calibrate.errors import InputError, Sentence
-from ...easel.additions import AdditionRequest, addition_question
+from ...easel.additions import AdditionRequest, addition_question, start_over_words
 from ...easel.basis import nickname
 from ...easel.densities import added_grams
 from ...easel.heap import guess_words
@@ -39,7 +39,7 @@ def plate_step(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     scale = habits_of(asked, store).measuring.scale
     found, grams, scanned = None, amounts.batch.grams, list[str]()
     guess: list[str | Sentence] = []
-    wet = None
+    wet, said_of = None, dict[str, Any]()
     if plate and ways.basis.manner.film is None:
         wanted = AdditionRequest(
             ways.answer.target, tuple(there.additions), dab=there.dab, wanted=amounts.grams,
@@ -49,6 +49,8 @@ def plate_step(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
         searches: Searches = asked.request.app.state.searches
         answer = question.answer(searches.answer(question.heap) if question.heap else None)
         found, wet = answer.found, answer.wet
+        said_of = {"dab_first": answer.dab_first, "unsure": answer.unsure}
+        said_of["over"] = start_over_words(answer) if found.start_over else ""
         guess += guess_words(answer.likely, said["names"]) if answer.likely else []
         scanned = answer.basis.scanned(plate)
         # Three quarters of what is missing go on first; whatever really did is typed over it.
@@ -58,7 +60,7 @@ def plate_step(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
         grams = {p: max(g - plate.get(p, 0.0), 0.0) for p, g in grams.items()}
     said["plate"] = {
         "additions": there.additions, "seen": seen_of(there), "sum": plate, "next": found,
-        "wet": wet,
+        "wet": wet, **said_of,
         "grams": {p: round(g, 3) for p, g in grams.items()}, "dab": guess,
         "began_unknown": there.dab is not None, "scanned": scanned, "undoable": there.undoable,
         "weighed": lambda grams: amount_words(grams, scale),
