@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import pymupdf
 import pytest
 
 from .page_server import SCRIPT
@@ -42,8 +43,18 @@ def test_paper_is_printed_and_still_there_after_a_reload(own_page):
 
 def test_a_photograph_is_set_out_and_is_still_there_where_that_fails(own_page):
     page, folder = own_page
-    said = page.drop("/paper/picture", [PHOTOS / "slipway.jpg"])
-    assert page.wait(said)["path"].startswith("/paper?fresh=set-out-slipway.pdf&")
+    said = page.wait(page.drop("/paper/picture", [PHOTOS / "slipway.jpg"]))
+    assert said["path"].startswith("/paper?fresh=set-out-slipway.pdf&")
+    # Its white, grey and black card lie at about 44,405, 82,405 and 121,406.
+    shown = page.get(said["path"].partition("#")[0]).text
+    assert "looks like reference cards and is left out" in shown
+    with pymupdf.open(folder / "paper" / "set-out-slipway.pdf") as document:
+        printed = " ".join(document[0].get_text().split())
+    places = re.search(r"What is seen at ([\d, and]+) px looks like reference cards", printed)
+    assert [round(int(x), -1) for x in re.findall(r"(\d+),4\d\d", places[1])] == [40, 80, 120]
+    evened = {"again": "slipway.jpg", "white": "44,405", "grey": "82,405", "black": "121,406"}
+    there = page.wait(page.send("/paper/picture", evened))["path"].partition("#")[0]
+    assert "looks like reference cards" not in page.get(there).text
     asked = page.send("/paper/picture", {"again": "slipway.jpg", "size": "wide"})
     assert "width x height" in page.wait(asked)["fault"]
     back = re.search(r'href="(/paper\?size=wide[^"]*)"', page.get(asked.json["path"]).text)

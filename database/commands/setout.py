@@ -117,7 +117,7 @@ def as_dict(answer: SettingOut) -> dict[str, Any]:
         "searched": found.searched,
         "proven_fewest": found.proven,
         "remark": answer.wanted.remark,
-        "reference_cards": [list(at) for at in answer.wanted.cards],
+        "reference_cards": [list(card.at) for card in answer.wanted.cards],
         "colours": [
             {
                 "said": dab.target.said,

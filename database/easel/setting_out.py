@@ -9,11 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ...calibrate.cards.layout import layout_names, read_layout
+from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.surface import Gloss
 from ..mixing.made import Made
 from ..mixing.measures import Measure
-from ..mixing.photo import Photo, Spot, parse_spot, read_photo, trust
-from ..mixing.photo_colours import main_colours, reference_cards
+from ..mixing.photo import Photo, Spot, parse_spot, read_photo, spot, trust
+from ..mixing.photo_colours import CardPiece, main_colours, reference_cards
 from ..mixing.portions import Beforehand, Tint, mixed
 from ..mixing.setout import BATCH_ML, WITHIN, Dab, SetOut, set_out
 from ..mixing.target import Target
@@ -23,6 +24,43 @@ from .habits import BY_SCALE, Measuring, habits
 
 if TYPE_CHECKING:
     from ..store.store import Store
+
+
+@dataclass(frozen=True)
+class CardSeen:
+    """What looks like a reference card in a photograph.
+
+    Attributes
+    ----------
+    at : (x, y)
+        Its middle, px.
+    lab : (3,) array
+        Its colour as the photograph shows it.
+    """
+
+    at: Spot
+    lab: Array
+
+
+def cards_in(photo: Photo) -> tuple[CardSeen, ...]:
+    """Find what looks like reference cards and wasn't said to be, the lightest first."""
+    return _unsaid(photo, reference_cards(photo))
+
+
+def _unsaid(photo: Photo, cards: Sequence[CardPiece]) -> tuple[CardSeen, ...]:
+    found = [card.at for card in cards if not photo.aside[int(card.at[1]), int(card.at[0])]]
+    return tuple(CardSeen(at, spot(photo, at).lab) for at in found)
+
+
+def cards_words(cards: Sequence[CardSeen]) -> str:
+    """Say what looks like a reference card, a sentence without its end; empty if nothing."""
+    if not cards:
+        return ""
+    places = " and ".join(f"{x:g},{y:g}" for x, y in (card.at for card in cards))
+    return (
+        f"what is seen at {places} px looks like reference cards and is left out: say which is "
+        "the white, the grey or the black, and the colours are surer"
+    )
 
 
 @dataclass(frozen=True)
@@ -38,8 +76,8 @@ class WantedColours:
         How much of a photograph each covers, and where it is seen best.
     remark : str
         How far a photograph can be trusted.
-    cards : tuple of (x, y)
-        Where it shows what looks like reference cards, and nobody said so.
+    cards : tuple of CardSeen
+        What looks like reference cards in it, and nobody said so.
     """
 
     targets: tuple[Target, ...]
@@ -47,18 +85,12 @@ class WantedColours:
     shares: tuple[float, ...] | None = None
     places: tuple[Spot, ...] | None = None
     remark: str = ""
-    cards: tuple[Spot, ...] = ()
+    cards: tuple[CardSeen, ...] = ()
 
     @property
     def cards_words(self) -> str:
-        """Say what looks like a reference card, a sentence without its end; empty if nothing."""
-        if not self.cards:
-            return ""
-        places = " and ".join(f"{x:g},{y:g}" for x, y in self.cards)
-        return (
-            f"what is seen at {places} px looks like reference cards and is left out: say which is "
-            "the white, the grey or the black, and the colours are surer"
-        )
+        """Say what looks like a reference card; see `cards_words`."""
+        return cards_words(self.cards)
 
     def viewing(self, finish: Gloss | None) -> Viewing:
         """Return how all of them are looked at: under a named finish, else as each is meant.
@@ -102,7 +134,7 @@ def wanted_of(store: Store, photo: Photo, name: str) -> WantedColours:
         tuple(colour.share for colour in main),
         tuple(colour.at for colour in main),
         trust(photo),
-        tuple(card.at for card in cards if not photo.aside[int(card.at[1]), int(card.at[0])]),
+        _unsaid(photo, cards),
     )
 
 

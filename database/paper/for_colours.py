@@ -50,7 +50,9 @@ def handout(
     answer = setout_question(store, asked).answer()
     remark = f"{wanted.remark[:1].upper()}{wanted.remark[1:]}." if wanted.remark else ""
     seen = f"Colours are matched and shown {answer.basis.manner.viewing.words}."
-    intro = " ".join(filter(None, (note, remark, seen)))
+    cards = wanted.cards_words
+    cards = f"{cards[:1].upper()}{cards[1:]}." if cards else ""
+    intro = " ".join(filter(None, (note, remark, cards, seen)))
     said = lesson(
         answer.found,
         heaps_of(answer, asked.measuring.scale),

@@ -8,7 +8,7 @@ from ...calibrate.cards.box import Box
 from ...calibrate.cards.printing import BOLD
 from ...calibrate.optics.colour import in_words
 from ..easel.made_words import beforehand_words, held_back, portion_words, surplus_words
-from ..easel.setting_out import SettingOut
+from ..easel.setting_out import SettingOut, WantedColours
 from ..mixing.made import Made
 from ..mixing.measures import amount_words
 from ..mixing.setout import Dab, SetOut
@@ -16,6 +16,7 @@ from .sheet import Paper
 
 _DAB_MM, _SQUARE_MM, _LINE_MM = 33.0, 25.0, 4.0
 _FEWER_MM = 21.0
+_CARD_MM = 8.0
 
 
 def print_setout(
@@ -48,7 +49,7 @@ def print_setout(
     found, names = answer.found, answer.basis.names
     under = remark or "what to set out, and how to mix each colour"
     paper = Paper(title, f"{under[:1].upper()}{under[1:]}.", page)
-    top = _tubes(paper, answer)
+    top = _cards(paper, answer.wanted, _tubes(paper, answer))
     for number, (dab, heap) in enumerate(zip(found.dabs, answer.heaps, strict=True), 1):
         top = _room(paper, top, _DAB_MM)
         _draw(paper, number, dab, heap, names, Box(paper.left_mm, top, paper.width_mm, _DAB_MM))
@@ -56,6 +57,20 @@ def print_setout(
     if found.fewer is not None:
         _fewer(paper, found, names, _room(paper, top + 1, _FEWER_MM))
     return paper.finish()
+
+
+def _cards(paper: Paper, wanted: WantedColours, top: float) -> float:
+    """Show what looks like reference cards in the photograph: no colours of the picture."""
+    if not wanted.cards:
+        return top
+    said = wanted.cards_words
+    left = paper.left_mm
+    for card in wanted.cards:
+        paper.swatch(Box(left, top, _CARD_MM, _CARD_MM), card.lab, blank="none")
+        left += _CARD_MM + 1.5
+    room = Box(left + 1, top, paper.left_mm + paper.width_mm - left - 1, _CARD_MM)
+    paper.page.fitted(f"{said[:1].upper()}{said[1:]}.", room, 8)
+    return top + _CARD_MM + 2.5
 
 
 def _room(paper: Paper, top: float, height: float) -> float:

@@ -20,8 +20,11 @@ from ...cards.scanning import PICTURES
 from ...common.whole_files import write_whole
 from ...easel.habits import gloss_of, habits, weighing
 from ...easel.setting_out import (
+    CardSeen,
     SetOutRequest,
     WantedColours,
+    cards_in,
+    cards_words,
     open_photo,
     setout_question,
     wanted_each,
@@ -34,8 +37,9 @@ from ...paper.sheet import PAPERS
 from ...store.store import Store
 from ..asked import Asked, view
 from ..jobs import Progress
+from ..swatch import swatch
 from ..uploads import PHOTOS, keep, kept
-from ..worksheet import NEUTRALS, aim
+from ..worksheet import NEUTRALS, aim, photo_of
 
 FOLDER = "paper"
 """In the studio's folder."""
@@ -64,12 +68,25 @@ def papers(asked: Asked) -> Response:
         paints, fitted = store.paints.all(), store.fits.current()
         pots = [each.recipe.name for each in store.recipes.all() if each.batches]
         usual = habits(store).seen.finish
+    cards = _cards(asked) if asked.text("fresh") else ()
     return asked.show(
         "paper.html", tubes=[p for p in paints if p.on_hand and p.nickname in fitted], pots=pots,
         printed=_printed(asked), pages=list(PAPERS), photos=PHOTOS, again=asked.texts("again"),
         fresh=asked.text("fresh"), most=_MOST, finishes=GLOSSES, neutrals=_NEUTRALS,
-        usual_finish=usual,
+        usual_finish=usual, cards=cards, cards_words=cards_words(cards), swatch=swatch,
     )  # fmt: skip
+
+
+def _cards(asked: Asked) -> tuple[CardSeen, ...]:
+    """What looks like reference cards in the photograph that was just set out."""
+    pictures = [name for name in asked.texts("again") if Path(name).suffix.lower() in PICTURES]
+    if not pictures:
+        return ()
+    neutral = {name: asked.text(name) for name in NEUTRALS if asked.text(name)}
+    try:
+        return cards_in(photo_of(kept(asked.studio, pictures)[0], neutral))
+    except InputError:  # the form says what is wrong with it
+        return ()
 
 
 def _printed(asked: Asked) -> list[tuple[str, date]]:
