@@ -18,10 +18,7 @@ if TYPE_CHECKING:
 
 def setout_paper(answer: SettingOut, page: str = "a4") -> bytes:
     """Print what to set out; a PDF."""
-    wanted, matched = answer.wanted, answer.basis.manner.viewing.words
-    remark = f"{wanted.remark or 'what to set out, and how to mix each colour'}; matched {matched}"
-    title = f"Set out for {wanted.name}"
-    return print_setout(answer, title, remark, page)
+    return print_setout(answer, f"Set out for {answer.wanted.name}", answer.wanted.remark, page)
 
 
 def handout(

@@ -48,7 +48,8 @@ def print_setout(
     """
     found, names = answer.found, answer.basis.names
     under = remark or "what to set out, and how to mix each colour"
-    paper = Paper(title, f"{under[:1].upper()}{under[1:]}.", page)
+    viewing = answer.basis.manner.viewing.words
+    paper = Paper(title, f"{under[:1].upper()}{under[1:]}.", page, viewing)
     top = _cards(paper, answer.wanted, _tubes(paper, answer))
     for number, (dab, heap) in enumerate(zip(found.dabs, answer.heaps, strict=True), 1):
         top = _room(paper, top, _DAB_MM)

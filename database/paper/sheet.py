@@ -56,7 +56,7 @@ class Paper:
     def __init__(self, title: str, under: str, page: str = "a4", shown: str = "") -> None:
         self.page = Page(paper_size(page), title)
         self.title, self.under = title, under
-        self.shown = f" They are shown {shown}." if shown else ""
+        self.shown = f" They are matched and shown {shown}." if shown else ""
         self.left_mm, self.width_mm = MARGIN_MM, self.page.width_mm - 2 * MARGIN_MM
         self.top_mm = MARGIN_MM + HEAD_MM
         self.height_mm = self.page.height_mm - self.top_mm - MARGIN_MM - FOOT_MM
