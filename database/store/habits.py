@@ -1,13 +1,14 @@
-"""What the studio remembers of how its painter works."""
+"""What the studio remembers: how its painter works, and how its paint dries."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import delete, select
 
 from . import schema
-from .transactions import Subject
+from .transactions import Subject, now
 
 
 class Habits(Subject):
@@ -28,3 +29,47 @@ class Habits(Subject):
                 else:
                     session.add(schema.Habit(name=name, value=value))
             session.flush()
+
+
+class Dryings(Subject):
+    """Wet and dried dabs of one mix each, which teach how a medium changes as it dries."""
+
+    def all(self) -> list[schema.Drying]:
+        """Return every pair, the oldest first."""
+        with self._database.snapshot() as session:
+            return list(session.scalars(select(schema.Drying).order_by(schema.Drying.id)))
+
+    def keep(
+        self,
+        medium: str,
+        parts: Mapping[str, float],
+        wet: Mapping[str, Any],
+        dry: Mapping[str, Any],
+        unsure: float,
+    ) -> schema.Drying:
+        """Keep a pair.
+
+        Parameters
+        ----------
+        medium : str
+            The binder of its paints.
+        parts : mapping of nickname to parts by weight
+        wet, dry : mapping
+            Each colour and where it is from, of plain values.
+        unsure : float
+            Standard uncertainty of what they differ by, CIELAB units.
+        """
+        with self._database.transaction() as session:
+            row = schema.Drying(
+                noted=now(), medium=medium, parts=dict(parts), wet=dict(wet), dry=dict(dry),
+                unsure=unsure,
+            )  # fmt: skip
+            session.add(row)
+            session.flush()
+            return row
+
+    def forget(self, number: int) -> bool:
+        """Forget a pair; whether there was one of that number."""
+        with self._database.transaction() as session:
+            gone = session.execute(delete(schema.Drying).where(schema.Drying.id == number))
+            return bool(gone.rowcount)  # type: ignore[attr-defined]

@@ -6,9 +6,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from .cards import Cards
-from .dryings import Dryings
 from .fits import Fits
-from .habits import Habits
+from .habits import Dryings, Habits
 from .imports import Imports
 from .paints import Paints
 from .plates import Plates

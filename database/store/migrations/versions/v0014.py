@@ -17,6 +17,6 @@ def upgrade() -> None:
         sa.Column("parts", sa.JSON(none_as_null=True), nullable=False),
         sa.Column("wet", sa.JSON(none_as_null=True), nullable=False),
         sa.Column("dry", sa.JSON(none_as_null=True), nullable=False),
-        sa.Column("unsure", sa.Float(), nullable=False),
+        sa.Column("unsure", sa.Double(), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_dryings")),
     )
