@@ -10,8 +10,8 @@ from ...easel.basis import names_of, nickname
 from ...easel.drying import medium_words, taught, teach
 from ...mixing.prediction import parse_mix
 from ...mixing.target import Target
+from ...pictures.swatch import swatch
 from ..asked import Asked, go, view
-from ..swatch import swatch
 from ..uploads import PHOTOS, keep
 from ..worksheet import NEUTRALS, aim, aim_in_photo
 

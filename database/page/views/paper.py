@@ -34,10 +34,10 @@ from ...mixing.setout import WITHIN
 from ...paper.for_colours import handout, setout_paper
 from ...paper.of_studio import labels_of_pots, labels_of_tubes, mixing_chart
 from ...paper.sheet import PAPERS
+from ...pictures.swatch import swatch
 from ...store.store import Store
 from ..asked import Asked, view
 from ..jobs import Progress
-from ..swatch import swatch
 from ..uploads import PHOTOS, keep, kept
 from ..worksheet import NEUTRALS, aim, photo_of
 
