@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 
 import pytest
 from tintladder.calibrate.cards.card_file import read_card
+from tintladder.calibrate.fit.problem.typical_density import typical_density
 from tintladder.database.cards.filling import parse_day
 from tintladder.database.store.store import Store
 
@@ -41,7 +43,8 @@ def test_filling_from_a_script(carded, tmp_path):
     assert (third.masses, third.taken_g) == ({"HULL": 1.5}, 1.3)
     # Filled in again: what isn't set stays as it was, and other units are taken.
     again = carded("card", "fill", "keel-1", "--set", "masstone/KEEL=2 spoons", "--json")
-    assert again.json["changed"] == {"masstone/KEEL": pytest.approx(2 * 1.25 * 1.3)}
+    grams = 2 * 1.25 * typical_density(["PB29"])
+    assert again.json["changed"] == {"masstone/KEEL": pytest.approx(grams)}
     card = read_card(tmp_path / "cards" / "keel-1.toml")
     assert card.drawdowns[2].masses == {"HULL": 1.5}
     assert card.date == date.today().isoformat()
@@ -51,8 +54,10 @@ def test_a_card_measured_by_volume_shows_it(tool):
     tool("card", "KEEL", "--scale", "syringe")
     said = tool("card", "fill", "1", typed="\n\n")
     assert said.status == 0, said.err
-    # HULL's density is stated: 1.45 g/ml.
-    assert "(1.2 ml) KEEL" in said.err and "1.74 g (1.2 ml) HULL" in said.err
+    # HULL's density is stated: 1.45 g/ml; KEEL's is usual for its pigment.
+    grams, ml = re.search(r"masstone: ([\d.]+) g \(([\d.]+) ml\) KEEL", said.err).groups()
+    assert float(grams) == pytest.approx(float(ml) * typical_density(["PB29"]), abs=0.006)
+    assert "1.74 g (1.2 ml) HULL" in said.err
 
 
 @pytest.mark.parametrize(

@@ -158,13 +158,13 @@ DEMO = (
 SEED = 2026
 
 
-def demo_scan(scan: DemoScan) -> tuple[Card, Rendered]:
+def demo_scan(scan: DemoScan, layout: str = "quick-a5") -> tuple[Card, Rendered]:
     """Paint a card of the demo and scan it."""
-    card = ladder(scan.paint)
-    layout = read_layout(card.layout or "")
-    colours = Colours(scan.device, painted(card, layout, SEED), grey())
+    card = ladder(scan.paint, layout=layout)
+    drawn = read_layout(layout)
+    colours = Colours(scan.device, painted(card, drawn, SEED), grey())
     seed = SEED + len(scan.paint)
-    return card, render(layout, colours, scan.device, scan.pose, seed, dirt=0.5, glare=1)
+    return card, render(drawn, colours, scan.device, scan.pose, seed, dirt=0.5, glare=1)
 
 
 FIRST_TUBES = ("ANCHOR", "ROPE", "BUOY")
@@ -173,7 +173,7 @@ FIRST_TUBES = ("ANCHOR", "ROPE", "BUOY")
 
 def first_card() -> Card:
     """The card that the README's first recipe prints, weighed on a 0.1 g scale."""
-    layout = read_layout("six-tube-a4")
+    layout = read_layout("six-tube-a4-2")
     ladders = [LadderToPaint(paint, strength_of(PAINTS[paint].pigments)) for paint in FIRST_TUBES]
     return plan_card(
         "tubes-1", layout, ladders, WHITE, measure_of("0.1"), densities={}, lots={},
