@@ -22,6 +22,8 @@ FLOORS = {
 """Rooms, from the ground up: a module imports only from its own room and from those below."""
 MOST = 25
 """Modules in a room; of the commands there is one each."""
+LONGEST = 400
+"""Lines that no module reaches: one that does holds two subjects."""
 ONLY = {
     "alembic": ("database/store",),
     "matplotlib": ("database/pictures",),
@@ -100,6 +102,11 @@ def test_no_room_is_crowded():
             modules = [path for path in room.glob("*.py") if path.name != "__init__.py"]
             one_each = room.name in ("commands", "versions")
             assert len(modules) <= MOST or one_each, f"{room}: {len(modules)} modules"
+
+
+def test_no_file_is_long():
+    long = {path: len(path.read_text(encoding="utf-8").splitlines()) for path in MODULES}
+    assert not {str(path): lines for path, lines in long.items() if lines >= LONGEST}
 
 
 def test_one_room_alone_knows_each_large_library():

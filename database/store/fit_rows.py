@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -104,6 +104,19 @@ def paint_fit_row(
         residuals=pack_table(fit.residuals),
         quality=None if quality is None else pack_table(figures(quality)),
         left_out=None if quality is None else _finite(quality.left_out.median()),
+    )
+
+
+def check_row(fit: int, card: schema.Card, said: Mapping[Hashable, Any]) -> schema.Check:
+    """Row of a patch of a mixture that a fit was judged by."""
+    scanned = said.get("calibration") is not None
+    return schema.Check(
+        fit_id=fit,
+        card=card,
+        patch=f"{said['step']}/{said['over']}",
+        de00=said["de00"],
+        calibration_id=said["calibration"] if scanned else None,
+        scan_error=said["scan_error"] if scanned else None,
     )
 
 

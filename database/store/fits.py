@@ -20,7 +20,7 @@ from ..common.remedies import StudioDo
 from ..mixing import model_choice
 from ..mixing.model_choice import Trial, trial_of
 from . import schema
-from .fit_rows import named_inputs, paint_fit, paint_fit_row, reasons, set_aside
+from .fit_rows import check_row, named_inputs, paint_fit, paint_fit_row, reasons, set_aside
 from .lots import of_one_lot
 from .packing import (
     pack_coefficients,
@@ -136,18 +136,8 @@ class Fits:
         """
         with self._database.transaction() as session:
             cards = {row.name: row for row in session.scalars(select(schema.Card))}
-            for row in checks.to_dict("records"):
-                scanned = row.get("calibration") is not None
-                session.add(
-                    schema.Check(
-                        fit_id=fit,
-                        card=cards[row["card"]],
-                        patch=f"{row['step']}/{row['over']}",
-                        de00=row["de00"],
-                        calibration_id=row["calibration"] if scanned else None,
-                        scan_error=row["scan_error"] if scanned else None,
-                    )
-                )
+            rows = checks.to_dict("records")
+            session.add_all(check_row(fit, cards[row["card"]], row) for row in rows)
 
     def aside(self) -> dict[str, str]:
         """Why paints were set aside when they were fitted last, by nickname."""
