@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 from matplotlib import pyplot as plt
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.database.mixing.ladder import Ladder, ladder
+from tintladder.database.pictures.quality import plot_residuals
 from tintladder.database.pictures.spectra import plot_reflectance
 from tintladder.database.pictures.tint import plot_strip
 
@@ -50,4 +53,15 @@ def test_swatches_say_what_saw_them(steps):
     ax = plot_strip(steps, None)
     words = {text.get_text() for text in ax.texts}
     assert ("scanned" in words, "measured" in words) == (steps.scanned, not steps.scanned)
+    plt.close(ax.get_figure(root=True))
+
+
+@pytest.mark.parametrize("scanned", [False, True])
+def test_what_a_scan_leaves_over_is_said_to_be_one_of_many(scanned):
+    patch = {"card": "keel-1", "patch": "1:1/white"}
+    rows = [patch | {"wavelength": w, "measured": 0.5, "fitted": 0.49, "sigma": 0.01} for w in GRID]
+    report = SimpleNamespace(patches=pd.DataFrame([patch]), residuals=pd.DataFrame(rows))
+    ax = plot_residuals(report, scanned=scanned)
+    said = "\n".join(text.get_text() for text in ax.texts)
+    assert ("of all lines that these allow, one is drawn" in said) is scanned
     plt.close(ax.get_figure(root=True))

@@ -77,7 +77,8 @@ def _one(
         return tint_figure(fit, name, cards), said
     report = quality_report(fit, store.readings.all())
     if show == "leftover":
-        return whole(plot_residuals(report)), said
+        scanned = bool(fit.coefficients.scan_made[fit.coefficients.index(fit.paint)])
+        return whole(plot_residuals(report, scanned=scanned)), said
     if report.hiding is None:
         raise InputError(None, fit.paint, report.unsaid[0], "read a drawdown of known thickness")
     said["sentence"] = f"{fit.paint} {report.hiding}."

@@ -17,10 +17,11 @@ _WORTH_SHOWING_UM = 1000.0
 _TOP = 1.04
 
 
-def plot_residuals(report: QualityReport, ax: Axes | None = None) -> Axes:
+def plot_residuals(report: QualityReport, ax: Axes | None = None, scanned: bool = False) -> Axes:
     """Show what the fit leaves over of every patch: measured less fitted, by wavelength.
 
-    A line for each patch, all on one scale, over the band that its readings leave open (95 %).
+    A line for each patch, all on one scale, over the band that its readings leave open (95 %). Of a
+    paint that was scanned it is one of the lines that three channels allow, and that is said.
     """
     ax = axes_or_new(ax, 6, 5)
     dress(ax, "What the fit leaves over", "wavelength, nm", "")
@@ -42,7 +43,8 @@ def plot_residuals(report: QualityReport, ax: Axes | None = None) -> Axes:
     ax.set_ylim(-len(names) + 0.4, 0.6)
     ax.annotate(
         f"the largest swing is {widest:.3f} of reflectance;\n"
-        "grey is what readings and model leave open (95 %)",
+        "grey is what readings and model leave open (95 %)"
+        + ("\nscanned in three channels: of all lines that these allow, one is drawn" * scanned),
         (0, 0), (0, -34), xycoords="axes fraction", textcoords="offset points", fontsize=SMALL,
         color=SOFT, va="top",
     )  # fmt: skip
