@@ -26,10 +26,12 @@ from tintladder.calibrate.scan.find import find_card, project
 from tintladder.calibrate.scan.image import Facts, Picture
 from tintladder.calibrate.scan.reading import read_scan
 from tintladder.calibrate.scan.target import grid_found, read_target
+from tintladder.calibrate.scan.target_found import find_grid
 
 from ..lab.paints import PAINTS, WHITE
 from ..lab.render import PHONE_JPEG, SCANNER, SCANNER_8, Colours, Device, Pose, render, save
 from ..lab.scans import COLUMNS, LAB, ROWS, grey, ladder, painted, target_scan, target_values, truth
+from ..lab.target_scenes import scene
 from .harness import Skipped, Timing, benchmark, timed
 
 CARDS = 200
@@ -78,6 +80,19 @@ def _located() -> tuple[int, float]:
 def cards_found() -> float:
     """Any rotation, perspective to 10 degrees, one edge in three cropped, 150-600 dpi."""
     return _located()[0]
+
+
+@benchmark("scan.targets_found", "of 40", target=38, sense="at least")
+def targets_found() -> float:
+    """Any turn, place and mild slant, on lids, tables and among marks; to a tenth of a patch."""
+    found = 0
+    for each in map(scene, range(500, 540)):
+        try:
+            off = np.abs(find_grid(each.picture, each.known) - each.corners).max()
+        except InputError:
+            continue
+        found += off < each.side / 10
+    return float(found)
 
 
 @benchmark("scan.patch_position_worst", "mm", target=0.3)
