@@ -83,6 +83,7 @@ def predict(
         "density_assumed": found.assumed,
         "thickness_um": thickness,
         "wet": wet_as_dict(found.wet),
+        "band_times": basis.widening(found.parts).times,
         "finish": basis.manner.viewing.finish,
         "looks": [
             {
@@ -122,6 +123,9 @@ def _show(found: PredictedMix, result: dict[str, Any]) -> None:
         rows.append((title, seen.words, *lit, f"±{seen.band:.1f}", shown))
     lights = (f"L* a* b* ({view})" for view in VIEWS)
     print_table(["film", "looks", *lights, "band", "sRGB"], rows)
+    words = found.basis.widening(found.parts).words
+    if words:
+        typer.echo(f"{words[:1].upper()}{words[1:]}.")
     if found.wet is not None:
         from .drying import wet_words
 

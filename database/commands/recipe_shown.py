@@ -55,6 +55,7 @@ def _way(ways: Ways, recipe: Recipe, amounts: Amounts) -> dict[str, Any]:
         "difference_de00": recipe.difference,
         "band_de00": recipe.band,
         "wet": wet_as_dict(ways.wet(recipe)),
+        "band_times": ways.basis.widening(recipe.parts).times,
         "clumsy_de00": recipe.clumsy,
         "weighing_de00": amounts.first.weighing,
         "metamerism_de00": recipe.lights,
@@ -177,6 +178,7 @@ def _lines(ways: Ways, recipe: Recipe, amounts: Amounts) -> list[str]:
     basis = ways.basis
     first, names = amounts.first, basis.names
     lines = [match_words(recipe)]
+    lines += filter(None, [basis.widening(recipe.parts).words])
     if recipe.why:
         lines.append(recipe.why)
     if recipe.lights:

@@ -154,7 +154,8 @@ class AdditionQuestion:
         heap, weighed = on_plate(additions), additions[dab is not None :]
         times = {paint: sum(paint in each for each in weighed) for paint in heap}
         moved = hand(palette, heap, times, self.request.scale.step)
-        found = hypot(predicted_band(palette, heap), SIGMAS * moved)
+        wider = self.basis.widening(heap).times
+        found = hypot(wider * predicted_band(palette, heap), SIGMAS * moved)
         if likely is not None and dab is not None:
             _, most = outcomes(palette, likely, dab.grams, on_plate(weighed), self.target.lab)
             found = hypot(found, max(most - off, 0.0))

@@ -24,6 +24,7 @@ from ..mixing.viewing import AS_READ, Viewing
 from .asked_colour import kept_viewing
 from .densities import volume_slip, with_densities
 from .drying import medium_of, one_medium, taught
+from .experience import DriedBatch, Widening, dried_batches, widening
 
 if TYPE_CHECKING:
     from ..store.store import Store
@@ -119,6 +120,8 @@ class Basis:
         The number of each tube's fit.
     dryings : tuple of (medium, Drying)
         What was taught of how media dry.
+    dried : tuple of DriedBatch
+        Batches that tell whether bands are right.
     """
 
     manner: Manner
@@ -128,6 +131,7 @@ class Basis:
     model_words: str
     fits: tuple[tuple[str, int], ...]
     dryings: tuple[tuple[str, Drying], ...] = ()
+    dried: tuple[DriedBatch, ...] = ()
 
     @property
     def view(self) -> View:
@@ -178,7 +182,15 @@ class Basis:
     @property
     def key(self) -> tuple[Any, ...]:
         """By which two of them are told apart."""
-        return self.manner, self.tubes, self.read.paints, self.fits, self.shares, self.dryings
+        return (
+            self.manner,
+            self.tubes,
+            self.read.paints,
+            self.fits,
+            self.shares,
+            self.dryings,
+            self.dried,
+        )
 
     def scanned(self, paints: Collection[str]) -> list[str]:
         """Return those of some paints that a scanner read, not an instrument."""
@@ -191,6 +203,10 @@ class Basis:
     def volume_slip(self, parts: Mapping[str, float]) -> float:
         """CIEDE2000 that a mix may be off, measured by volume: one standard deviation."""
         return volume_slip(self.palette, parts, self.assumed(parts))
+
+    def widening(self, paints: Collection[str]) -> Widening:
+        """Return what dried batches make of the band of a mix."""
+        return widening(self.dried, [paint for paint in paints if paint != MEDIUM])
 
     def drying(self, paints: Iterable[str]) -> Drying | None:
         """Return how a mix changes as it dries; None where that was never taught.
@@ -344,5 +360,5 @@ def _basis(store: Store, manner: Manner, read: Coefficients, medium: bool) -> Ba
     return Basis(
         manner, with_medium(read) if medium else read, tuple(tubes), names_of(store),
         store.fits.model_words(read), tuple((p, current[p]) for p in read.paints if p in current),
-        tuple(taught(store).items()),
+        tuple(taught(store).items()), dried_batches(store),
     )  # fmt: skip

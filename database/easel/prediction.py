@@ -127,8 +127,10 @@ def predicted_mix(store: Store, request: MixRequest) -> PredictedMix:
     if by_volume:
         parts = by_weight(read, typed)
     looks = look(read, parts, request.thickness_um, basis.manner.viewing, ground)
+    times = basis.widening(parts).times
     return PredictedMix(
-        basis, parts, mix_words(typed, basis.names), by_volume, tuple(looks),
+        basis, parts, mix_words(typed, basis.names), by_volume,
+        tuple(replace(each, wider=times) for each in looks),
         basis.assumed(typed) if by_volume else [],
     )  # fmt: skip
 

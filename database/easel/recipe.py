@@ -99,12 +99,20 @@ class RecipeQuestion:
         basis, palette = self.basis, self.basis.palette
         if self.parts is not None:
             one = recipe_as_given(palette, self.parts, self.target, basis.names)
+            one = widened(basis, one)
             return Ways(basis, Answer(self.target, (one,), 1, one.difference, ""))
         found = recipes(
             palette.coefficients, self.target, self.most, self.must, self.ways, basis.names,
             film=basis.manner.film, view=basis.view,
         )  # fmt: skip
-        return Ways(basis, found)
+        return Ways(
+            basis, replace(found, recipes=tuple(widened(basis, each) for each in found.recipes))
+        )
+
+
+def widened(basis: Basis, recipe: Recipe) -> Recipe:
+    """Return a way with the band that dried batches of its paints make of its own."""
+    return replace(recipe, band=recipe.band * basis.widening(recipe.parts).times)
 
 
 def kept_named(store: Store, name: str) -> schema.Recipe:
@@ -195,6 +203,7 @@ class Ways:
             "lab": recipe.lab.tolist(),
             "difference_de00": recipe.difference,
             "band_de00": recipe.band,
+            "model_band_de00": recipe.band / self.basis.widening(recipe.parts).times,
         }
         return wanted, expected | self.basis.manner.said
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -21,6 +21,7 @@ from ..mixing.target import Target
 from ..mixing.viewing import Viewing
 from .basis import Basis, Manner, on_hand
 from .habits import BY_SCALE, Measuring, habits
+from .recipe import widened
 
 if TYPE_CHECKING:
     from ..store.store import Store
@@ -278,6 +279,8 @@ class SetOutQuestion:
             basis.palette, self.targets, wanted.shares, wanted.places, asked.within,
             asked.most, self.must, asked.ml, asked.area, asked.coats, basis.names,
         )  # fmt: skip
+        dabs = tuple(replace(each, recipe=widened(basis, each.recipe)) for each in found.dabs)
+        found = replace(found, dabs=dabs)
         measure = asked.measuring.measure
         return SettingOut(basis, wanted, found, measure)
 

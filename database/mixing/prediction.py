@@ -119,11 +119,14 @@ class Look:
         Of this one mix.
     view : View
         Light and observer.
+    wider : float
+        Times that its band is as wide as the paints' uncertainty alone makes it.
     """
 
     over: str
     prediction: Prediction
     view: View = D50
+    wider: float = 1.0
 
     @property
     def reflectance(self) -> Array:
@@ -138,7 +141,7 @@ class Look:
     def band(self) -> float:
         """CIEDE2000 that the true colour stays within with 95 % probability."""
         covariance = self.prediction.lab_covariance(self.view)
-        return float(ciede2000_band(self.lab()[None], covariance)[0])
+        return self.wider * float(ciede2000_band(self.lab()[None], covariance)[0])
 
     @property
     def words(self) -> str:

@@ -58,6 +58,17 @@ class Recipes:
                 made.setdefault(rows[batch.recipe_id].name, []).append(batch)
             return [Kept(last[name], tuple(made.get(name, ())), rows) for name in sorted(last)]
 
+    def swatched(self) -> list[tuple[schema.Recipe, schema.Batch]]:
+        """Return every batch whose dried swatch was read, with its recipe, the oldest first."""
+        query = (
+            select(schema.Recipe, schema.Batch)
+            .join(schema.Batch, schema.Batch.recipe_id == schema.Recipe.id)
+            .where(schema.Batch.swatch.is_not(None))
+            .order_by(schema.Batch.id)
+        )
+        with self._database.snapshot() as session:
+            return [(recipe, batch) for recipe, batch in session.execute(query)]
+
     def find(self, name: str) -> schema.Recipe | None:
         """Return the recipe kept last under a name, if any."""
         with self._database.snapshot() as session:
