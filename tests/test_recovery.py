@@ -106,7 +106,7 @@ def test_measured_paints_take_half_of_the_likelihood(world):
 
 
 def test_readings_say_which_paint_one_is_like():
-    likeness = Likeness.of(ScanPrior.invented(), None, relative=True)
+    likeness = Likeness.of(ScanPrior.invented(), None, relative=True, model="two-flux")
     # Readings that pin all of one paint's log K and log S.
     information = np.eye(2 * GRID.size) / 0.1**2
     weight = likeness.weighed(information, information @ likeness.centers[17])

@@ -125,6 +125,9 @@ def test_a_printed_card_that_is_scanned_judges_the_fit(judged, fitted):
     assert [patch for patch, *_ in kept[:2]] == ["mix 1/black", "mix 1/white"]
     flatbed = fitted.scanners.find("flatbed")
     assert {calibration for _, _, calibration, _ in kept} == {flatbed.calibration}
+    # By either model; transport, in use, is told.
+    assert len(kept) == 24 and done.model == "transport"
+    kept = kept[:12]
     np.testing.assert_allclose([de for _, de, _, _ in kept], done.judged.patches["de00"])
     np.testing.assert_allclose([error for *_, error in kept], done.judged.scan_errors)
     (card,) = [each for each in cards_progress(fitted) if each.name == CARD]

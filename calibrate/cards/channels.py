@@ -1,4 +1,4 @@
-"""A card as a scanner or camera saw it: three numbers a patch instead of a spectrum."""
+"""A card as scanners or cameras saw it: three numbers a device of each patch, not a spectrum."""
 
 from __future__ import annotations
 
@@ -31,14 +31,15 @@ def one_sided(flags: Iterable[tuple[str, str]]) -> frozenset[str]:
 
 @dataclass(frozen=True)
 class CardChannels:
-    """A scanned card: three channels for each patch, linear in light.
+    """A scanned card: the channels of each patch, linear in light.
 
     Attributes
     ----------
     card : Card
-    channels : (N, 3) array
-        Red, green and blue; a perfect diffuser reads 1. NaN where a patch could not be sampled.
-    variance : (N, 3) array
+    channels : (N, C) array
+        Red, green and blue of a device; of several devices those of each in turn (see
+        `side_by_side`). A perfect diffuser reads 1. NaN where a patch could not be sampled.
+    variance : (N, C) array
         Of each value, stray light and uneven lighting included as far as they were removed.
     labels : tuple of N str
         The card's patch labels; a patch sampled in several places is a row for each.
@@ -46,9 +47,9 @@ class CardChannels:
         Of a glossy drawdown as a scanner sees it: 45:0.
     source : str
         The picture.
-    level : float
-        Relative standard uncertainty of a factor that all its values share, beside the variance:
-        how bright the whole scan is.
+    level : float or (C,) array
+        Relative standard uncertainty of a factor that all values of a device share, beside the
+        variance: how bright the whole scan is.
     clipped : frozenset of str
         Patches of which a channel is at its zero or its full-scale code: its value is the middle of
         what it may be, and its variance that of all between.
@@ -60,28 +61,27 @@ class CardChannels:
     labels: tuple[str, ...]
     surface: Surface
     source: str
-    level: float = 0.0
+    level: float | Array = 0.0
     clipped: frozenset[str] = frozenset()
 
     @property
     def uncertainty(self) -> Array:
-        """Standard uncertainty of each value, everything counted, (N, 3)."""
+        """Standard uncertainty of each value, everything counted, (N, C)."""
         result: Array = np.sqrt(self.variance + (self.level * self.channels) ** 2)
         return result
 
     def averaged(self) -> CardChannels:
         """The same with one row for each patch, its rows' mean; unread rows are passed over."""
         names = tuple(dict.fromkeys(self.labels))
-        values, variances = [], []
-        good = np.isfinite(self.channels).all(axis=1)
-        for name in names:
-            rows = np.array([label == name for label in self.labels])
-            at = rows & good
-            if not at.any():
-                at = rows
-            values.append(self.channels[at].mean(axis=0))
-            variances.append(self.variance[at].mean(axis=0) / at.sum())
-        return replace(self, channels=np.array(values), variance=np.array(variances), labels=names)
+        place = {name: i for i, name in enumerate(names)}
+        of = np.array([place[label] for label in self.labels], dtype=np.intp)
+        good = np.isfinite(self.channels)
+        count, values, variances = np.zeros((3, len(names), self.channels.shape[1]))
+        np.add.at(count, of, good)
+        np.add.at(values, of, np.where(good, self.channels, 0.0))
+        np.add.at(variances, of, np.where(good, self.variance, 0.0))
+        count[count == 0] = np.nan
+        return replace(self, channels=values / count, variance=variances / count**2, labels=names)
 
 
 def by_card(scans: Sequence[CardChannels]) -> list[CardChannels]:
@@ -97,9 +97,50 @@ def by_card(scans: Sequence[CardChannels]) -> list[CardChannels]:
             labels=tuple(label for scan in same for label in scan.labels),
             source=", ".join(scan.source for scan in same),
             clipped=frozenset().union(*(scan.clipped for scan in same)),
-            level=float(np.linalg.norm([scan.level for scan in same])) / len(same),
+            level=np.sqrt(sum(np.square(scan.level) for scan in same)) / len(same),
         )
         if len(same) > 1
         else same[0]
         for same in of_card.values()
     ]
+
+
+def side_by_side(devices: Sequence[Sequence[CardChannels]]) -> list[CardChannels]:
+    """One for each card, with the channels of every device beside one another.
+
+    Parameters
+    ----------
+    devices : sequence of sequence of CardChannels
+        What each device scanned, all of one geometry. A card counts as the first device has it.
+
+    Returns
+    -------
+    list of CardChannels
+        Averaged; NaN, and of unknown variance, where a device did not see a patch.
+    """
+    of_card: dict[str, dict[int, CardChannels]] = {}
+    for d, scans in enumerate(devices):
+        for scan in by_card(scans):
+            of_card.setdefault(scan.card.name, {})[d] = scan.averaged()
+    found = []
+    for seen in of_card.values():
+        labels = tuple(dict.fromkeys(label for scan in seen.values() for label in scan.labels))
+        channels = np.full((len(labels), len(devices), 3), np.nan)
+        variance, level = channels.copy(), np.zeros((len(devices), 3))
+        for d, scan in seen.items():
+            rows = [labels.index(label) for label in scan.labels]
+            channels[rows, d], variance[rows, d] = scan.channels, scan.variance
+            level[d] = scan.level
+        first = next(iter(seen.values()))
+        found.append(
+            replace(
+                first,
+                channels=channels.reshape(len(labels), -1),
+                variance=variance.reshape(len(labels), -1),
+                labels=labels,
+                source=", ".join(scan.source for scan in seen.values()),
+                level=level.ravel(),
+                clipped=frozenset().union(*(scan.clipped for scan in seen.values())),
+            )
+        )
+    return found

@@ -9,7 +9,7 @@ and filters are dark, no reading of one patch can tell.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -35,9 +35,10 @@ class Sensors:
 
     Attributes
     ----------
-    sensitivity : (3, W) array
-        Red, green and blue. Each row sums to 1 where a perfect diffuser reads 1.
-    factors : (E, 3, W) array
+    sensitivity : (C, W) array
+        Red, green and blue; of several devices those of each in turn. Each row sums to 1 where a
+        perfect diffuser reads 1.
+    factors : (E, C, W) array
         Change of the sensitivities at one standard deviation of each of E independent causes; E is
         0 where they are known.
     wavelengths : (W,) array, nm
@@ -72,8 +73,30 @@ class Sensors:
             raise ValueError("a sensitivity is negative or missing")
         return cls(rows, np.zeros((0, *rows.shape)), wavelengths)
 
+    @classmethod
+    def side_by_side(cls, devices: Sequence[Sensors]) -> Sensors:
+        """Join the channels of several devices, each unsure by itself.
+
+        Parameters
+        ----------
+        devices : sequence of Sensors
+            At the same wavelengths.
+
+        Returns
+        -------
+        Sensors
+        """
+        sensitivity = np.concatenate([each.sensitivity for each in devices])
+        factors, first = [], 0
+        for each in devices:
+            here = np.zeros((len(each.factors), *sensitivity.shape))
+            here[:, first : first + len(each.sensitivity)] = each.factors
+            factors.append(here)
+            first += len(each.sensitivity)
+        return cls(sensitivity, np.concatenate(factors), devices[0].wavelengths)
+
     def read(self, reflectance: Array) -> Array:
-        """Linear channel values of reflectances (..., W): (..., 3)."""
+        """Linear channel values of reflectances (..., W): (..., C)."""
         result: Array = np.asarray(reflectance, dtype=float) @ self.sensitivity.T
         return result
 

@@ -21,7 +21,7 @@ from ..fits.fitting import recorded_settings, run_fit
 from ..fits.scan_fitting import run_scan_fit
 from ..releases.load import LoadedRelease
 from ..releases.tables.inputs import card_of, session_of
-from ..releases.tables.scans import packed_scans, packed_sensors
+from ..releases.tables.scans import packed_devices
 
 CLOSE = 1e-3
 """By how much of its standard uncertainty a refitted value may differ on another machine."""
@@ -134,9 +134,8 @@ def _refit(release: LoadedRelease, row: Any, errors: Mapping[int, Array]) -> Joi
     known = _known(release, said, errors) if (said := inputs.get("known")) else None
     if by_scan := inputs.get("by_scan"):
         return run_scan_fit(
-            packed_scans(release.tables, inputs["scans"]),
+            packed_devices(release.tables, inputs["scans"], by_scan),
             tubes,
-            packed_sensors(release.tables, by_scan["calibration"]),
             known,
             *_prior(release, by_scan["prior"]),
             settings,

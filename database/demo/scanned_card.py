@@ -54,9 +54,8 @@ def try_demo_scan(store: Store) -> DemoScan:
     tints = [d for d in scan.card.drawdowns if d.paint == PAINT and len(d.masses) > 1]
     white = str(tints[0].white)
     others = measured.select([paint for paint in measured.paints if paint != PAINT])
-    fit = run_scan_fit(
-        [scan], store.paints.tubes(), scanner.device.sensors, others.select([white]), others, white
-    )
+    devices = [(scanner.device.sensors, [scan])]
+    fit = run_scan_fit(devices, store.paints.tubes(), others.select([white]), others, white)
     mixes = [dict(d.masses) for d in tints]
     by_scan, by_spectra = (
         predict(found, dry_fractions(found, mixes)).lab() for found in (fit.coefficients, measured)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 from ...calibrate.cards.readings import CardReadings
@@ -29,12 +30,23 @@ from .scan_fitting import ScanFit, fit_scans, unfit_scans
 
 @dataclass(frozen=True)
 class ModelFit:
-    """A run by one model, how it predicts the studio's check cards, and what it says of paints."""
+    """Runs by one model, how they predict the studio's check cards, and what they say of paints.
+
+    Attributes
+    ----------
+    number : int
+    fit : JointFit
+        Of the instrument's readings; where nothing but scans was fitted, of the first of these.
+    check : Check
+    quality : mapping of nickname to QualityReport
+    scanned : tuple of ScanFit
+    """
 
     number: int
     fit: JointFit
     check: Check
     quality: Mapping[str, QualityReport]
+    scanned: tuple[ScanFit, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -57,8 +69,7 @@ class StudioFit:
     unfit : mapping of card to words
         Cards that no fit took, and why.
     transport : ModelFit or None
-        The same readings by transport; none where they were of scans alone, or a known paint has
-        no such fit.
+        The same by transport; none where a known paint has no such fit.
     model : str
         By which mixes of the paints fitted are calculated from now on.
     trial : Trial
@@ -90,7 +101,7 @@ class StudioFit:
         """The run by the model that mixes are calculated by."""
         if self.model == TRANSPORT and self.transport is not None:
             return self.transport
-        return ModelFit(self.number, self.fit, self.check, self.by_two_fluxes)
+        return ModelFit(self.number, self.fit, self.check, self.by_two_fluxes, self.scanned)
 
     @property
     def judges(self) -> tuple[str, ...]:
@@ -106,7 +117,8 @@ class StudioFit:
     @property
     def paints(self) -> dict[str, PaintFit]:
         """Every paint that was fitted, by the model that its mixes are calculated by."""
-        runs = [self.fit, *(run.fit for run in self.scanned), self.in_use.fit]
+        of_scans = [run.fit for run in self.scanned], [run.fit for run in self.in_use.scanned]
+        runs = [self.fit, *of_scans[0], self.in_use.fit, *of_scans[1]]
         return {nickname: paint for run in runs for nickname, paint in run.paints.items()}
 
     @property
@@ -183,35 +195,33 @@ def fit_studio(
         of = (store, readings, tubes, paints)
         made = _fit_by(TWO_FLUX, *of, settings, progress)
         again = _fit_by(TRANSPORT, *of, None, progress, made[0]) if made else None
+    measured = made[0].paints if made is not None else {}
+    rest = [paint for paint in paints if paint not in measured]
     with store.transaction():
-        runs, quality = list[tuple[int, JointFit]](), dict[str, QualityReport]()
-        transport = None
-        if made is not None:
-            fit, known, quality = made
-            runs.append((store.fits.record(fit, readings, tubes, known, quality), fit))
-        if again is not None:
-            fit, known, said = again
-            number = store.fits.record(fit, readings, tubes, known, said)
-            judged = judge(store, [(number, fit)], None, TRANSPORT, learning)
-            transport = ModelFit(number, fit, judged, said)
-        measured = made[0].paints if made is not None else {}
-        rest = [paint for paint in paints if paint not in measured]
-
-        def report(fit: JointFit, tubes: Mapping[str, Tube]) -> dict[str, QualityReport]:
-            against = reference(store, fit)
-            said = quality_reports(store, fit, [], tubes, recorded_settings(fit.settings), against)
-            quality.update(said)
-            return said
-
-        scanned = []
-        if rest or not paints:
-            scanned = fit_scans(store, rest, measured, None, progress, report)
-        runs += [(run.number, run.fit) for run in scanned]
+        by_model = {}
+        for model, run in ((TWO_FLUX, made), (TRANSPORT, again)):
+            runs, quality = list[tuple[int, JointFit]](), dict[str, QualityReport]()
+            if run is not None:
+                fit, known, quality = run
+                runs.append((store.fits.record(fit, readings, tubes, known, quality), fit))
+            scanned = []
+            if (rest or not paints) and (run is not None or made is None):
+                report = partial(_scan_quality, store, quality)
+                scanned = fit_scans(store, rest, measured, model, progress, report)
+            by_model[model] = [*runs, *((run.number, run.fit) for run in scanned)], quality, scanned
         unfit = {**one.left_out, **unfit_scans(store)}
+        runs, quality, scanned = by_model[TWO_FLUX]
         if not runs:
             raise _nothing_read(paints, unfit)
+        transport = None
+        if by_model[TRANSPORT][0]:
+            further, said, of_scans = by_model[TRANSPORT]
+            judged = judge(store, further, None, TRANSPORT, learning)
+            transport = ModelFit(*further[0], judged, said, tuple(of_scans))
         judged = judge(store, runs, settings, TWO_FLUX, learning)
-        model, trial = store.fits.model_for(measured), store.fits.trial()
+        by_transport = store.fits.current(TRANSPORT)
+        fitted = [paint for _, fit in runs for paint in fit.paints if paint in by_transport]
+        model, trial = store.fits.model_for(fitted), store.fits.trial()
     return StudioFit(
         *runs[0],
         judged,
@@ -224,6 +234,19 @@ def fit_studio(
         trial,
         learning,
     )
+
+
+def _scan_quality(
+    store: Store,
+    quality: dict[str, QualityReport],
+    fit: JointFit,
+    tubes: Mapping[str, Tube],
+) -> dict[str, QualityReport]:
+    """What is to be said of scanned paints; it is added to what is said of the others."""
+    settings = recorded_settings(fit.settings)
+    said = quality_reports(store, fit, [], tubes, settings, reference(store, fit))
+    quality.update(said)
+    return said
 
 
 _Made = tuple[JointFit, Coefficients | None, dict[str, QualityReport]]

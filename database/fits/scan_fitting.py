@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from ...calibrate.cards.channels import CardChannels
+from ...calibrate.cards.channels import CardChannels, side_by_side
 from ...calibrate.errors import Sentence
 from ...calibrate.fit.judging.quality import FIRST_GUESS, GOOD_TO_MIX
 from ...calibrate.fit.judging.quality_report import QualityReport
@@ -30,7 +30,7 @@ taken for one of so few."""
 
 @dataclass(frozen=True)
 class ScanFit:
-    """A run of the fit on the scans of one device, as kept.
+    """A run of the fit on the scans of a device, or of several together, as kept.
 
     Attributes
     ----------
@@ -38,6 +38,7 @@ class ScanFit:
         Of the run in the studio.
     fit : JointFit
     device : str
+        Its name; of several all of theirs.
     """
 
     number: int
@@ -45,14 +46,15 @@ class ScanFit:
     device: str
 
 
+ByDevice = dict[int, list[StoredChannels]]
+"""Scans of each device, by its characterisation's number."""
 Report = Callable[[JointFit, Mapping[str, Tube]], Mapping[str, QualityReport]]
 """Says at length what is to be said of a fit's paints, which is kept with them."""
 
 
 def run_scan_fit(
-    scans: Sequence[CardChannels],
+    devices: Sequence[tuple[Sensors, Sequence[CardChannels]]],
     tubes: Mapping[str, Tube],
-    sensors: Sensors,
     known: Coefficients | None,
     learnt: Coefficients | None,
     white: str | None,
@@ -63,10 +65,9 @@ def run_scan_fit(
 
     Parameters
     ----------
-    scans : sequence of CardChannels
-        By one device.
+    devices : sequence of (Sensors, sequence of CardChannels)
+        Each with what it scanned.
     tubes : mapping of nickname to Tube
-    sensors : Sensors
     known : Coefficients, optional
         Of paints on these cards that are held.
     learnt, white : Coefficients and str, optional
@@ -81,6 +82,10 @@ def run_scan_fit(
     prior = None
     if learnt is not None and white is not None:
         prior = ScanPrior.invented().learnt_from(learnt, white)
+    sensors, scans = devices[0]
+    if len(devices) > 1:
+        sensors = Sensors.side_by_side([each for each, _ in devices])
+        scans = side_by_side([each for _, each in devices])
     return fit_scan(scans, tubes, sensors, prior, settings, known=known, progress=progress)
 
 
@@ -88,11 +93,11 @@ def fit_scans(
     store: Store,
     paints: Collection[str] = (),
     measured: Collection[str] = (),
-    settings: FitSettings | None = None,
+    model: str = TWO_FLUX,
     progress: Progress | None = None,
     report: Report = lambda fit, tubes: {},
 ) -> list[ScanFit]:
-    """Fit paints that only scans tell of, a device at a time, and keep the runs.
+    """Fit paints that only scans tell of, and keep the runs: one for devices that share cards.
 
     Parameters
     ----------
@@ -101,7 +106,9 @@ def fit_scans(
         Nicknames to fit, against the current fits of the others. None: every one, anew.
     measured : collection of str
         Paints that were fitted to an instrument's readings just now: no scan says more of them.
-    settings, progress, report : optional
+    model : str
+        By which; none is fitted against known paints that have no fit by it.
+    progress, report : optional
 
     Raises
     ------
@@ -111,29 +118,55 @@ def fit_scans(
     Notes
     -----
     A scan by a device whose sensitivities aren't known has no say; see `unfit_scans`. The cards of
-    known paints have: beside them the device shows what it makes of colours that are sure.
+    known paints have: beside them the device shows what it makes of colours that are sure. Devices
+    that scanned the same cards tell together, for what one is blind to the other may see.
     """
-    by_device: dict[int, list[StoredChannels]] = {}
+    by_device: ByDevice = {}
     one = of_one_lot(store.paints.all(), store.scans.all("fit"), paints)
     tubes = store.paints.tubes(one.lots)
     for scan in one.readings:
         if scan.calibration is not None and why_not_seen(store, scan) is None:
             by_device.setdefault(scan.calibration, []).append(scan)
     runs, fitted = list[ScanFit](), set(measured)
-    # What read most goes first: the whites of the rest may rest on it.
-    for calibration in sorted(by_device, key=lambda number: (-len(by_device[number]), number)):
-        scans = by_device[calibration]
+    for together in _sharing_cards(store, by_device):
         held = (set(store.fits.current()) - set(paints) if paints else set()) | fitted
-        wanted = {p for s in scans for p in s.card.paints} - held
+        wanted = {p for of in together.values() for s in of for p in s.card.paints} - held
         if paints:
             wanted &= set(paints)
-            scans = [s for s in scans if wanted & set(s.card.paints)]
+            some = {n: [s for s in of if wanted & set(s.card.paints)] for n, of in together.items()}
+            together = {n: of for n, of in some.items() if of}
         if wanted:
-            runs.append(
-                _fit_device(store, calibration, scans, wanted, tubes, settings, progress, report)
-            )
-            fitted |= set(runs[-1].fit.paints)
+            made = _fit_devices(store, together, wanted, tubes, model, progress, report)
+            runs += made
+            fitted |= {paint for run in made for paint in run.fit.paints}
     return runs
+
+
+def _sharing_cards(store: Store, by_device: ByDevice) -> list[ByDevice]:
+    """Part devices into those that share cards, by way of others too.
+
+    What read most goes first: the whites of the rest may rest on it. A device that isn't known well
+    enough for spectra stands alone, for it would make the others' answers first guesses.
+    """
+    found = list[ByDevice]()
+    for number in sorted(by_device, key=lambda n: (-len(by_device[n]), n)):
+        scans = by_device[number]
+        cards = {scan.card.name for scan in scans}
+        near = [
+            group
+            for group in found
+            if all(_joins(store, n) for n in (number, *group))
+            and cards & {scan.card.name for of in group.values() for scan in of}
+        ]
+        whole = {n: of for group in near for n, of in group.items()} | {number: scans}
+        place = found.index(near[0]) if near else len(found)
+        found = [group for group in found if group not in near]
+        found.insert(place, whole)
+    return found
+
+
+def _joins(store: Store, calibration: int) -> bool:
+    return bool(store.scanners.of_calibration(calibration).device.fit_for_spectra)
 
 
 def unfit_scans(store: Store) -> dict[str, str | Sentence]:
@@ -146,37 +179,56 @@ def unfit_scans(store: Store) -> dict[str, str | Sentence]:
     return {**one.left_out, **unfit, **unjudged(store)}
 
 
-def _fit_device(
+def _fit_devices(
     store: Store,
-    calibration: int,
-    scans: Sequence[StoredChannels],
+    by_device: ByDevice,
     wanted: Collection[str],
     tubes: Mapping[str, Tube],
-    settings: FitSettings | None,
+    model: str,
     progress: Progress | None,
     report: Report,
-) -> ScanFit:
+) -> list[ScanFit]:
+    """One run, or none."""
+    scans = [scan for of in by_device.values() for scan in of]
     on_cards = dict.fromkeys(paint for scan in scans for paint in scan.card.paints)
     beside = [paint for paint in on_cards if paint not in wanted]
-    known = store.fits.coefficients(beside, TWO_FLUX) if beside else None
-    scanner, prior = store.scanners.of_calibration(calibration), _prior(store, scans)
-    sensors = scanner.device.sensors
-    assert sensors is not None
+    if not store.fits.current(model).keys() >= set(beside):
+        return []
+    known = store.fits.coefficients(beside, model) if beside else None
+    scanners = {n: store.scanners.of_calibration(n).device for n in by_device}
+    prior, devices = _prior(store, scans), []
+    for number, of in by_device.items():
+        sensors = scanners[number].sensors
+        assert sensors is not None
+        devices.append((sensors, of))
     fit = run_scan_fit(
-        scans,
+        devices,
         tubes,
-        sensors,
         known,
         None if prior is None else store.fits.coefficients(prior["fits"], TWO_FLUX),
         None if prior is None else prior["white"],
-        settings,
+        scan_settings(model),
         progress,
     )
-    if not scanner.device.fit_for_spectra:
+    if not all(device.fit_for_spectra for device in scanners.values()):
         fit = replace(fit, paints={p: _first_guess(each) for p, each in fit.paints.items()})
-    said = {"calibration": calibration, "prior": prior}
+    said = {"calibrations": list(by_device), "prior": prior, "cost": fit.cost}
     number = store.fits.record(fit, scans, tubes, known, report(fit, tubes), by_scan=said)
-    return ScanFit(number, fit, scanner.device.name)
+    return [ScanFit(number, fit, " and ".join(device.name for device in scanners.values()))]
+
+
+def scan_settings(model: str) -> FitSettings:
+    """Settings of either model: both are allowed the same errors.
+
+    Three channels don't tell how well a model holds; and so what their fits cost can be held
+    against each other.
+    """
+    alike = FitSettings()
+    return FitSettings(
+        model=model,  # type: ignore[arg-type]
+        two_flux_spread=alike.two_flux_spread,
+        model_spread=alike.known_spread,
+    )
 
 
 def _first_guess(fit: PaintFit) -> PaintFit:

@@ -11,8 +11,9 @@ each is to be the nearer: their errors differ, and cancel in part.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -47,6 +48,8 @@ class Trial:
         Mean CIEDE2000; empty where fewer than two models were tried on the same.
     by_steps : bool
         Whether that is of steps of ladders, each predicted by all the others.
+    by_scans : bool
+        Whether `off` is what each one's fits of the same scans cost instead.
     likely : float or None
         Probability that transport predicts others nearer too; None: as sure as what it was tried
         on says.
@@ -54,6 +57,7 @@ class Trial:
 
     off: Mapping[str, float]
     by_steps: bool = False
+    by_scans: bool = False
     likely: float | None = None
 
     @property
@@ -76,6 +80,7 @@ def trial_of(
     mixtures: Mapping[str, Mapping[Hashable, float]],
     steps: Mapping[str, Mapping[Hashable, float]],
     unsure: Mapping[Hashable, float] | None = None,
+    costs: Mapping[str, float] | None = None,
 ) -> Trial:
     """Weigh the models by what each was tried on.
 
@@ -88,6 +93,9 @@ def trial_of(
     unsure : mapping of patch to CIEDE2000, optional
         The scan's own error, of check mixtures that were scanned: these count where none was
         measured, and where the models lie further apart than that.
+    costs : mapping of model to float, optional
+        What the fits of scans cost, squares of standard deviations, both allowed the same errors.
+        They count where nothing else tells: half the difference is that of log likelihoods.
     """
     both, unsure = _shared(mixtures), unsure or {}
     both = both - unsure.keys() or {at for at in both if unsure[at] <= MOST_SCAN_ERROR}
@@ -97,7 +105,33 @@ def trial_of(
         if max(found.off.values()) - min(found.off.values()) >= own:
             return found
     both = _shared(steps)
-    return _tried(steps, both, by_steps=True) if both else Trial({})
+    if both:
+        return _tried(steps, both, by_steps=True)
+    if costs and {TWO_FLUX, TRANSPORT} <= costs.keys():
+        return Trial(dict(costs), False, True, _logistic((costs[TWO_FLUX] - costs[TRANSPORT]) / 2))
+    return Trial({})
+
+
+def _logistic(odds: float) -> float:
+    return float(1 / (1 + np.exp(-np.clip(odds, -500, 500))))
+
+
+def costs_of(fits: Iterable[tuple[str, Mapping[str, Any]]]) -> dict[str, float]:
+    """What each model's fits of the same scans cost; empty where not every one was fitted to any.
+
+    Parameters
+    ----------
+    fits : iterable of (model, inputs)
+        Different ones; inputs as they are kept with a fit.
+    """
+    found: dict[str, dict[Hashable, float]] = {}
+    for model, inputs in fits:
+        cost = (inputs.get("by_scan") or {}).get("cost")
+        if cost is not None:
+            scans = tuple(item["scan"] for item in inputs["scans"])
+            found.setdefault(model, {})[scans] = cost
+    both = _shared(found)
+    return {model: sum(of[scans] for scans in both) for model, of in found.items() if both}
 
 
 def _shared(found: Mapping[str, Mapping[Hashable, float]]) -> set[Hashable]:
@@ -126,7 +160,7 @@ def _tried(
     apart = each[TWO_FLUX] / wide[TWO_FLUX] - each[TRANSPORT] / wide[TRANSPORT]
     # The mean of a logistic over a normal distribution of its argument (MacKay 1992).
     softened = odds / np.sqrt(1 + np.pi / 8 * float((apart**2).sum()))
-    return Trial(off, by_steps, float(1 / (1 + np.exp(-softened))))
+    return Trial(off, by_steps, likely=_logistic(softened))
 
 
 def _mixture(at: Hashable) -> Hashable:
@@ -180,6 +214,7 @@ def words(
         return f"{said}, as you asked."
     steps = "the steps of your ladders, left out in turn"
     where = steps if trial.by_steps else "your check mixtures"
+    where = "your scans" if trial.by_scans else where
     if share < 1:
         other = WORDS[TWO_FLUX if model == TRANSPORT else TRANSPORT]
         return (

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+import json
+from collections.abc import Hashable, Mapping, Sequence
+from typing import Any
 
 from ...calibrate.fit.judging.quality_figures import LEFT_OUT
 from ...calibrate.optics.coefficients import TWO_FLUX
 from ...calibrate.optics.transport import TRANSPORT
-from ..mixing.model_choice import Trial, choose, no_such_fit, trial_of
+from ..mixing.model_choice import Trial, choose, costs_of, no_such_fit, trial_of
 from .load import LoadedRelease
 
 
@@ -16,13 +18,15 @@ def tried(release: LoadedRelease) -> Trial:
     beside = release.by_transport
     models = {TWO_FLUX: release} | ({} if beside is None else {TRANSPORT: beside})
     mixtures, steps, unsure = {}, {}, dict[Hashable, float]()
+    inputs = list[tuple[str, Mapping[str, Any]]]()
     for model, each in models.items():
         checks = each.tables["checks"]
         by_patch = checks.groupby(["card", "patch"])
         mixtures[model] = by_patch["de00"].mean().to_dict()
         unsure |= by_patch["scan_error"].mean().dropna().to_dict()
         steps[model] = steps_left_out(each)
-    return trial_of(mixtures, steps, unsure)
+        inputs += [(model, json.loads(said)) for said in each.tables["fits"]["inputs"]]
+    return trial_of(mixtures, steps, unsure, costs_of(inputs))
 
 
 def steps_left_out(release: LoadedRelease) -> dict[Hashable, float]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, replace
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
@@ -18,9 +18,10 @@ from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients, check_alike
 from ...calibrate.optics.transport import TRANSPORT
 from ..common.remedies import StudioDo
 from ..mixing import model_choice
-from ..mixing.model_choice import Trial, trial_of
+from ..mixing.model_choice import Trial
 from . import schema
 from .fit_rows import check_row, named_inputs, paint_fit, paint_fit_row, reasons, set_aside
+from .in_use import tried
 from .lots import of_one_lot
 from .packing import (
     pack_coefficients,
@@ -172,36 +173,8 @@ class Fits:
 
     def trial(self) -> Trial:
         """How far off the models of a studio's fits in use were where every one was tried."""
-        in_use = (
-            select(schema.PaintFit.fit_id, schema.PaintFit.model)
-            .where(schema.PaintFit.current)
-            .distinct()
-            .subquery()
-        )
-        check = schema.Check
-        checks = (
-            select(in_use.c.model, check.card_id, check.patch, check.de00, check.scan_error)
-            .join(check, check.fit_id == in_use.c.fit_id)
-            .order_by(check.id)
-        )
         with self._database.snapshot() as session:
-            mixtures: dict[str, dict[Hashable, float]] = {}
-            unsure: dict[Hashable, float] = {}
-            for model, card, patch, de00, error in session.execute(checks):
-                mixtures.setdefault(model, {})[card, patch] = de00
-                if error is not None:
-                    unsure[card, patch] = error
-            found = trial_of(mixtures, {}, unsure)
-            if found.off:
-                return found
-            left_out = select(
-                schema.PaintFit.model, schema.PaintFit.paint_id, schema.PaintFit.left_out
-            ).where(schema.PaintFit.current)
-            steps: dict[str, dict[Hashable, float]] = {}
-            for model, paint, off in session.execute(left_out):
-                if off is not None:
-                    steps.setdefault(model, {})[paint] = off
-            return trial_of({}, steps)
+            return tried(session)
 
     def model_for(self, paints: Iterable[str]) -> str:
         """Return the model that counts most for mixes of some paints; see `shares`."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import select, update
@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session as OrmSession
 
 from ...calibrate.optics.coefficients import TWO_FLUX
 from ...calibrate.optics.transport import TRANSPORT
+from ..mixing.model_choice import Trial, costs_of, trial_of
 from . import schema
 
 
@@ -100,3 +101,40 @@ def learnt_from(session: OrmSession) -> list[str]:
     items = [item for inputs in rows for item in inputs["sessions"] if item.get("learnt")]
     taught = schema.Session.id.in_({item["session"] for item in items})
     return sorted(set(session.scalars(select(schema.Card.name).join(schema.Session).where(taught))))
+
+
+def tried(session: OrmSession) -> Trial:
+    """How far off the models of a studio's fits in use were where every one was tried."""
+    in_use = (
+        select(schema.PaintFit.fit_id, schema.PaintFit.model)
+        .where(schema.PaintFit.current)
+        .distinct()
+        .subquery()
+    )
+    check = schema.Check
+    checks = (
+        select(in_use.c.model, check.card_id, check.patch, check.de00, check.scan_error)
+        .join(check, check.fit_id == in_use.c.fit_id)
+        .order_by(check.id)
+    )
+    mixtures: dict[str, dict[Hashable, float]] = {}
+    unsure: dict[Hashable, float] = {}
+    for model, card, patch, de00, error in session.execute(checks):
+        mixtures.setdefault(model, {})[card, patch] = de00
+        if error is not None:
+            unsure[card, patch] = error
+    found = trial_of(mixtures, {}, unsure)
+    if found.off:
+        return found
+    left_out = select(
+        schema.PaintFit.model, schema.PaintFit.paint_id, schema.PaintFit.left_out
+    ).where(schema.PaintFit.current)
+    steps: dict[str, dict[Hashable, float]] = {}
+    for model, paint, off in session.execute(left_out):
+        if off is not None:
+            steps.setdefault(model, {})[paint] = off
+    of_fits = select(in_use.c.model, schema.Fit.inputs).join(
+        schema.Fit, schema.Fit.id == in_use.c.fit_id
+    )
+    costs = costs_of((model, inputs) for model, inputs in session.execute(of_fits))
+    return trial_of({}, steps, costs=costs)

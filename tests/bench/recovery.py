@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 import numpy as np
 from tintladder.calibrate.cards.card import Card, Drawdown
+from tintladder.calibrate.cards.channels import side_by_side
 from tintladder.calibrate.fit.joint import fit_paints
 from tintladder.calibrate.fit.problem.result import JointFit
 from tintladder.calibrate.fit.scans.patch import patch_spectra
@@ -30,6 +31,8 @@ from tintladder.calibrate.optics.predict import dry_fractions, predict
 from tintladder.calibrate.optics.sensors import Sensors
 from tintladder.calibrate.optics.spectra import GRID, Array
 from tintladder.calibrate.optics.surface import Surface, to_measured
+from tintladder.calibrate.optics.transport import TRANSPORT
+from tintladder.database.fits.scan_fitting import scan_settings
 
 from tests.invented_scanner import LED, THREE_BANDS, characterised, scanned
 from tests.lab import plan
@@ -212,6 +215,25 @@ def lab_all(scanner: str, estimated: bool) -> Score:
     return tally.score()
 
 
+@cache
+def as_studio(devices: tuple[str, ...]) -> Score:
+    """As `lab_all`, by transport as a studio fits scans, seen by one device or by several."""
+    settings, tally = scan_settings(TRANSPORT), _Tally()
+    flat = Lab(surface=Surface.of("45:0"))
+    sensors = [sensors_of(name, True) for name in devices]
+    for seed in SEEDS:
+        cards = flat.read(plan.ladders(), seed, noise=False, repeats=1)
+        seen = [
+            [scanned(readings, SCANNERS[name], 10 * seed + i) for readings in cards]
+            for i, name in enumerate(devices)
+        ]
+        together = Sensors.side_by_side(sensors)
+        fit = fit_scan(side_by_side(seen), flat.tubes, together, settings=settings)
+        mixtures = flat.random_mixtures(MIXTURES_A_SEED, seed).readings
+        tally.mixtures.append(_judge(check_mixtures(fit.coefficients, [mixtures]), slice(None)))
+    return tally.score()
+
+
 def _opaque(step: str, paint: str | None, masses: dict[str, float]) -> Drawdown:
     # Three coats; what the lab draws down so thick, the fit is told, hides.
     return Drawdown(step, paint, masses, white=paint and WHITE, opaque=True, gap_um=1500.0)
@@ -342,6 +364,17 @@ for _estimated, _words in ((True, ""), (False, "_known_sensitivities")):
         f"scan.recovery_all{_words}_mean_de00", "CIEDE2000, all paints scanned",
         target=2.0 if _estimated else None,
     )(lambda e=_estimated: float(lab_all("LED", e).d50.mean()))  # fmt: skip
+
+
+for _name, _devices in (("one_device", ("LED",)), ("two_devices", ("LED", "three bands"))):
+    benchmark(f"scan.recovery_{_name}_mean_de00", "CIEDE2000, all paints scanned, by transport")(
+        lambda of=_devices: float(as_studio(of).d50.mean())
+    )
+    benchmark(f"scan.recovery_{_name}_p95_de00", "the same, p95")(
+        lambda of=_devices: float(np.percentile(as_studio(of).d50, 95))
+    )
+    benchmark(f"scan.recovery_{_name}_coverage", "share in their 95 % band", target=0.90,
+              sense="at least")(lambda of=_devices: float(as_studio(of).inside.mean()))  # fmt: skip
 
 
 @benchmark("scan.recovery_all_lamp_a_mean_de00", "the same under A", target=2.5)

@@ -97,6 +97,8 @@ class JointFit:
         Where it learnt from mixtures and steps were to be left out: each mixture is left out once.
     aside : mapping of nickname to InputError
         Paints that could not be fitted, and why; nothing that holds one of them had a say.
+    cost : float or None
+        Of a fit of scans: squares of standard deviations that readings and beliefs lie off.
 
     Examples
     --------
@@ -113,3 +115,4 @@ class JointFit:
     left_out: pd.DataFrame | None = None
     without: tuple[WithoutMixtures, ...] = ()
     aside: Mapping[str, InputError] = field(default_factory=dict)
+    cost: float | None = None

@@ -96,7 +96,7 @@ def check_scans(
                 substrate.append(_under(scan, x, each, sensors, read))
                 channels.append(read[f"{step}/{each}"][0])
                 variance.append(read[f"{step}/{each}"][1])
-                levels.append(scan.level)
+                levels.append(float(np.mean(scan.level)))
     if not rows:
         return replace(nothing_checked(coefficients), aside=tuple(aside))
     surface = _seen_surface(scans[0], coefficients)

@@ -1,4 +1,4 @@
-"""The spectrum of one patch, guessed from its three channels alone.
+"""The spectrum of one patch, guessed from its channels alone.
 
 A place for a fit to begin, and what a fit of the whole ladder is judged against. Also the reverse:
 what a fitted patch's spectrum would have to be for its channels to agree.
@@ -14,6 +14,13 @@ CORRECTION_SD = 0.01
 """How far at each wavelength a corrected spectrum may lie from the true one, channels aside."""
 NEAR = CORRECTION_SD**2 * np.exp(-0.5 * ((GRID[:, None] - GRID[None]) / 40.0) ** 2)
 """Covariance of a correction to a spectrum: smooth, as what a fit gets wrong is."""
+_UNREAD = 1e9
+"""Variance of a channel that was not read: nothing weighs it."""
+
+
+def unread_as_unsure(channels: Array, variance: Array) -> Array:
+    """Variance (N, C) of channels, so large that it tells nothing where they were not read."""
+    return np.where(np.isfinite(channels), variance, _UNREAD)
 
 
 def patch_spectra(table: Array, sensitivity: Array, channels: Array, variance: Array) -> Array:
@@ -23,8 +30,9 @@ def patch_spectra(table: Array, sensitivity: Array, channels: Array, variance: A
     ----------
     table : (L, W) array
         Reflectances that patches are thought to be like, as their surface shows them.
-    sensitivity : (3, W) array
-    channels, variance : (N, 3) array
+    sensitivity : (C, W) array
+    channels, variance : (N, C) array
+        NaN where unread.
 
     Returns
     -------
@@ -42,9 +50,10 @@ def corrected(fitted: Array, sensitivity: Array, channels: Array, variance: Arra
     Parameters
     ----------
     fitted : (N, W) array
-    sensitivity : (3, W) array
-    channels : (N, 3) array
-    variance : (N, 3) array
+    sensitivity : (C, W) array
+    channels : (N, C) array
+        NaN where unread.
+    variance : (N, C) array
         Of the channels.
 
     Returns
@@ -57,18 +66,17 @@ def corrected(fitted: Array, sensitivity: Array, channels: Array, variance: Arra
 def most_likely(
     mean: Array, spread: Array, sensitivity: Array, channels: Array, variance: Array
 ) -> Array:
-    """Mean (N, W) of normal spectra of covariance (W, W), once their channels (N, 3) are read.
-
-    The variance (N, 3) is that of the channels.
+    """Mean (N, W) of normal spectra of covariance (W, W), once their channels (N, C) are read.
 
     Parameters
     ----------
     mean : (N, W) array
     spread : (W, W) array
         Covariance.
-    sensitivity : (3, W) array
-    channels : (N, 3) array
-    variance : (N, 3) array
+    sensitivity : (C, W) array
+    channels : (N, C) array
+        NaN where unread.
+    variance : (N, C) array
         Of the channels.
 
     Returns
@@ -76,8 +84,8 @@ def most_likely(
     (N, W) array
     """
     projected = sensitivity @ spread
-    noise = variance[:, :, None] * np.eye(3)
-    off = (channels - mean @ sensitivity.T)[:, :, None]
+    noise = unread_as_unsure(channels, variance)[:, :, None] * np.eye(len(sensitivity))
+    off = np.nan_to_num(channels - mean @ sensitivity.T)[:, :, None]
     moved = np.linalg.solve(projected @ sensitivity.T + noise, off)[:, :, 0]
     result: Array = mean + moved @ projected
     return result

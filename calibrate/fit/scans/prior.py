@@ -9,7 +9,7 @@ paint is forced into the likeness of another.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -17,6 +17,7 @@ import numpy as np
 from ...optics.coefficients import Coefficients
 from ...optics.kubelka_munk import opaque_reflectance
 from ...optics.spectra import GRID, Array
+from ...optics.transport import OF_TWO_FLUXES, TRANSPORT
 
 LADDER = (1.0, 0.7, 0.45, 0.25, 0.12, 0.05, 0.02)
 """Shares of colour of the mixtures that stand for what a ladder's patches look like."""
@@ -69,6 +70,10 @@ class ScanPrior:
 
     weight: Array
     logs: Array
+
+    def by(self, model: str) -> ScanPrior:
+        """Return the same paints as a model has them; they are given as two fluxes do."""
+        return replace(self, logs=self.logs + _as_model(model, relative=True))
 
     @classmethod
     def invented(cls) -> ScanPrior:
@@ -126,16 +131,27 @@ class ScanPrior:
         return np.asarray(opaque_reflectance(k, s)).reshape(-1, logs.shape[2])
 
 
-def white_prior(relative: bool) -> tuple[Array, Array]:
+def _as_model(model: str, relative: bool) -> Array:
+    """Log of what a model's K and S are over those of two fluxes, roughly, (2, 1)."""
+    if model != TRANSPORT:
+        return np.zeros((2, 1))
+    shift = np.log(OF_TWO_FLUXES)
+    return np.asarray((shift - shift[1] if relative else shift)[:, None])
+
+
+def white_prior(relative: bool, model: str) -> tuple[Array, Array]:
     """What is believed of a white: center (2, W) and covariance (2W, 2W) of log K and log S.
 
     Parameters
     ----------
     relative : bool
         Whether K and S are relative to this white, so that its S is 1; else they are in 1/mm.
+    model : str
+        Whose K and S they are.
     """
     s = np.ones_like(GRID) if relative else _WHITE_S
     center = np.log(np.stack([_WHITE_K / (_WHITE_S if relative else 1.0), s]))
+    center = center + _as_model(model, relative)
     # Where its absorption sets in, whites differ by some nm.
     edge = 4.0 * np.gradient(center[0], GRID)
     return center, _of_both(_smooth(1.0, 0.4, 40.0) + np.outer(edge, edge), _smooth(0.4, 0.1, 80.0))
@@ -158,8 +174,8 @@ class Likeness:
     spread: Array
 
     @classmethod
-    def of(cls, prior: ScanPrior, white_s: Array | None, relative: bool) -> Likeness:
-        """Bring a prior to a fit's unit.
+    def of(cls, prior: ScanPrior, white_s: Array | None, relative: bool, model: str) -> Likeness:
+        """Bring a prior to a fit's unit and model.
 
         Parameters
         ----------
@@ -168,18 +184,21 @@ class Likeness:
             S of the white that paints are let down with, 1/mm; None: not known.
         relative : bool
             Whether the fit's K and S are relative to white.
+        model : str
+            Whose K and S they are.
 
         Returns
         -------
         Likeness
         """
-        logs = prior.logs.reshape(len(prior.logs), -1)
+        logs = prior.by(model).logs.reshape(len(prior.logs), -1)
         mean = prior.weight @ logs
         off = logs - mean
         whole = (off.T * prior.weight) @ off
         centers, spread = mean + np.sqrt(1 - _WIDTH) * off, _WIDTH * whole + _LIKENESS
         if not relative:
-            scale = np.log(_WHITE_S if white_s is None else white_s)
+            typical = np.log(_WHITE_S) + _as_model(model, relative)[1]
+            scale = typical if white_s is None else np.log(white_s)
             centers = centers + np.concatenate([scale, scale])
             spread = spread + (_WHITE_S_SPREAD**2 if white_s is None else 0.0)
         return cls(prior.weight, centers, spread)

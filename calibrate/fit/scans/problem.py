@@ -1,4 +1,4 @@
-"""From cards and their channel values to a fit's problem, seen through three channels."""
+"""From cards and their channel values to a fit's problem, seen through these channels."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ from ...cards.channels import CardChannels, by_card
 from ...cards.readings import CardReadings
 from ...errors import CalibrateDo, InputError
 from ...optics.coefficients import Coefficients
-from ...optics.sensors import Sensors, strongest
+from ...optics.sensors import CHANNELS, Sensors, strongest
 from ...optics.spectra import GRID, Array, Flag, Spectra
 from ...optics.surface import Surface, to_measured
 from ..problem.arrays import Problem, build
 from ..problem.rows import Nuisance
 from ..problem.settings import FitSettings
 from ..problem.tube import Tube
-from .patch import most_likely, patch_spectra
+from .patch import most_likely, patch_spectra, unread_as_unsure
 from .prior import ScanPrior
 from .solve import ChannelsSeen
 
@@ -42,7 +42,8 @@ def check_channels(readings: CardChannels) -> None:
     """
     patches = set(readings.card.patches)
     for i, label in enumerate(readings.labels):
-        value, variance = readings.channels[i], readings.variance[i]
+        good = ~np.isnan(readings.channels[i])
+        value, variance = readings.channels[i, good], readings.variance[i, good]
         if label not in patches:
             raise InputError(
                 readings.source,
@@ -50,8 +51,6 @@ def check_channels(readings: CardChannels) -> None:
                 f"card {readings.card.name} has no such patch",
                 CalibrateDo.RIGHT_CARD(),
             )
-        if np.isnan(value).any():
-            continue
         if not np.all((value > -0.05) & (value < 1.3)):
             raise InputError(
                 readings.source,
@@ -76,7 +75,7 @@ def lay_out(
     settings: FitSettings,
     known: Coefficients | None,
 ) -> tuple[Problem, ChannelsSeen, Array]:
-    """Lay out the problem, what was seen of it, and the variance of each patch's channels (N, 3).
+    """Lay out the problem, what was seen of it, and the variance of each patch's channels (N, C).
 
     The problem's measured spectra are guesses from each patch's own channels, for a fit to begin
     from; unread patches are NaN.
@@ -94,7 +93,7 @@ def lay_out(
     -------
     problem : Problem
     seen : ChannelsSeen
-    variance : (N, 3) array
+    variance : (N, C) array
         Of each patch's channels.
 
     Raises
@@ -109,7 +108,7 @@ def lay_out(
     guessed = []
     for r in averaged:
         table = to_measured(prior.ladders, r.surface)
-        read = np.asarray(np.isfinite(r.channels).all(axis=1))
+        read = np.asarray(np.isfinite(r.channels).any(axis=1))
         values = np.full((len(r.labels), GRID.size), np.nan)
         values[read] = patch_spectra(table, sensors.sensitivity, r.channels[read], r.variance[read])
         values = np.clip(values, _DARKEST, _LIGHTEST)
@@ -146,7 +145,7 @@ def _with_what_is_unsure(
     sensors: Sensors,
     bare: Mapping[tuple[str, str], tuple[Array, Array]],
     channels: Array,
-    levels: Mapping[str, float],
+    levels: Mapping[str, float | Array],
 ) -> tuple[Problem, ChannelsSeen]:
     """Add nuisance values for sensitivities, spectra of the bare substrates, and scans' levels."""
     nuisances = list(problem.nuisances)
@@ -170,11 +169,17 @@ def _with_what_is_unsure(
             name = f"{card} bare {substrate}: spectrum {i + 1}"
             nuisances.append(Nuisance(name, "bare spectrum", 1.0, "", over))
     level_by_scalar = {}
-    for card, spread in levels.items():
+    for card, level in levels.items():
         rows = np.array([p.card == card for p in problem.patches])
-        if spread and rows.any():
+        of_channels = np.broadcast_to(level, channels.shape[1:])
+        for first in range(0, channels.shape[1], len(CHANNELS)):
+            spread = float(of_channels[first])
+            if not spread or not rows.any():
+                continue
+            of_device = np.zeros_like(channels)
+            of_device[rows, first : first + len(CHANNELS)] = spread
             over = tuple(int(d) for d in np.unique(problem.drawdown[rows]))
-            level_by_scalar[len(nuisances)] = rows * spread
+            level_by_scalar[len(nuisances)] = of_device
             nuisances.append(Nuisance(f"{card} level of the scan", "level", spread, "", over))
     problem = replace(problem, nuisances=tuple(nuisances))
     seen = ChannelsSeen(sensors.sensitivity, by_scalar, bare_by_scalar, channels, level_by_scalar)
@@ -186,16 +191,17 @@ def bare_spectrum(
 ) -> tuple[Array, Array]:
     """Spectrum of a bare substrate, (W,), and what is unsure of it, (F, W).
 
-    Black and white are near enough neutral that three channels say nearly all; only below 420 nm,
-    where whites begin to absorb, one differs from another.
+    Black and white are near enough neutral that a device's channels say nearly all; only below
+    420 nm, where whites begin to absorb, one differs from another.
 
     Parameters
     ----------
     substrate : str
     surface : Surface
-    sensitivity : (3, W) array
-    channels : (3,) array
-    variance : (3,) array
+    sensitivity : (C, W) array
+    channels : (C,) array
+        NaN where unread.
+    variance : (C,) array
         Of the channels.
 
     Returns
@@ -216,9 +222,8 @@ def bare_spectrum(
     spread += (0.1 * shape) ** 2 * np.eye(GRID.size)
     found = most_likely(mean[None], spread, sensitivity, channels[None], variance[None])[0]
     through = sensitivity @ spread
-    left = spread - through.T @ np.linalg.solve(
-        through @ sensitivity.T + np.diag(variance), through
-    )
+    noise = np.diag(unread_as_unsure(channels, variance))
+    left = spread - through.T @ np.linalg.solve(through @ sensitivity.T + noise, through)
     return found, strongest(left)[:_BARE_FACTORS]
 
 
@@ -233,7 +238,7 @@ def see_through(problem: Problem, seen: ChannelsSeen, variance: Array) -> tuple[
     problem : Problem
     seen : ChannelsSeen
         What the device saw.
-    variance : (N, 3) array
+    variance : (N, C) array
         Of the channels.
 
     Returns
@@ -260,22 +265,23 @@ def hidden_steps(readings: CardChannels) -> list[tuple[str, str]]:
     found = []
     for d in readings.card.drawdowns:
         at = [rows[label] for over in SUBSTRATES if (label := f"{d.step}/{over}") in rows]
-        if len(at) < len(SUBSTRATES) or not np.isfinite(readings.channels[at]).all():
+        both = np.isfinite(readings.channels[at]).all(axis=0)
+        if len(at) < len(SUBSTRATES) or not both.any():
             continue
-        apart = np.ptp(readings.channels[at], axis=0)
-        if np.all(apart < _SURE * np.sqrt(readings.variance[at].sum(axis=0))):
+        apart = np.ptp(readings.channels[at], axis=0)[both]
+        if np.all(apart < _SURE * np.sqrt(readings.variance[at].sum(axis=0))[both]):
             found.append((readings.card.name, d.step))
     return found
 
 
 def shows(channels: Array, variance: Array) -> bool:
-    """Whether black and white show under a drawdown, of its channels (2, 3) over both.
+    """Whether black and white show under a drawdown, of its channels (2, C) over both.
 
     Parameters
     ----------
-    channels : (2, 3) array
-        Over black and over white.
-    variance : (2, 3) array
+    channels : (2, C) array
+        Over black and over white; NaN where unread.
+    variance : (2, C) array
         Of the channels.
 
     Returns

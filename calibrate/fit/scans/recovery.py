@@ -2,9 +2,9 @@
 
 One patch's red, green and blue fit endless spectra. A ladder's do not: the same K and S must
 explain masstone, tints and both substrates through the same three channels, and each mix bends them
-differently. So K and S are fitted to the channel values themselves, every nuisance value of the
-cards beside them, and what the scan leaves open is filled by what paints are like, its uncertainty
-left standing.
+differently. A second device that sees the same cards adds three channels of its own. So K and S are
+fitted to the channel values themselves, every nuisance value of the cards beside them, and what the
+scan leaves open is filled by what paints are like, its uncertainty left standing.
 
 What a scan can't tell:
 
@@ -30,9 +30,8 @@ from ...cards.card import Card
 from ...cards.channels import CardChannels, by_card
 from ...errors import InputError
 from ...optics.coefficients import ABSOLUTE, Coefficients
-from ...optics.sensors import Sensors
+from ...optics.sensors import CHANNELS, Sensors
 from ...optics.spectra import Array
-from ...optics.surface import to_inside
 from ..joint import HELD
 from ..judging.quality import nuisance_table, paint_fits
 from ..new_tube import known_log, with_known
@@ -51,6 +50,7 @@ from .patch import CORRECTION_SD, corrected
 from .prior import Likeness, ScanPrior, white_prior
 from .problem import lay_out, see_through
 from .solve import ChannelsSeen, solve_channels
+from .whitening import model_sd, whitening
 from .wrong_steps import odd_steps
 
 _LEFT_OVER = 0.35
@@ -80,7 +80,8 @@ def fit_scan(
         Cards whose purpose is ``check`` are passed over: no fit ever sees them.
     tubes : mapping of nickname to Tube
     sensors : Sensors
-        Of the device that the cards were scanned with; what is unsure of them passes into K and S.
+        Of the device that the cards were scanned with, or of several side by side; what is unsure
+        of them passes into K and S.
     prior : ScanPrior, optional
         What paints are like; by default invented ones.
     settings : FitSettings, optional
@@ -165,8 +166,9 @@ def fit_scan(
         solution = replace(solution, findings=findings)
         fit = _report(problem, seen, solution, variance, tubes, settings, beside)
     shown = {(problem.patches[n].card, problem.patches[n].step) for n in aside}
-    paints = {p: _said(each, shown) for p, each in fit.paints.items()}
-    return replace(fit, paints=paints, aside=unfitted)
+    devices = len(sensors.sensitivity) // len(CHANNELS)
+    paints = {p: _said(each, shown, devices) for p, each in fit.paints.items()}
+    return replace(fit, paints=paints, aside=unfitted, cost=solution.cost)
 
 
 def _on(card: CardChannels, known: Coefficients) -> tuple[str, ...]:
@@ -177,7 +179,7 @@ def _shares(
     problem: Problem, seen: ChannelsSeen, variance: Array, solution: Solution, settings: FitSettings
 ) -> dict[str, float]:
     """Squares of standard deviations that each step's channels lie off."""
-    root = _whitening(problem, seen, variance, solution.fitted, settings)
+    root = whitening(problem, seen, variance, solution.fitted, settings)
     off = np.nan_to_num(seen.levelled(solution.nu) - solution.fitted @ seen.sensitivity.T)
     square = (np.einsum("ncd,nd->nc", root, off) ** 2).sum(axis=1)
     found: dict[str, float] = {}
@@ -196,7 +198,7 @@ def _unread(seen: ChannelsSeen, aside: Sequence[int]) -> ChannelsSeen:
 def _nothing_left(problem: Problem, seen: ChannelsSeen, known: Coefficients | None) -> Reasons:
     """Paints of which no patch is left, and why."""
     holds = problem.fractions[problem.drawdown] > 0
-    read = np.asarray(np.isfinite(seen.channels).all(axis=1))
+    read = np.asarray(np.isfinite(seen.channels).any(axis=1))
     found = {}
     for i, paint in enumerate(problem.paints):
         if not holds[read, i].any() and not (known is not None and paint in known.paints):
@@ -210,9 +212,11 @@ def _nothing_left(problem: Problem, seen: ChannelsSeen, known: Coefficients | No
     return found
 
 
-def _said(fit: PaintFit, shown: Set[tuple[str, str]]) -> PaintFit:
+def _said(fit: PaintFit, shown: Set[tuple[str, str]], devices: int) -> PaintFit:
     """Say that a paint was scanned, and which of its steps did not hide."""
     words = ["read by a scanner: three channels, not a spectrum"]
+    if devices > 1:
+        words = [f"read by {devices} devices: {devices * len(CHANNELS)} channels, not a spectrum"]
     table = fit.patches[["card", "step"]].drop_duplicates()
     steps = [step for card, step in table.itertuples(index=False) if (card, step) in shown]
     if steps:
@@ -259,14 +263,14 @@ def _begin(
             if paint in whites:
                 white_s = np.exp(theta[i, 1])
         elif paint in whites:
-            center[i], covariance = white_prior(relative)
+            center[i], covariance = white_prior(relative, problem.model)
             precision[i] = np.linalg.inv(covariance)
             theta[i] = center[i]
             if problem.scale == f"relative to {paint}":
                 precision[i, n_w:, n_w:] += np.eye(n_w) * HELD
         else:
             free.append(i)
-    likeness = Likeness.of(prior, white_s, relative)
+    likeness = Likeness.of(prior, white_s, relative, problem.model)
     mean, covariance = likeness.together(likeness.weight)
     center[free], precision[free] = mean, np.linalg.inv(covariance)
     return _Begun(theta, Prior(center, precision), likeness, tuple(free))
@@ -289,7 +293,7 @@ def _minimise(
     theta, nu = begun.theta, None
     for step in range(-1, _ROUNDS):
         some = seen if step >= 0 else _ladders(problem, seen)
-        root = _whitening(problem, some, variance, spectra, settings)
+        root = whitening(problem, some, variance, spectra, settings)
         solution = solve_channels(problem, some, theta, belief, root, nu=nu, progress=progress)
         if step < _ROUNDS - 1:
             belief = _believed(problem, solution, belief, begun)
@@ -327,35 +331,6 @@ def _positive(information: Array) -> Array:
     return result
 
 
-def _model_sd(problem: Problem, spectra: Array, settings: FitSettings) -> Array:
-    """What two fluxes get wrong of each patch at each wavelength, (N, W)."""
-    out = np.zeros_like(spectra)
-    for n, surface in enumerate(problem.surfaces):
-        r = to_inside(spectra[n], surface)
-        slope = surface.tau / (1 - surface.k2 * r) ** 2
-        out[n] = settings.known_spread * np.abs(slope * r * (1 - r))
-    return out
-
-
-def _whitening(
-    problem: Problem, seen: ChannelsSeen, variance: Array, spectra: Array, settings: FitSettings
-) -> Array:
-    """What makes the channels of each patch independent and of unit variance, (N, 3, 3).
-
-    Beside the noise of the channels it holds what two fluxes get wrong: half of it at each
-    wavelength for itself, half at all of them together, as in a prediction. An unread patch is 0.
-    """
-    good = np.asarray(np.isfinite(seen.channels).all(axis=1))
-    sd = _model_sd(problem, np.where(good[:, None], spectra, 0.0), settings)
-    through = sd[:, None] * seen.sensitivity
-    together = through.sum(axis=2)
-    total = np.where(good[:, None], variance, 1.0)[:, :, None] * np.eye(3)
-    total += 0.5 * through @ through.transpose(0, 2, 1)
-    total += 0.5 * together[:, :, None] * together[:, None]
-    root = np.linalg.inv(np.linalg.cholesky(total))
-    return np.asarray(root * good[:, None, None])
-
-
 def _report(
     problem: Problem,
     seen: ChannelsSeen,
@@ -366,7 +341,7 @@ def _report(
     known: Coefficients | None,
 ) -> JointFit:
     """Put a solution into words and tables."""
-    read = np.asarray(np.isfinite(seen.channels).all(axis=1))
+    read = np.asarray(np.isfinite(seen.channels).any(axis=1))
     measured = np.full_like(solution.fitted, np.nan)
     measured[read] = corrected(
         solution.fitted[read],
@@ -374,12 +349,13 @@ def _report(
         seen.levelled(solution.nu)[read],
         variance[read],
     )
-    noise = np.broadcast_to(variance.mean(axis=1, keepdims=True), measured.shape)
+    mean = np.nanmean(np.where(read[:, None], variance, 1.0), axis=1, keepdims=True)
+    noise = np.broadcast_to(mean, measured.shape)
     problem = replace(problem, measured=measured, variance=np.where(read[:, None], noise, np.nan))
     found = coefficients(problem, solution, unread(problem), ratio_only(problem), tubes)
     # Three channels show little of what two fluxes get wrong of a spectrum: what was allowed for
     # stands beside it.
-    allowed = np.sqrt(np.nanmean(_model_sd(problem, measured, settings) ** 2, axis=0))
+    allowed = np.sqrt(np.nanmean(model_sd(problem, measured, settings) ** 2, axis=0))
     found = replace(
         found,
         scan_made=np.ones(len(found.paints), dtype=bool),

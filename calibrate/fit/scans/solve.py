@@ -1,8 +1,8 @@
 """Solves for K and S from channels: the fit's own blocks, seen through the sensitivities.
 
 As in `tintladder.calibrate.fit.solver.solve` each paint has a block of its own and paints meet in a
-border; but a patch gives three numbers, not a spectrum, so that what is believed of K and S holds
-all wavelengths of a paint together.
+border; but a patch gives three numbers a device, not a spectrum, so that what is believed of K and
+S holds all wavelengths of a paint together.
 """
 
 from __future__ import annotations
@@ -25,21 +25,22 @@ _TOLERANCE = 1e-2
 
 @dataclass(frozen=True, eq=False)
 class ChannelsSeen:
-    """What was seen of a problem's N patches through three channels.
+    """What was seen of a problem's N patches through C channels.
 
     Nuisance values of the problem stand for what is unsure of the sensitivities and of the bare
     substrates; here is what each does.
 
     Attributes
     ----------
-    sensitivity : (3, W) array
-    by_scalar : mapping of nuisance to (3, W) array
+    sensitivity : (C, W) array
+    by_scalar : mapping of nuisance to (C, W) array
         Change of the sensitivities.
     bare_by_scalar : mapping of nuisance to (N, W) array
         Change of the reading of the bare substrate under each patch.
-    channels : (N, 3) array
-    level_by_scalar : mapping of nuisance to (N,) array
-        Relative change of each patch's channels.
+    channels : (N, C) array
+        NaN where unread.
+    level_by_scalar : mapping of nuisance to (N, C) array
+        Relative change of each channel.
     """
 
     sensitivity: Array
@@ -49,11 +50,11 @@ class ChannelsSeen:
     level_by_scalar: dict[int, Array]
 
     def levelled(self, nu: Array) -> Array:
-        """Channels as they would be at the level that was fitted, (N, 3)."""
-        gain = np.ones(len(self.channels))
+        """Channels as they would be at the level that was fitted, (N, C)."""
+        gain = np.ones_like(self.channels)
         for m, change in self.level_by_scalar.items():
             gain += nu[m] * change
-        return np.asarray(self.channels / gain[:, None])
+        return np.asarray(self.channels / gain)
 
 
 @dataclass(frozen=True)
@@ -66,7 +67,7 @@ class Part:
 
     @cached_property
     def channel_slopes(self) -> Array:
-        """Change of the sensitivities with each nuisance value, (M, 3, W)."""
+        """Change of the sensitivities with each nuisance value, (M, C, W)."""
         none = np.zeros_like(self.seen.sensitivity)
         return np.array([self.seen.by_scalar.get(int(m), none) for m in self.block.scalars])
 
@@ -82,13 +83,13 @@ class Part:
 
     @cached_property
     def level_slopes(self) -> Array:
-        """Relative change of the channels with each nuisance value, (M, N)."""
-        none = np.zeros(len(self.seen.channels))
+        """Relative change of the channels with each nuisance value, (M, N, C)."""
+        none = np.zeros_like(self.seen.channels)
         rows = [self.seen.level_by_scalar.get(int(m), none) for m in self.block.scalars]
         return np.array(rows)[:, self.block.rows]
 
     def normal(self, theta: Array, nu: Array, root: Array, size: int) -> Normal:
-        """Form the normal equations; ``root`` (N, 3, 3) whitens each patch's channels.
+        """Form the normal equations; ``root`` (N, C, C) whitens each patch's channels.
 
         Parameters
         ----------
@@ -96,7 +97,7 @@ class Part:
             Log K and log S.
         nu : (M,) array
             Nuisance values in prior standard deviations.
-        root : (N, 3, 3) array
+        root : (N, C, C) array
             Whitens each patch's channels.
         size : int
             Of the border.
@@ -114,16 +115,17 @@ class Part:
         fitted = fitted + by_bare * np.einsum("m,mnw->nw", values, self.bare_slopes)
         scalar += by_bare[:, None] * self.bare_slopes.transpose(1, 0, 2)
         seen_by = self.seen.sensitivity + np.einsum("m,mcw->cw", values, self.channel_slopes)
-        whiten = root[block.rows] * (1 + values @ self.level_slopes)[:, None, None]
+        gain = 1 + np.einsum("m,mnc->nc", values, self.level_slopes)
+        whiten = root[block.rows] * gain[:, None, :]
         through, shown = whiten @ seen_by, fitted @ seen_by.T
-        off = self.seen.channels[block.rows] - shown * (1 + values @ self.level_slopes)[:, None]
+        off = self.seen.channels[block.rows] - shown * gain
         off = np.where(np.isnan(off), 0.0, off)  # unread; nothing weighs it
         e = np.einsum("ncd,nd->nc", root[block.rows], off).ravel()
         flat = spectral.reshape(block.rows.size, 1, -1, n_w)
         js = (through[:, :, None] * flat).reshape(e.size, -1)
         jm = np.einsum("ncw,nmw->ncm", through, scalar)
         jm += np.einsum("ncd,mdw,nw->ncm", whiten, self.channel_slopes, fitted, optimize=True)
-        jm += np.einsum("ncd,nd,mn->ncm", root[block.rows], shown, self.level_slopes)
+        jm += np.einsum("ncd,nd,mnd->ncm", root[block.rows], shown, self.level_slopes)
         jm = jm.reshape(e.size, -1)
         mine, own = 2 * block.own * n_w, block.own_scalars
         jl = np.concatenate([js[:, :mine], jm[:, :own]], axis=1)
@@ -168,8 +170,8 @@ def solve_channels(
         Log K and log S to begin from.
     belief : Prior
         Of each paint's log K and log S, wavelengths together.
-    root : (N, 3, 3) array
-        Whitens the channels of each patch; 0 where unread.
+    root : (N, C, C) array
+        Whitens the channels of each patch; 0 where all are unread.
     nu : (M,) array, optional
         Nuisance values to begin from.
     most : int

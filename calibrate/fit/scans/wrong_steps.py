@@ -31,7 +31,6 @@ _SURE = 40.0
 most, a black's, which two fluxes hold least well."""
 _CLEAR = 10.0
 """By how much less the next step explains, where one alone is named."""
-_CHANNELS = 3
 
 
 @dataclass(frozen=True)
@@ -102,7 +101,8 @@ def odd_steps(readings: CardChannels, cost: Cost) -> list[Odd]:
     base, share = cost(readings)
     found = []
     for steps in ladders.values():
-        read = _CHANNELS * sum(_step(label) in steps for label in readings.labels)
+        mine = [_step(label) in steps for label in readings.labels]
+        read = int(np.isfinite(readings.channels[mine]).sum())
         if len(steps) > 2 and sum(share.get(step, 0.0) for step in steps) > _SUSPECT * read:
             found += _explained(readings, steps, base, cost)
     return found

@@ -122,6 +122,31 @@ def packed_scans(
     return [_packed(tables, item["scan"]) for item in inputs]
 
 
+def packed_devices(
+    tables: Mapping[str, pd.DataFrame],
+    inputs: Sequence[Mapping[str, Any]],
+    by_scan: Mapping[str, Any],
+) -> list[tuple[Sensors, list[CardChannels]]]:
+    """Devices of a fit, each with what it scanned, in its order; see `packed_scans`.
+
+    Parameters
+    ----------
+    tables : mapping of name to DataFrame
+    inputs : sequence of mapping
+        The fit's scans.
+    by_scan : mapping
+        Of the fit's characterisations, the numbers: ``calibrations``, or of one ``calibration``, as
+        fits before several devices told together have it.
+    """
+    numbers = by_scan.get("calibrations") or [by_scan["calibration"]]
+    of_scan = tables["scans"].set_index("scan")["calibration"]
+    found: dict[int, list[CardChannels]] = {int(number): [] for number in numbers}
+    for item, scan in zip(inputs, packed_scans(tables, inputs), strict=True):
+        number = int(of_scan[item["scan"]]) if len(found) > 1 else int(numbers[0])
+        found[number].append(scan)
+    return [(packed_sensors(tables, number), scans) for number, scans in found.items()]
+
+
 def judging_scans(
     tables: Mapping[str, pd.DataFrame], card: str
 ) -> Iterator[tuple[list[CardChannels], Sensors]]:
