@@ -201,7 +201,7 @@ def additions_on_page(visit: Any, asked: Mapping[str, str], plate: Mapping[str, 
         "band": first(rf"sure to within {NUMBER}", text, "band"),
         "add": _plate(adds[1] if adds else ""),
         "then": then and then.groups(),
-        "over": "less paint to start over" in text,
+        "over": bool(re.search("less paint to start over|Only a fresh batch", text)),
         "dab": re.findall(r"By its dab the heap is likely ([^\n]*)", text),
     }
 
@@ -246,6 +246,6 @@ def additions_in_text(text: str) -> Figures:
         "band": first(rf"Sure to within CIEDE2000 {NUMBER}", text, "band"),
         "add": _plate(adds[1] if adds else ""),
         "then": then and then.groups(),
-        "over": "cheaper to start over" in text,
+        "over": bool(re.search("less paint to start over|Only a fresh batch", text)),
         "dab": re.findall(r"By its dab the heap is likely ([^\n]*)", text),
     }

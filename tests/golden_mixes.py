@@ -224,7 +224,7 @@ def setting_out_on_page(visit: Any, asked: Mapping[str, str], photo: Path | None
         text,
     )
     return {
-        "matched": first(r"matched (as .*?)\. ", text, "condition"),
+        "matched": first(r"matched and shown (as .*?)\. ", text, "condition"),
         "tubes": dict(re.findall(rf"([A-Z][\w ]*?) {NUMBER} ml", tubes)),
         "heaps": [
             (words, ml, sorted(re.findall(rf"(?:First|then) {NUMBER} g {OF}", steps)), off, band)
