@@ -24,7 +24,9 @@ def test_amounts_are_parsed_as_printed():
         Amount(1.25, "spoon", "PITCH", True),
         Amount(2.0, "part", "PITCH"),
     ]
-    assert tints_in("Pitch Black tint, 1 Pitch Black to 9 Hull White", TABLE) == {"PITCH": (1, 9)}
+    assert tints_in("Pitch Black tint, 1 Pitch Black to 9 Hull White", TABLE) == {
+        "PITCH": (1, 9, "HULL")
+    }
     assert ratio("1 : 2.5") == (1, 2.5)
     assert ratio("alone") is None
 

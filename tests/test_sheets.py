@@ -56,15 +56,27 @@ def test_steps_of_a_pair_are_its_mixes_by_weight(palette):
         assert parts.min() in (0.0, pytest.approx(1.0)) and parts.max() >= 1
 
 
-def test_tints_stand_at_one_lightness_with_the_white_that_is_said(palette):
+def test_tints_are_the_mixes_that_their_labels_say_near_one_lightness(palette):
+    """Within a tenth of a part of white: the colour is that of the parts as printed."""
     pair = pairs(palette, ["ANCHOR", "ROPE"])[0]
-    np.testing.assert_allclose(pair.tint_lab[:, 0], TINT_LIGHTNESS, atol=1e-6)
     assert (pair.white > 0).all()
-    c = palette.coefficients.select(["ANCHOR", palette.white])
-    share = np.array([1.0, pair.white[0]]) * c.dry_volume
-    share /= share.sum()
-    seen = to_measured(opaque_reflectance(share @ c.k, share @ c.s), c.surface)
-    np.testing.assert_allclose(pair.tint_lab[0], lab(seen[None])[0], atol=1e-6)
+    c = palette.coefficients.select(["ANCHOR", "ROPE", palette.white])
+
+    def mixed(parts, white):
+        weight = np.append(parts, white * parts.sum())
+        share = weight * c.dry_volume / (weight * c.dry_volume).sum()
+        seen = to_measured(opaque_reflectance(share @ c.k, share @ c.s), c.surface)
+        return lab(seen[None])[0]
+
+    for parts, white, colour in zip(pair.parts, pair.white, pair.tint_lab, strict=True):
+        said = parts_label(parts)
+        if said != "alone":
+            np.testing.assert_allclose([float(p) for p in said.split(" : ")], parts)
+        assert float(white_label(white).split(" : ")[0]) == pytest.approx(white)
+        np.testing.assert_allclose(colour, mixed(parts, white), atol=1e-6)
+        step = 1.0 if white >= 9.5 else 0.1
+        less, more = (mixed(parts, white + d)[0] for d in (-step, step))
+        assert less < TINT_LIGHTNESS < more
 
 
 def test_without_a_white_a_pair_has_no_tints():

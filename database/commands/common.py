@@ -149,6 +149,10 @@ def say(result: Any, as_json: bool, show: Callable[[], None]) -> None:
         show()
 
 
+_WIDEST = 10_000
+"""Letters in a line that goes to no terminal: no cell of ours is broken there."""
+
+
 def print_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     """Print a plain table, as wide as it needs where no terminal bounds it."""
     from rich.console import Console
@@ -156,12 +160,13 @@ def print_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     from rich.text import Text
 
     console = Console()
-    if not console.is_terminal:
-        console.width = 200
     table = Table(box=None, pad_edge=False, header_style="bold")
     for column in columns:
         table.add_column(column)
     for row in rows:
         # What the user typed is text, never markup.
         table.add_row(*(Text(cell) for cell in row))
+    if not console.is_terminal:
+        console.width = _WIDEST
+        console.width = console.measure(table).maximum
     console.print(table)

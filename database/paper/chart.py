@@ -24,6 +24,8 @@ TINT_LIGHTNESS = 70.0
 """L* that tints are let down to (our choice): pairs compare at one lightness."""
 _HALVINGS = 40
 _BLOCK_MM, _NAME_MM, _WORDS_MM, _LABEL_MM = 46.0, 4.4, 3.8, 3.4
+_MANY = 9.5
+"""Parts from which on a tenth of one is nothing."""
 
 
 @dataclass(frozen=True)
@@ -72,13 +74,16 @@ def _pair(palette: Palette, one: str, other: str, white: str | None) -> Pair:
     tubes = np.array([palette.paints.index(p) for p in (one, other)])
     by_strength = np.stack([1 - np.array(STEPS), np.array(STEPS)], axis=1)
     shares = np.zeros((len(STEPS), len(palette.paints)))
-    shares[:, tubes] = palette.to_shares(by_strength, tubes)
-    masses = palette.to_masses(shares[:, tubes], tubes)
-    least = np.where(masses > 0, masses, np.inf).min(axis=1, keepdims=True)
+    volume = palette.coefficients.dry_volume
+    masses = palette.to_masses(palette.to_shares(by_strength, tubes), tubes)
+    # The colour is that of the parts as they are printed, not of those before rounding.
+    masses = _rounded(masses / np.where(masses > 0, masses, np.inf).min(axis=1, keepdims=True))
+    shares[:, tubes] = masses * volume[tubes]
+    shares /= shares.sum(axis=1, keepdims=True)
     lab = palette.lab(shares)
     if white is None or white in (one, other):
         nothing = np.full(len(STEPS), np.nan)
-        return Pair((one, other), masses / least, lab, nothing, np.full_like(lab, np.nan))
+        return Pair((one, other), masses, lab, nothing, np.full_like(lab, np.nan))
     at = palette.paints.index(white)
     low, high = np.zeros(len(STEPS)), np.ones(len(STEPS))
     let_down = shares.copy()
@@ -88,25 +93,34 @@ def _pair(palette: Palette, one: str, other: str, white: str | None) -> Pair:
         let_down[:, at] += middle
         dark = palette.lab(let_down)[:, 0] < TINT_LIGHTNESS
         low, high = np.where(dark, middle, low), np.where(dark, high, middle)
-    weight = let_down / palette.coefficients.dry_volume
-    parts = weight[:, at] / (weight.sum(axis=1) - weight[:, at])
+    weight = let_down / volume
+    parts = _rounded(weight[:, at] / (weight.sum(axis=1) - weight[:, at]))
+    let_down = shares / volume
+    let_down[:, at] = parts * let_down.sum(axis=1)
+    let_down *= volume
+    let_down /= let_down.sum(axis=1, keepdims=True)
     as_it_is = lab[:, 0] >= TINT_LIGHTNESS
     return Pair(
         (one, other),
-        masses / least,
+        masses,
         lab,
         np.where(as_it_is, 0.0, parts),
         np.where(as_it_is[:, None], lab, palette.lab(let_down)),
     )
 
 
+def _rounded(parts: Array) -> Array:
+    """Parts as a hand measures them: whole ones where they are many, or nearly whole."""
+    whole = np.round(parts)
+    near = (parts >= _MANY) | (np.abs(parts - whole) < 0.1)
+    return np.where(near, whole, np.round(parts, 1))
+
+
 def parts_label(parts: Array) -> str:
     """Two parts by weight as a hand measures them: ``1 : 3``, ``12 : 1``; ``alone`` for one."""
-    one, other = (float(p) for p in parts)
-    if min(one, other) == 0:
+    if np.min(parts) == 0:
         return "alone"
-    return " : ".join(f"{p:.0f}" if p >= 9.5 or abs(p - round(p)) < 0.1 else f"{p:.1f}"
-                      for p in (one, other))  # fmt: skip
+    return " : ".join(f"{p:g}" for p in _rounded(parts))
 
 
 def white_label(parts: float) -> str:
@@ -115,7 +129,7 @@ def white_label(parts: float) -> str:
         return ""
     if parts == 0:
         return "as it is"
-    return f"{parts:.0f} : 1" if parts >= 9.5 else f"{parts:.1f} : 1"
+    return f"{_rounded(np.array(parts)):g} : 1"
 
 
 def chart(

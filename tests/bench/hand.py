@@ -246,7 +246,7 @@ def read_back(seed: int) -> tuple[tuple[str, float], ...]:
                     hexed = max(heap(look["srgb"], parts) - 0.3, 0)  # of 8 bits
                     found.append((f"{what} -> next {look['srgb']} with that mix {mix}", hexed))
             set_out = table.asked("setout", aim, "--within", "1")["colours"][0]
-            off = heap(aim, set_out["grams"])
+            off = heap(aim, set_out["made_of"]["grams"])
             found.append((f"setout -> next {aim}", abs(off - set_out["difference_de00"])))
             reached = table.run("reach", aim).out
             away = first(r"CIEDE2000 (\d+\.\d+) away", reached, "nearest")

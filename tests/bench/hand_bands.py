@@ -22,7 +22,7 @@ from tintladder.calibrate.optics.surface import Surface
 from tests.lab.drawdown import Lab
 from tests.lab.paints import PAINTS
 
-from .hand_table import WHITE, Table, apart, targets
+from .hand_table import Table, apart, targets
 from .hand_words import Printed, of_recipe
 
 HIDES_MM = 20.0
@@ -51,8 +51,8 @@ def _by_hand(printed: Printed, rng: np.random.Generator) -> dict[str, float]:
     for each in printed.amounts:
         shares = {each.paint: 1.0}
         if each.tinted:
-            colour, white = printed.tints.get(each.paint, (1.0, 9.0))
-            pot = {each.paint: colour, WHITE: white}
+            colour, white, into = printed.tint_of(each)
+            pot = {each.paint: colour, into: white}
             pot = {p: weigh(TINT_G * g / (colour + white)) for p, g in pot.items()}
             shares = {p: g / sum(pot.values()) for p, g in pot.items()}
         heap = weigh(each.value)
@@ -91,11 +91,14 @@ def mixed(seed: int, count: int) -> tuple[Mixed, ...]:
             ways = [p for p in of_recipe(words, said, table, BATCH_G) if p.face == "recipe"]
             for way, recipe in zip(ways, said["recipes"], strict=True):
                 hands = [_by_hand(way, rng) for _ in range(HANDS)]
+                # The hand is in the band of what is weighed, not in that of the exact recipe.
+                made = recipe["amounts"][0]
+                assert made["unit"] == "g", made
                 for colour in true_colours(hands, said["viewing"].get("finish")):
-                    off = apart(colour, recipe["lab"])
+                    off = apart(colour, made["lab"])
                     found.append(Mixed(
-                        float(colour[0]), tuple(recipe["parts"]), off / recipe["band_de00"],
-                        f"{target}: {off:.2f} off, band {recipe['band_de00']:.2f}: {way.words}",
+                        float(colour[0]), tuple(recipe["parts"]), off / made["band_de00"],
+                        f"{target}: {off:.2f} off, band {made['band_de00']:.2f}: {way.words}",
                     ))  # fmt: skip
     return tuple(found)
 

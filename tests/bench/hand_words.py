@@ -22,14 +22,29 @@ def number(words: str) -> float:
     return (float(whole[0]) if whole else 0.0) + quarters
 
 
+Tint = tuple[float, float, str]
+"""Parts of the colour, parts of what it is let down with, and nickname of that."""
+
+
 @dataclass(frozen=True)
 class Amount:
-    """So much of a tube, or of a tint of it that is mixed beforehand."""
+    """So much of a tube, or of a tint of it that is mixed beforehand.
+
+    Attributes
+    ----------
+    value : float
+    unit : str
+    paint : str
+    tinted : bool
+    tint : Tint or None
+        What the words beside it say the tint is of.
+    """
 
     value: float
     unit: str
     paint: str
     tinted: bool = False
+    tint: Tint | None = None
 
 
 @dataclass(frozen=True)
@@ -40,8 +55,8 @@ class Printed:
     ----------
     face : str
     amounts : sequence of Amount
-    tints : mapping of nickname to (parts of it, parts of white)
-        As the face says; what it names a tint without a ratio has 1:9, as the program's all have.
+    tints : mapping of nickname to Tint
+        As the face says; what it names a tint without a ratio is 1:9 in white.
     aim : sequence of float
         L*, a*, b* that the answer is judged against.
     off : float
@@ -58,13 +73,17 @@ class Printed:
 
     face: str
     amounts: Sequence[Amount]
-    tints: Mapping[str, tuple[float, float]]
+    tints: Mapping[str, Tint]
     aim: Sequence[float]
     off: float
     finish: str | None
     words: str
     moved: float = 0.0
     asked_g: float | None = None
+
+    def tint_of(self, amount: Amount) -> Tint:
+        """What a tint is of, as the face says."""
+        return amount.tint or self.tints.get(amount.paint, (1.0, 9.0, WHITE))
 
     def literal(self, table: Table, by_weight: bool) -> dict[str, float]:
         """Grams of each tube, if it is mixed as it stands; a tint by weight or in the unit."""
@@ -75,17 +94,14 @@ class Printed:
             if not each.tinted:
                 more = {each.paint: each.value * (1 if weighed else density)}
             else:
-                colour, white = self.tints.get(each.paint, (1.0, 9.0))
+                colour, white, into = self.tint_of(each)
                 if weighed or by_weight:
-                    volume = colour / density + white / table.densities[WHITE]
+                    volume = colour / density + white / table.densities[into]
                     size = each.value * (1 if weighed else (colour + white) / volume)
-                    share = {each.paint: colour, WHITE: white}
+                    share = {each.paint: colour, into: white}
                 else:
                     size = each.value
-                    share = {
-                        each.paint: colour * density,
-                        WHITE: white * table.densities[WHITE],
-                    }
+                    share = {each.paint: colour * density, into: white * table.densities[into]}
                 more = {p: size * s / (colour + white) for p, s in share.items()}
             for paint, g in more.items():
                 grams[paint] = grams.get(paint, 0.0) + g
@@ -123,12 +139,14 @@ def amounts_in(text: str, table: Table) -> list[Amount]:
     ]
 
 
-def tints_in(text: str, table: Table) -> dict[str, tuple[float, float]]:
+def tints_in(text: str, table: Table) -> dict[str, Tint]:
     """Tints to be mixed beforehand, as said."""
-    found = re.findall(
-        rf"({_names(table)}) tint, (\d+) (?:{_names(table)}) to (\d+) (?:{_names(table)})", text
-    )
-    return {table.names[name]: (float(colour), float(white)) for name, colour, white in found}
+    names = _names(table)
+    found = re.findall(rf"({names}) tint, (\d+) (?:{names}) to (\d+) ({names})", text)
+    return {
+        table.names[name]: (float(colour), float(white), table.names[into])
+        for name, colour, white, into in found
+    }
 
 
 def of_recipe(text: str, said: Mapping, table: Table, asked_g: float) -> Iterator[Printed]:
@@ -187,12 +205,16 @@ def of_lesson(text: str, said: Mapping, table: Table) -> Iterator[Printed]:
     for block, colour in zip(blocks, said["colours"], strict=False):
         off = re.search(r"Off by (\d+\.\d+)", block)
         moved = re.search(r"by spoons it moves by (\d+\.\d+)", block)
-        rows = re.findall(rf"(?m)^({names})( tint)?[^\n]*\n{_VALUE}\n{_VALUE}\n{_VALUE}$", block)
+        rows = re.findall(rf"(?m)^(({names})( tint)?[^\n]*)\n{_VALUE}\n{_VALUE}\n{_VALUE}$", block)
         assert off and rows, block
-        for i, unit in enumerate(("spoon", "g", "ml"), 2):
+        for i, unit in enumerate(("spoon", "g", "ml"), 3):
             amounts = [
-                Amount(number(row[i]), unit, table.names[row[0]], bool(row[1])) for row in rows
-            ]
+                Amount(
+                    number(row[i]), unit, table.names[row[1]], bool(row[2]),
+                    tints_in(row[0], table).get(table.names[row[1]]),
+                )
+                for row in rows
+            ]  # fmt: skip
             costs = float(moved[1]) if moved and unit == "spoon" else 0.0
             yield Printed(
                 f"lesson_{unit}", amounts, tints_in(block, table), colour["lab"],
