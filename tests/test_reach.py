@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from tintladder.database.mixing.gamut import gamut, one_more
 from tintladder.database.mixing.palette import Palette
 
+from tests.command import run
 from tests.invented_palette import invented_coefficients
 
 C = invented_coefficients(10)
@@ -41,3 +43,13 @@ def test_the_missing_tube_is_named():
     assert found[0].difference < 0.1 < found[1].difference
     by_volume = one_more(Palette(C), ["HULL", "PITCH", "ROPE", "ANCHOR"])
     assert by_volume[0].volume == max(w.volume for w in by_volume) > 1
+
+
+def test_how_far_the_named_mix_is_not_the_best_of_more_tubes(own_demo, monkeypatch, capsys):
+    """Of ways that are near enough the simplest is named; what is said is of that one."""
+    asked = ("77,16,9", "--json", "--studio", own_demo)
+    nearest = run(monkeypatch, capsys, "reach", *asked).json["nearest"]
+    way = run(monkeypatch, capsys, "recipe", *asked).json["recipes"][0]
+    assert nearest["parts"] == way["parts"]
+    assert nearest["difference_de00"] == pytest.approx(way["difference_de00"])
+    assert way["difference_de00"] > 0.5, "else this tells nothing"

@@ -71,7 +71,7 @@ def reach(
         if answer is None
         else {
             "parts": answer.recipes[0].parts,
-            "difference_de00": answer.nearest,
+            "difference_de00": answer.recipes[0].difference,
             "missing": answer.missing,
             "band_de00": answer.recipes[0].band,
         },
@@ -123,7 +123,7 @@ def _show_nearest(found: Reach, answer: Answer) -> None:
     )
     typer.echo(
         f"Nearest: {mix_words(parts, basis.names)}, by weight: {best_way.words}, CIEDE2000 "
-        f"{answer.nearest:.1f} away; sure to within {best_way.band:.1f} (95 of 100 times)."
+        f"{best_way.difference:.1f} away; sure to within {best_way.band:.1f} (95 of 100 times)."
     )
     if answer.missing:
         typer.echo(f"{answer.missing[:1].upper()}{answer.missing[1:]}.")
