@@ -182,10 +182,10 @@ def _pairs(fields: Mapping[str, Any]) -> list[tuple[str, str]]:
 def reach_in_json(said: Mapping[str, Any], names: Mapping[str, str]) -> Figures:
     """The same figures of the command's JSON, written as the faces write them."""
     nearest, best = said["nearest"], said["one_more"][0]
-    helps = best["difference_de00"] < nearest["difference_de00"] - 0.5
+    helps = best["difference_de00"] < nearest["least_de00"] - 0.5
     return {
         "matched": condition(said["viewing"]),
-        "nearest": f"{nearest['difference_de00']:.1f}",
+        "nearest": f"{nearest['least_de00']:.1f}",
         "missing": nearest["missing"],
         "further": (names[best["paint"]], f"{best['difference_de00']:.1f}") if helps else None,
         "model": said["calculated"],
@@ -195,11 +195,12 @@ def reach_in_json(said: Mapping[str, Any], names: Mapping[str, str]) -> Figures:
 def reach_in_text(text: str) -> Figures:
     """The same figures of the command's words."""
     further = re.search(rf"With ([\w ]+) too it would be {NUMBER} away", text)
-    missing = first(r"95 of 100 times\)\.\n(I[^\n]*)\.\n", text, "what is missing")
+    least = re.search(rf"comes nearer than {NUMBER}: ([^\n]*)\.\n", text)
+    assert least, text
     return {
         "matched": first(r"matched (as [^\n]*)\.\n", text, "condition"),
-        "nearest": first(rf"CIEDE2000 {NUMBER} away", text, "nearest"),
-        "missing": missing[:1].lower() + missing[1:],
+        "nearest": least[1],
+        "missing": least[2],
         "further": further and further.groups(),
         "model": first(r"(Calculated by [^\n]*)", text, "model"),
     }

@@ -72,6 +72,7 @@ def reach(
         else {
             "parts": answer.recipes[0].parts,
             "difference_de00": answer.recipes[0].difference,
+            "least_de00": answer.nearest,
             "missing": answer.missing,
             "band_de00": answer.recipes[0].band,
         },
@@ -126,7 +127,9 @@ def _show_nearest(found: Reach, answer: Answer) -> None:
         f"{best_way.difference:.1f} away; sure to within {best_way.band:.1f} (95 of 100 times)."
     )
     if answer.missing:
-        typer.echo(f"{answer.missing[:1].upper()}{answer.missing[1:]}.")
+        typer.echo(
+            f"No mix of these tubes comes nearer than {answer.nearest:.1f}: {answer.missing}."
+        )
     for w in found.further[:1]:
         if w.difference < answer.nearest - 0.5:
             typer.echo(f"With {basis.names[w.paint]} too it would be {w.difference:.1f} away.")

@@ -177,14 +177,14 @@ def _lines(ways: Ways, recipe: Recipe, amounts: Amounts) -> list[str]:
 
     basis = ways.basis
     first, names = amounts.first, basis.names
-    lines = [match_words(recipe)]
+    # What weighing costs stands beside what the exact mix would be off, not further down.
+    lines = [match_words(recipe), made_words(first, recipe.band)]
     lines += filter(None, [basis.widening(recipe.parts).words])
     if recipe.why:
         lines.append(recipe.why)
     if recipe.lights:
         lines.append(_light_words(*max(recipe.lights.items(), key=lambda item: item[1])))
     lines.append(f"a hand that errs by a tenth in each part lands {recipe.clumsy:.1f} off")
-    lines.append(made_words(first, recipe.band))
     wet = ways.wet(recipe)
     lines += [f"wet on the plate it looks {wet_words(wet)}, and dries to that"] if wet else []
     lines += beforehand_words(first.beforehand, first.measure, names)
