@@ -19,7 +19,8 @@ from tintladder.calibrate.instrument.profile import Profile
 from tintladder.calibrate.instrument.profile_file import parse_profile, profile_text
 from tintladder.calibrate.optics.spectra import GRID, Spectra
 
-PATIENCE_S = 0.08
+PATIENCE_S = 0.2
+"""Short, but longer than a busy machine holds up the thread that answers."""
 
 
 def quick(name: str = "bare", patience_s: float = PATIENCE_S, /, **changes: str) -> Profile:
