@@ -166,7 +166,8 @@ def _tried(
 def _mixture(at: Hashable) -> Hashable:
     """A mixture's name without the substrate that it was read over."""
     if isinstance(at, tuple):
-        return tuple(str(part).rsplit("/", 1)[0] for part in at)
+        card, patch = at
+        return card, patch.rpartition("/")[0]
     return at
 
 
