@@ -13,7 +13,7 @@ from tintladder.database.demo.demo import Demo, make_demo
 from tintladder.database.releases.publish import Release, publish
 from tintladder.database.store.store import Store
 
-from .page_server import Visitor, serving
+from .page_server import LET_IN, Visitor, serving
 from .printed_cards import carded, kept, tool  # noqa: F401
 from .studio_fixtures import WHEN, fill
 
@@ -70,6 +70,7 @@ def browser() -> Iterator[Any]:
 @pytest.fixture
 def phone(browser: Any) -> Iterator[Any]:
     opened = browser.new_page(viewport={"width": 390, "height": 844})
+    opened.context.add_cookies([LET_IN])
     yield opened
     opened.close()
 
@@ -101,6 +102,7 @@ def page(tmp_path: Path) -> Iterator[Visitor]:
 @pytest.fixture
 def window(browser: Any) -> Iterator[Any]:
     context = browser.new_context(viewport={"width": 1280, "height": 900})
+    context.add_cookies([LET_IN])
     opened = context.new_page()
     faults: list[str] = []
     opened.on("pageerror", lambda error: faults.append(str(error)))

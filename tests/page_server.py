@@ -13,10 +13,16 @@ from threading import Thread
 from typing import Any
 from urllib.parse import urlencode
 
+from tintladder.database.page import guard
+from tintladder.database.page.keys import Keys
 from tintladder.database.page.server import listen, server_of
 from tintladder.database.store.studio import Studio
 
 _EDGE = "----invented-edge"
+KEYS = Keys(b"the key of an invented account")
+COOKIE = f"{guard.COOKIE}={KEYS.cookie}"
+LET_IN: Any = {"name": guard.COOKIE, "value": KEYS.cookie, "url": "http://127.0.0.1"}
+"""What a real browser of that account shows."""
 SCRIPT = "<script>alert('hull')</script>"
 """A name that must never run."""
 
@@ -38,10 +44,10 @@ class Answer:
 
 @dataclass
 class Visitor:
-    """One browser, with the page's cookie."""
+    """One browser that was let in; without a cookie, one that wasn't."""
 
     port: int
-    cookie: str = ""
+    cookie: str = COOKIE
     patience: float = 60.0
     headers: Mapping[str, str] = field(default_factory=dict)
 
@@ -58,8 +64,6 @@ class Visitor:
         answer = line.getresponse()
         found = Answer(answer.status, {k.lower(): v for k, v in answer.getheaders()}, answer.read())
         line.close()
-        if "set-cookie" in found.headers:
-            self.cookie = found.headers["set-cookie"].partition(";")[0]
         return found
 
     def get(self, path: str, **headers: str) -> Answer:
@@ -67,8 +71,6 @@ class Visitor:
 
     def send(self, path: str, fields: Mapping[str, str] | Sequence[tuple[str, str]] = ()) -> Answer:
         """Send a form as the page's script does."""
-        if not self.cookie:
-            self.get("/alive")
         return self.ask(
             "POST", path, urlencode(fields).encode(),
             {
@@ -85,8 +87,6 @@ class Visitor:
         self, path: str, fields: Mapping[str, str], files: Sequence[tuple[str, str, Path]]
     ) -> Answer:
         """Send a form with files, each with its field and name, as the page's script does."""
-        if not self.cookie:
-            self.get("/alive")
         parts = b""
         for field_name, value in fields.items():
             head = f'form-data; name="{field_name}"'
@@ -119,7 +119,7 @@ class Visitor:
 def serving(folder: Path, port: int = 0) -> Iterator[Visitor]:
     """The page of a studio, served for as long as this lasts."""
     with listen(port) as listening:
-        server = server_of(Studio.at(folder))
+        server = server_of(Studio.at(folder), KEYS)
         thread = Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
         thread.start()
         try:

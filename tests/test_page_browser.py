@@ -15,7 +15,7 @@ from tintladder.database.store.store import Store
 from .lab.render import save
 from .lab.scans import DEMO, DPI, demo_scan
 from .page_access import serious_faults
-from .page_server import serving
+from .page_server import LET_IN, serving
 
 SCANS = Path(__file__).parents[1] / "measurements" / "boatyard" / "scans"
 MOST_CLICKS = 12
@@ -278,6 +278,7 @@ def test_a_script_in_a_name_does_not_run(window: Any, tmp_path: Path) -> None:
 def test_it_works_without_its_script(browser: Any, tmp_path: Path) -> None:
     with serving(tmp_path / "studio") as visitor:
         context = browser.new_context(java_script_enabled=False)
+        context.add_cookies([LET_IN])
         window = context.new_page()
         window.goto(visitor.origin)
         window.get_by_label("The white", exact=False).first.fill("Hull White")

@@ -6,7 +6,8 @@ import json
 import signal
 import subprocess
 import sys
-from urllib.request import urlopen
+from urllib.parse import urljoin
+from urllib.request import HTTPCookieProcessor, build_opener
 
 from tintladder.database.page.server import listen
 
@@ -25,7 +26,11 @@ def test_it_serves_until_it_is_stopped(tmp_path):
         said = "".join(iter(served.stdout.readline, "}\n")) + "}"
         address = json.loads(said)["address"]
         assert address.startswith("http://127.0.0.1:")
-        with urlopen(address, timeout=60) as page:
+        # As a browser does: it is let in, keeps the cookie, and goes on.
+        browser = build_opener(HTTPCookieProcessor())
+        with browser.open(address, timeout=60) as door:
+            assert b"Go on to the studio" in door.read()
+        with browser.open(urljoin(address, "/"), timeout=60) as page:
             assert b"Begin with two tubes" in page.read()
         served.send_signal(signal.SIGINT)
         assert served.wait(30) == 0

@@ -258,15 +258,15 @@ def test_files_that_are_no_profile_or_certificate_are_refused(studio: Path, tmp_
 @pytest.mark.parametrize("path", [AT, f"{AT}/answer", "/instrument.toml"])
 def test_nobody_else_may_ask(studio: Path, path: str) -> None:
     with serving(studio) as page:
-        page.get("/alive")
         foreign = {"Origin": "http://studio.example"}
         assert page.ask("GET", path, None, {"Host": "studio.example"}).status == 421
         assert page.ask("GET", path, None, foreign).status == 403
         form = b"how=rehearse&profile=bare"
         assert page.ask("POST", path, form, foreign).status == 403
         assert page.ask("POST", path, form).status == 403
-        stranger = Visitor(page.port)
+        stranger = Visitor(page.port, cookie="")
         assert stranger.ask("POST", path, form, {"Origin": page.origin}).status == 403
+        assert stranger.get(path).status == 403
         assert page.get(AT, Accept="application/json").json == {"stamp": ""}
 
 

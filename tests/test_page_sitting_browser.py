@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from .page_server import serving
+from .page_server import LET_IN, serving
 from .page_sitter import AT, PLACES, Sitter, instrument, kept, unread_studio
 
 
@@ -27,6 +27,7 @@ def test_a_sitting_in_the_browser(browser: Any, studio: Path, tmp_path: Path) ->
         assert window.evaluate("document.documentElement.scrollWidth") <= 768
 
     context = browser.new_context(viewport={"width": 768, "height": 1024})
+    context.add_cookies([LET_IN])
     with serving(studio) as page, instrument(studio) as (emulator, port):
         window, other = context.new_page(), context.new_page()
         faults: list[str] = []
@@ -89,6 +90,7 @@ def test_the_browser_says_that_the_server_stopped_and_goes_on(
     browser: Any, studio: Path, tmp_path: Path
 ) -> None:
     context = browser.new_context()
+    context.add_cookies([LET_IN])
     window = context.new_page()
     with instrument(studio) as (emulator, port):
         with serving(studio) as page:
@@ -111,6 +113,7 @@ def test_the_browser_says_that_the_server_stopped_and_goes_on(
 
 def test_it_goes_on_without_the_script(browser: Any, studio: Path) -> None:
     context = browser.new_context(java_script_enabled=False)
+    context.add_cookies([LET_IN])
     with serving(studio) as page:
         window = context.new_page()
         window.goto(f"{page.origin}{AT}")

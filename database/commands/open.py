@@ -26,7 +26,8 @@ def open(
 ) -> None:
     """Do the whole job on a page in your browser.
 
-    The page is served to this machine alone. Ctrl-C stops it.
+    The page is served to this machine and your account alone: the address lets in one browser,
+    once, which is known from then on. Ctrl-C stops it.
     """
     import webbrowser
     from threading import Thread
@@ -34,10 +35,12 @@ def open(
     from ..page.server import serve
     from ..store.studio import Studio
 
-    def ready(address: str) -> None:
-        words = f"The studio's page: {address} (this machine only; Ctrl-C stops it)"
+    def ready(address: str, file: str) -> None:
+        words = (
+            f"The studio's page: {address} (lets in one browser of this machine; Ctrl-C stops it)"
+        )
         say({"address": address}, as_json, lambda: typer.echo(words))
         if not no_browser:
-            Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+            Thread(target=webbrowser.open, args=(file,), daemon=True).start()
 
     serve(Studio.at(studio), port, ready)

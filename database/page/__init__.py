@@ -1,1 +1,1 @@
-"""The local page: the whole job in a browser, served to this machine alone."""
+"""The local page: the whole job in a browser, served to this machine and account alone."""

@@ -20,6 +20,7 @@ from ..store.studio import Studio
 from .asked import Asked
 from .guard import Guard, TooLarge
 from .jobs import Jobs
+from .keys import Keys
 from .sitting_room import Room
 from .views import (
     adopt,
@@ -55,6 +56,7 @@ ROUTES = (
     ("/tubes/{tube}/lots", tubes.change_lot, POST),
     ("/tubes/{tube}/weighed", tubes.weigh, POST),
     ("/jobs/{name}", views_studio.job, GET),
+    ("/jobs/{name}/stop", views_studio.stop_job, POST),
     ("/alive", views_studio.alive, GET),
     ("/cards", cards.cards, GET),
     ("/cards", cards.print_card, POST),
@@ -116,13 +118,15 @@ ROUTES = (
 _STATIC = {"page.css": "text/css", "page.js": "text/javascript", "sitting.js": "text/javascript"}
 
 
-def make_app(studio: Studio) -> Starlette:
+def make_app(studio: Studio, keys: Keys) -> Starlette:
     """Make the page of a studio.
 
     Parameters
     ----------
     studio : Studio
         It need not exist yet; the first tube makes it.
+    keys : Keys
+        What lets browsers in.
     """
     app = Starlette(
         lifespan=_until_stopped,
@@ -130,7 +134,7 @@ def make_app(studio: Studio) -> Starlette:
             *(Route(path, work, methods=methods) for path, work, methods in ROUTES),
             *(Route(f"/{name}", _static, methods=GET) for name in _STATIC),
         ],
-        middleware=[Middleware(Guard)],
+        middleware=[Middleware(Guard, keys=keys)],
         exception_handlers={
             HTTPException: _not_there, TooLarge: _too_large, Exception: _our_fault,
         },

@@ -1,24 +1,28 @@
-"""Lets in only what this machine's own page asks: its names, its forms, uploads not too large.
+"""Lets in only who opened the page: by its names, its cookie and its own forms, not too large.
 
-The page has no password: whoever can reach the loopback address is its user. What must be kept out
-is another site, open in the same browser, that would use it: by a name that it made point here
-(so the Host is checked), or by sending it forms (so their Origin is, and a cookie that no other
-site's request carries; RFC 6454, RFC 6265bis).
+Another account of this machine can reach the loopback address too: so each request shows a cookie
+that only the account that opened the page can have, exchanged for a word in the address that lets
+in once. Another site, open in the same browser, could use that cookie: by a name that it made point
+here (so the Host is checked), or by sending forms (so their Origin is, and no other site's request
+carries the cookie; RFC 6454, RFC 6265bis).
 """
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import Mapping
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import urlsplit
 
-from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import PlainTextResponse
+from starlette.datastructures import Headers, MutableHeaders, QueryParams
+from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from .keys import DOOR, Keys
 
 NAMES = ("127.0.0.1", "localhost", "::1")
 COOKIE = "tintladder_page"
+_DAYS = 30
+"""For which a browser is known."""
 LARGEST = 400_000_000
 """Bytes of a request: a card of A4 at 600 dpi and 48 bit is half of it."""
 POLICY = (
@@ -32,6 +36,12 @@ _HEADERS = {
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cache-Control": "no-store",
 }
+_HOW_IN = "to be let in, open the page again from the terminal"
+_GO_ON = (
+    '<!DOCTYPE html><html lang="en"><head><title>The studio\'s page</title>'
+    '<meta http-equiv="refresh" content="0; url=/"></head>'
+    '<body><p><a href="/">Go on to the studio\'s page</a></p></body></html>'
+)
 
 
 class TooLarge(Exception):
@@ -43,20 +53,18 @@ class Guard:
 
     largest = LARGEST
 
-    def __init__(self, app: ASGIApp) -> None:
+    def __init__(self, app: ASGIApp, keys: Keys) -> None:
         self._app = app
+        self._keys = keys
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Refuse a request, or pass it on with a limit to its size."""
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
-        headers = Headers(scope=scope)
-        cookie = _cookie(headers)
-        refused = _refused(scope["method"], headers, cookie, self.largest)
-        if refused is not None:
-            status, words = refused
-            await PlainTextResponse(f"tintladder: {words}\n", status)(scope, receive, send)
+        answer = self._at_the_door(scope)
+        if answer is not None:
+            await answer(scope, receive, send)
             return
         size = 0
 
@@ -74,19 +82,41 @@ class Guard:
                 for name, value in _HEADERS.items():
                     said.setdefault(name, value)
                 said.setdefault("Content-Security-Policy", POLICY)
-                if cookie is None:
-                    made = (
-                        f"{COOKIE}={secrets.token_urlsafe(16)}; Path=/; HttpOnly; SameSite=Strict"
-                    )
-                    said.append("Set-Cookie", made)
             await send(message)
 
         await self._app(scope, counted, dressed)
 
+    def _at_the_door(self, scope: Scope) -> Response | None:
+        """Answer a request that is let in no further; None for any other."""
+        headers = Headers(scope=scope)
+        known = self._keys.known(_cookie(headers))
+        refused = _refused(scope["method"], headers, self.largest)
+        if refused is None and scope["path"] == DOOR:
+            ticket = QueryParams(scope["query_string"]).get("key", "")
+            if known or self._keys.take(ticket):
+                return self._let_in()
+            refused = 403, f"that address was used already, or is none of this page's; {_HOW_IN}"
+        elif refused is None and not known:
+            refused = 403, f"this page is for the account that opened it alone; {_HOW_IN}"
+        if refused is None:
+            return None
+        status, words = refused
+        return PlainTextResponse(f"tintladder: {words}\n", status, _HEADERS)
 
-def _refused(
-    method: str, headers: Mapping[str, str], cookie: str | None, largest: int
-) -> tuple[int, str] | None:
+    def _let_in(self) -> Response:
+        """Give the browser its cookie.
+
+        It goes on by itself: were it sent on, it would still count as coming from elsewhere, and
+        not show the cookie.
+        """
+        answer = HTMLResponse(_GO_ON, headers=_HEADERS | {"Content-Security-Policy": POLICY})
+        answer.set_cookie(
+            COOKIE, self._keys.cookie, max_age=_DAYS * 86400, httponly=True, samesite="strict"
+        )
+        return answer
+
+
+def _refused(method: str, headers: Mapping[str, str], largest: int) -> tuple[int, str] | None:
     """Status and words for a request that is let in no further."""
     host = headers.get("host", "")
     if _hostname(host) not in NAMES:
@@ -98,11 +128,8 @@ def _refused(
         return 400, "expected a length in bytes"
     if int(headers.get("content-length", "0")) > largest:
         return 413, f"that is over {largest // 1_000_000} MB; scan at a lower resolution"
-    if method not in ("GET", "HEAD"):
-        if origin is None:
-            return 403, "a form must come from this page itself"
-        if cookie is None:
-            return 403, "the browser sent no cookie of this page; load the page again, then retry"
+    if method not in ("GET", "HEAD") and origin is None:
+        return 403, "a form must come from this page itself"
     return None
 
 

@@ -22,6 +22,12 @@ Work = Callable[[Progress], str]
 """Does the work, says how far it is, and returns the path of the page that shows the result."""
 _KEPT = 200
 """Jobs that are remembered."""
+MOST_WAITING = 8
+"""Jobs that may wait for others."""
+
+
+class Stopped(Exception):
+    """A job was told to stop."""
 
 
 @dataclass
@@ -40,6 +46,8 @@ class Job:
         Of the page to show once it is done.
     fault : str or None
         Why it couldn't be done.
+    stopping : bool
+        Whether it was told to stop; it does so before it writes anything.
     """
 
     title: str
@@ -47,6 +55,7 @@ class Job:
     words: str = "waiting for what was asked before"
     path: str | None = None
     fault: str | None = None
+    stopping: bool = False
 
     @property
     def done(self) -> bool:
@@ -62,7 +71,18 @@ class Jobs:
         self._jobs: OrderedDict[str, Job] = OrderedDict()
 
     def start(self, title: str, back: str, work: Work) -> str:
-        """Begin some work; return the path of the page that watches it."""
+        """Begin some work; return the path of the page that watches it.
+
+        Raises
+        ------
+        InputError
+            Where too much waits already.
+        """
+        if sum(not job.done for job in self._jobs.values()) > MOST_WAITING:
+            raise InputError(
+                None, None, f"{MOST_WAITING} pieces of work wait already",
+                "wait until some are done, or stop them",
+            )  # fmt: skip
         job, name = Job(title, back), secrets.token_urlsafe(9)
         self._jobs[name] = job
         while len(self._jobs) > _KEPT:
@@ -74,6 +94,13 @@ class Jobs:
         """Return a job; None where this server never began it."""
         return self._jobs.get(name)
 
+    def stop(self, name: str) -> Job | None:
+        """Have a job stop; None where this server never began it."""
+        job = self._jobs.get(name)
+        if job is not None:
+            job.stopping = True
+        return job
+
     def close(self) -> None:
         """Begin nothing more."""
         self._worker.shutdown(wait=False, cancel_futures=True)
@@ -81,11 +108,15 @@ class Jobs:
 
 def _run(job: Job, work: Work) -> None:
     def progress(words: str) -> None:
+        if job.stopping:
+            raise Stopped
         job.words = words
 
-    job.words = "begun"
     try:
+        progress("begun")
         job.path = work(progress)
+    except Stopped:
+        job.fault = "it was stopped; nothing was half-written"
     except InputError as error:
         job.fault = on_page(error)
     except Exception as error:

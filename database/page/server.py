@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import socket
-from collections.abc import Callable
-from contextlib import closing, suppress
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager, suppress
 from typing import TYPE_CHECKING
 
 from ...calibrate.errors import Field, InputError
 from ..store.studio import Studio
+from .keys import DOOR, Keys, folder, kept_keys, write_own
 
 if TYPE_CHECKING:
     import uvicorn
@@ -42,23 +43,55 @@ def listen(port: int | None) -> socket.socket:
     )  # fmt: skip
 
 
-def server_of(studio: Studio) -> uvicorn.Server:
+def server_of(studio: Studio, keys: Keys) -> uvicorn.Server:
     """Make the server of a studio's page; it serves what it is given to listen on."""
     import uvicorn
 
     from .app import make_app
 
     config = uvicorn.Config(
-        make_app(studio), log_level="warning", access_log=False,
+        make_app(studio, keys), log_level="warning", access_log=False,
         timeout_keep_alive=30, timeout_graceful_shutdown=2, server_header=False,
     )  # fmt: skip
     return uvicorn.Server(config)
 
 
-def serve(studio: Studio, port: int | None, ready: Callable[[str], None]) -> None:
-    """Serve the page of a studio until it is stopped; `ready` is told its address."""
-    with closing(listen(port)) as listening:
+def serve(studio: Studio, port: int | None, ready: Callable[[str, str], None]) -> None:
+    """Serve the page of a studio until it is stopped.
+
+    Parameters
+    ----------
+    studio : Studio
+    port : int or None
+        None: a free one is found.
+    ready : callable
+        Is told an address that lets one browser in, and another that a browser of this machine can
+        be started with: a file of this account alone, since what a program is started with can be
+        seen by every account.
+    """
+    keys = kept_keys()
+    with closing(listen(port)) as listening, _door(keys, listening) as (address, file):
         # A browser that asks now is answered once the rest is loaded.
-        ready(f"http://127.0.0.1:{listening.getsockname()[1]}/")
+        ready(address, file)
         with suppress(KeyboardInterrupt):
-            server_of(studio).run(sockets=[listening])
+            server_of(studio, keys).run(sockets=[listening])
+
+
+@contextmanager
+def _door(keys: Keys, listening: socket.socket) -> Iterator[tuple[str, str]]:
+    """Two addresses that each let one browser in; the latter is a file while this lasts."""
+    number = listening.getsockname()[1]
+    address, other = (f"http://127.0.0.1:{number}{DOOR}?key={keys.ticket()}" for _ in range(2))
+    file = folder() / f"open-{number}.html"
+    try:
+        file.unlink(missing_ok=True)
+        page = f'<meta http-equiv="refresh" content="0; url={other}"><a href="{other}">Go on</a>'
+        write_own(file, page.encode())
+    except OSError:
+        # Nothing of this account's own can be kept here.
+        yield address, other
+        return
+    try:
+        yield address, file.as_uri()
+    finally:
+        file.unlink(missing_ok=True)

@@ -14,7 +14,7 @@ from tintladder.database.demo.demo import make_demo
 from tintladder.database.fits.standing import studio_standing
 from tintladder.database.store.store import Store
 
-from tests.page_server import Visitor, serving
+from tests.page_server import LET_IN, Visitor, serving
 
 from .harness import Skipped, Timing, benchmark, timed
 
@@ -57,6 +57,7 @@ def opens() -> Timing:
     with demo() as (folder, visitor), sync_playwright() as made:
         started = made.chromium.launch(executable_path=browser, args=["--no-sandbox"])
         window = started.new_page(viewport={"width": 1280, "height": 900})
+        window.context.add_cookies([LET_IN])
         found = []
         for path in OPENED:
             window.goto(visitor.origin + path)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from starlette.responses import JSONResponse, Response
 
+from ....calibrate.errors import InputError
 from ...cards.new_tube import figure
 from ...easel.habits import GRAMS, remember, weighing
 from ...fits.standing import Do, ToDo, studio_standing
@@ -91,6 +92,15 @@ def job(asked: Asked) -> Response:
     if found is not None and found.path is not None:
         return go(found.path)
     return asked.show("job.html", 200 if found else 404, job=found)
+
+
+@view
+def stop_job(asked: Asked) -> Response:
+    """Have some work stop."""
+    name = asked.path("name")
+    if asked.jobs.stop(name) is None:
+        raise InputError(None, None, "this work ended long ago", "see where everything stands")
+    return go(f"/jobs/{name}")
 
 
 @view
