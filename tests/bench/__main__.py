@@ -28,6 +28,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     model_choice,
     next_step,
     page,
+    paper,
     plot,
     real,
     real_lab,

@@ -22,6 +22,7 @@ SUBJECTS = (
     "mixing",
     "plot",
     "page",
+    "paper",
     "transport",
     "real",
 )
