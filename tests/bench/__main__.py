@@ -45,6 +45,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     textbook,
     transport,
     uncertainty,
+    untargeted,
 )
 from .harness import REGISTRY, chosen, keep
 

@@ -24,6 +24,7 @@ SUBJECTS = (
     "page",
     "paper",
     "transport",
+    "untargeted",
     "real",
 )
 """What a benchmark may be about: the first part of its name."""
