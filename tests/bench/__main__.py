@@ -46,6 +46,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     transport,
     uncertainty,
     untargeted,
+    untargeted_pictures,
 )
 from .harness import REGISTRY, chosen, keep
 

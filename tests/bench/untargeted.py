@@ -116,7 +116,7 @@ def _fitted(world: World, folder: Path, way: str) -> str:
 @cache
 def score(world: World, way: str, heeded: bool = True) -> Score:
     """Read, fit and judge one world; not `heeded`, with the cameras in any prior."""
-    of, clean = paints(world), read_studio(world, way)
+    of, clean = paints(world), read_studio(world, way, heeded)
     mixes = mixtures(of, MIXTURES, world.seed + 7)
     truth = lab(hiding(of, OPTICS[world.optics], np.array([of.shares(m) for m in mixes])))
     de00, band = np.full(len(mixes), np.nan), np.full(len(mixes), np.nan)

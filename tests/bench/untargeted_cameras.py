@@ -27,7 +27,6 @@ from .harness import Skipped
 
 LEFT_OUT = "TINTLADDER_CAMERAS_LEFT_OUT"
 """Names of cameras that no prior may have learnt from, with commas between."""
-PLACES = ("../shared/reference", "/work/shared/reference")
 LIGHTS = {
     "led": ("LED-B1", "LED-B2", "LED-B3", "LED-B4", "LED-B5", "LED-V1"),
     "fluorescent": ("FL2", "FL4", "FL7", "FL8", "FL11", "FL12"),
@@ -75,9 +74,8 @@ def cameras() -> dict[str, Array]:
     Skipped
         Where the reference data are absent.
     """
-    house = Path(__file__).parents[2]
-    for place in PLACES:
-        path = house / place / "camera_sensitivities.csv"
+    for folder in Path(__file__).parents[3:]:
+        path = folder / "shared" / "reference" / "camera_sensitivities.csv"
         if path.exists():
             break
     else:

@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 import pymupdf
 from PIL import Image
+from tintladder.calibrate.cards.box import Box
 from tintladder.calibrate.cards.layout import Layout
 from tintladder.calibrate.cards.layout_parts import TONE
 from tintladder.calibrate.optics.spectra import GRID, Array
@@ -111,7 +112,7 @@ def page_of(
     share = ink.astype(np.float32)[:, :, None] / 255
     page[rim:-rim, rim:-rim] = toner + share * (paper - toner)
 
-    def place(box, grown: float = 0.0) -> tuple[slice, slice]:
+    def place(box: Box, grown: float = 0.0) -> tuple[slice, slice]:
         x, y = box.x_mm - grown, box.y_mm - grown
         x1, y1 = box.x_mm + box.width_mm + grown, box.y_mm + box.height_mm + grown
         a, b, c, d = (rim + round(v * PER_MM) for v in (y, y1, x, x1))

@@ -240,14 +240,14 @@ def _read(world: World, folder: Path, device: Camera, cards: Sequence[str]) -> N
 
 
 @cache
-def read_studio(world: World, way: str) -> Path:
-    """A studio whose cards were read as a way has them, a copy to go on with."""
+def read_studio(world: World, way: str, heeded: bool = True) -> Path:
+    """A studio whose cards were read as a way has them; not `heeded`, by cameras in any prior."""
     folder = _folder() / "studio"
     first, second, phone = devices(world)
     before = {"mixtures": "ladders", "second": "ladders", "both": "mixtures"}.get(way)
-    clean = read_studio(world, before) if before else studio(world)[0]
+    clean = read_studio(world, before, heeded) if before else studio(world)[0]
     shutil.copytree(clean, folder)
-    with left_out((first, second, phone)):
+    with left_out(devices(world) if heeded else ()):
         match way:
             case "ladders":
                 _read(world, folder, first, (LADDERS,))
