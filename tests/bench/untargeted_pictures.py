@@ -157,7 +157,7 @@ def _truth(world: World) -> dict[str, Array]:
     painted = studio(world)[1][MIXED[0]]
     assert painted.over["white"].shape[1] == NODES.size
     return {
-        f"{d.step}/{ground}": lab(painted.over[ground][i].mean(axis=0))
+        f"{d.step}/{ground}": lab(painted.over[ground][i].mean(axis=0)).reshape(3)
         for i, d in enumerate(painted.card.drawdowns)
         for ground in d.over
     }
