@@ -6,9 +6,12 @@ import re
 from datetime import date
 
 import pytest
+from tintladder.calibrate.cards.card import Card, Drawdown
 from tintladder.calibrate.cards.card_file import read_card
 from tintladder.calibrate.fit.problem.typical_density import typical_density
-from tintladder.database.cards.filling import parse_day
+from tintladder.database.cards.filling import Amount, _amounts, parse_amount, parse_day
+from tintladder.database.cards.progress import QUARTER_SPOONS
+from tintladder.database.mixing.measures import SPOONS
 from tintladder.database.store.store import Store
 
 from .command import run
@@ -43,11 +46,20 @@ def test_filling_from_a_script(carded, tmp_path):
     assert (third.masses, third.taken_g) == ({"HULL": 1.5}, 1.3)
     # Filled in again: what isn't set stays as it was, and other units are taken.
     again = carded("card", "fill", "keel-1", "--set", "masstone/KEEL=2 spoons", "--json")
-    grams = 2 * 1.25 * typical_density(["PB29"])
+    grams = 2 * 5 * typical_density(["PB29"])
     assert again.json["changed"] == {"masstone/KEEL": pytest.approx(grams)}
     card = read_card(tmp_path / "cards" / "keel-1.toml")
     assert card.drawdowns[2].masses == {"HULL": 1.5}
     assert card.date == date.today().isoformat()
+
+
+def test_a_spoon_is_one_measure_and_an_older_card_keeps_its_own():
+    amount = Amount("1:1", "KEEL", 5.0, "", 1.2)
+    assert parse_amount("2 ¼ spoons", amount) == pytest.approx(2.25 * SPOONS.size * 1.2)
+    assert parse_amount("¾ spoon", amount) == pytest.approx(0.75 * 5 * 1.2)
+    older = Card("c", "c.toml", (Drawdown("1:1", None, {"KEEL": 5.0}),), note=QUARTER_SPOONS)
+    (amount,) = _amounts(older, {"KEEL": 1.2})
+    assert parse_amount("2 spoons", amount) == pytest.approx(2 * 1.25 * 1.2)
 
 
 def test_a_card_measured_by_volume_shows_it(tool):

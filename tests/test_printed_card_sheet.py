@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from itertools import product
 
@@ -123,12 +124,12 @@ def test_amounts_are_easily_read_off():
     whole = planned(scale="spoons")
     for d in whole.card.drawdowns:
         for amount, _ in amounts(whole, d):
-            assert int(amount.split()[0]) >= 1
+            assert re.fullmatch(r"([1-9]\d* ?)?[¼½¾]? ?spoons?", amount), amount
 
 
 def test_the_card_says_how_sure_a_weighing_is():
     assert planned(scale="0.1").card.balance_g == pytest.approx(0.1 / 6**0.5, rel=0.01)
-    # 5 % of a level quarter teaspoon, 1.25 ml, of paint of 1.3 g/ml.
+    # 5 % of a level quarter of a spoon, 1.25 ml, of paint of 1.3 g/ml.
     assert planned(scale="spoons").card.balance_g == pytest.approx(0.05 * 1.25 * 1.3, rel=0.01)
 
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 from ..errors import Field, InputError
 
-SPOON_ML = 1.25
-"""A level quarter teaspoon."""
+SPOON_ML, QUARTER = 5.0, 0.25
+"""A level teaspoon (its metric measure); amounts by spoons are told in quarters of one."""
 COARSEST_G = 0.5
 
 
@@ -62,12 +62,25 @@ class CardMeasure:
         amount = grams / density / self.unit_ml
         if self.unit == "ml":
             return f"{amount:.1f} ml"
-        return f"{amount:.0f} spoon{'' if round(amount) == 1 else 's'}"
+        return f"{quarters(amount)} spoon{'s' if amount > 1 + QUARTER / 2 else ''}"
 
     @property
     def digits(self) -> int:
         """Decimals of a weight in grams."""
         return 2 if self.resolution_g is None else max(0, -math.floor(math.log10(self.step)))
+
+
+def quarters(amount: float) -> str:
+    """Say a number of quarters.
+
+    Examples
+    --------
+    >>> quarters(2.25), quarters(0.75), quarters(0)
+    ('2 ¼', '¾', '0')
+    """
+    whole, rest = divmod(round(amount / QUARTER), 4)
+    said = ([str(whole)] if whole or not rest else []) + (["", "¼", "½", "¾"][rest : rest + 1])
+    return " ".join(said).strip()
 
 
 def measure_of(text: str) -> CardMeasure:
@@ -77,7 +90,7 @@ def measure_of(text: str) -> CardMeasure:
     -----
     A weighing is the difference of two displays, each rounded: its standard error is the last
     digit over the root of 6. A 1 ml syringe is read to half a mark of 0.1 ml, a spoon is level to
-    some 5 % (common practice, no source).
+    some 5 % (common practice, no source), a quarter one as well.
 
     Raises
     ------
@@ -88,8 +101,8 @@ def measure_of(text: str) -> CardMeasure:
     if word in ("syringe", "syringes"):
         return CardMeasure("a 1 ml syringe", "ml", 0.1, 1.0, 0.03)
     if word in ("spoon", "spoons"):
-        name = f"level quarter teaspoons ({SPOON_ML:g} ml)"
-        return CardMeasure(name, "spoon", 1.0, SPOON_ML, 0.05 * SPOON_ML)
+        name = f"level spoons of {SPOON_ML:g} ml, by quarters"
+        return CardMeasure(name, "spoon", QUARTER, SPOON_ML, 0.05 * QUARTER * SPOON_ML)
     found = re.fullmatch(r"(\d*[.,]?\d+)\s*g?", word)
     grams = float(found[1].replace(",", ".")) if found else 0.0
     if not 0.0005 <= grams <= COARSEST_G:

@@ -11,7 +11,7 @@ from difflib import get_close_matches
 from ...calibrate.cards.card import Card, Drawdown
 from ...calibrate.cards.card_file import parse_card
 from ...calibrate.cards.card_text import card_text
-from ...calibrate.cards.measure import SPOON_ML
+from ...calibrate.cards.measure import QUARTER, SPOON_ML
 from ...calibrate.cards.weighing import composition
 from ...calibrate.cards.weighing_out import WET_DENSITY
 from ...calibrate.errors import Field, InputError
@@ -19,11 +19,12 @@ from ..common.remedies import StudioDo
 from ..common.whole_files import write_whole
 from ..store.store import Store
 from .printing import FOLDER
-from .progress import BY_VOLUME, PRINTED, named_card, printed_here, printed_on
+from .progress import BY_VOLUME, PRINTED, QUARTER_SPOONS, named_card, printed_here, printed_on
 
 TAKEN = "taken"
 """What the part taken of another step is called in ``STEP/taken``."""
 _MOST_G = 10_000.0
+_QUARTERS = {"": 0.0, "¼": 0.25, "½": 0.5, "¾": 0.75}
 _SLIP = 5.0
 """Times as much as printed, or as little, that look like a point out of place (our own rule)."""
 
@@ -42,6 +43,8 @@ class Amount:
         For the painter: ``1.6 g KEEL``.
     density : float
         Of what was taken, g/ml.
+    spoon_ml : float
+        What the card calls a spoon.
     """
 
     step: str
@@ -49,6 +52,7 @@ class Amount:
     grams: float
     words: str
     density: float
+    spoon_ml: float = SPOON_ML
 
     @property
     def label(self) -> str:
@@ -102,6 +106,7 @@ def _amounts(card: Card, densities: Mapping[str, float]) -> tuple[Amount, ...]:
     by_step = dict(zip((d.step for d in card.drawdowns), made.fractions, strict=True))
     each = [densities.get(paint, WET_DENSITY) for paint in made.paints]
     by_volume = card.note.startswith(BY_VOLUME)
+    spoon_ml = SPOON_ML * (QUARTER if card.note == QUARTER_SPOONS else 1.0)
     decimals = 1 if card.balance_g > 0.02 and not by_volume else 2
     found = []
     for d in card.drawdowns:
@@ -114,7 +119,7 @@ def _amounts(card: Card, densities: Mapping[str, float]) -> tuple[Amount, ...]:
             said = f"{grams:.{decimals}f} g"
             if by_volume:
                 said = f"{said} ({grams / density:.3g} ml)"
-            found.append(Amount(d.step, what, grams, f"{said} {words}", density))
+            found.append(Amount(d.step, what, grams, f"{said} {words}", density, spoon_ml))
     return tuple(found)
 
 
@@ -126,17 +131,19 @@ def parse_amount(text: str, amount: Amount) -> float:
     InputError
         For anything that isn't an amount above 0.
     """
-    found = re.fullmatch(r"(\d+(?:[.,]\d*)?|[.,]\d+)\s*(g|ml|spoons?)?", text.strip().casefold())
-    value = float(found[1].replace(",", ".")) if found else 0.0
-    unit = found[2] if found else None
+    found = re.fullmatch(
+        r"(\d+(?:[.,]\d*)?|[.,]\d+)?\s*([¼½¾]?)\s*(g|ml|spoons?)?", text.strip().casefold()
+    )
+    value = float((found[1] or "0").replace(",", ".")) + _QUARTERS[found[2]] if found else 0.0
+    unit = found[3] if found else None
     if unit is not None and unit != "g":
-        value *= amount.density * (1.0 if unit == "ml" else SPOON_ML)
+        value *= amount.density * (1.0 if unit == "ml" else amount.spoon_ml)
     if not 0 < value < _MOST_G:
         raise InputError(
             None,
             amount.label,
             f"expected grams above 0, got {text.strip()!r}",
-            "write it as in 4.8, or with its unit as in 3.5 ml or 2 spoons",
+            "write it as in 4.8, or with its unit as in 3.5 ml or 2 ¼ spoons",
         )
     return round(value, 4)
 

@@ -22,6 +22,8 @@ _PRINTED = re.compile(r"# Printed by tintladder\b")
 """How the text of a card printed here begins, by an earlier tintladder too."""
 BY_VOLUME = "measured by volume"
 """How the note of a card printed here begins that isn't weighed."""
+QUARTER_SPOONS = f"{BY_VOLUME}: level quarter teaspoons (1.25 ml)"
+"""The note of a card of an earlier tintladder, which called a quarter of a spoon a spoon."""
 THICK_UM = 150.0
 """Gap of an applicator above which a film needs longer than overnight (common practice)."""
 
@@ -201,8 +203,9 @@ def measure_before(store: Store) -> CardMeasure | None:
     if card is None:
         return None
     resolution = card.balance_g * math.sqrt(6)
-    known = [measure_of("syringe"), measure_of("spoons")]
-    known = [each for each in known if card.note == f"{BY_VOLUME}: {each.name}"]
+    known = [measure_of("spoons"), measure_of("syringe")]
+    if card.note != QUARTER_SPOONS:
+        known = [each for each in known if card.note == f"{BY_VOLUME}: {each.name}"]
     if not card.note.startswith(BY_VOLUME):
         known = [measure_of(f"{resolution:.{digits}g}") for digits in (1, 2)]
         known = [each for each in known if round(each.error_g(WET_DENSITY), 4) == card.balance_g]

@@ -279,6 +279,12 @@ def _show(answer: Additions, scale: Measure) -> None:
         f"Wanted: {goal.words}, matched {basis.manner.viewing.words}. "
         f"It is off by {found.off:.1f} ({in_words(found.off)})."
     )
+    if answer.dab_first:
+        typer.echo(
+            f"A dried dab tells more than an addition: the plate is only known to within "
+            f"{answer.unsure:.1f}, and paint once added stays. Dry one before you add any, read "
+            "it, and weigh the heap: --dab COLOUR --heap GRAMS. As far as is known:"
+        )
     if found.off <= NEAR:
         typer.echo("Add nothing.")
     elif not found.additions:
@@ -292,11 +298,6 @@ def _show(answer: Additions, scale: Measure) -> None:
             f"and the heap grows by {100 * found.growth:.0f} %."
         )
         typer.echo(_look_words(answer.wet))
-    if answer.dab_first:
-        typer.echo(
-            f"A dried dab tells more than another addition: the plate is only known to within "
-            f"{answer.unsure:.1f}. Dry one, read it, and weigh the heap: --dab COLOUR --heap GRAMS."
-        )
     if found.start_over:
         typer.echo(f"{start_over_words(answer)}: see tintladder recipe.")
     typer.echo(f"Sure to within CIEDE2000 {found.band:.1f} (95 of 100 times). {basis.model_words}")

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 from ...calibrate.optics.surface import Gloss
 from ..mixing.drying import Wet
-from ..mixing.heap_guess import READ_BAND, Likely, outcomes
+from ..mixing.heap_guess import Likely, outcomes
 from ..mixing.made import SIGMAS
 from ..mixing.measures import Measure
-from ..mixing.next_addition import Next, hand, measured, next_additions, predicted_band
+from ..mixing.next_addition import LEFT_G, NEAR, Next, hand, next_additions, predicted_band
 from ..mixing.target import Target
 from .basis import Basis, Manner, on_hand
 from .habits import BY_SCALE
@@ -21,9 +21,6 @@ from .plate import KeptDab, on_plate
 
 if TYPE_CHECKING:
     from ..store.store import Store
-
-_A_DAB = 0.2
-"""CIEDE2000 that drying a dab has to tell: it takes a while (our own rule)."""
 
 
 @dataclass(frozen=True)
@@ -87,14 +84,9 @@ class Additions:
     def dab_first(self) -> bool:
         """Whether a dried dab tells more than another addition brings.
 
-        Both are counted in the difference that is to be expected in the end: what is off, and what
-        isn't known of it.
+        What is known less well than it is off may be right as it is, or off the other way.
         """
-        known, dab = self.unsure / 1.96, READ_BAND / 1.96
-        off, then = self.found.off, self.found.then
-        brought = hypot(off, known) - hypot(then, known)
-        told = hypot(then, known) - hypot(then, dab)
-        return not self.looked and told > brought + _A_DAB
+        return not self.looked and self.unsure > max(self.found.off, NEAR)
 
     @property
     def wet(self) -> tuple[Wet, Wet] | None:
@@ -136,10 +128,14 @@ class AdditionQuestion:
         plate = on_plate(asked.additions)
         # What is there is there: less than it is never needed.
         wanted = max(asked.wanted or 0.0, sum(plate.values()))
-        found = next_additions(palette, plate, lab, wanted)
-        found = measured(palette, plate, found, lab, asked.scale.step)
         if self.heap is not None and asked.dab is not None:
             likely = likely or self.heap.answer()
+        if likely is not None:
+            # What the model gets wrong of this heap it gets wrong of it with a little more, too.
+            lab = lab - likely.shift
+        found = next_additions(palette, plate, lab, wanted, step=asked.scale.step)
+        if likely is not None:
+            found = replace(found, now=found.now + likely.shift)
         unsure = self._unsure(asked.additions, found.off, likely)
         after = self._unsure((*asked.additions, found.additions), found.then, likely)
         found, looked = replace(found, band=after), asked.dab is not None
@@ -153,11 +149,14 @@ class AdditionQuestion:
         palette, dab = self.basis.palette, self.request.dab
         heap, weighed = on_plate(additions), additions[dab is not None :]
         times = {paint: sum(paint in each for each in weighed) for paint in heap}
-        moved = hand(palette, heap, times, self.request.scale.step)
+        # A dab shows whatever a brush brought before it.
+        left = LEFT_G if dab is None else 0.0
+        moved = hand(palette, heap, times, self.request.scale.step, left)
         wider = self.basis.widening(heap).times
         found = hypot(wider * predicted_band(palette, heap), SIGMAS * moved)
         if likely is not None and dab is not None:
-            _, most = outcomes(palette, likely, dab.grams, on_plate(weighed), self.target.lab)
+            lab = self.target.lab - likely.shift
+            _, most = outcomes(palette, likely, dab.grams, on_plate(weighed), lab)
             found = hypot(found, max(most - off, 0.0))
         return found
 

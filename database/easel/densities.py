@@ -7,10 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from ...calibrate.cards.measure import SPOON_ML
 from ...calibrate.errors import InputError
 from ...calibrate.fit.problem.typical_density import TYPICAL_DENSITY, typical_density
 from ...calibrate.optics.coefficients import Coefficients
-from ..mixing.measures import SPOON_ML
 from ..mixing.medium import MEDIUM, with_medium
 from ..mixing.palette import Palette
 from ..mixing.prediction import BARE, GRAMS, ML, SPOON, by_weight, parse_amounts

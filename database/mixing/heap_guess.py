@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.colour import ciede2000
 from ...calibrate.optics.colour_difference import ciede2000_metric
+from ...calibrate.optics.predict import dry_fractions, predict
 from ...calibrate.optics.spectra import Array
 from .next_addition import LEFT_G
 from .order import lab_of
@@ -19,7 +20,7 @@ from .prediction import look
 from .search import dense, search
 from .target import Target
 
-READ_BAND = 1.0
+READ_BAND = 0.5
 """CIEDE2000 that a reading of a dab is taken to hold to, 95 of 100 times."""
 SMEAR_UM = 60.0
 """Dry thickness of a thin smear (common practice, no source)."""
@@ -36,6 +37,13 @@ _KEPT = 600
 _KNIFE, _ROUNDS, _TRACE = 0.01, 5, 1e-4
 """Share of a weighing that may stay on the knife, one standard deviation (common practice, no
 source); steps toward the likeliest heap; and the share under which a paint isn't told."""
+_ANOTHER = 8.0
+"""Standard deviations beyond which a dab is of another heap than was told (our own rule)."""
+_WEIGHED = 6**-0.5
+"""Standard deviation over the scale's step of two amounts that were each rounded to it (JCGM
+100:2008, 4.3.7)."""
+_HALF = float(np.sqrt(2 / np.pi)), float(np.sqrt(1 - 2 / np.pi))
+"""Mean and standard deviation of the absolute value of a standard normal."""
 
 
 @dataclass(frozen=True)
@@ -53,12 +61,16 @@ class Likely:
     shows_through : float
         CIEDE2000 between thin smears of the likeliest over black and over white: a dab of it that
         differs so doesn't hide its card. NaN where that can't be told.
+    shift : (3,) array
+        CIELAB that the heap's colour is beside its prediction, as far as its parts don't explain
+        its dab: what the model gets wrong of it.
     """
 
     mixes: tuple[dict[str, float], ...]
     weights: Array
     lab: Array
     shows_through: float
+    shift: Array = field(default_factory=lambda: np.zeros(3))
 
     @property
     def spread(self) -> dict[str, tuple[float, float]]:
@@ -168,41 +180,96 @@ def corrected(
 
     Notes
     -----
-    Every weighing may be off by the scale's step and a little of it stay on the knife; of every
-    other paint a brush may have brought a little. The least such change that the dab allows is
-    found by linear steps (Kalman's gain); so is that of heaps and dabs drawn about what was told
-    and seen, which shows what remains open.
+    Every weighing may be off by the scale's step and a little of it stay on the knife, and a brush
+    may have brought a little of some one paint. For each paint that it may have been, and for none,
+    the least change that the dab allows is found by linear steps (Kalman's gain), and how likely
+    the dab makes it. So are changes of heaps and dabs drawn about what was told and seen, which
+    show what remains open. The model may be wrong of this mix by as much as its band says.
     """
     c, band = palette.coefficients, dab.band or READ_BAND
     grams = np.array([told.get(paint, 0.0) for paint in palette.paints])
-    spread = np.where(grams > 0, np.hypot(step / 2, _KNIFE * grams), LEFT_G)
-    metric = ciede2000_metric(dab.lab)[0]
-    noise = np.linalg.inv(metric) * (band / 1.96) ** 2
-    found = grams
-    for _ in range(_ROUNDS):
-        colours = _lab_of_grams(palette, np.vstack([found, found + np.diag(spread)]))
-        slopes = (colours[1:] - colours[0]).T / spread
-        gain = (slopes * spread**2).T @ np.linalg.inv((slopes * spread**2) @ slopes.T + noise)
-        found = np.maximum(grams + gain @ (dab.lab - colours[0] - slopes @ (grams - found)), 0.0)
-    if float(ciede2000(_lab_of_grams(palette, found[None])[0], dab.lab)) > 2 * band + 2:
+    weighed = np.where(grams > 0, np.hypot(step * _WEIGHED, _KNIFE * grams), 0.0)
+    read = np.linalg.inv(ciede2000_metric(dab.lab)[0]) * (band / 1.96) ** 2
+    used = c.select(list(told))
+    model = predict(used, dry_fractions(used, [dict(told)])).lab_covariance(palette.view)[0]
+    noise = read + model
+    brought = [None, *range(len(grams))]
+    found = [_changed(palette, grams, weighed, one, dab.lab, noise) for one in brought]
+    log = np.array([each.log for each in found])
+    likely = np.exp(log - log.max())
+    likely /= likely.sum()
+    best = found[int(likely.argmax())]
+    beside = dab.lab - _lab_of_grams(palette, best.heap[None])[0]
+    if float(np.sqrt(beside @ np.linalg.solve(noise, beside))) > _ANOTHER:
         return None
     rng = np.random.default_rng(seed)
-    before = np.maximum(grams + rng.standard_normal((_KEPT // 2, len(grams))) * spread, 0.0)
-    seen = rng.multivariate_normal(dab.lab, noise, len(before))
-    heaps = before
-    for _ in range(_ROUNDS):
-        missed = seen - _lab_of_grams(palette, heaps) - (before - heaps) @ slopes.T
-        heaps = np.maximum(before + missed @ gain.T, 0.0)
-    heaps = np.vstack([found, heaps])
-    shown = _lab_of_grams(palette, heaps)
-    off = np.concatenate([[0.0], ciede2000(shown[1:], seen)])
-    weights = np.exp(-0.5 * (off / (band / 1.96)) ** 2)
-    shares = heaps / heaps.sum(axis=1, keepdims=True)
+    heaps, seen = [best.heap[None]], [dab.lab[None]]
+    for each, share in zip(found, likely, strict=True):
+        drawn = rng.standard_normal((round(share * _KEPT / 2), len(grams)))
+        before = np.maximum(each.prior + drawn * each.spread, 0.0)
+        seen.append(rng.multivariate_normal(dab.lab, noise, len(before)))
+        heap = before
+        for _ in range(_ROUNDS if len(before) else 0):
+            missed = seen[-1] - _lab_of_grams(palette, heap) - (before - heap) @ each.slopes.T
+            heap = np.maximum(before + missed @ each.gain.T, 0.0)
+        heaps.append(heap)
+    heap = np.concatenate(heaps)
+    shown = _lab_of_grams(palette, heap)
+    off = np.concatenate(seen) - shown
+    weights = np.exp(-0.5 * np.einsum("ni,ij,nj->n", off, np.linalg.inv(noise), off))
+    shares = heap / heap.sum(axis=1, keepdims=True)
     mixes = tuple(
         {palette.paints[i]: float(each[i]) for i in np.argsort(-each) if each[i] > _TRACE}
         for each in shares
     )
-    return Likely(mixes, weights / weights.sum(), shown, _through(c, mixes[0]))
+    shift = model @ np.linalg.solve(noise, beside)
+    return Likely(mixes, weights / weights.sum(), shown, _through(c, mixes[0]), shift)
+
+
+@dataclass(frozen=True)
+class _Changed:
+    """The least change of a heap that its dab allows, where a brush brought one paint or none.
+
+    Attributes
+    ----------
+    heap : (P,) array
+        Grams.
+    prior, spread : (P,) array
+        What was expected of them before, and its standard deviation.
+    slopes : (3, P) array
+        Of CIELAB by grams.
+    gain : (P, 3) array
+    log : float
+        Logarithm of how likely the dab makes it.
+    """
+
+    heap: Array
+    prior: Array
+    spread: Array
+    slopes: Array
+    gain: Array
+    log: float
+
+
+def _changed(
+    palette: Palette, grams: Array, weighed: Array, one: int | None, dab: Array, noise: Array
+) -> _Changed:
+    prior, spread = grams.copy(), weighed.copy()
+    if one is not None:
+        # As much as half of a normal distribution is on average, and as it spreads.
+        prior[one] += _HALF[0] * LEFT_G
+        spread[one] = np.hypot(spread[one], _HALF[1] * LEFT_G)
+    open_ = np.flatnonzero(spread)
+    heap, slopes = prior, np.zeros((3, len(grams)))
+    for _ in range(_ROUNDS):
+        colours = _lab_of_grams(palette, np.vstack([heap, heap + np.diag(spread)[open_]]))
+        slopes[:, open_] = (colours[1:] - colours[0]).T / spread[open_]
+        open_to = (slopes * spread**2) @ slopes.T + noise
+        gain = (slopes * spread**2).T @ np.linalg.inv(open_to)
+        missed = dab - colours[0] - slopes @ (prior - heap)
+        heap = np.maximum(prior + gain @ missed, 0.0)
+    log = -0.5 * (missed @ np.linalg.solve(open_to, missed) + np.linalg.slogdet(open_to)[1])
+    return _Changed(heap, prior, spread, slopes, gain, float(log))
 
 
 def _lab_of_grams(palette: Palette, grams: Array) -> Array:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...calibrate.cards.measure import QUARTER, SPOON_ML, quarters
 from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.predict import volume_solids
@@ -62,9 +63,7 @@ def scale(step: float = 0.01) -> Measure:
     return Measure(f"weighed to {step:g} g", "g", step, False, (9.0, 12.5), 1.0, True)
 
 
-SPOON_ML = 5.0
-"""A level teaspoon (its metric measure)."""
-SPOONS = Measure("by the spoon", "spoon", 0.25, True, (1.0, 8.0), SPOON_ML)
+SPOONS = Measure("by the spoon", "spoon", QUARTER, True, (1.0, 8.0), SPOON_ML)
 SYRINGE = Measure("by syringe", "ml", 0.1, True, (4.0, 12.0), 1.0, True)
 WEIGHED_PARTS = Measure("in whole parts by weight", "part", 1.0, False, (2.0, 24.0))
 SQUEEZED = Measure("in squeezed lengths of one width", "cm", 0.5, True, (4.0, 20.0))
@@ -73,10 +72,8 @@ MEASURES = (scale(0.01), scale(0.1), SYRINGE, SPOONS, SQUEEZED, WEIGHED_PARTS)
 
 def figure(amount: float, measure: Measure) -> str:
     """Say the number of an amount as it is measured: ``2 ¼``, ``0.35``."""
-    if measure.step == 0.25:
-        whole, rest = divmod(round(amount * 4), 4)
-        said = ([str(whole)] if whole or not rest else []) + (["", "¼", "½", "¾"][rest : rest + 1])
-        return " ".join(said).strip()
+    if measure.step == QUARTER:
+        return quarters(amount)
     digits = max(0, -int(np.floor(np.log10(measure.step))))
     return f"{amount:.{digits}f}"
 

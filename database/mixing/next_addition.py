@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
@@ -34,6 +34,8 @@ rule)."""
 _MORE_BULK = 0.5
 """Of the heap, the most bulk that is added for the scale's sake."""
 _SHRINK = np.linspace(0.02, 1.0, 50)
+_TRIED, _BULKS, _JUDGED = 40, 10, 400
+"""Sets that are tried in whole steps, amounts of bulk beside each, and those judged by the hand."""
 
 
 @dataclass(frozen=True)
@@ -77,6 +79,7 @@ def next_additions(
     wanted: float | None = None,
     most: int = 3,
     near: float = NEAR,
+    step: float = 0.0,
 ) -> Next:
     """Find what to add to a plate, and only add, so that the heap grows least.
 
@@ -93,6 +96,8 @@ def next_additions(
         Paints to add, at most.
     near : float
         CIEDE2000 that needs nothing more; what is added aims at `AIM`.
+    step : float
+        Smallest step of the scale, g: additions are whole steps; 0: any amount.
     """
     coefficients, grams = palette.coefficients, float(sum(plate.values()))
     now = lab_of(palette, [plate])[0]
@@ -103,82 +108,109 @@ def next_additions(
     held = np.zeros(len(palette.paints))
     for name, mass in plate.items():
         held[palette.paints.index(name)] += mass
-    dry = held * coefficients.dry_volume
-    counted = dry * palette.strength
+    counted = held * coefficients.dry_volume * palette.strength
     unit = counted.sum()
-    found = [
+    ways = [
         _candidates(palette, counted / unit, sets(len(held), size), target)
         for size in range(1, most + 1)
     ]
-    amounts = np.concatenate([f[0] for f in found])
-    then = np.concatenate([f[1] for f in found])
-    added = amounts * unit / palette.strength / coefficients.dry_volume
-    growth = added.sum(axis=1) / grams
-    count = (added > 0).sum(axis=1)
-    # Whatever can't come near comes as near as it can, at a fair price.
-    little = ((added > 0) & (added < _LITTLE * grams)).any(axis=1)
-    cost = np.maximum(then, AIM) * 2 + growth + _FOR_ONE_MORE * count + _TOO_LITTLE * little
+    way = np.concatenate(ways) * (unit / palette.strength / coefficients.dry_volume)
+    # Of each set the best place along its way; then the best sets in whole steps.
+    there = way.reshape(-1, len(held))
+    cost = _costs(palette, held, there, target)[0].reshape(way.shape[:2])
+    added = way[np.arange(len(way)), cost.argmin(axis=1)]
+    added = added[np.argsort(cost.min(axis=1), kind="stable")]
+    if step:
+        added = _in_steps(palette, held, added[:_TRIED], target, step)
+    cost, then = _costs(palette, held, added, target)
+    if step:
+        rows = np.argsort(cost, kind="stable")[:_JUDGED]
+        added, then = added[rows], then[rows]
+        cost = _costs(palette, held, added, target, step)[0]
     best = int(np.argmin(cost))
     additions = {palette.paints[i]: float(added[best, i]) for i in np.flatnonzero(added[best])}
-    if then[best] >= off - 0.05:
-        additions = {}
+    if step:
+        additions = {name: float(round(g, 9)) for name, g in additions.items()}
+    arrived, growth = float(then[best]), float(added[best].sum() / grams)
+    if not additions or arrived >= off - 0.05:
+        additions, arrived, growth = {}, off, 0.0
     whole = {n: plate.get(n, 0.0) + additions.get(n, 0.0) for n in {**plate, **additions}}
-    wanted = grams if wanted is None else wanted
-    fresh = min(float(s.difference.min()) for s in search(palette, target, most))
-    over = bool(additions) and growth[best] * grams > wanted
-    over = over or (min(then[best], off) > near and fresh < min(then[best], off) - NEAR)
+    fresh = _fresh(palette, target, grams if wanted is None else wanted, most, step)
+    # A fresh batch errs by its own hand, and to mend that takes paint as it does here.
+    taken = (grams if wanted is None else wanted) * (1 + growth * fresh / off)
+    over = arrived > near and fresh < arrived - NEAR
+    over = over or (growth * grams > taken and fresh < off)
     return Next(
-        now,
-        off,
-        additions,
-        float(then[best]) if additions else off,
-        predicted_band(palette, whole),
-        float(growth[best]) if additions else 0.0,
-        bool(over),
-        fresh,
+        now, off, additions, arrived, predicted_band(palette, whole), growth, bool(over), fresh
     )
 
 
-def measured(
-    palette: Palette,
-    plate: Mapping[str, float],
-    found: Next,
-    target: Array,
-    step: float,
-) -> Next:
-    """Return additions in whole steps of a scale, those that come nearest.
+def _fresh(palette: Palette, target: Array, grams: float, most: int, step: float) -> float:
+    """CIEDE2000 to be expected of the best fresh batch, weighed plainly on a scale of some step."""
+    found = search(palette, target, most)
+    shares = np.concatenate([dense(s.tubes, s.shares[0], len(palette.paints)) for s in found])
+    off = np.concatenate([s.difference[0] for s in found])
+    if not step:
+        return float(off.min())
+    shares = shares[np.argsort(off, kind="stable")[:_JUDGED]]
+    masses = shares / palette.coefficients.dry_volume
+    masses *= grams / masses.sum(axis=1, keepdims=True)
+    whole = np.where(masses > 1e-9, np.maximum(np.round(masses / step), 1) * step, 0.0)
+    return float(_expected(palette, whole, whole, target, step)[1].min())
 
-    Parameters
-    ----------
-    palette : Palette
-    plate : mapping of nickname to grams
-    found : Next
-        What to add, were every amount weighed exactly.
-    target : (3,) array
-    step : float
-        Smallest step of the scale, g.
+
+def _expected(
+    palette: Palette, heap: Array, weighed: Array, target: Array, step: float
+) -> tuple[Array, Array]:
+    """CIEDE2000 of heaps (N, P) in grams, and what is to be expected once some were weighed in."""
+    dry = heap * palette.coefficients.dry_volume
+    shares = dry / dry.sum(axis=1, keepdims=True)
+    then = ciede2000(palette.lab(shares), target)
+    if not step:
+        return then, then
+    slip = (weighed > 0) * step / np.sqrt(12) / np.maximum(heap, 1e-9)
+    return then, np.hypot(then, clumsiness(palette, shares, target, slip))
+
+
+def _costs(
+    palette: Palette, held: Array, added: Array, target: Array, step: float = 0.0
+) -> tuple[Array, Array]:
+    """What additions (N, P) to a heap (P,) cost, all in grams; and CIEDE2000 that they lead to.
+
+    The difference that is to be expected, with the slips of a scale of some step at these
+    additions, and the paint. Nothing is known better of the heap itself by adding to it.
     """
-    if not found.additions:
-        return found
-    grams = float(sum(plate.values()))
-    bulky = max(plate, key=lambda name: plate[name])
-    names = list(dict.fromkeys([*found.additions, bulky]))
-    exact = np.array([found.additions.get(name, 0.0) for name in names]) / step
-    choices = [np.unique(np.maximum(np.floor(n) + np.arange(-1, 3), 0)) for n in exact]
-    if bulky not in found.additions:
-        # More of the bulk lets down what the scale can't show less of.
-        choices[-1] = np.unique(np.round(np.linspace(0, _MORE_BULK * grams / step, 12)))
-    counts = np.array(list(product(*choices)))
-    held = np.array([plate.get(name, 0.0) for name in names])
-    heaps = [{**plate, **dict(zip(names, held + row * step, strict=True))} for row in counts]
-    off = ciede2000(lab_of(palette, heaps), target)
-    growth = counts.sum(axis=1) * step / grams
-    cost = 2 * np.maximum(off, AIM) + growth + _FOR_ONE_MORE * (counts > 0).sum(axis=1)
-    best = int(np.argmin(cost))
-    added = {n: float(round(c * step, 9)) for n, c in zip(names, counts[best], strict=True) if c}
-    if not added or off[best] >= found.off - 0.05:
-        return replace(found, additions={}, then=found.off, growth=0.0)
-    return replace(found, additions=added, then=float(off[best]), growth=float(growth[best]))
+    then, expected = _expected(palette, held + added, added, target, step)
+    growth = added.sum(axis=1) / held.sum()
+    count = (added > 0).sum(axis=1)
+    # Whatever can't come near comes as near as it can, at a fair price.
+    little = ((added > 0) & (added < _LITTLE * held.sum())).any(axis=1)
+    cost = _miss(expected) + growth + _FOR_ONE_MORE * count + _TOO_LITTLE * little
+    return cost, then
+
+
+def _miss(expected: Array) -> Array:
+    return 2 * np.maximum(expected, AIM)
+
+
+def _in_steps(palette: Palette, held: Array, added: Array, target: Array, step: float) -> Array:
+    """Additions (N, P) as whole steps of a scale, each in several ways (M, P)."""
+    bulky = int(np.argmax(held))
+    more = np.unique(np.round(np.linspace(0, _MORE_BULK * held.sum() / step, _BULKS)))
+    found = []
+    for row in added:
+        used = np.flatnonzero(row)
+        exact = row[used] / step
+        choices = [np.unique(np.maximum(np.floor(n) + np.arange(-1, 3), 0)) for n in exact]
+        if bulky not in used:
+            # More of the bulk lets down what the scale can't show less of.
+            used, choices = np.append(used, bulky), [*choices, more]
+        counts = np.array(list(product(*choices)))
+        whole = np.zeros((len(counts), len(held)))
+        whole[:, used] = counts * step
+        found.append(whole)
+    every = np.unique(np.concatenate(found), axis=0)
+    return every[every.any(axis=1)]
 
 
 def hand(
@@ -222,8 +254,8 @@ def predicted_band(palette: Palette, mix: Mapping[str, float]) -> float:
     return float(ciede2000_band(said.lab(view), said.lab_covariance(view))[0])
 
 
-def _candidates(palette: Palette, plate: Array, tubes: Ints, target: Array) -> tuple[Array, Array]:
-    """Additions of each set, counted in strength (N, P), and CIEDE2000 that they lead to (N,)."""
+def _candidates(palette: Palette, plate: Array, tubes: Ints, target: Array) -> Array:
+    """Additions of each set, counted in strength, along the way to its best, (N, L, P)."""
     n, size = tubes.shape
     count = len(palette.paints)
     goal = np.broadcast_to(target, (n, 3))
@@ -233,11 +265,4 @@ def _candidates(palette: Palette, plate: Array, tubes: Ints, target: Array) -> t
         shares, e = descend(palette, tubes, start, goal, plate)
         better = e < least
         best[better], least[better] = shares[better], e[better]
-    # Along the way there, the first place that is near enough.
-    way = np.stack([dense(tubes, best * s, count) for s in _SHRINK], axis=1)
-    mixed = (way + plate).reshape(-1, count) / palette.strength
-    colours = palette.lab(mixed / mixed.sum(axis=1, keepdims=True))
-    off = ciede2000(colours, target).reshape(n, len(_SHRINK))
-    enough = np.maximum(AIM, off.min(axis=1, keepdims=True) + 1e-9)
-    at = (off <= enough).argmax(axis=1)
-    return way[np.arange(n), at], off[np.arange(n), at]
+    return np.stack([dense(tubes, best * s, count) for s in _SHRINK], axis=1)

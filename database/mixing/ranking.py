@@ -94,14 +94,14 @@ def clumsiness(palette: Palette, shares: Array, near: Array, slip: float | Array
     shares : (N, P) array
     near : (3,) array
         CIELAB near which differences are judged.
-    slip : float or (P,) array
+    slip : float, (P,) or (N, P) array
         Standard deviation of each part's relative error.
 
     Returns
     -------
     (N,) array
     """
-    by = slopes_by_part(palette, shares) * np.atleast_1d(slip)[:, None]
+    by = slopes_by_part(palette, shares) * np.broadcast_to(slip, np.shape(shares))[..., None]
     metric = ciede2000_metric(near)[0]
     result: Array = np.sqrt(np.einsum("npi,ij,npj->n", by, metric, by))
     return result

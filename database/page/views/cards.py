@@ -42,7 +42,7 @@ MEASURES = (
     ("0.1", "A scale that shows 0.1 g"),
     ("0.01", "A scale that shows 0.01 g"),
     ("syringe", "A 1 ml syringe"),
-    ("spoons", "Level quarter teaspoons"),
+    ("spoons", "Level spoons, by quarters"),
 )
 
 
