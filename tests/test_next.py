@@ -334,7 +334,7 @@ def test_what_the_model_gets_wrong_of_a_heap_is_carried_beside_its_parts(own_dem
     with Store.open(own_demo) as store:
         palette = Palette(store.fits.coefficients(list(KELP)))
     expected = lab_of(palette, [KELP])[0]
-    look = expected + [predicted_band(palette, KELP), 0, 0]
+    look = expected + np.array([predicted_band(palette, KELP), 0, 0])
     likely = corrected(palette, KELP, Target("a dab", look, band=0.2), 0.001)
     parts = lab_of(palette, [likely.mixes[0]])[0]
     assert ciede2000(parts + likely.shift, look) < 0.25
