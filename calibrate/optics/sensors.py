@@ -10,7 +10,7 @@ and filters are dark, no reading of one patch can tell.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -24,6 +24,8 @@ _FLOOR = 0.02
 _LOG_LEVEL, _LOG_SHAPE, _LOG_LENGTH = 0.5, 1.2, 25.0
 """How far log sensitivity may lie from the typical: at all wavelengths, at each, and how near, in
 nm, wavelengths differ together. Wide enough for a lamp's blue peak and the gap behind it."""
+TONES = np.array([0.0, 0.005, 0.01, 0.02, 0.04, 0.08, 0.15, 0.3, 0.5, 0.7, 0.85, 1.0, 1.3])
+"""Linear values of a channel at which it is told how unsure its tone curve is."""
 _KEPT = 0.9999
 """Share of the variance of channels that the factors carry."""
 _ROUNDS, _SETTLED = 100, 1e-6
@@ -42,11 +44,16 @@ class Sensors:
         Change of the sensitivities at one standard deviation of each of E independent causes; E is
         0 where they are known.
     wavelengths : (W,) array, nm
+    tones : (U, C, T) array
+        Change of channels whose values are `TONES`, at one standard deviation of each of U
+        independent causes: a curve or a veil of light that is not surely known. U is 0 where the
+        device is linear as far as anybody can tell.
     """
 
     sensitivity: Array
     factors: Array
     wavelengths: Array
+    tones: Array = field(default_factory=lambda: np.zeros((0, len(CHANNELS), TONES.size)))
 
     @classmethod
     def known(cls, sensitivity: Array, wavelengths: Array = GRID) -> Sensors:
@@ -87,18 +94,25 @@ class Sensors:
         Sensors
         """
         sensitivity = np.concatenate([each.sensitivity for each in devices])
-        factors, first = [], 0
-        for each in devices:
-            here = np.zeros((len(each.factors), *sensitivity.shape))
-            here[:, first : first + len(each.sensitivity)] = each.factors
-            factors.append(here)
-            first += len(each.sensitivity)
-        return cls(sensitivity, np.concatenate(factors), devices[0].wavelengths)
+        factors = _apart([each.factors for each in devices])
+        tones = _apart([each.tones for each in devices])
+        return cls(sensitivity, factors, devices[0].wavelengths, tones)
 
     def read(self, reflectance: Array) -> Array:
         """Linear channel values of reflectances (..., W): (..., C)."""
         result: Array = np.asarray(reflectance, dtype=float) @ self.sensitivity.T
         return result
+
+    def shifts(self, channels: Array) -> Array:
+        """What is unsure of the tones of linear channels (N, C): (U, N, C).
+
+        At one standard deviation of each cause; 0 where a channel was not read.
+        """
+        found = np.zeros((len(self.tones), *channels.shape))
+        for c, values in enumerate(np.nan_to_num(channels).T):
+            for u, tones in enumerate(self.tones):
+                found[u, :, c] = np.interp(values, TONES, tones[c])
+        return np.where(np.isfinite(channels), found, 0.0)
 
     def loosened(self, channels: Array, beyond: Array) -> Sensors:
         """The same sensors, less sure, of a device whose channels aren't linear in light.
@@ -135,6 +149,18 @@ class Sensors:
                 factor[channel] = row
                 found.append(factor)
         return replace(self, factors=np.concatenate([self.factors, np.array(found)]))
+
+
+def _apart(causes: Sequence[Array]) -> Array:
+    """Causes of several devices, (U, C, X) each, every one in channels of its own."""
+    channels = sum(each.shape[1] for each in causes)
+    found, first = [], 0
+    for each in causes:
+        here = np.zeros((len(each), channels, each.shape[2]))
+        here[:, first : first + each.shape[1]] = each
+        found.append(here)
+        first += each.shape[1]
+    return np.concatenate(found)
 
 
 def typical_sensitivity(wavelengths: Array) -> Array:

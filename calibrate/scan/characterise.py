@@ -18,7 +18,7 @@ import numpy as np
 from ..errors import InputError
 from ..optics.colour import D50, ciede2000, weights
 from ..optics.matrixed_sensors import best_sensors
-from ..optics.sensors import Sensors
+from ..optics.sensors import TONES, Sensors
 from ..optics.spectra import GRID, Array
 from .curve import BASES, Curve, decoded
 from .settings import Settings
@@ -85,9 +85,14 @@ class Characterised:
         return not np.isnan(self.mean)
 
     @property
+    def sums_of_light(self) -> bool:
+        """Whether its channels are sums of light, sensitivities known or not."""
+        return self.misfit is not None and max(self.misfit) <= MOST_MISFIT
+
+    @property
     def fit_for_spectra(self) -> bool:
         """Whether K and S fitted to its channels can be more than a first guess."""
-        return self.misfit is not None and max(self.misfit) <= MOST_MISFIT
+        return self.by_target and self.sums_of_light
 
     def unexplained(self, linear: Array) -> Array:
         """Standard deviation of linear channels (N, 3) about what the sensitivities say of them."""
@@ -103,6 +108,7 @@ class Characterised:
             "wavelengths": self.sensors.wavelengths.tolist(),
             "sensitivity": self.sensors.sensitivity.tolist(),
             "factors": self.sensors.factors.tolist(),
+            "tones": self.sensors.tones.tolist(),
         }
         return {
             "name": self.name,
@@ -131,7 +137,9 @@ class Characterised:
         if (s := said["sensors"]) is not None:
             wavelengths = np.array(s["wavelengths"])
             factors = np.array(s["factors"]).reshape(-1, 3, wavelengths.size)
-            given["sensors"] = Sensors(np.array(s["sensitivity"]), factors, wavelengths)
+            # Devices kept before nothing was known of tones have none that is unsure.
+            tones = np.array(s.get("tones", [])).reshape(-1, 3, TONES.size)
+            given["sensors"] = Sensors(np.array(s["sensitivity"]), factors, wavelengths, tones)
         return cls(**given)
 
 

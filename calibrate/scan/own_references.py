@@ -1,7 +1,8 @@
 """Characterises a device from a card's own references, where no target is at hand.
 
-A bought grey piece or the painted white tells how bright the scan is; that its channels rise as
-sRGB says (IEC 61966-2-1), and which colours they see, is common practice and no more. So everything
+A bought grey piece, the painted white and the painted black tell of its tones; which colours its
+channels see nobody has shown, so that they are thought to be like those of measured cameras. What
+that leaves open stands beside, and a fit finds more of it from the paints of the card. Everything
 fitted to its scans is a first guess, and its bands say so.
 """
 
@@ -9,8 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..optics.sensors import estimate_sensors
-from ..optics.spectra import GRID
+from ..optics.unknown_sensors import unknown_sensors
 from .characterise import Characterised
 from .curve import Curve
 from .find import Found
@@ -20,13 +20,17 @@ from .reading import GREY_SD, SRGB, level_of
 from .sample import Sample
 from .settings import Settings
 from .stray import even_out
+from .unknown_tones import BASE, Reference, unknown_tones
 
 TYPICAL_BLACK = (0.045, 0.02)
 """Reflectance of a painted, sealed black band, and its standard uncertainty (common practice, no
 source)."""
-UNKNOWN_MISFIT = 10.0
-"""A device of which nothing is known but its greys counts as ten times worse than a good one: its
-channels are unsure by some 8 %."""
+UNKNOWN_MISFIT = 1.5
+"""A device that nobody has shown a target counts as half again as bad as a good one; what isn't
+known of its sensitivities and tones stands beside that."""
+_LEAST = 1e-4
+_UNEVEN = 0.01
+"""Relative difference of a bought grey's pieces as a picture shows them, beside what is stated."""
 
 
 def from_own_references(
@@ -54,31 +58,31 @@ def from_own_references(
     InputError
         Where the card has no reference at all.
     """
-    evened = even_out(picture, found, samples, Curve.plain())
-    level, sd, _ = level_of(samples, evened, picture, None, grey)
-    rows, known, spread = [], [], []
-    for i, sample in enumerate(samples):
-        value = {
-            "bare/white": TYPICAL_WHITE,
-            "bare/black": TYPICAL_BLACK,
-        }.get(sample.site.label)
-        if sample.site.kind == "grey" and grey is not None:
-            value = grey, GREY_SD * grey
-        if value is not None:
-            rows.append(i)
-            known.append(value[0])
-            spread.append(value[1])
-    channels = evened.values[rows] * level
-    variance = np.square(spread)[:, None] + evened.variance[rows] * level**2 + (sd * channels) ** 2
-    flat = np.repeat(np.array(known)[:, None], GRID.size, axis=1)
+    plain = Curve.plain(BASE)
+    evened = even_out(picture, found, samples, plain)
+    level, _, _ = level_of(samples, evened, picture, None, grey)
+    read: dict[str, list[np.ndarray]] = {}
+    for sample, value in zip(samples, evened.values, strict=True):
+        label = sample.site.label if sample.site.kind != "grey" else "grey"
+        read.setdefault(label, []).append(np.maximum(value, _LEAST))
+    white = (
+        np.mean(read["bare/white"], axis=0) if "bare/white" in read else TYPICAL_WHITE[0] / level
+    )
+    told = []
+    if "bare/black" in read:
+        told.append(Reference(np.mean(read["bare/black"], axis=0), *TYPICAL_BLACK))
+    if grey is not None:
+        unsure = float(np.hypot(GREY_SD, _UNEVEN)) * grey
+        told.append(Reference(np.mean(read["grey"], axis=0), grey, unsure))
+    known = unknown_tones(white, told)
     return Characterised(
         name,
         Settings.of(picture.facts),
-        Curve("sRGB", np.cbrt(level)[:, None]),
+        known.curve,
         1,
         SRGB,
-        estimate_sensors(flat, channels, variance),
-        len(rows),
+        unknown_sensors(known.tones),
+        1 + len(told),
         float("nan"),
         float("nan"),
         float(evened.stray.share),

@@ -275,7 +275,10 @@ def level_of(
             "print a layout that has them",
         )
     mean, sd = TYPICAL_WHITE
-    return mean / evened.values[whites].mean(axis=0), sd / mean, "white"
+    unsure = sd / mean
+    if device is not None and device.sensors is not None and len(device.sensors.tones):
+        unsure = _SCALE_SD  # how light the white is stands among what is unsure of its tones
+    return mean / evened.values[whites].mean(axis=0), unsure, "white"
 
 
 def _flags(samples: list[Sample], values: Array) -> tuple[tuple[str, str], ...]:

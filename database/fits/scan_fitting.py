@@ -145,8 +145,8 @@ def fit_scans(
 def _sharing_cards(store: Store, by_device: ByDevice) -> list[ByDevice]:
     """Part devices into those that share cards, by way of others too.
 
-    What read most goes first: the whites of the rest may rest on it. A device that isn't known well
-    enough for spectra stands alone, for it would make the others' answers first guesses.
+    What read most goes first: the whites of the rest may rest on it. A device whose channels are no
+    sums of light stands alone, for it would lead the others astray.
     """
     found = list[ByDevice]()
     for number in sorted(by_device, key=lambda n: (-len(by_device[n]), n)):
@@ -166,7 +166,7 @@ def _sharing_cards(store: Store, by_device: ByDevice) -> list[ByDevice]:
 
 
 def _joins(store: Store, calibration: int) -> bool:
-    return bool(store.scanners.of_calibration(calibration).device.fit_for_spectra)
+    return bool(store.scanners.of_calibration(calibration).device.sums_of_light)
 
 
 def unfit_scans(store: Store) -> dict[str, str | Sentence]:
@@ -210,7 +210,7 @@ def _fit_devices(
         scan_settings(model),
         progress,
     )
-    if not all(device.fit_for_spectra for device in scanners.values()):
+    if not any(device.fit_for_spectra for device in scanners.values()):
         fit = replace(fit, paints={p: _first_guess(each) for p, each in fit.paints.items()})
     said = {"calibrations": list(by_device), "prior": prior, "cost": fit.cost}
     number = store.fits.record(fit, scans, tubes, known, report(fit, tubes), by_scan=said)

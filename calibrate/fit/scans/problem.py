@@ -103,7 +103,7 @@ def lay_out(
     """
     for r in readings:
         check_channels(r)
-    averaged = [r.averaged() for r in by_card(readings) if r.card.purpose == "fit"]
+    averaged = [r.averaged() for r in by_card(readings) if r.card.purpose != "check"]
     bare: dict[tuple[str, str], tuple[Array, Array]] = {}
     guessed = []
     for r in averaged:
@@ -147,7 +147,7 @@ def _with_what_is_unsure(
     channels: Array,
     levels: Mapping[str, float | Array],
 ) -> tuple[Problem, ChannelsSeen]:
-    """Add nuisance values for sensitivities, spectra of the bare substrates, and scans' levels."""
+    """Add nuisance values for sensitivities, bare spectra, levels and tones."""
     nuisances = list(problem.nuisances)
     every = tuple(int(d) for d in np.unique(problem.drawdown))
     by_scalar, bare_by_scalar = {}, {}
@@ -181,8 +181,14 @@ def _with_what_is_unsure(
             over = tuple(int(d) for d in np.unique(problem.drawdown[rows]))
             level_by_scalar[len(nuisances)] = of_device
             nuisances.append(Nuisance(f"{card} level of the scan", "level", spread, "", over))
+    shift_by_scalar = {}
+    for i, shift in enumerate(sensors.shifts(channels)):
+        shift_by_scalar[len(nuisances)] = shift
+        nuisances.append(Nuisance(f"tones {i + 1}", "tones", 1.0, "", every))
     problem = replace(problem, nuisances=tuple(nuisances))
-    seen = ChannelsSeen(sensors.sensitivity, by_scalar, bare_by_scalar, channels, level_by_scalar)
+    seen = ChannelsSeen(
+        sensors.sensitivity, by_scalar, bare_by_scalar, channels, level_by_scalar, shift_by_scalar
+    )
     return problem, seen
 
 

@@ -77,7 +77,8 @@ def fit_scan(
     Parameters
     ----------
     readings : sequence of CardChannels
-        Cards whose purpose is ``check`` are passed over: no fit ever sees them.
+        Cards whose purpose is ``check`` are passed over; those of ``learn`` hold mixtures that it
+        learns from.
     tubes : mapping of nickname to Tube
     sensors : Sensors
         Of the device that the cards were scanned with, or of several side by side; what is unsure
@@ -111,7 +112,7 @@ def fit_scan(
     each weighed so; then the fit is solved again.
     """
     prior, settings = prior or ScanPrior.invented(), settings or FitSettings()
-    cards = [r.card for r in readings if r.card.purpose == "fit"]
+    cards = [r.card for r in readings if r.card.purpose != "check"]
     weighed_out = list(dict.fromkeys(p for card in cards for p in card.paints))
     beside = None
     if known is not None:
@@ -149,7 +150,7 @@ def fit_scan(
 
     given = () if beside is None else beside.paints
     readings, (problem, whole, variance, aside), unfitted = kept_of(readings, laid_out, given)
-    cards = [r.card for r in readings if r.card.purpose == "fit"]
+    cards = [r.card for r in readings if r.card.purpose != "check"]
     with one_thread():
         odd = [
             each
@@ -180,7 +181,8 @@ def _shares(
 ) -> dict[str, float]:
     """Squares of standard deviations that each step's channels lie off."""
     root = whitening(problem, seen, variance, solution.fitted, settings)
-    off = np.nan_to_num(seen.levelled(solution.nu) - solution.fitted @ seen.sensitivity.T)
+    shown = solution.fitted @ seen.sensitivity_at(solution.nu).T
+    off = np.nan_to_num(seen.levelled(solution.nu) - shown)
     square = (np.einsum("ncd,nd->nc", root, off) ** 2).sum(axis=1)
     found: dict[str, float] = {}
     for patch, part in zip(problem.patches, square.tolist(), strict=True):
@@ -345,7 +347,7 @@ def _report(
     measured = np.full_like(solution.fitted, np.nan)
     measured[read] = corrected(
         solution.fitted[read],
-        seen.sensitivity,
+        seen.sensitivity_at(solution.nu),
         seen.levelled(solution.nu)[read],
         variance[read],
     )

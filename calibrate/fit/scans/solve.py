@@ -41,6 +41,8 @@ class ChannelsSeen:
         NaN where unread.
     level_by_scalar : mapping of nuisance to (N, C) array
         Relative change of each channel.
+    shift_by_scalar : mapping of nuisance to (N, C) array
+        Change of each channel, as a tone curve or a veil of light makes it.
     """
 
     sensitivity: Array
@@ -48,13 +50,21 @@ class ChannelsSeen:
     bare_by_scalar: dict[int, Array]
     channels: Array
     level_by_scalar: dict[int, Array]
+    shift_by_scalar: dict[int, Array]
+
+    def sensitivity_at(self, nu: Array) -> Array:
+        """Sensitivities as they were fitted, (C, W)."""
+        changes = [nu[m] * change for m, change in self.by_scalar.items()]
+        return np.asarray(self.sensitivity + sum(changes))
 
     def levelled(self, nu: Array) -> Array:
-        """Channels as they would be at the level that was fitted, (N, C)."""
-        gain = np.ones_like(self.channels)
+        """Channels as they would be at the level and with the tones that were fitted, (N, C)."""
+        gain, shift = np.ones_like(self.channels), np.zeros_like(self.channels)
         for m, change in self.level_by_scalar.items():
             gain += nu[m] * change
-        return np.asarray(self.channels / gain)
+        for m, change in self.shift_by_scalar.items():
+            shift += nu[m] * change
+        return np.asarray((self.channels - shift) / gain)
 
 
 @dataclass(frozen=True)
@@ -84,8 +94,16 @@ class Part:
     @cached_property
     def level_slopes(self) -> Array:
         """Relative change of the channels with each nuisance value, (M, N, C)."""
+        return self._by_channel(self.seen.level_by_scalar)
+
+    @cached_property
+    def shift_slopes(self) -> Array:
+        """Change of the channels with each nuisance value, (M, N, C)."""
+        return self._by_channel(self.seen.shift_by_scalar)
+
+    def _by_channel(self, by_scalar: dict[int, Array]) -> Array:
         none = np.zeros_like(self.seen.channels)
-        rows = [self.seen.level_by_scalar.get(int(m), none) for m in self.block.scalars]
+        rows = [by_scalar.get(int(m), none) for m in self.block.scalars]
         return np.array(rows)[:, self.block.rows]
 
     def normal(self, theta: Array, nu: Array, root: Array, size: int) -> Normal:
@@ -118,14 +136,16 @@ class Part:
         gain = 1 + np.einsum("m,mnc->nc", values, self.level_slopes)
         whiten = root[block.rows] * gain[:, None, :]
         through, shown = whiten @ seen_by, fitted @ seen_by.T
-        off = self.seen.channels[block.rows] - shown * gain
+        shift = np.einsum("m,mnc->nc", values, self.shift_slopes)
+        off = self.seen.channels[block.rows] - shown * gain - shift
         off = np.where(np.isnan(off), 0.0, off)  # unread; nothing weighs it
         e = np.einsum("ncd,nd->nc", root[block.rows], off).ravel()
         flat = spectral.reshape(block.rows.size, 1, -1, n_w)
         js = (through[:, :, None] * flat).reshape(e.size, -1)
         jm = np.einsum("ncw,nmw->ncm", through, scalar)
         jm += np.einsum("ncd,mdw,nw->ncm", whiten, self.channel_slopes, fitted, optimize=True)
-        jm += np.einsum("ncd,nd,mnd->ncm", root[block.rows], shown, self.level_slopes)
+        by_level = shown * self.level_slopes + self.shift_slopes
+        jm += np.einsum("ncd,mnd->ncm", root[block.rows], by_level)
         jm = jm.reshape(e.size, -1)
         mine, own = 2 * block.own * n_w, block.own_scalars
         jl = np.concatenate([js[:, :mine], jm[:, :own]], axis=1)
