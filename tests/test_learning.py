@@ -224,7 +224,7 @@ def test_left_out_mixtures_judge_where_no_other_card_can(tool):
     [
         ("nobody", "nobody"),
         ("anchor-blue", "it holds a ladder, and every fit learns from that"),
-        ("unread", "no instrument has read it, and a scan only judges"),
+        ("unread", "no instrument has read it, nor a scanner that can teach"),
     ],
 )
 def test_cards_that_cannot_teach_are_refused(tool, card, words):

@@ -17,11 +17,10 @@ WANTED = WantedCard(("ANCHOR", "ROPE", "HULL"), measure_of("0.01"))
 
 
 def with_a_phone(folder):
-    """A studio whose only device is one that its card's own references tell of."""
+    """A studio whose only device mends its colours, as its target shows."""
     with Store.open(folder) as store:
         take_in(store, [BOATYARD / "paints.toml", SCANS / "anchor-blue-quick.toml"])
-        card = "anchor-blue-quick"
-        characterise_device(store, "phone", SCANS / f"{card}.png", card=card)
+        characterise_device(store, "phone", SCANS / "target-phone.jpg", SCANS / "target.txt")
     return folder
 
 
@@ -45,6 +44,14 @@ def test_a_flatbed_or_an_instrument_asks_nothing(tmp_path):
         take_in(store, [BOATYARD / "readings" / "hull-white.txt"])
         assert why_unread(store) is None
     with Store.open(tmp_path / "three") as store:
+        assert why_unread(store) is None
+
+
+def test_a_device_that_was_shown_no_target_can_learn_from_them(tmp_path):
+    with Store.open(tmp_path / "four") as store:
+        take_in(store, [BOATYARD / "paints.toml", SCANS / "anchor-blue-quick.toml"])
+        card = "anchor-blue-quick"
+        characterise_device(store, "plain", SCANS / f"{card}.png", card=card)
         assert why_unread(store) is None
 
 

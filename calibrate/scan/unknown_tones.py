@@ -17,11 +17,14 @@ from ..optics.sensors import CHANNELS, TONES
 from ..optics.spectra import Array
 from .curve import Curve, decoded
 from .own_check import TYPICAL_WHITE
+from .settings import LOSSLESS, LOSSY
 
 BASE = "sRGB"
-_GAMMA, _CONTRAST, _SAG = 0.10, 0.03, 0.01
+_GAMMA, _SAG = 0.07, 0.01
+_CONTRAST = {LOSSLESS: 0.01, LOSSY: 0.03}
 """Usual sizes of what is done to tones beyond the file's encoding: logarithm of a power, and codes
-by which a contrast curve and a sag move them (our choice)."""
+by which a sag and a contrast curve move them. Phones add such a curve; a scanner whose corrections
+are off hardly does (our choice)."""
 _VEIL = 0.005
 """Standard uncertainty of a veil of light over the whole card, beside what strays from near by (our
 choice)."""
@@ -63,15 +66,22 @@ class UnknownTones:
     tones: Array
 
 
-def unknown_tones(white: Array, references: Sequence[Reference]) -> UnknownTones:
+def unknown_tones(
+    white: Array, references: Sequence[Reference], kind: str, balance: float = 0.0
+) -> UnknownTones:
     """Narrow down what a device does to tones.
 
     Parameters
     ----------
     white : (3,) array
-        Channels of the painted white, the file's encoding undone; by them channels are balanced.
+        Channels, the file's encoding undone, of what is neutral and as light as the painted white;
+        by them channels are balanced.
     references : sequence of Reference
         The others.
+    kind : {"TIFF or PNG", "JPEG or HEIC"}
+        Of the file, which tells a scanner from a phone.
+    balance : float
+        Relative standard uncertainty of each channel's balance.
 
     Returns
     -------
@@ -87,7 +97,7 @@ def unknown_tones(white: Array, references: Sequence[Reference]) -> UnknownTones
     mean[0] = np.cbrt(TYPICAL_WHITE[0])
     spread = np.zeros((_TERMS + 1, _TERMS + 1))
     spread[0, 0] = (TYPICAL_WHITE[1] / (3 * mean[0] ** 2)) ** 2
-    bends = mean[0] * _usual_bends()
+    bends = mean[0] * _usual_bends(kind)
     spread[1:-1, 1:-1] = bends.T @ bends
     spread[-1, -1] = _VEIL**2
     if references:
@@ -104,7 +114,7 @@ def unknown_tones(white: Array, references: Sequence[Reference]) -> UnknownTones
     # From bends back to powers of the decoded cube root, and that of each channel's own.
     terms = np.array([mean[0] - mean[1:-1].sum(), *mean[1:-1]])
     own = terms / np.cbrt(white)[:, None] ** np.arange(1, _TERMS + 1)
-    return UnknownTones(Curve(BASE, own), _open(mean[:-1], spread))
+    return UnknownTones(Curve(BASE, own), _open(mean[:-1], spread, balance))
 
 
 def _powers(share: Array) -> Array:
@@ -112,20 +122,20 @@ def _powers(share: Array) -> Array:
     return np.stack([share, *(share ** (i + 1) - share for i in range(1, _TERMS))], axis=-1)
 
 
-def _usual_bends() -> Array:
+def _usual_bends(kind: str) -> Array:
     """What a gamma, a contrast curve and a sag of usual size bend, (3, 3)."""
     code = np.linspace(0.03, 1.0, 98)
     plain = np.cbrt(decoded(BASE, code))
     rows = _powers(plain)[:, 1:]
     changed = (
         plain ** (1 + _GAMMA),
-        np.cbrt(decoded(BASE, code + _CONTRAST * np.sin(2 * np.pi * (code - 0.5)))),
+        np.cbrt(decoded(BASE, code + _CONTRAST[kind] * np.sin(2 * np.pi * (code - 0.5)))),
         np.cbrt(decoded(BASE, code + _SAG * np.sin(np.pi * code))),
     )
     return np.array([np.linalg.lstsq(rows, each - plain, rcond=None)[0] for each in changed])
 
 
-def _open(mean: Array, spread: Array) -> Array:
+def _open(mean: Array, spread: Array, balance: float) -> Array:
     """Change of channels whose values are `TONES` at one standard deviation of each cause."""
     share = np.linspace(0.02, 1.25, 400)
     rows = _powers(share)
@@ -137,4 +147,5 @@ def _open(mean: Array, spread: Array) -> Array:
         if size > 0:
             moved = np.sqrt(size) * (3 * root**2 * (rows @ way[:-1]) - way[-1])
             found.append(np.repeat(np.interp(TONES, values, moved)[None], len(CHANNELS), axis=0))
+    found += [np.outer(channel, balance * TONES) for channel in np.eye(len(CHANNELS))]
     return np.array(found)

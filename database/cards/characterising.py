@@ -174,7 +174,8 @@ def _by_own_references(
     remarks = [f"the picture was {each}" for each in improvements(opened, found, samples)]
     remarks.append(
         f"nothing but {rests} tells of this device: every band of what its scans tell is wide, and "
-        "K and S are a first guess; a target with its data file is far better"
+        "K and S are a first guess; a target with its data file, a picture by another device, or "
+        "scanned mixtures make it surer, and the fit says by how much"
     )
     target = {"picture": opened.facts.file, "picture_sha256": opened.facts.sha256}
     return _keep(store, made, target, remarks, draw(opened, found, samples))

@@ -28,7 +28,9 @@ _KINDS = {"quick": "quick-mixtures", "drawdown": "mixtures"}
 
 
 def why_unread(store: Store) -> str | None:
-    """Why no device that the studio knows can judge a card of mixtures; None where one can.
+    """Why no device that the studio knows can read a card of mixtures; None where one can.
+
+    One that was shown no target can't judge by it, but learns from it.
 
     Parameters
     ----------
@@ -40,14 +42,14 @@ def why_unread(store: Store) -> str | None:
         None, too, where the studio knows no device yet.
     """
     scanners = store.scanners.all()
-    if not scanners or any(each.device.fit_for_spectra for each in scanners):
+    if not scanners or any(each.device.sums_of_light for each in scanners):
         return None
     if store.readings.rows():
         return None  # an instrument was at hand
     names = either([each.device.name for each in scanners])
     return (
-        f"no device of this studio can judge mixtures: what the channels of {names} see isn't "
-        "known, so the paint and the evening that the card takes would tell nothing"
+        f"no device of this studio can judge mixtures: {names} mends its colours, so the paint and "
+        "the evening that the card takes would tell nothing"
     )
 
 

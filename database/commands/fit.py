@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -102,7 +103,11 @@ def fit_as_dict(done: StudioFit, names: dict[str, str]) -> dict[str, object]:
         "two_flux_heldout_de00_mean": done.check.mean if any_check else None,
         "heldout_scanned": len(check.scan_errors),
         "heldout_scan_error": rms(check.scan_errors) if check.scan_errors else None,
-        "scan_fits": [{"fit": run.number, "device": run.device} for run in done.scanned],
+        "scan_fits": [
+            {"fit": run.number, "device": run.device}
+            | ({"mixes_sure_to": asdict(run.surer)} if run.surer else {})
+            for run in done.scanned
+        ],
         "not_fitted": dict(done.unfit),
         "set_aside": {paint: str(why) for paint, why in done.aside.items()},
         "learnt_from": list(done.learning.cards),
@@ -124,6 +129,18 @@ def learning_words(done: StudioFit) -> list[str]:
     if judges:
         said.append(f"Judged by the mixtures of card {', '.join(judges)}, which taught nothing.")
     return said
+
+
+def next_picture_words(done: StudioFit) -> list[str]:
+    """Say what another picture would make of paints that no target tells of."""
+    return [
+        f"No target was shown to {run.device}, so half of your mixes are sure to within "
+        f"{run.surer.now:.1f} (CIEDE2000), the other half less. A picture of the same cards by "
+        f"another device would make that about {run.surer.by_device:.1f}, a card of ten mixtures "
+        f"about {run.surer.by_mixtures:.1f}, both about {run.surer.by_both:.1f}."
+        for run in done.scanned
+        if run.surer is not None
+    ]
 
 
 def not_fitted_words(done: StudioFit) -> list[str]:
@@ -157,7 +174,7 @@ def show_fit(done: StudioFit) -> None:
     )
     for words in not_fitted_words(done):
         typer.echo(words)
-    for words in learning_words(done):
+    for words in (*learning_words(done), *next_picture_words(done)):
         typer.echo(words)
     check = done.judged
     told = check.telling

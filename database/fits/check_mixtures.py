@@ -76,14 +76,25 @@ def check_cards(store: Store) -> list[CheckCard]:
 
 
 def unjudged(store: Store) -> dict[str, str | Sentence]:
-    """Check cards that were scanned to no use, by name: why, and what to do."""
+    """Check cards that were scanned to no use, by name: why, and what to do.
+
+    What a device shows that was shown no target is of use all the same: a fit learns from it.
+    """
     judging = {each.card.name for each in check_cards(store)}
     found = dict[str, str | Sentence]()
     for scan in store.scans.all("check"):
         why = why_not_judged(store, scan)
-        if why is not None and scan.card.name not in judging:
+        if why is not None and scan.card.name not in judging and not teaches(store, scan):
             found[scan.card.name] = why
     return found
+
+
+def teaches(store: Store, scan: StoredChannels) -> bool:
+    """Whether a fit can learn from a scan of mixtures: its device's channels are sums of light."""
+    if scan.calibration is None:
+        return False
+    device = store.scanners.of_calibration(scan.calibration).device
+    return device.sensors is not None and device.sums_of_light
 
 
 def why_not_judged(store: Store, scan: StoredChannels) -> str | Sentence | None:

@@ -207,7 +207,9 @@ def fit_studio(
             scanned = []
             if (rest or not paints) and (run is not None or made is None):
                 report = partial(_scan_quality, store, quality)
-                scanned = fit_scans(store, rest, measured, model, progress, report)
+                scanned = fit_scans(
+                    store, rest, measured, model, progress, report, learning.scanned
+                )
             by_model[model] = [*runs, *((run.number, run.fit) for run in scanned)], quality, scanned
         unfit = {**one.left_out, **unfit_scans(store)}
         runs, quality, scanned = by_model[TWO_FLUX]

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 from ...calibrate.cards.card import BARE
 from ...calibrate.errors import Field, InputError
@@ -14,8 +15,11 @@ from ..store import schema
 from ..store.in_use import learnt_from
 from ..store.lots import lot_painted
 from ..store.readings import StoredReadings
+from ..store.scans import StoredChannels
 from ..store.store import Store
+from .check_mixtures import teaches, why_not_judged
 
+_Read = TypeVar("_Read", StoredReadings, StoredChannels)
 ALL = "all"
 """In place of a card: every card of mixtures that can teach."""
 
@@ -28,17 +32,20 @@ class Learning:
     ----------
     taught : tuple of StoredReadings
         Of cards that teach.
+    scanned : tuple of StoredChannels
+        Scans of cards that teach, which no instrument read.
     not_learnt : mapping of card to words
         Cards that were to teach and can't, and why.
     """
 
     taught: tuple[StoredReadings, ...] = ()
+    scanned: tuple[StoredChannels, ...] = ()
     not_learnt: Mapping[str, str] | None = None
 
     @property
     def cards(self) -> tuple[str, ...]:
         """Names of the cards that teach."""
-        return tuple(dict.fromkeys(each.card.name for each in self.taught))
+        return tuple(dict.fromkeys(each.card.name for each in (*self.taught, *self.scanned)))
 
 
 def to_learn(
@@ -54,7 +61,8 @@ def to_learn(
     ----------
     store : Store
     asked : sequence of str
-        Cards by name or number, or `ALL`.
+        Cards by name or number, or `ALL`. What no device at hand can judge teaches unasked: it was
+        scanned by devices that were shown no target.
     ladders : sequence of StoredReadings
         That the fit takes.
     lots : mapping of nickname to Lot
@@ -67,10 +75,14 @@ def to_learn(
     InputError
         For a card that isn't there, holds no mixtures, or can't teach; where no card can, too.
     """
-    if not asked:
-        return Learning()
     measured = {each.card.name: each for each in store.readings.all("check")}
-    names = list(measured) if ALL in asked else [_named(store, text) for text in asked]
+    teaching = _scans_that_teach(store, measured)
+    blind = [name for name, scans in teaching.items() if not any(_judges(store, s) for s in scans)]
+    if not asked:
+        return Learning(scanned=_as_taught(teaching, blind))
+    names = [*measured, *teaching] if ALL in asked else [_named(store, text) for text in asked]
+    by_scan = [name for name in names if name in teaching]
+    names = [name for name in names if name not in teaching]
     told = set(new) | ({p for r in ladders for p in r.card.paints} if not new else set())
     held = told | (set(store.fits.current()) if new else set())
     films = any(not d.opaque for r in ladders for d in r.card.drawdowns)
@@ -82,11 +94,39 @@ def to_learn(
     if why_not and ALL not in asked:
         name, why = next(iter(why_not.items()))
         raise InputError(None, Field("learn", name), why, "let it judge, or learn from another")
-    if not taught:
+    if not taught and not by_scan:
         raise InputError(
             None, Field("learn"), "no card of mixtures can teach", "read one that an instrument can"
         )
-    return Learning(tuple(as_taught(each) for each in taught), why_not)
+    scanned = _as_taught(teaching, [*by_scan, *blind])
+    return Learning(tuple(as_taught(each) for each in taught), scanned, why_not)
+
+
+def _scans_that_teach(store: Store, measured: Collection[str]) -> dict[str, list[StoredChannels]]:
+    """Scans of mixtures of paints with a ladder, by card, where no instrument read it.
+
+    Their device's channels have to be sums of light; what they are sums of may be unknown.
+    """
+    told = {paint for scan in store.scans.all("fit") for paint in scan.card.paints}
+    told |= set(store.fits.current())
+    found: dict[str, list[StoredChannels]] = {}
+    for scan in store.scans.all("check"):
+        if scan.card.name in measured or not told.issuperset(scan.card.paints):
+            continue
+        if teaches(store, scan):
+            found.setdefault(scan.card.name, []).append(scan)
+    return found
+
+
+def _judges(store: Store, scan: StoredChannels) -> bool:
+    """Whether its device is known well enough to judge mixtures."""
+    return why_not_judged(store, scan) is None
+
+
+def _as_taught(
+    teaching: Mapping[str, Sequence[StoredChannels]], names: Iterable[str]
+) -> tuple[StoredChannels, ...]:
+    return tuple(as_taught(scan) for name in dict.fromkeys(names) for scan in teaching[name])
 
 
 def taught_before(store: Store) -> list[str]:
@@ -95,7 +135,7 @@ def taught_before(store: Store) -> list[str]:
         return learnt_from(session)
 
 
-def as_taught(readings: StoredReadings) -> StoredReadings:
+def as_taught(readings: _Read) -> _Read:
     """The same mixtures, for a fit to learn from."""
     return replace(readings, card=replace(readings.card, purpose="learn"))
 
@@ -120,7 +160,7 @@ def _why_not(
 ) -> str | None:
     """Why a card can't teach this fit; None where it can."""
     if readings is None:
-        return "no instrument has read it, and a scan only judges"
+        return "no instrument has read it, nor a scanner that can teach"
     card = readings.card
     if not told & set(card.paints):
         return "it holds none of the paints that are fitted"

@@ -13,6 +13,7 @@ from ...calibrate.fit.judging.quality_report import QualityReport
 from ...calibrate.fit.problem.result import JointFit, PaintFit
 from ...calibrate.fit.problem.settings import FitSettings
 from ...calibrate.fit.problem.tube import Tube
+from ...calibrate.fit.scans.next_picture import Surer, surer
 from ...calibrate.fit.scans.prior import ScanPrior
 from ...calibrate.fit.scans.recovery import fit_scan
 from ...calibrate.fit.solver.solve import Progress
@@ -39,13 +40,22 @@ class ScanFit:
     fit : JointFit
     device : str
         Its name; of several all of theirs.
+    surer : Surer or None
+        How much surer mixes get by what could be read next, where no target was shown to it.
     """
 
     number: int
     fit: JointFit
     device: str
+    surer: Surer | None = None
 
 
+_MENDS = "the sensitivities of its scanner's channels aren't known"
+_NO_TARGET = "no target was shown to what scanned it"
+_PREVIEW = (
+    "a preview: one device scanned it that was shown no target, and its ladder alone; a picture by "
+    "another device, or a card of mixtures, makes it surer"
+)
 ByDevice = dict[int, list[StoredChannels]]
 """Scans of each device, by its characterisation's number."""
 Report = Callable[[JointFit, Mapping[str, Tube]], Mapping[str, QualityReport]]
@@ -96,6 +106,7 @@ def fit_scans(
     model: str = TWO_FLUX,
     progress: Progress | None = None,
     report: Report = lambda fit, tubes: {},
+    taught: Sequence[StoredChannels] = (),
 ) -> list[ScanFit]:
     """Fit paints that only scans tell of, and keep the runs: one for devices that share cards.
 
@@ -109,6 +120,8 @@ def fit_scans(
     model : str
         By which; none is fitted against known paints that have no fit by it.
     progress, report : optional
+    taught : sequence of StoredChannels
+        Scans of mixtures that a fit learns from, where all their paints have ladders in it.
 
     Raises
     ------
@@ -135,6 +148,10 @@ def fit_scans(
             wanted &= set(paints)
             some = {n: [s for s in of if wanted & set(s.card.paints)] for n, of in together.items()}
             together = {n: of for n, of in some.items() if of}
+        there = {p for of in together.values() for s in of for p in s.card.paints}
+        for scan in taught:
+            if scan.calibration in together and there.issuperset(scan.card.paints):
+                together[scan.calibration].append(scan)
         if wanted:
             made = _fit_devices(store, together, wanted, tubes, model, progress, report)
             runs += made
@@ -211,10 +228,18 @@ def _fit_devices(
         progress,
     )
     if not any(device.fit_for_spectra for device in scanners.values()):
-        fit = replace(fit, paints={p: _first_guess(each) for p, each in fit.paints.items()})
+        mends = not all(device.sums_of_light for device in scanners.values())
+        taught = any(scan.card.purpose == "learn" for scan in scans)
+        why = _MENDS if mends else _NO_TARGET if taught or len(scanners) > 1 else _PREVIEW
+        fit = replace(fit, paints={p: _first_guess(each, why) for p, each in fit.paints.items()})
     said = {"calibrations": list(by_device), "prior": prior, "cost": fit.cost}
     number = store.fits.record(fit, scans, tubes, known, report(fit, tubes), by_scan=said)
-    return [ScanFit(number, fit, " and ".join(device.name for device in scanners.values()))]
+    names = " and ".join(device.name for device in scanners.values())
+    next_look = None
+    no_target = all(each.sums_of_light and not each.by_target for each in scanners.values())
+    if model == TWO_FLUX and known is None and no_target:
+        next_look = surer(devices, tubes, fit, scan_settings(model))
+    return [ScanFit(number, fit, names, next_look)]
 
 
 def scan_settings(model: str) -> FitSettings:
@@ -231,12 +256,12 @@ def scan_settings(model: str) -> FitSettings:
     )
 
 
-def _first_guess(fit: PaintFit) -> PaintFit:
-    """Say that a paint's device isn't known well enough for more."""
+def _first_guess(fit: PaintFit, why: str) -> PaintFit:
+    """Say that a paint's device isn't known well enough for more, and why."""
     return replace(
         fit,
         verdict=FIRST_GUESS if fit.verdict == GOOD_TO_MIX else fit.verdict,
-        reasons=(*fit.reasons, "the sensitivities of its scanner's channels aren't known"),
+        reasons=(*fit.reasons, why),
     )
 
 

@@ -24,9 +24,7 @@ def named_inputs(inputs: Sequence[StoredReadings | StoredChannels]) -> dict[str,
     """Name what a fit was fitted to: sessions and scans, each with the card as it was then."""
     return {
         "sessions": [
-            {"session": item.session, "sha256": item.session_sha256}
-            | _card_named(item)
-            | ({"learnt": True} if item.card.purpose == "learn" else {})
+            {"session": item.session, "sha256": item.session_sha256} | _card_named(item)
             for item in inputs
             if isinstance(item, StoredReadings)
         ],
@@ -66,7 +64,8 @@ def set_aside(session: Session, current: Mapping[str, int]) -> dict[str, str]:
 
 
 def _card_named(item: StoredReadings | StoredChannels) -> dict[str, Any]:
-    return {"card_version": item.card_version, "card_sha256": item.card_sha256}
+    card = {"card_version": item.card_version, "card_sha256": item.card_sha256}
+    return card | ({"learnt": True} if item.card.purpose == "learn" else {})
 
 
 def paint_fit(row: schema.PaintFit, coefficients: Coefficients) -> PaintFit:

@@ -98,9 +98,12 @@ def learnt_from(session: OrmSession) -> list[str]:
     """Return the names of the cards whose mixtures the fits in use learnt from."""
     used = select(schema.PaintFit.fit_id).where(schema.PaintFit.current)
     rows = session.scalars(select(schema.Fit.inputs).where(schema.Fit.id.in_(used)))
-    items = [item for inputs in rows for item in inputs["sessions"] if item.get("learnt")]
-    taught = schema.Session.id.in_({item["session"] for item in items})
-    return sorted(set(session.scalars(select(schema.Card.name).join(schema.Session).where(taught))))
+    read = [item for said in rows for item in (*said["sessions"], *said.get("scans", ()))]
+    names = set[str]()
+    for table, key in ((schema.Session, "session"), (schema.Scan, "scan")):
+        taught = table.id.in_({item[key] for item in read if item.get("learnt") and key in item})
+        names.update(session.scalars(select(schema.Card.name).join(table).where(taught)))
+    return sorted(names)
 
 
 def tried(session: OrmSession) -> Trial:

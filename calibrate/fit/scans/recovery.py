@@ -71,6 +71,7 @@ def fit_scan(
     *,
     known: Coefficients | None = None,
     progress: Progress | None = None,
+    look: bool = True,
 ) -> JointFit:
     """Fit K and S of every paint on scanned cards, jointly.
 
@@ -90,6 +91,8 @@ def fit_scan(
         Of paints that were read by an instrument; they are held, and make the rest surer.
     progress : callable, optional
         Called with the step and the cost.
+    look : bool
+        Whether to look for steps that don't belong.
 
     Returns
     -------
@@ -155,7 +158,8 @@ def fit_scan(
         odd = [
             each
             for card in by_card(readings)
-            if card.card.purpose == "fit"
+            if look
+            and card.card.purpose == "fit"
             and (known is None or _on(card, known) != card.card.paints)
             for each in odd_steps(card, cost)
         ]

@@ -156,7 +156,11 @@ def held_out(release: LoadedRelease, packed: Packed) -> tuple[pd.DataFrame, Chec
 def learnt_from(tables: Mapping[str, pd.DataFrame]) -> tuple[str, ...]:
     """Return the names of the cards whose mixtures the fits of a release learnt from."""
     inputs = [json.loads(said) for said in tables["fits"]["inputs"]]
-    items = [item for said in inputs for item in said.get("sessions", ())]
-    taught = {item["session"] for item in items if item.get("learnt")}
-    sessions = tables["sessions"]
-    return tuple(sessions.loc[sessions["session"].isin(taught), "card"].unique())
+    found: dict[str, None] = {}
+    for name, key in (("sessions", "session"), ("scans", "scan")):
+        items = [item for said in inputs for item in said.get(name, ())]
+        taught = {item[key] for item in items if item.get("learnt")}
+        if taught:
+            table = tables[name]
+            found |= dict.fromkeys(table.loc[table[key].isin(taught), "card"])
+    return tuple(found)

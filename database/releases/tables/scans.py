@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from pathlib import PurePath
 from typing import Any
 
@@ -10,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from ....calibrate.cards.channels import CardChannels, one_sided
-from ....calibrate.optics.sensors import Sensors
+from ....calibrate.optics.sensors import TONES, Sensors
 from ....calibrate.optics.spectra import GRID
 from ....calibrate.optics.surface import Surface
 from ...store import schema
@@ -49,7 +51,10 @@ def scan_texts(
 
 
 def _scanner(row: schema.Calibration) -> dict[str, Any]:
-    kept = {k: v for k, v in row.result["device"].items() if k not in ("name", "sensors")}
+    device = row.result["device"]
+    kept = {k: v for k, v in device.items() if k not in ("name", "sensors")}
+    if tones := (device["sensors"] or {}).get("tones"):
+        kept["tones"] = tones
     target = {
         key: PurePath(value).name if key in ("picture", "values") else value
         for key, value in row.result["target"].items()
@@ -143,6 +148,8 @@ def packed_devices(
     found: dict[int, list[CardChannels]] = {int(number): [] for number in numbers}
     for item, scan in zip(inputs, packed_scans(tables, inputs), strict=True):
         number = int(of_scan[item["scan"]]) if len(found) > 1 else int(numbers[0])
+        if item.get("learnt"):
+            scan = replace(scan, card=replace(scan.card, purpose="learn"))
         found[number].append(scan)
     return [(packed_sensors(tables, number), scans) for number, scans in found.items()]
 
@@ -192,4 +199,8 @@ def packed_sensors(tables: Mapping[str, pd.DataFrame], calibration: int) -> Sens
     whole = np.zeros((int(mine["factor"].max()) + 1, len(CHANNELS), GRID.size))
     at = mine["factor"].to_numpy(int), mine["channel"].map(CHANNELS.index).to_numpy(int)
     whole[at] = mine[_SPECTRUM].to_numpy(float)
-    return Sensors(whole[0], whole[1:], GRID)
+    (said,) = tables["scanners"].loc[
+        tables["scanners"]["calibration"] == calibration, "characterised"
+    ]
+    tones = np.array(json.loads(said).get("tones", [])).reshape(-1, len(CHANNELS), TONES.size)
+    return Sensors(whole[0], whole[1:], GRID, tones)
