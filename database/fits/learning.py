@@ -45,7 +45,8 @@ class Learning:
     @property
     def cards(self) -> tuple[str, ...]:
         """Names of the cards that teach."""
-        return tuple(dict.fromkeys(each.card.name for each in (*self.taught, *self.scanned)))
+        cards = [each.card for each in self.taught] + [each.card for each in self.scanned]
+        return tuple(dict.fromkeys(card.name for card in cards))
 
 
 def to_learn(
