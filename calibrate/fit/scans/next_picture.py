@@ -101,8 +101,8 @@ def surer(
 
 def _pairs(paints: Sequence[str], white: str | None) -> list[dict[str, float]]:
     """Mixes of two paints, and the same with white in turn; of one paint with its white alone."""
-    pairs: list[tuple[str, ...]] = list(combinations(paints, 2))[:_MOST_PAIRS]
-    pairs = pairs or [(paint,) for paint in paints]
+    pairs: list[tuple[str, ...]] = [*combinations(paints, 2)][:_MOST_PAIRS]
+    pairs += [(paint,) for paint in paints if not pairs]
     found = []
     for i, pair in enumerate(pairs):
         parts = dict.fromkeys(pair, 1.0)
