@@ -101,8 +101,9 @@ def surer(
 
 def _pairs(paints: Sequence[str], white: str | None) -> list[dict[str, float]]:
     """Mixes of two paints, and the same with white in turn; of one paint with its white alone."""
-    pairs: list[tuple[str, ...]] = [*combinations(paints, 2)][:_MOST_PAIRS]
-    pairs += [(paint,) for paint in paints if not pairs]
+    pairs: Sequence[tuple[str, ...]] = list(combinations(paints, 2))[:_MOST_PAIRS]
+    if not pairs:
+        pairs = [(paint,) for paint in paints]
     found = []
     for i, pair in enumerate(pairs):
         parts = dict.fromkeys(pair, 1.0)
