@@ -53,9 +53,12 @@ def wanted_colours(
 ) -> WantedColours:
     """What is to be mixed: the main colours of one photograph, or each colour as it is said."""
     from ..easel.asked_colour import parse_target
-    from ..easel.setting_out import open_photo, wanted_each, wanted_of
+    from ..easel.setting_out import wanted_each
 
     if len(colours) == 1 and is_picture(colours[0]):
+        # Loaded for a photograph alone: it brings all that reads pictures.
+        from ..easel.photographed import open_photo, wanted_of
+
         photo = open_photo(colours[0], grey, white, black)
         return wanted_of(store, photo, Path(colours[0]).stem)
     no_photo(grey=grey, white=white, black=black)
@@ -78,7 +81,7 @@ def target_in_photo(
         Where no spot is given, or it lies outside.
     """
     from ..easel.habits import habits
-    from ..easel.setting_out import open_photo
+    from ..easel.photographed import open_photo
     from ..mixing.photo import parse_spot, spot
 
     if at is None:

@@ -5,25 +5,22 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ...calibrate.cards.layout import layout_names, read_layout
 from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.surface import Gloss
 from ..mixing.made import Made
 from ..mixing.measures import Measure
-from ..mixing.photo import Photo, Spot, parse_spot, read_photo, spot, trust
-from ..mixing.photo_colours import CardPiece, main_colours, reference_cards
 from ..mixing.portions import Beforehand, Tint, mixed
 from ..mixing.setout import BATCH_ML, WITHIN, Dab, SetOut, set_out
 from ..mixing.target import Target
 from ..mixing.viewing import Viewing
 from .basis import Basis, Manner, on_hand
-from .habits import BY_SCALE, Measuring, habits
+from .habits import BY_SCALE, Measuring
 from .recipe import widened
 
 if TYPE_CHECKING:
+    from ..mixing.photo import Spot
     from ..store.store import Store
 
 
@@ -41,16 +38,6 @@ class CardSeen:
 
     at: Spot
     lab: Array
-
-
-def cards_in(photo: Photo) -> tuple[CardSeen, ...]:
-    """Find what looks like reference cards and wasn't said to be, the lightest first."""
-    return _unsaid(photo, reference_cards(photo))
-
-
-def _unsaid(photo: Photo, cards: Sequence[CardPiece]) -> tuple[CardSeen, ...]:
-    found = [card.at for card in cards if not photo.aside[int(card.at[1]), int(card.at[0])]]
-    return tuple(CardSeen(at, spot(photo, at).lab) for at in found)
 
 
 def cards_words(cards: Sequence[CardSeen]) -> str:
@@ -105,38 +92,6 @@ class WantedColours:
         # Of several ways to see them the commonest, and of equally common ones the first.
         seen = [target.viewing for target in self.targets if target.viewing.finish]
         return max(seen, key=seen.count) if seen else self.targets[0].viewing.under("gloss")
-
-
-def open_photo(
-    file: Path | str, grey: str | None = None, white: str | None = None, black: str | None = None
-) -> Photo:
-    """Open a photograph, evened by the spots given (``X,Y``), or by a printed card in it.
-
-    Raises
-    ------
-    InputError
-        Where it is no picture, or a spot is none of it.
-    """
-    spots = {
-        name: None if text is None else parse_spot(text, name)
-        for name, text in (("grey", grey), ("white", white), ("black", black))
-    }
-    layouts = [read_layout(name) for name in layout_names()]
-    return read_photo(file, **spots, layouts={layout.number: layout for layout in layouts})
-
-
-def wanted_of(store: Store, photo: Photo, name: str) -> WantedColours:
-    """Return the main colours of a photograph; what looks like a reference card is none."""
-    cards = reference_cards(photo)
-    main, meant = main_colours(photo, cards=cards), habits(store).meant
-    return WantedColours(
-        tuple(meant(colour.target(photo)) for colour in main),
-        name,
-        tuple(colour.share for colour in main),
-        tuple(colour.at for colour in main),
-        trust(photo),
-        _unsaid(photo, cards),
-    )
 
 
 def wanted_each(targets: Sequence[Target]) -> WantedColours:

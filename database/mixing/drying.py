@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtrit
 
 from ...calibrate.optics.colour_difference import ciede2000_band
 from ...calibrate.optics.spectra import Array
@@ -117,6 +116,9 @@ class Drying:
         covariance = np.zeros((1, 3, 3))
         covariance[0, 0, 0] = light
         covariance[0, 1:, 1:] = turn @ np.diag([colour, self.scatter**2]) @ turn.T
+        # Loaded here alone: most studios have taught no drying, and it costs every command.
+        from scipy.special import stdtrit
+
         # Of a scatter that few dabs tell, Student's distribution reaches further than the normal.
         wider = float(stdtrit(self.freedom, 0.975)) / 1.96
         return wider * float(ciede2000_band(at[None], covariance)[0])

@@ -135,7 +135,8 @@ def recipes(
     InputError
         Where more tubes have to be in the mix than may be, or a sum can't be formed.
     """
-    return recipes_of_many(coefficients, [target], most, must, ways, names, within, film, view)[0]
+    near = None if within is None else [within]
+    return recipes_of_many(coefficients, [target], most, must, ways, names, near, film, view)[0]
 
 
 def recipes_of_many(
@@ -145,11 +146,11 @@ def recipes_of_many(
     must: Collection[str] = (),
     ways: int = 5,
     names: Mapping[str, str] | None = None,
-    within: float | None = None,
+    within: Sequence[float] | None = None,
     film: Film | None = None,
     view: View = D50,
 ) -> list[Answer]:
-    """As `recipes`, for many colours in one search."""
+    """As `recipes`, for many colours in one search; `within` of each."""
     if len(must) > most:
         raise InputError(
             Field("with"), ", ".join(must), f"{len(must)} tubes for a mix of {most}",
@@ -160,6 +161,7 @@ def recipes_of_many(
     searched = sum(len(s.tubes) for s in found)
     answers = []
     for i, target in enumerate(targets):
+        near = None if within is None else within[i]
         one = [Solutions(s.tubes, s.shares[i : i + 1], s.difference[i : i + 1]) for s in found]
         if film is None:
             shares = _irreducible(one, len(palette.paints))
@@ -172,7 +174,7 @@ def recipes_of_many(
                 Field("with"), ", ".join(must), "it only harms: every better mix leaves it out",
                 StudioDo.LEAVE_OUT_MUST(),
             )  # fmt: skip
-        answers.append(_answer(palette, shares, target, ways, names or {}, within, searched))
+        answers.append(_answer(palette, shares, target, ways, names or {}, near, searched))
     return answers
 
 

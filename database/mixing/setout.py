@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,10 +16,12 @@ from ...calibrate.optics.spectra import Array
 from .measures import area_grams, by_volume, density
 from .order import Order, order_of
 from .palette import Ints, Palette
-from .photo import Spot
-from .recipes import Recipe, recipes
+from .recipes import Recipe, recipes_of_many
 from .setout_tubes import Fewest, fewest_tubes
 from .target import Target
+
+if TYPE_CHECKING:
+    from .photo import Spot
 
 Bools = NDArray[np.bool_]
 
@@ -177,9 +180,9 @@ def set_out(
     share = np.ones(len(targets)) if shares is None else np.asarray(shares, dtype=float)
     share = share / share.sum()
     dabs = []
-    for i, target in enumerate(targets):
-        limit = float(found.limit[i])
-        one = recipes(few, target, most, ways=1, names=names, within=limit, view=view)
+    limits = found.limit.tolist()
+    each = recipes_of_many(few, targets, most, ways=1, names=names, within=limits, view=view)
+    for i, (target, limit, one) in enumerate(zip(targets, limits, each, strict=True)):
         recipe = one.recipes[0]
         wet = density(few, recipe.parts)
         made = ml if area is None else area_grams(few, recipe.parts, area, coats) / wet

@@ -13,7 +13,7 @@ from .search import dense, search, sets
 
 POOL = 24
 """Tubes of which every set is compared; of more, those that seem to matter most."""
-_MOST_TO_NARROW = 3
+_MOST_TO_NARROW = 2
 _EDGE = 0.005
 """CIEDE2000 by which two searches of one set may differ."""
 

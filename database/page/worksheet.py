@@ -15,8 +15,8 @@ from urllib.parse import urlencode
 from ...calibrate.errors import InputError
 from ..easel.asked_colour import is_there, kept_target, parse_target
 from ..easel.habits import Habits, habits, weighing
+from ..easel.photographed import open_photo
 from ..easel.recipe import kept_named
-from ..easel.setting_out import open_photo
 from ..mixing.photo import Photo, parse_spot, shrunk, spot
 from ..mixing.target import Target
 from ..store.store import Store

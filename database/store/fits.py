@@ -41,6 +41,9 @@ if TYPE_CHECKING:
     from ...calibrate.fit.judging.quality_report import QualityReport
 
 
+_TRIAL = "trial"
+
+
 class Fits:
     """Fits, their checks, and the coefficients in use."""
 
@@ -172,9 +175,17 @@ class Fits:
             return {nickname: fit for nickname, fit in rows}
 
     def trial(self) -> Trial:
-        """How far off the models of a studio's fits in use were where every one was tried."""
+        """How far off the models of a studio's fits in use were where every one was tried.
+
+        Several parts of an answer ask for it: it is worked out once while only reading.
+        """
         with self._database.snapshot() as session:
-            return tried(session)
+            if self._database.writing:
+                return tried(session)
+            if _TRIAL not in session.info:
+                session.info[_TRIAL] = tried(session)
+            found: Trial = session.info[_TRIAL]
+            return found
 
     def model_for(self, paints: Iterable[str]) -> str:
         """Return the model that counts most for mixes of some paints; see `shares`."""

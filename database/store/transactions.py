@@ -94,6 +94,11 @@ class Transactions:
         finally:
             self._current = None
 
+    @property
+    def writing(self) -> bool:
+        """Whether a transaction is under way, in which what was read may change."""
+        return self._current is not None
+
     @contextmanager
     def snapshot(self) -> Iterator[OrmSession]:
         """Everything read within is of one moment. May be nested, also in a transaction."""

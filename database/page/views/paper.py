@@ -19,16 +19,14 @@ from ...cards.new_tube import figure
 from ...cards.scanning import PICTURES
 from ...common.whole_files import write_whole
 from ...easel.habits import gloss_of, habits, weighing
+from ...easel.photographed import cards_in, open_photo, wanted_of
 from ...easel.setting_out import (
     CardSeen,
     SetOutRequest,
     WantedColours,
-    cards_in,
     cards_words,
-    open_photo,
     setout_question,
     wanted_each,
-    wanted_of,
 )
 from ...mixing.setout import WITHIN
 from ...paper.for_colours import handout, setout_paper
