@@ -38,7 +38,7 @@ _BY_GREY, _BY_WHITE = 0.005, 0.02
 which has a tint."""
 _TINT = np.exp(-(GRID - 380) / 25) * 0.35 / TYPICAL_WHITE[0]
 """Share by which whites begin to absorb below 420 nm."""
-_UNEVEN = 0.01
+_UNEVEN = 0.015
 """Relative difference of a bought grey's pieces as a picture shows them, beside what is stated."""
 
 

@@ -38,11 +38,10 @@ lies in no band, and is told on stderr.
 ``preview`` (``ladders`` alone)
     Share of worlds in which ``fit`` says that this is a preview or a first guess.
 
-**No camera reads by a prior that has learnt from it.** The bench says so to the product by the
-environment variable ``TINTLADDER_CAMERAS_LEFT_OUT``: names as in the table of cameras, with commas
-between. It is set while devices are characterised, cards scanned, paints fitted and mixes
-predicted, and differs from world to world within one process, so it must be looked up each time.
-``left_out_matters`` is the mean CIEDE2000 by which answers change if it isn't set: 0 would say that
+**No camera reads by a prior that has learnt from it.** While devices are characterised, cards
+scanned, paints fitted and mixes predicted, the product's table of what cameras see is one made
+without those that read (`untargeted_cameras.left_out`); it differs from world to world.
+``left_out_matters`` is the mean CIEDE2000 by which answers change if it doesn't: 0 would say that
 nobody heeds it. A lamp is not told to the product.
 
 ``untargeted.unseen_...`` are paints of no family without pigments on their labels, other lights,

@@ -10,23 +10,24 @@ else about these devices is invented.
 from __future__ import annotations
 
 import csv
-import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from unittest.mock import patch
 
 import numpy as np
+from tintladder.calibrate.optics import unknown_sensors
 from tintladder.calibrate.optics.colour import xyz
 from tintladder.calibrate.optics.spectra import GRID, Array
+
+from tests.unknown_sensors_table import table
 
 from .brushed_pictures import _D50_TO_SRGB as D50_TO_SRGB
 from .brushed_pictures import target_spectra
 from .harness import Skipped
 
-LEFT_OUT = "TINTLADDER_CAMERAS_LEFT_OUT"
-"""Names of cameras that no prior may have learnt from, with commas between."""
 LIGHTS = {
     "led": ("LED-B1", "LED-B2", "LED-B3", "LED-B4", "LED-B5", "LED-V1"),
     "fluorescent": ("FL2", "FL4", "FL7", "FL8", "FL11", "FL12"),
@@ -152,13 +153,13 @@ def camera(
 
 @contextmanager
 def left_out(devices: Sequence[Camera]) -> Iterator[None]:
-    """Say to the product which cameras read, so that no prior of it has learnt from them."""
-    before = os.environ.get(LEFT_OUT)
-    os.environ[LEFT_OUT] = ",".join(sorted({each.measured for each in devices}))
-    try:
+    """Give the product a prior that has not learnt from the cameras that read."""
+    names = tuple(sorted({each.measured for each in devices}))
+    with patch.object(unknown_sensors, "_table", lambda: _learnt_without(names)):
         yield
-    finally:
-        if before is None:
-            del os.environ[LEFT_OUT]
-        else:
-            os.environ[LEFT_OUT] = before
+
+
+@cache
+def _learnt_without(names: tuple[str, ...]) -> Array:
+    mean, parts = table(names)
+    return np.concatenate([mean[None], parts])
