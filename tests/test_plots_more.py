@@ -219,7 +219,7 @@ def test_command_draws_what_is_asked_the_same_each_time(tool, tmp_path, argument
         (("ANCHOR", "--against", "ROPE"), "--show strength"),
         (("--show", "strength", "--against", "HULL"), "let down with white"),
         (("HULL", "--show", "strength"), "none of these has a ladder"),
-        (("--show", "film", "--out", "film.gif"), ".png or .svg"),
+        (("--show", "film", "--out", "film.gif"), ".svg or .pdf"),
     ],
 )
 def test_command_refuses_in_one_line(tool, tmp_path, arguments, said):

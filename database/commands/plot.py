@@ -48,7 +48,7 @@ def plot(
         Path | None,
         typer.Option(
             metavar="FILE",
-            help="A .png or .svg; else both, as plots/NICKNAME-tint in the current folder.",
+            help="A .png, .svg or .pdf; else the first two, as plots/NICKNAME-tint in this folder.",
         ),
     ] = None,
     as_json: JsonOption = False,
@@ -72,7 +72,8 @@ def plot(
         figure, result = drawn(store, chosen, str(show), against, model and str(model))
     stem = Path("plots") / f"{chosen[0] if len(chosen) == 1 else 'paints'}-{show}"
     files = [
-        save(figure, path) for path in wanted or [stem.with_suffix(suffix) for suffix in SUFFIXES]
+        save(figure, path)
+        for path in wanted or [stem.with_suffix(suffix) for suffix in SUFFIXES[:2]]
     ]
     result |= {"show": str(show), "paints": chosen, "files": [str(file) for file in files]}
 

@@ -93,7 +93,7 @@ def recipe(
     note: Annotated[str, typer.Option(help="A note to keep with it.")] = "",
     picture: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="Draw the ways beside the target: a .png or .svg."),
+        typer.Option(metavar="FILE", help="Draw the ways beside the target: a .png, .svg or .pdf."),
     ] = None,
     as_json: JsonOption = False,
     studio: StudioOption = None,
@@ -234,13 +234,9 @@ def _wanted(
 
 def _draw(ways: Ways, file: Path) -> Path:
     from ..pictures.style import save
-    from ..pictures.ways import plot_ways
+    from ..pictures.ways import ways_figure
 
-    basis = ways.basis
-    figure = plot_ways(ways.answer, basis.palette, basis.names).get_figure(root=True)
-    assert figure is not None
-    figure.set_layout_engine("tight")
-    return save(figure, file)
+    return save(ways_figure(ways), file)
 
 
 def split(texts: list[str] | None) -> list[str]:

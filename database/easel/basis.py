@@ -118,6 +118,8 @@ class Basis:
         By which model mixes are calculated, in a sentence.
     fits : tuple of (nickname, int)
         The number of each tube's fit.
+    fitted_on : str
+        The day of the last of them.
     dryings : tuple of (medium, Drying)
         What was taught of how media dry.
     dried : tuple of DriedBatch
@@ -130,6 +132,7 @@ class Basis:
     names: Mapping[str, str]
     model_words: str
     fits: tuple[tuple[str, int], ...]
+    fitted_on: str = ""
     dryings: tuple[tuple[str, Drying], ...] = ()
     dried: tuple[DriedBatch, ...] = ()
 
@@ -342,9 +345,16 @@ def just(store: Store, manner: Manner, paints: Sequence[str]) -> Basis:
         return _basis(store, manner, with_densities(store, read)[0], MEDIUM in paints)
 
 
+def resting_on(store: Store, manner: Manner, read: Coefficients) -> Basis:
+    """Gather what goes with these K and S, densities as they are; no others."""
+    with store.snapshot():
+        return _basis(store, manner, read, False)
+
+
 def _basis(store: Store, manner: Manner, read: Coefficients, medium: bool) -> Basis:
     manner = replace(manner, viewing=manner.viewing.by(read.surface))
     current = store.fits.current(read.model)
+    fits = tuple((p, current[p]) for p in read.paints if p in current)
     assumed = with_densities(store, read)[1]
     tubes = []
     for paint in store.paints.all():
@@ -359,6 +369,6 @@ def _basis(store: Store, manner: Manner, read: Coefficients, medium: bool) -> Ba
             )  # fmt: skip
     return Basis(
         manner, with_medium(read) if medium else read, tuple(tubes), names_of(store),
-        store.fits.model_words(read), tuple((p, current[p]) for p in read.paints if p in current),
+        store.fits.model_words(read), fits, store.fits.day({number for _, number in fits}),
         tuple(taught(store).items()), dried_batches(store),
     )  # fmt: skip

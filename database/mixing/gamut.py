@@ -80,6 +80,39 @@ def gamut(palette: Palette) -> Gamut:
     )
 
 
+_GAP = 18.0
+"""Distance in a* and b* that mixes may lie apart and still count as joined (our choice)."""
+
+
+def outline(drawn: Gamut) -> Array:
+    """Return the outline of what is mixable, whatever its lightness: its edges in a* and b*.
+
+    Mixes that lie near each other are joined to triangles; the outline is what these cover, so
+    that it may bend inward. Of mixes on a line there is none.
+
+    Returns
+    -------
+    (3 N, 2) array
+        Both ends of each edge and a NaN after them, as a line with gaps is drawn.
+    """
+    from scipy.spatial import Delaunay, QhullError
+
+    spots = np.unique(np.round(drawn.colours[:, 1:], 1), axis=0)
+    try:
+        corners = Delaunay(spots).simplices
+    except (QhullError, ValueError):
+        return np.zeros((0, 2))
+    edges = np.stack([corners, np.roll(corners, 1, axis=1)], axis=2)
+    length = np.linalg.norm(spots[edges[..., 0]] - spots[edges[..., 1]], axis=2)
+    joined = np.sort(edges[length.max(axis=1) <= _GAP].reshape(-1, 2), axis=1)
+    # An edge of one triangle alone lies outside.
+    edge, times = np.unique(joined, axis=0, return_counts=True)
+    ends = spots[edge[times == 1]]
+    gap = np.full((len(ends), 1, 2), np.nan)
+    result: Array = np.concatenate([ends, gap], axis=1).reshape(-1, 2)
+    return result
+
+
 @dataclass(frozen=True)
 class Widening:
     """One tube more, and what it does.

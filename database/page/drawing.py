@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import textwrap
 from collections.abc import Callable
 from threading import Lock
@@ -10,26 +9,26 @@ from threading import Lock
 from starlette.responses import Response
 
 from ...calibrate.errors import Field, InputError
-from ..pictures.style import INK, TEXT, Figure, new_figure
+from ..pictures.style import INK, TEXT, WIDE, Figure, new_figure, png_of
 from .remedies import on_page
 
+_DPI = 160
 _DRAWING = Lock()
 """Matplotlib draws one figure at a time."""
 
 
 def drawn(draw: Callable[[], Figure]) -> Response:
     """Answer with a picture; where it can't be drawn, with one that says why."""
-    made = io.BytesIO()
     with _DRAWING:
         try:
             figure = draw()
         except InputError as error:
-            figure = new_figure(11.0, 1.2)
+            figure = new_figure(WIDE, 1.0)
             # Which picture it is stands above it on the page.
             if error.file == Field("show"):
                 error = InputError(None, None, error.expected, error.do)
             why = on_page(error)
-            said = textwrap.fill(f"This can't be drawn: {why}.", 110)
-            figure.text(0.03, 0.5, said, fontsize=TEXT, color=INK, va="center")
-        figure.savefig(made, format="png", dpi=110)
-    return Response(made.getvalue(), media_type="image/png")
+            said = textwrap.fill(f"This can't be drawn: {why}.", 100)
+            figure.text(0.02, 0.5, said, fontsize=TEXT, color=INK, va="center")
+        made = png_of(figure, _DPI)
+    return Response(made, media_type="image/png")

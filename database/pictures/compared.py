@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from ..releases.compare import Comparison
-from .style import FAINT, INK, PAPER, SMALL, SOFT, axes_or_new, dress
+from .style import FAINT, INK, PAPER, SMALL, SOFT, WIDE, axes_or_new, dress
 
 _SEEN = ((1.0, "hard to see"), (2.0, "side by side"), (5.0, "a near miss"))
 """CIEDE2000 below which a difference is so called (a rule of thumb, no source)."""
@@ -24,7 +24,7 @@ def plot_comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
     table = table.assign(most=both.max(axis=1)).sort_values("most", ascending=False, kind="stable")
     left_out = max(len(table) - _SHOWN, 0)
     table = table.head(_SHOWN)
-    ax = axes_or_new(ax, 6, 1.3 + 0.24 * max(len(table), 3))
+    ax = axes_or_new(ax, WIDE, 1.3 + 0.24 * max(len(table), 3))
     dress(ax, f"From {comparison.old} to {comparison.new}", "CIEDE2000, D50/2°", "")
     at = -np.arange(len(table), dtype=float)
     masstone, tint = (table[name].to_numpy(float) for name in ("masstone_de00", "tint_de00"))

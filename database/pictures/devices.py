@@ -13,7 +13,7 @@ from matplotlib.patches import Ellipse
 from ...calibrate.instrument.agreement import Scatter
 from ...calibrate.instrument.tiles import TRAP
 from ..cards.device_report import InstrumentReport
-from .style import FAINT, INK, PAPER, SMALL, SOFT, TEXT, TITLE, axes_or_new, dress, new_figure
+from .style import FAINT, INK, PAPER, SMALL, SOFT, TEXT, TITLE, WIDE, axes_or_new, dress, new_figure
 
 _MARKS = ("o", "s", "D", "^", "v", "P", "X", "*")
 _SHORTEST = 10.0
@@ -24,7 +24,7 @@ _INSIDE = 5.991
 
 def instrument_figure(report: InstrumentReport) -> Figure:
     """Show how the tiles of an instrument moved, and how its repeats scatter."""
-    figure = new_figure(11, 4.6)
+    figure = new_figure(WIDE, 3.6)
     for y, words, size, colour, weight in (
         (0.965, report.name, TITLE, INK, "bold"),
         (0.875, f"{report.readings} readings in {report.sessions} sessions", TEXT, SOFT, "normal"),

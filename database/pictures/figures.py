@@ -11,11 +11,10 @@ from ...calibrate.cards.card import Card
 from ...calibrate.fit.problem.result import PaintFit
 from ..mixing.ladder import in_a_sentence, ladder, tint_path
 from .spectra import plot_k_and_s, plot_reflectance
-from .style import INK, SMALL, SOFT, TEXT, TITLE, new_figure
+from .style import INK, SMALL, SOFT, TEXT, TITLE, WIDE, new_figure
 from .tint import path_legend, plot_hue_path, plot_lightness_path, plot_strip
 
-_WIDE = 11.0
-_LEFT, _RIGHT = 0.075, 0.945
+_LEFT, _RIGHT = 0.09, 0.94
 
 
 def tint_figure(fit: PaintFit, name: str = "", cards: Sequence[Card] = ()) -> Figure:
@@ -36,16 +35,17 @@ def tint_figure(fit: PaintFit, name: str = "", cards: Sequence[Card] = ()) -> Fi
     Returns
     -------
     Figure
-        Of no global state; `plot_style.save` writes it.
+        Of no global state; `style.signed` prints its record and `style.save` writes it.
     """
     steps, path = ladder(fit, cards), tint_path(fit)
     bands = max(1, len(steps.substrates))
-    notes = len({words for flags in steps.flags.values() for words in flags if words}) + 1
+    # Each flag may take two lines.
+    notes = 2 * len({words for flags in steps.flags.values() for words in flags if words}) + 1
     why = _verdict(fit)
-    head, paths, spectra = 0.98 + 0.16 * len(why), 4.0, 2.9
-    strip = 0.62 + 0.85 * bands + 0.16 * notes
-    tall = head + strip + paths + spectra + 2.55
-    figure = new_figure(_WIDE, tall)
+    head, paths, spectra = 0.80 + 0.15 * len(why), 2.75, 2.2
+    strip = 0.50 + 0.56 * bands + 0.15 * notes
+    tall = head + strip + paths + spectra + 2.15
+    figure = new_figure(WIDE, tall)
 
     def place(
         left: float, top: float, width: float, height: float
@@ -55,13 +55,13 @@ def tint_figure(fit: PaintFit, name: str = "", cards: Sequence[Card] = ()) -> Fi
     _head(figure, fit, name, [in_a_sentence(steps, path), *why], tall)
     wide = _RIGHT - _LEFT
     plot_strip(steps, path, figure.add_axes(place(0.03, head, 0.94, strip)))
-    half = wide / 2 - 0.045
-    top = head + strip + 0.4
+    half = wide / 2 - 0.05
+    top = head + strip + 0.35
     hue = plot_hue_path(steps, path, figure.add_axes(place(_LEFT, top, half, paths)))
     plot_lightness_path(steps, path, figure.add_axes(place(_RIGHT - half, top, half, paths)))
     path_legend(hue)
-    top += paths + 1.3
-    plot_reflectance(steps, figure.add_axes(place(_LEFT, top, half - 0.03, spectra)))
+    top += paths + 1.15
+    plot_reflectance(steps, figure.add_axes(place(_LEFT, top, half - 0.06, spectra)))
     plot_k_and_s(fit, figure.add_axes(place(_RIGHT - half, top, half - 0.03, spectra)))
     return figure
 
@@ -69,9 +69,9 @@ def tint_figure(fit: PaintFit, name: str = "", cards: Sequence[Card] = ()) -> Fi
 def _head(figure: Figure, fit: PaintFit, name: str, lines: Sequence[str], tall: float) -> None:
     title = f"{name} ({fit.paint})" if name and name != fit.paint else fit.paint
     for y, text, size, colour, weight in (
-        (0.25, title, TITLE, INK, "bold"),
-        (0.60, lines[0], TEXT + 2, INK, "normal"),
-        (0.86, "\n".join(lines[1:]), SMALL + 0.5, SOFT, "normal"),
+        (0.16, title, TITLE, INK, "bold"),
+        (0.44, lines[0], TEXT + 0.5, INK, "normal"),
+        (0.66, "\n".join(lines[1:]), SMALL, SOFT, "normal"),
     ):
         figure.text(
             0.03, 1 - y / tall, text, fontsize=size, color=colour, fontweight=weight, va="top",
@@ -82,4 +82,4 @@ def _head(figure: Figure, fit: PaintFit, name: str, lines: Sequence[str], tall: 
 def _verdict(fit: PaintFit) -> list[str]:
     """Say how far the fit can be trusted, and why, in lines."""
     words = f"{fit.verdict[:1].upper()}{fit.verdict[1:]}: {'; '.join(fit.reasons)}"
-    return textwrap.wrap(words, 150)
+    return textwrap.wrap(words, 120)

@@ -15,6 +15,7 @@ from ...calibrate.fit.judging.hiding import (
     COAT_UM,
     HIDES_AT,
     PAINT_VIEW,
+    Hiding,
     contrast_ratio,
     hiding_thickness,
     to_model,
@@ -23,7 +24,7 @@ from ...calibrate.fit.judging.own_films import Anchor
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.spectra import Array
 from ..mixing.viewing import AS_SEEN, Viewing
-from .style import FAINT, INK, MAT, SMALL, SOFT, axes_or_new, dress, spread
+from .style import FAINT, INK, MAT, SMALL, SOFT, WIDE, axes_or_new, dress, spread
 from .swatch import films, shown
 
 THINNEST, THICKEST = 3.0, 400.0
@@ -62,7 +63,7 @@ def plot_films(
     ValueError
         Where K and S are relative to a white.
     """
-    ax = axes_or_new(ax, 9, 1.3 + 0.75 * len(paints))
+    ax = axes_or_new(ax, WIDE, 1.3 + 0.55 * len(paints))
     dress(ax, "From undertone to masstone", "dry thickness, µm", "")
     edges = np.geomspace(THINNEST, THICKEST, _MANY + 1)
     middle = np.sqrt(edges[1:] * edges[:-1])
@@ -86,7 +87,14 @@ def plot_films(
                 zorder=4, gid="gamut",
             )  # fmt: skip
             cut |= bool(outside.any())
-        hides = hiding_thickness(coefficients, paint, films=own).thickness_um
+        hiding = hiding_thickness(coefficients, paint, films=own)
+        hides = hiding.thickness_um
+        if np.isfinite(hides):
+            low, high = np.clip(hiding.band, THINNEST, THICKEST)
+            ax.plot(
+                [low, high], [0.46 - row, 0.46 - row], color=INK, lw=0.9, zorder=3,
+                gid=f"band/{paint}",
+            )  # fmt: skip
         if THINNEST < hides < THICKEST:
             ax.plot([hides, hides], [0.4 - row, 0.48 - row], color=INK, lw=1.4, zorder=3)
             ax.plot([hides, hides], [-0.48 - row, -0.4 - row], color=INK, lw=1.4, zorder=3)
@@ -94,7 +102,7 @@ def plot_films(
     ax.set_yticks([-float(i) for i in range(len(paints))], [names.get(p, p) for p in paints])
     ax.set_ylim(-len(paints) + 0.45, 0.55)
     said = (
-        "upper half over white, lower over black; ticks: from here on it hides. "
+        "upper half over white, lower over black; ticks: from here on it hides, bars: 95 % of it. "
         f"A brushed coat leaves about {COAT_UM:.0f} µm.\n{viewing.words}"
     )
     if cut:
@@ -134,7 +142,7 @@ def plot_contrasts(
     ValueError
         Where K and S are relative to a white, or were read with a gap.
     """
-    ax = axes_or_new(ax, 8, max(4.5, 0.22 * len(paints) + 1.5))
+    ax = axes_or_new(ax, WIDE, max(4.2, 0.19 * len(paints) + 1.4))
     dress(ax, "How they hide", "dry thickness, µm", f"contrast ratio Yb/Yw, {PAINT_VIEW}")
     x = np.geomspace(THINNEST, THICKEST, 36)
     ends, said, lights = [], [], []
@@ -156,8 +164,15 @@ def plot_contrasts(
                 hides, ratio_at(hides), "|", color=INK, ms=9, mew=1.4, zorder=4,
                 gid=f"hides/{paint}",
             )  # fmt: skip
+        if np.isfinite(hides):
+            low, high = np.clip(hiding.band, THINNEST, THICKEST)
+            between = np.geomspace(low, high, 9)
+            ax.plot(
+                between, [ratio_at(float(um)) for um in between], color=INK, lw=3.2, alpha=0.28,
+                solid_capstyle="butt", zorder=2, gid=f"band/{paint}",
+            )  # fmt: skip
         name = names.get(paint, paint)
-        said.append(f"{name}, {_film_in_words(hides)}")
+        said.append(f"{name}, {_film_in_words(hiding)}")
         if hiding.criterion == BY_RATIO:
             lights.append(name)
         ends.append(ratio)
@@ -174,16 +189,22 @@ def plot_contrasts(
     _name_lines(ax, x, ends, said)
     light = f"{', '.join(lights)}: {BY_RATIO}, the level line"
     by_rule = f"{light}; others: {BY_UNIT}" if lights else BY_UNIT
-    foot = f"strokes, and figures beside the names: the dry film from which it hides ({by_rule})"
+    foot = (
+        "strokes, and figures beside the names: the dry film from which it hides, shaded and in "
+        f"brackets its 95 % ({by_rule})"
+    )
     ax.annotate(
-        textwrap.fill(foot, 110), (0, 0), (0, -34), xycoords="axes fraction",
+        textwrap.fill(foot, 96), (0, 0), (0, -34), xycoords="axes fraction",
         textcoords="offset points", fontsize=SMALL, color=SOFT, va="top",
     )  # fmt: skip
     return ax
 
 
-def _film_in_words(um: float) -> str:
-    return f"{um:.0f} µm" if np.isfinite(um) else "never hides"
+def _film_in_words(hiding: Hiding) -> str:
+    if not np.isfinite(hiding.thickness_um):
+        return "never hides"
+    low, high = hiding.band
+    return f"{hiding.thickness_um:.0f} µm ({low:.0f} to {high:.0f})"
 
 
 def _thickness_axis(ax: Axes) -> None:

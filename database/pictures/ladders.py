@@ -11,8 +11,8 @@ from matplotlib.patches import Rectangle
 from ...calibrate.optics.coefficients import Coefficients
 from ..mixing.ladder import ratio_label
 from ..mixing.viewing import AS_SEEN, Viewing
-from .style import INK, MAT, SMALL, SOFT, TEXT, axes_or_new, gamut_mark
-from .swatch import films, shown
+from .style import INK, MAT, SMALL, SOFT, TEXT, WIDE, axes_or_new, gamut_mark
+from .swatch import films, shown, tint_band
 
 STEPS = (0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0)
 """Parts of white to one of colour, by weight."""
@@ -46,7 +46,7 @@ def plot_ladders(
         How they are looked at.
     """
     rows = len(paints)
-    ax = axes_or_new(ax, 10, 1.2 + 0.5 * rows)
+    ax = axes_or_new(ax, WIDE, 1.2 + 0.36 * rows)
     wide = len(STEPS) + 1
     ax.add_patch(
         Rectangle(
@@ -74,6 +74,11 @@ def plot_ladders(
             if known and out:
                 gamut_mark(ax, i + 0.15, y + 0.5)
                 cut = True
+        if white is not None:
+            ax.text(
+                wide + 0.25, y + 0.5, f"± {tint_band(coefficients, mixes, viewing):.1f}",
+                va="center", fontsize=SMALL, color=SOFT, gid=f"band/{paint}",
+            )  # fmt: skip
         ax.text(
             -0.3,
             y + 0.5,
@@ -86,12 +91,13 @@ def plot_ladders(
     labels = [ratio_label(parts) for parts in STEPS] + ["white"]
     for i, text in enumerate(labels):
         ax.text(i + 0.5, 0.3, text, ha="center", va="bottom", fontsize=TEXT, color=INK)
+    ax.text(wide + 0.25, 0.3, "95 %", va="bottom", fontsize=SMALL, color=SOFT)
     ax.text(-0.3, 0.3, "white to colour", ha="right", va="bottom", fontsize=SMALL, color=SOFT)
     foot = f"by weight, predicted in films that hide\n{viewing.words}"
     if cut:
         foot += "\n◎ a display can't show this colour: the nearest is shown"
     ax.text(0, -rows * (1 + _EDGE) - 0.2, foot, ha="left", va="top", fontsize=SMALL, color=SOFT)
-    ax.set_xlim(-3.2, wide + 0.2)
+    ax.set_xlim(-3.4, wide + 1.1)
     ax.set_ylim(-rows * (1 + _EDGE) - (1.3 if cut else 1.0), 1.0)
     ax.axis("off")
     return ax

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
-from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from ...calibrate.errors import Field, InputError
@@ -12,11 +12,14 @@ from ...calibrate.fit.judging.hiding import PAINT_VIEW
 from ...calibrate.fit.judging.own_films import Anchor, anchor, own_films
 from ...calibrate.fit.judging.quality_report import quality_report
 from ...calibrate.optics.coefficients import Coefficients
+from ..easel.basis import Manner, resting_on
 from ..easel.habits import habits
+from ..easel.record import HIDING, Record, record_of
 from ..mixing.gamut import gamut
 from ..mixing.ladder import in_a_sentence, ladder, tint_path
 from ..mixing.palette import Palette
 from ..mixing.strengths import rank
+from ..mixing.viewing import AS_READ, Viewing, of_reading
 from ..store.in_use import whites_of
 from ..store.store import Store
 from .figures import tint_figure
@@ -25,6 +28,10 @@ from .ladders import plot_ladders
 from .quality import plot_hiding, plot_residuals
 from .reach import reach_figure
 from .strength import plot_strengths
+from .style import signed, whole
+
+_FILMS = "films of 3 to 400 µm dry"
+_TINT_BAND = "at the right: CIEDE2000 that 95 of 100 tints of a row stay within"
 
 
 def drawn(
@@ -71,18 +78,29 @@ def _one(
         raise InputError(Field("show"), show, "shows one paint at a time", "name one paint")
     name, fit = store.paints.find(chosen[0]).name, store.fits.of(chosen[0], model)
     said = {"paint": fit.paint, "verdict": fit.verdict, **_by(store, fit.coefficients, model)}
+    basis = resting_on(store, Manner(), fit.coefficients)
+
+    def record(film: str, band: str, viewing: Viewing = AS_READ) -> Record:
+        return record_of(basis, [fit.paint], viewing, film, band)
+
     if show == "tint":
         cards = store.cards.all()
         said["sentence"] = in_a_sentence(ladder(fit, cards), tint_path(fit))
-        return tint_figure(fit, name, cards), said
+        made = tint_figure(fit, name, cards)
+        return signed(made, record(f"films as painted, and {HIDING}", "grey bands: 95 %")), said
     report = quality_report(fit, store.readings.all())
     if show == "leftover":
         scanned = bool(fit.coefficients.scan_made[fit.coefficients.index(fit.paint)])
-        return whole(plot_residuals(report, scanned=scanned)), said
+        band = "grey: 95 % of what readings and model leave open"
+        ax = plot_residuals(report, scanned=scanned, name=name)
+        return whole(ax, record("films as painted, µm as the card says", band)), said
     if report.hiding is None:
         raise InputError(None, fit.paint, report.unsaid[0], "read a drawdown of known thickness")
     said["sentence"] = f"{fit.paint} {report.hiding}."
-    return whole(plot_hiding(fit, report)), said
+    seen = replace(of_reading(fit.coefficients.surface), light=PAINT_VIEW.illuminant)
+    ax = plot_hiding(fit, report, name=name)
+    record_ = record(_FILMS, "grey: 95 %", seen)
+    return whole(ax, replace(record_, observer=PAINT_VIEW.observer)), said
 
 
 def _several(
@@ -100,17 +118,26 @@ def _several(
     needed += [whites[paint] for paint in needed if paint in whites]
     c = store.fits.coefficients(list(dict.fromkeys(needed)), model)
     said, seen = _by(store, c, model), habits(store).seen
+    basis = resting_on(store, Manner(seen), c)
     if show == "reach":
         palette = Palette(seen.of(c.select(chosen)), seen.view)
-        return reach_figure(gamut(palette), [names[p] for p in chosen], viewing=seen), said
+        figure = reach_figure(gamut(palette), [names[p] for p in chosen], viewing=seen)
+        band = "single mixes are sure to within some CIEDE2000 0.3 to 2 (95 %): ask for one"
+        return signed(figure, record_of(basis, chosen, band=band)), said
     try:
         if show == "tint":
-            return whole(plot_ladders(c, whites, chosen, names, viewing=seen)), said
+            ax = plot_ladders(c, whites, chosen, names, viewing=seen)
+            return whole(ax, record_of(basis, chosen, band=_TINT_BAND)), said
         if show == "film":
             own = _anchors(store, c, chosen)
-            return whole(plot_films(c, chosen, names, anchors=own, viewing=seen)), said
+            ax = plot_films(c, chosen, names, anchors=own, viewing=seen)
+            band = "bars: where it begins to hide, 95 %"
+            return whole(ax, record_of(basis, chosen, film=_FILMS, band=band)), said
         if show == "hiding":
-            return whole(plot_contrasts(c, chosen, names, anchors=_anchors(store, c, chosen))), said
+            ax = plot_contrasts(c, chosen, names, anchors=_anchors(store, c, chosen))
+            read = replace(of_reading(c.surface), light=PAINT_VIEW.illuminant)
+            record = record_of(basis, chosen, read, _FILMS, "bars: the film that hides, 95 %")
+            return whole(ax, replace(record, observer=PAINT_VIEW.observer)), said
     except ValueError as why:
         raise InputError(
             Field("show"), show, str(why), "read drawdowns of known thickness"
@@ -119,13 +146,16 @@ def _several(
     found, unsaid = rank(c, ladders, reference)
     if not found:
         raise InputError(Field("show"), show, "none of these has a ladder in white", "name others")
-    strongest = found[0]
+    asked = next((s for s in found if [s.paint] == chosen), None)
+    strongest = asked or found[0]
+    which = "" if asked else "is the strongest: "
     said |= {
-        "sentence": f"{names[strongest.paint]} is the strongest: {strongest}.",
+        "sentence": f"{names[strongest.paint]} {which or 'is '}{strongest}.",
         "strengths": {s.paint: round(s.ratio, 4) for s in found},
         "unsaid": unsaid,
     }
-    return whole(plot_strengths(found, c, names, viewing=seen)), said
+    record = record_of(basis, [s.paint for s in found], band="lines: 95 %")
+    return whole(plot_strengths(found, c, names, viewing=seen), record), said
 
 
 def _by(store: Store, c: Coefficients, model: str | None) -> dict[str, Any]:
@@ -138,11 +168,3 @@ def _anchors(store: Store, c: Coefficients, paints: list[str]) -> dict[str, Anch
     readings = store.readings.all()
     found = {paint: anchor(own_films(c, paint, readings, PAINT_VIEW), c.model) for paint in paints}
     return {paint: own for paint, own in found.items() if own is not None}
-
-
-def whole(ax: Axes) -> Figure:
-    """Return the figure that axes are on, its parts moved apart."""
-    figure = ax.get_figure(root=True)
-    assert figure is not None
-    figure.set_layout_engine("tight")
-    return figure

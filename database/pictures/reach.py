@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 
 from ...calibrate.optics.display import lab_to_srgb
 from ...calibrate.optics.spectra import Array
-from ..mixing.gamut import Gamut
+from ..mixing.gamut import Gamut, outline
 from ..mixing.viewing import AS_READ, Viewing
 from .style import (
     FAINT,
@@ -20,6 +20,7 @@ from .style import (
     SMALL,
     SOFT,
     TITLE,
+    WIDE,
     axes_or_new,
     dress,
     new_figure,
@@ -53,14 +54,14 @@ def reach_figure(
     viewing : Viewing
         How the mixes were looked at.
     """
-    figure = new_figure(11, 6.9)
+    figure = new_figure(WIDE, 4.9)
     figure.text(0.03, 0.955, title, fontsize=TITLE, color=INK, fontweight="bold", va="center")
     limit = _limit(drawn, target)
-    whole = figure.add_axes((0.065, 0.12, 0.50, 0.75))
+    whole = figure.add_axes((0.085, 0.15, 0.475, 0.708))
     plot_reach(drawn, names, target, whole, limit)
     for i, lightness in enumerate(_STEPS):
-        left, bottom = 0.605 + 0.195 * (i % 2), 0.583 - 0.463 * (i // 2)
-        ax = figure.add_axes((left, bottom, 0.18, 0.287))
+        left, bottom = 0.635 + 0.195 * (i % 2), 0.59 - 0.46 * (i // 2)
+        ax = figure.add_axes((left, bottom, 0.145, 0.216))
         _slice(drawn, lightness, target, ax, limit)
     figure.text(
         0.065, 0.025,
@@ -114,7 +115,6 @@ def plot_reach(
 def _slice(drawn: Gamut, lightness: float, target: Array | None, ax: Axes, limit: float) -> None:
     _field(ax, limit)
     dress(ax, f"L* {lightness:.0f}")
-    ax.tick_params(labelbottom=False, labelleft=False)
     here = np.abs(drawn.colours[:, 0] - lightness) <= _HALF
     _dots(ax, drawn.colours[here], 9.0)
     if target is not None and abs(target[0] - lightness) <= 2 * _HALF:
@@ -145,13 +145,10 @@ def _dots(ax: Axes, colours: Array, size: float) -> None:
 
 
 def _outline(ax: Axes, drawn: Gamut) -> None:
-    turn = np.radians(np.append(drawn.hues, drawn.hues[0]))
-    chroma = drawn.chroma.max(axis=0)
-    reach = np.append(chroma, chroma[0])
-    x, y = reach * np.cos(turn), reach * np.sin(turn)
     # Dark beside light, so that it is seen on any colour.
+    edges = outline(drawn)
     for width, colour in ((2.2, INK), (0.9, PAPER)):
-        ax.plot(x, y, color=colour, lw=width, zorder=3, gid="skin")
+        ax.plot(*edges.T, color=colour, lw=width, zorder=3, gid="skin")
 
 
 def _mark(ax: Axes, target: Array | None) -> None:

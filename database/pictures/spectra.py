@@ -24,7 +24,7 @@ def plot_reflectance(steps: Ladder, ax: Axes | None = None) -> Axes:
     points: it has three channels, and no reading at any wavelength.
     """
     ax = axes_or_new(ax, 6, 4)
-    dress(ax, "Reflectance", "wavelength, nm", "reflectance", pad=21)
+    dress(ax, "Reflectance", "wavelength, nm", "reflectance", pad=30)
     for over, dash, width, size in (("black", (0, (4, 2)), 0.6, 1.6), ("white", "-", 0.9, 3.4)):
         if over not in steps.measured:
             continue
@@ -56,8 +56,8 @@ def _legend(ax: Axes) -> None:
     handles, labels = ax.get_legend_handles_labels()
     ax.legend(
         handles[::-1], labels[::-1],
-        loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3, frameon=False, fontsize=SMALL,
-        labelcolor=INK, handlelength=2.0, columnspacing=1.1, borderaxespad=0.0, handletextpad=0.5,
+        loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, frameon=False, fontsize=SMALL,
+        labelcolor=INK, handlelength=1.8, columnspacing=1.0, borderaxespad=0.0, handletextpad=0.5,
     )  # fmt: skip
 
 
@@ -103,7 +103,7 @@ def plot_k_and_s(fit: PaintFit, ax: Axes | None = None) -> Axes:
     made = ", made from a scan" if c.scan_made[i] else ""
     k, s = LETTERS[c.model]
     title = f"{k} absorbs, {s} scatters{made}"
-    dress(ax, title, f"wavelength, nm (by {WORDS[c.model]})", f"{k} and {s}, {unit}", pad=21)
+    dress(ax, title, f"wavelength, nm (by {WORDS[c.model]})", f"{k} and {s}, {unit}", pad=30)
     low, high = np.inf, 0.0
     ends = []
     for name, values, sd, dash, shade in (
@@ -112,9 +112,10 @@ def plot_k_and_s(fit: PaintFit, ax: Axes | None = None) -> Axes:
     ):
         # K and S are positive, and fitted as logarithms: so is their band.
         wide = np.exp(1.96 * sd / values)
-        ax.fill_between(
+        band = ax.fill_between(
             c.wavelengths, values / wide, values * wide, color=INK, alpha=shade, lw=0, zorder=1
         )
+        band.set_gid(f"band/{name}")
         ax.plot(c.wavelengths, values, ls=dash, color=INK, lw=1.3, zorder=3)
         read = np.isfinite(values)
         if read.any():

@@ -11,7 +11,7 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 from ...calibrate.fit.judging.strength import Strength
 from ...calibrate.optics.coefficients import Coefficients
 from ..mixing.viewing import AS_SEEN, Viewing
-from .style import FAINT, INK, MAT, SMALL, SOFT, axes_or_new, dress, gamut_mark
+from .style import FAINT, INK, MAT, SMALL, SOFT, WIDE, axes_or_new, dress, gamut_mark
 from .swatch import films, shown
 
 
@@ -37,7 +37,7 @@ def plot_strengths(
     viewing : Viewing
         How the tints are looked at.
     """
-    ax = axes_or_new(ax, 7.5, 1.4 + 0.34 * len(strengths))
+    ax = axes_or_new(ax, WIDE, 1.3 + max(0.22, 0.34 - 0.002 * len(strengths)) * len(strengths))
     dress(ax, "Tinting strength, gram for gram", "", "")
     if not strengths:
         ax.text(0.5, 0.5, "no paint has a ladder in white", ha="center", fontsize=SMALL, color=INK)
@@ -63,7 +63,8 @@ def plot_strengths(
         if cut:
             gamut_mark(ax, one.ratio, -row, 3.5)
         ax.annotate(
-            f"{one.ratio:.2f}", (1, -row), (6, 0), xycoords=("axes fraction", "data"),
+            f"{one.ratio:.2f} ({low:.2f} to {high:.2f})", (1, -row), (6, 0),
+            xycoords=("axes fraction", "data"),
             textcoords="offset points", fontsize=SMALL, color=INK, va="center",
         )  # fmt: skip
     ax.axvline(1.0, color=SOFT, lw=0.6, ls=(0, (4, 2)), zorder=1)
@@ -72,12 +73,13 @@ def plot_strengths(
     ax.set_ylim(-len(strengths) + 0.4, 0.6)
     bands = np.array([s.band for s in strengths])
     ax.set_xlim(bands.min() / 1.3, bands.max() * 1.3)
-    ax.xaxis.set_major_locator(LogLocator(subs=(1, 2, 5)))
+    narrow = bands.max() < 4 * bands.min()
+    ax.xaxis.set_major_locator(LogLocator(subs=range(1, 10) if narrow else (1, 2, 5)))
     ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     ax.xaxis.set_minor_formatter(NullFormatter())
     ax.annotate(
         f"K/S added to the white at the absorption maximum, {first.white_parts:g} parts of white "
-        f"to 1 of {reference} by weight; lines: 95 %\ndiscs: {viewing.words}",
+        f"to 1 of {reference}\nby weight; lines and brackets: 95 %; discs: {viewing.words}",
         (0, 0), (0, -34), xycoords="axes fraction", textcoords="offset points", fontsize=SMALL,
         color=SOFT, va="top",
     )  # fmt: skip

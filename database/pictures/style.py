@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import io
+import textwrap
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Literal
 
 import matplotlib as mpl
 import numpy as np
@@ -14,19 +14,30 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Annotation
 from matplotlib.transforms import offset_copy
+from PIL.PngImagePlugin import PngInfo
 
+from ...calibrate.cards.output_intent import with_output_intent
 from ...calibrate.errors import InputError
 from ...calibrate.optics.spectra import Array
 from ..common.remedies import StudioDo
 from ..common.whole_files import write_whole
+from ..easel.record import Record
 from .label_places import label_places
 
 PAPER, MAT, INK, SOFT, FAINT = "#ffffff", "#777777", "#1f1f1f", "#636363", "#d0d0d0"
 """Greys only, so that nothing tints the colours beside it; the mat has L* 50."""
-TITLE, TEXT, SMALL = 15.0, 9.0, 8.0
+TITLE, TEXT, SMALL = 13.0, 8.0, 7.2
 """Sizes of type, points."""
-DPI = 200
-SUFFIXES = (".png", ".svg")
+WIDE = 7.3
+"""Width of a whole picture, inches: it prints on A4 and letter as large as it is drawn."""
+DPI = 300
+SUFFIXES = (".png", ".svg", ".pdf")
+_LINE = 1.35 * SMALL / 72
+"""Height of a line of the record, inches."""
+
+
+_RELATIVE = b"\x01"
+"""Rendering intent of a PNG's sRGB chunk: relative colorimetric."""
 
 
 def new_figure(width: float, height: float) -> Figure:
@@ -41,6 +52,39 @@ def axes_or_new(ax: Axes | None, width: float, height: float) -> Axes:
     if ax is not None:
         return ax
     return new_figure(width, height).add_subplot()
+
+
+def signed(figure: Figure, record: Record) -> Figure:
+    """Print a record below a picture, which grows by its lines, and keep it for the file."""
+    wide, tall = figure.get_size_inches()
+    # Letters of this face are half as wide as they are tall, near enough to break lines by.
+    room = int((wide - 0.5) * 72 / (0.53 * SMALL))
+    lines = [*textwrap.wrap(record.paint_words, room), *textwrap.wrap(record.basis_words, room)]
+    more = _LINE * len(lines) + 0.16
+    share = more / (tall + more)
+    figure.set_size_inches(wide, tall + more)
+    if figure.get_layout_engine() is not None:
+        figure.set_layout_engine("tight", rect=(0, share, 1, 1))
+    else:
+        for ax in figure.axes:
+            left, low, width, height = ax.get_position(original=True).bounds
+            ax.set_position((left, share + low * (1 - share), width, height * (1 - share)))
+        for text in figure.texts:
+            text.set_y(share + text.get_position()[1] * (1 - share))
+    figure.text(
+        0.25 / wide, 0.10 / (tall + more), "\n".join(lines), fontsize=SMALL, color=SOFT,
+        va="bottom", linespacing=1.3, gid="record",
+    )  # fmt: skip
+    figure.set_label(record.words)
+    return figure
+
+
+def whole(ax: Axes, record: Record | None = None) -> Figure:
+    """Return the figure that axes are on, its parts moved apart, with its record below."""
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    figure.set_layout_engine("tight")
+    return figure if record is None else signed(figure, record)
 
 
 def dress(ax: Axes, title: str, x_label: str = "", y_label: str = "", pad: float = 8) -> None:
@@ -196,15 +240,27 @@ def check_suffix(path: str | Path) -> Path:
     path = Path(path)
     if path.suffix.lower() not in SUFFIXES:
         raise InputError(
-            path, None, "expected a file that ends in .png or .svg", "give one of these"
+            path, None, "expected a file that ends in .png, .svg or .pdf", "give one of these"
         )
     return path
 
 
-def save(figure: Figure, path: str | Path) -> Path:
-    """Write a picture as PNG (200 dpi) or SVG by its suffix, whole or not at all.
+def png_of(figure: Figure, dpi: float = DPI) -> bytes:
+    """Return a picture as PNG that says its colours are sRGB's, with the record it was signed by.
 
     The same figure gives the same bytes.
+    """
+    held, tagged = io.BytesIO(), PngInfo()
+    tagged.add(b"sRGB", _RELATIVE)
+    tagged.add_itxt("Description", str(figure.get_label()))
+    figure.savefig(held, format="png", dpi=dpi, facecolor=PAPER, pil_kwargs={"pnginfo": tagged})
+    return held.getvalue()
+
+
+def save(figure: Figure, path: str | Path) -> Path:
+    """Write a picture as PNG (300 dpi), SVG or PDF by its suffix, whole or not at all.
+
+    As `png_of`; a PDF says which colours it holds too.
 
     Raises
     ------
@@ -212,10 +268,18 @@ def save(figure: Figure, path: str | Path) -> Path:
         For another suffix, or a place that can't be written.
     """
     path = check_suffix(path)
-    kind: Literal["png", "svg"] = "png" if path.suffix.lower() == ".png" else "svg"
-    nothing = {"Software": None} if kind == "png" else {"Date": None, "Creator": None}
-    held = io.BytesIO()
-    with mpl.rc_context({"svg.hashsalt": "tintladder"}):
-        figure.savefig(held, format=kind, dpi=DPI, metadata=nothing, facecolor=PAPER)
-    write_whole({path: held.getvalue()}, StudioDo.CHOOSE_PLACE())
+    suffix, record, held = path.suffix.lower(), str(figure.get_label()), io.BytesIO()
+    said: dict[str, str | None] = {"Creator": None}
+    with mpl.rc_context({"svg.hashsalt": "tintladder", "pdf.fonttype": 42}):
+        if suffix == ".png":
+            made = png_of(figure)
+        elif suffix == ".svg":
+            said |= {"Date": None, "Description": record}
+            figure.savefig(held, format="svg", dpi=DPI, metadata=said, facecolor=PAPER)
+            made = held.getvalue()
+        else:
+            said |= {"CreationDate": None, "Producer": None, "Subject": record}
+            figure.savefig(held, format="pdf", dpi=DPI, metadata=said, facecolor=PAPER)
+            made = with_output_intent(held.getvalue())
+    write_whole({path: made}, StudioDo.CHOOSE_PLACE())
     return path

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from ...calibrate.optics.coefficients import ABSOLUTE, Coefficients
 from ...calibrate.optics.colour import lab
+from ...calibrate.optics.colour_difference import ciede2000_band
 from ...calibrate.optics.display import hex_code, lab_to_srgb, srgb
 from ...calibrate.optics.predict import dry_fractions, predict
 from ...calibrate.optics.spectra import Array
@@ -105,3 +106,13 @@ def films(
         under[:] = CARD_BLACK
     surface = viewing.surface(bare.surface)
     return predict(bare, dry_fractions(bare, mixes), x, under, surface).reflectance
+
+
+def tint_band(
+    coefficients: Coefficients, mixes: Sequence[dict[str, float]], viewing: Viewing = AS_SEEN
+) -> float:
+    """CIEDE2000 that 95 of 100 of some mixes by weight stay within, in films that hide."""
+    used = coefficients.select(list(dict.fromkeys(paint for mix in mixes for paint in mix)))
+    found = predict(used, dry_fractions(used, mixes), surface=viewing.surface(used.surface))
+    wide = ciede2000_band(found.lab(viewing.view), found.lab_covariance(viewing.view))
+    return float(np.nanmax(wide))

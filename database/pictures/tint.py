@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable, Sequence
 
 import numpy as np
@@ -32,6 +33,10 @@ _GAP = 0.18
 """Height of the mat between bands, a swatch being 1."""
 _EDGE = 0.09
 """Width of the mat around the swatches, a swatch being 1; its height there is twice that."""
+
+
+_ROOM = 105
+"""Letters in a line below the strip."""
 
 
 def _seen(steps: Ladder) -> str:
@@ -68,7 +73,7 @@ def plot_strip(steps: Ladder, path: TintPath | None, ax: Axes | None = None) -> 
             for i in np.flatnonzero(read).tolist():
                 cut |= _swatch(ax, i, y, colours[i], bool(outside[i]), f"{kind}/{over}")
             ax.text(-0.12, y + 0.5, kind, ha="right", va="center", fontsize=SMALL, color=INK)
-        ax.text(-1.02, top - 1, f"over\n{over}", ha="center", va="center", fontsize=TEXT, color=INK)
+        ax.text(-1.42, top - 1, f"over\n{over}", ha="left", va="center", fontsize=TEXT, color=INK)
         for i, words in enumerate(steps.flags[over]):
             if words:
                 flag_mark(ax, i + 0.86, top - 0.24)
@@ -87,10 +92,11 @@ def plot_strip(steps: Ladder, path: TintPath | None, ax: Axes | None = None) -> 
     lines += [f"▲ {words}: {few(where, 5)}" for words, where in said.items()]
     if cut:
         lines.append("◎ a display can't show this colour: the nearest is shown")
+    lines = [part for line in lines for part in textwrap.wrap(line, _ROOM)]
     _mat(ax, labels, count, bottom, lines)
     if steps.white is not None:
         ax.text(
-            -1.35, 3 * _EDGE, "white to colour", ha="left", va="bottom", fontsize=SMALL, color=SOFT
+            -1.42, 3 * _EDGE, "white to colour", ha="left", va="bottom", fontsize=SMALL, color=SOFT
         )
     return ax
 
@@ -123,7 +129,7 @@ def _mat(ax: Axes, labels: Sequence[str], count: int, bottom: float, lines: Sequ
             clip_on=False,
         )
     )
-    ax.set_xlim(-1.35, max(len(labels), 7) + 2 * _EDGE)
+    ax.set_xlim(-1.45, max(len(labels), 7) + 2 * _EDGE)
     ax.set_ylim(bottom - 0.3 - 0.35 * len(lines), 1.0)
     ax.axis("off")
 
@@ -184,8 +190,8 @@ def path_legend(ax: Axes) -> None:
         return
     ax.legend(
         handles, labels,
-        loc="upper left", bbox_to_anchor=(0.0, -0.135), ncols=4, frameon=False, fontsize=SMALL,
-        labelcolor=INK, borderaxespad=0.0, handletextpad=0.6, columnspacing=2.2,
+        loc="upper left", bbox_to_anchor=(0.0, -0.155), ncols=4, frameon=False, fontsize=SMALL,
+        labelcolor=INK, borderaxespad=0.0, handletextpad=0.4, columnspacing=1.2, handlelength=1.6,
     )  # fmt: skip
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import asdict, replace
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Select, select, update
+from sqlalchemy import Select, func, select, update
 
 from ...calibrate.errors import InputError
 from ...calibrate.fit.problem.result import JointFit, PaintFit
@@ -173,6 +173,14 @@ class Fits:
                 .order_by(schema.Paint.nickname_key)
             )
             return {nickname: fit for nickname, fit in rows}
+
+    def day(self, fits: Collection[int]) -> str:
+        """Return the day, UTC, that the last of some fits was made on; empty without any."""
+        with self._database.snapshot() as session:
+            made = session.scalar(
+                select(func.max(schema.Fit.created)).where(schema.Fit.id.in_(fits))
+            )
+            return "" if made is None else str(made)[:10]
 
     def trial(self) -> Trial:
         """How far off the models of a studio's fits in use were where every one was tried.

@@ -35,9 +35,8 @@ from ...mixing.next_addition import NEAR
 from ...mixing.photo import Spot, parse_spot, shrunk
 from ...mixing.recipes import Recipe
 from ...mixing.viewing import LIGHTS
-from ...pictures.of_studio import whole
 from ...pictures.swatch import swatch
-from ...pictures.ways import plot_ways
+from ...pictures.ways import ways_figure
 from ...store.store import Store
 from ..asked import Asked, Changed, go, view
 from ..drawing import drawn
@@ -225,8 +224,7 @@ def ways_picture(asked: Asked) -> Response:
     """The ways beside the target, under three lights and as films."""
     with asked.store() as store:
         ways = _found(asked, store)
-    basis = ways.basis
-    return drawn(lambda: whole(plot_ways(ways.answer, basis.palette, basis.names)))
+    return drawn(lambda: ways_figure(ways))
 
 
 @view

@@ -10,7 +10,7 @@ from ....calibrate.errors import InputError
 from ....calibrate.optics.colour import in_words
 from ...paper.report.page import report
 from ...pictures.compared import plot_comparison
-from ...pictures.of_studio import whole
+from ...pictures.style import whole
 from ...releases.compare import Numbers, compare, of_release, of_store
 from ...releases.files import SUMS, read_files, sha256
 from ...releases.load import load_release
