@@ -13,6 +13,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from ..errors import InputError
 from .box import Box
+from .output_intent import with_output_intent
 
 PLAIN, BOLD = "DejaVuSans", "DejaVuSans-Bold"
 """A free typeface that matplotlib brings along: nicknames may be in Greek or Cyrillic too."""
@@ -83,6 +84,10 @@ class Page:
         # Viewers that honour it then print at 100 % of their own accord.
         self._canvas.setViewerPreference("PrintScaling", "None")
 
+    def describe(self, words: str) -> None:
+        """Say in the file's properties what it rests on."""
+        self._canvas.setSubject(words)
+
     def turn(self) -> None:
         """End the page and begin another of the same size."""
         self._canvas.showPage()
@@ -91,7 +96,7 @@ class Page:
         """End the last page; the bytes of the PDF."""
         self._canvas.showPage()
         self._canvas.save()
-        return self._file.getvalue()
+        return with_output_intent(self._file.getvalue())
 
     def _at(self, x_mm: float, y_mm: float) -> tuple[float, float]:
         return x_mm * mm, (self.height_mm - y_mm) * mm
@@ -163,6 +168,27 @@ class Page:
         self._canvas.setLineWidth(width_pt)
         self._canvas.line(*self._at(*start), *self._at(*end))
 
+    def polyline(
+        self, points: Sequence[tuple[float, float]], grey: float = 0.0, width_pt: float = 0.4
+    ) -> None:
+        """Draw a line through points, mm.
+
+        Parameters
+        ----------
+        points : sequence of (x, y), mm
+        grey : float
+            From 0, black, to 1.
+        width_pt : float
+            pt.
+        """
+        self._canvas.setStrokeGray(grey)
+        self._canvas.setLineWidth(width_pt)
+        path = self._canvas.beginPath()
+        path.moveTo(*self._at(*points[0]))
+        for point in points[1:]:
+            path.lineTo(*self._at(*point))
+        self._canvas.drawPath(path, stroke=1, fill=0)
+
     def polygon(
         self, points: Sequence[tuple[float, float]], grey: float, edge: float, width_pt: float
     ) -> None:
@@ -214,6 +240,7 @@ class Page:
         font: str = PLAIN,
         align: str = "left",
         grey: float = 0.0,
+        upright: bool = False,
     ) -> None:
         """Write one line with its foot at y.
 
@@ -230,6 +257,8 @@ class Page:
         align : str
         grey : float
             From 0, black, to 1.
+        upright : bool
+            Turned, to be read from below.
         """
         self._canvas.setFont(font, size)
         self._canvas.setFillGray(grey)
@@ -238,7 +267,14 @@ class Page:
             "right": self._canvas.drawRightString,
             "centre": self._canvas.drawCentredString,
         }[align]
-        draw(*self._at(x_mm, y_mm), words)
+        if not upright:
+            draw(*self._at(x_mm, y_mm), words)
+            return
+        self._canvas.saveState()
+        self._canvas.translate(*self._at(x_mm, y_mm))
+        self._canvas.rotate(90)
+        draw(0, 0, words)
+        self._canvas.restoreState()
 
     def one_line(
         self,

@@ -22,6 +22,7 @@ class Show(StrEnum):
     STRENGTH = "strength"
     LEFTOVER = "leftover"
     REACH = "reach"
+    TRIANGLE = "triangle"
 
 
 def plot(
@@ -37,7 +38,7 @@ def plot(
             help="tint: one paint let down with white, or several side by side. film: from a thin "
             "film to the masstone. hiding: contrast ratio by thickness. strength: which tints "
             "most strongly. leftover: the residuals of one paint's fit. reach: the colours that "
-            "these tubes can mix."
+            "these tubes can mix. triangle: three tubes in even steps."
         ),
     ] = Show.TINT,
     against: Annotated[

@@ -24,11 +24,12 @@ PaintsArgument = Annotated[
     ),
 ]
 CHART, TUBES, POTS = Path("mixing-chart.pdf"), Path("tube-labels.pdf"), Path("pot-labels.pdf")
+ATLAS, TRIANGLE = Path("wall-atlas.pdf"), Path("triangle.pdf")
 
 
 @app.callback(invoke_without_command=True, epilog=worked("tintladder sheet"))
 def sheet(ctx: typer.Context, as_json: JsonOption = False, studio: StudioOption = None) -> None:
-    """Print a mixing chart, or labels for tubes and pots.
+    """Print a wall atlas, a mixing chart, or labels.
 
     Alone, it prints the mixing chart and the labels of all tubes on hand.
     """
@@ -54,6 +55,38 @@ def chart(
         from ..paper.of_studio import mixing_chart
 
         printed = {out or CHART: mixing_chart(store, paints or [], page)}
+    _keep(printed, as_json)
+
+
+@app.command("atlas", epilog=worked("tintladder sheet atlas"))
+def atlas(
+    paints: PaintsArgument = None,
+    page: PageOption = "a4",
+    out: OutOption = None,
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
+    """Print the wall atlas: ladders, coats, hues, pairs, a triangle and values."""
+    with open_store(studio) as store, working("Mixing", as_json):
+        from ..paper.of_studio import wall_atlas
+
+        printed = {out or ATLAS: wall_atlas(store, paints or [], page)}
+    _keep(printed, as_json)
+
+
+@app.command("triangle", epilog=worked("tintladder sheet triangle ROPE ANCHOR PENNANT"))
+def triangle(
+    paints: Annotated[list[str], typer.Argument(metavar="PAINT...", help="Three tubes.")],
+    page: PageOption = "a4",
+    out: OutOption = None,
+    as_json: JsonOption = False,
+    studio: StudioOption = None,
+) -> None:
+    """Print three tubes as a triangle to paint on."""
+    with open_store(studio) as store, working("Mixing", as_json):
+        from ..paper.of_studio import triangle_of
+
+        printed = {out or TRIANGLE: triangle_of(store, paints, page)}
     _keep(printed, as_json)
 
 

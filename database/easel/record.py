@@ -108,5 +108,7 @@ def record_of(
 
 def fit_words(numbers: Sequence[int], day: str) -> str:
     """Return the fits by their numbers, and the day of the last."""
+    if not numbers:
+        return "Fits that aren't kept"
     many = f"Fits {few([str(n) for n in numbers], 4)}" if len(numbers) > 1 else f"Fit {numbers[0]}"
     return f"{many} of {day}" if day else many

@@ -14,8 +14,8 @@ from ...calibrate.errors import InputError
 from ...calibrate.optics.spectra import Array
 from ..common.colour_words import colour_words
 from ..common.remedies import StudioDo
+from ..easel.record import Record
 from ..mixing.palette import Palette
-from ..mixing.viewing import AS_READ, Viewing
 from .sheet import Paper
 
 STEPS = (0.0, 0.25, 0.5, 0.75, 1.0)
@@ -23,7 +23,7 @@ STEPS = (0.0, 0.25, 0.5, 0.75, 1.0)
 TINT_LIGHTNESS = 70.0
 """L* that tints are let down to (our choice): pairs compare at one lightness."""
 _HALVINGS = 40
-_BLOCK_MM, _NAME_MM, _WORDS_MM, _LABEL_MM = 46.0, 4.4, 3.8, 3.4
+_BLOCK_MM, _NAME_MM, _WORDS_MM, _LABEL_MM = 43.0, 4.4, 3.8, 3.4
 _MANY = 9.5
 """Parts from which on a tenth of one is nothing."""
 
@@ -137,7 +137,7 @@ def chart(
     names: Mapping[str, str],
     paints: Sequence[str] = (),
     page: str = "a4",
-    viewing: Viewing = AS_READ,
+    record: Record | None = None,
 ) -> bytes:
     """Print the mixing chart of some tubes.
 
@@ -148,8 +148,8 @@ def chart(
     paints : sequence of str
         To pair; default: all but the white.
     page : {"a4", "letter"}
-    viewing : Viewing
-        How the palette's paints are looked at.
+    record : Record, optional
+        What the palette rests on.
 
     Returns
     -------
@@ -169,7 +169,7 @@ def chart(
             f"Lower row: let down with {white} to one lightness (L* {TINT_LIGHTNESS:.0f}), "
             "white to colour by weight."
         )
-    paper = Paper("Mixing chart", under, page, viewing.words)
+    paper = Paper("Mixing chart", under, page, record)
     for pair, box in zip(made, paper.places(2, _BLOCK_MM), strict=False):
         _draw(paper, pair, names, box)
     return paper.finish()
@@ -198,5 +198,5 @@ def _draw(paper: Paper, pair: Pair, names: Mapping[str, str], box: Box) -> None:
             x = box.x_mm + i * width
             paper.swatch(Box(x, y, width - 1, tall - _LABEL_MM - 0.6), colour)
             paper.page.one_line(
-                label, Box(x, y + tall - _LABEL_MM - 0.4, width - 1, _LABEL_MM), 6.5, grey=0.2
+                label, Box(x, y + tall - _LABEL_MM - 0.4, width - 1, _LABEL_MM), 7, grey=0.2
             )

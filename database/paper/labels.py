@@ -18,17 +18,18 @@ from ...calibrate.optics.spectra import Array
 from ..common.cautions import caution
 from ..common.remedies import StudioDo
 from ..easel.habits import habits
+from ..easel.record import Record
 from ..mixing.greying import lean
 from ..mixing.ladder import half_way, ratio_label, tint_path
 from ..mixing.strengths import rank
-from ..pictures.swatch import films
+from ..pictures.swatch import films, tint_band
 from ..store.in_use import whites_of
 from .sheet import Paper
 
 if TYPE_CHECKING:
     from ..store.store import Store
 
-_TALL_MM, _SWATCH_MM = 41.0, 26.0
+_TALL_MM, _SWATCH_MM = 46.0, 31.0
 
 
 @dataclass(frozen=True)
@@ -81,6 +82,8 @@ def tube_labels(store: Store, paints: Sequence[str] = ()) -> list[TubeLabel]:
         used = {p: store.fits.coefficients(fit.coefficients.paints[:2]) for p, fit in fits.items()}
         readings = store.readings.all()
         ladders = whites_of(session, fitted)
+    in_use = {p: known[p].current_lot for p in chosen}
+    lots = {p: "" if lot is None or not lot.lot else f"lot {lot.lot}" for p, lot in in_use.items()}
     paths = {p: tint_path(fit) for p, fit in fits.items()}
     whites = {
         p: fit.coefficients.paints[1]
@@ -102,35 +105,45 @@ def tube_labels(store: Store, paints: Sequence[str] = ()) -> list[TubeLabel]:
             sayings.append(f"in tint {lean(coefficients, p, whites[p])}")
         if (hiding := quality_report(fit, readings).hiding) is not None:
             thick = hiding.thickness_um
+            low, high = hiding.band
             sayings.append(
-                f"covers at {thick:.0f} µm dry, {coats_in_words(thick)}"
+                f"covers at {thick:.0f} µm dry ({low:.0f} to {high:.0f}), {coats_in_words(thick)}"
                 if math.isfinite(thick)
                 else "never covers black"
             )
         if (s := strengths.get(p)) is not None and s.reference != p:
-            sayings.append(f"tints {strength_in_words(s.ratio)} {known[s.reference].name}")
+            low, high = s.band
+            said = f"{strength_in_words(s.ratio)} {known[s.reference].name}"
+            sayings.append(f"tints {said} ({low:.2f} to {high:.2f})")
         if fit.verdict != "good to mix by":
             sayings.append(fit.verdict)
         if bool(coefficients.scan_made[coefficients.index(p)]):
             sayings.append("read by a scanner, not an instrument")
+        sure = tint_band(used[p], [{p: 1.0}], seen)
         sayings.append(f"shown {seen.words}")
+        sayings.append(f"in films that hide its colour is sure to within {sure:.1f}")
         labels.append(
             TubeLabel(
                 paint.name, p, ", ".join(filter(None, (paint.maker, paint.range))),
-                " ".join(paint.pigments), masstone, tint, ratio, tuple(sayings),
+                ", ".join(filter(None, (" ".join(paint.pigments), lots[p]))), masstone, tint, ratio,
+                tuple(sayings),
                 caution(paint.pigments),
             )
         )  # fmt: skip
     return labels
 
 
-def print_labels(labels: Sequence[TubeLabel], page: str = "a4") -> bytes:
+def print_labels(
+    labels: Sequence[TubeLabel], page: str = "a4", record: Record | None = None
+) -> bytes:
     """Print labels to cut out.
 
     Parameters
     ----------
     labels : sequence of TubeLabel
     page : {"a4", "letter"}
+    record : Record, optional
+        What they rest on.
 
     Returns
     -------
@@ -145,7 +158,7 @@ def print_labels(labels: Sequence[TubeLabel], page: str = "a4") -> bytes:
     under = (
         "Cut along the lines. In each square the printed colour, and room to paint the real one."
     )
-    paper = Paper("Tube labels", under, page)
+    paper = Paper("Tube labels", under, page, record)
     for label, box in zip(labels, paper.places(2, _TALL_MM, 0.0), strict=False):
         _draw(paper, label, box)
     return paper.finish()
@@ -165,11 +178,11 @@ def _draw(paper: Paper, label: TubeLabel, box: Box) -> None:
         left = x + i * (_SWATCH_MM / 2 + 1.5)
         paper.swatch(Box(left, top, _SWATCH_MM / 2, _SWATCH_MM - 4), colour)
         place = Box(left, top + _SWATCH_MM - 3.6, _SWATCH_MM / 2, 3.4)
-        paper.page.one_line(said, place, 6.5, grey=0.2)
+        paper.page.one_line(said, place, 7, grey=0.2)
     left = x + len(squares) * (_SWATCH_MM / 2 + 1.5) + 1
     words = ".\n".join(s[:1].upper() + s[1:] for s in label.sayings) + "." * bool(label.sayings)
     room = Box(left, top - 0.5, x + width - left, _SWATCH_MM - (8.0 if label.caution else 0.0))
-    paper.page.fitted(words, room, 7.5)
+    paper.page.fitted(words, room, 7.2, least=7)
     if label.caution:
         place = Box(left, top + _SWATCH_MM - 8.0, x + width - left, 8.0)
-        paper.page.fitted(f"Caution: {label.caution}.", place, 6.5, font=BOLD)
+        paper.page.fitted(f"Caution: {label.caution}.", place, 7, font=BOLD, least=7)

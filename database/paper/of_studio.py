@@ -7,8 +7,12 @@ from typing import TYPE_CHECKING
 
 from ...calibrate.errors import InputError
 from ..common.remedies import StudioDo
-from ..easel.basis import Manner, on_hand
+from ..easel.atlas import three_of, wall_of
+from ..easel.basis import Basis, Manner, just, on_hand
 from ..easel.habits import habits, weighing
+from ..easel.record import record_of
+from ..pictures.swatch import tint_band
+from .atlas import atlas, triangle_sheet
 from .chart import chart
 from .labels import print_labels, tube_labels
 from .pots import pot_labels, print_pots
@@ -32,7 +36,37 @@ def mixing_chart(store: Store, paints: Sequence[str] = (), page: str = "a4") -> 
     """
     chosen = _chosen(store, paints)
     basis = on_hand(store, Manner(habits(store).seen), chosen)
-    return chart(basis.palette, basis.names, chosen, page, basis.manner.viewing)
+    shown = chosen or [p for p in basis.read.paints if p != basis.palette.white]
+    band = f"tubes alone are sure to within CIEDE2000 {_surest(basis):.1f}, 95 of 100 times"
+    return chart(basis.palette, basis.names, chosen, page, record_of(basis, shown, band=band))
+
+
+def wall_atlas(store: Store, paints: Sequence[str] = (), page: str = "a4") -> bytes:
+    """Print the atlas of some tubes, by nickname or part of a name; default: of all on hand.
+
+    Raises
+    ------
+    InputError
+        For a tube or a paper that there isn't, and for a tube without a fit.
+    """
+    return atlas(wall_of(store, _chosen(store, paints)), page)
+
+
+def triangle_of(store: Store, paints: Sequence[str], page: str = "a4") -> bytes:
+    """Print three tubes, by nickname or part of a name, as a triangle to paint on.
+
+    Raises
+    ------
+    InputError
+        As `wall_atlas`, and for other than three tubes.
+    """
+    chosen = three_of(_chosen(store, paints))
+    return triangle_sheet(wall_of(store, chosen), chosen, page)
+
+
+def _surest(basis: Basis) -> float:
+    """CIEDE2000 that 95 of 100 tubes alone stay within."""
+    return tint_band(basis.read, [{p: 1.0} for p in basis.read.paints], basis.manner.viewing)
 
 
 def labels_of_tubes(store: Store, paints: Sequence[str] = (), page: str = "a4") -> bytes:
@@ -43,7 +77,11 @@ def labels_of_tubes(store: Store, paints: Sequence[str] = (), page: str = "a4") 
     InputError
         For a tube or a paper that there isn't, and for a tube without a fit.
     """
-    return print_labels(tube_labels(store, _chosen(store, paints)), page)
+    labels = tube_labels(store, _chosen(store, paints))
+    shown = [label.nickname for label in labels]
+    basis = just(store, Manner(habits(store).seen), shown)
+    band = "brackets, and sure to: 95 % (colours in CIEDE2000)"
+    return print_labels(labels, page, record_of(basis, shown, band=band))
 
 
 def labels_of_pots(store: Store, recipes: Sequence[str] = (), page: str = "a4") -> bytes:

@@ -131,11 +131,11 @@ def _draw(paper: Paper, label: PotLabel, box: Box) -> None:
     paper.page.one_line(label.made, Box(x + width - 20, y + 0.7, 20, 4.5), 8, grey=0.2)
     top = y + 8
     paper.swatch(Box(x, top, _SQUARE_MM, 24), label.colour)
-    paper.page.one_line(label.said, Box(x, top + 24.4, _SQUARE_MM + 2, 3.4), 6.5, grey=0.2)
+    paper.page.one_line(label.said, Box(x, top + 24.4, _SQUARE_MM + 2, 3.4), 7, grey=0.2)
     left, wide = x + _SQUARE_MM + 3, width - _SQUARE_MM - 3
     words = "\n".join([*label.lines, *filter(None, (label.note,))])
     room = 27.0 - (8.0 if label.cautions else 0.0)
     paper.page.fitted(words, Box(left, top - 0.5, wide, room), 7.5)
     if label.cautions:
         place = Box(left, top + 19.5, wide, 8.0)
-        paper.page.fitted(f"Caution: {'; '.join(label.cautions)}.", place, 6.5, font=BOLD)
+        paper.page.fitted(f"Caution: {'; '.join(label.cautions)}.", place, 7, font=BOLD, least=7)

@@ -8,6 +8,7 @@ from ...calibrate.cards.box import Box
 from ...calibrate.cards.printing import BOLD
 from ...calibrate.optics.colour import in_words
 from ..easel.made_words import beforehand_words, held_back, portion_words, surplus_words
+from ..easel.record import record_of
 from ..easel.setting_out import SettingOut, WantedColours
 from ..mixing.made import Made
 from ..mixing.measures import amount_words
@@ -48,8 +49,10 @@ def print_setout(
     """
     found, names = answer.found, answer.basis.names
     under = remark or "what to set out, and how to mix each colour"
-    viewing = answer.basis.manner.viewing.words
-    paper = Paper(title, f"{under[:1].upper()}{under[1:]}.", page, viewing)
+    record = record_of(
+        answer.basis, answer.ml, band="beside each colour, what 95 of 100 stay within"
+    )
+    paper = Paper(title, f"{under[:1].upper()}{under[1:]}.", page, record)
     top = _cards(paper, answer.wanted, _tubes(paper, answer))
     for number, (dab, heap) in enumerate(zip(found.dabs, answer.heaps, strict=True), 1):
         top = _room(paper, top, _DAB_MM)
@@ -148,4 +151,4 @@ def _fewer(paper: Paper, found: SetOut, names: Mapping[str, str], top: float) ->
             half = Box(x + k * (width - 2) / 2, top + 5, (width - 2) / 2, 10)
             paper.swatch(half, colour, blank="none")
         label = f"{i + 1}: off {fewer.difference[i]:.1f}"
-        paper.page.one_line(label, Box(x, top + 15.4, width - 2, 3.4), 6.5, grey=0.2)
+        paper.page.one_line(label, Box(x, top + 15.4, width - 2, 3.4), 7, grey=0.2)

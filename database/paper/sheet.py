@@ -14,9 +14,13 @@ from ...calibrate.cards.printing import BOLD, Page
 from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.display import lab_to_srgb
 from ...calibrate.optics.spectra import Array
+from ..easel.record import Record
+from ..pictures.plate import Plate
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
-MARGIN_MM, HEAD_MM, FOOT_MM = 12.0, 14.0, 13.0
+MARGIN_MM, HEAD_MM, FOOT_MM = 12.0, 14.0, 28.0
+TYPE_PT = 7.0
+"""Size of type at the least."""
 NEARLY = (
     "Printed colours are only as true as the printer: paint the real one beside each. Colours are "
     "predicted from K and S of these tubes; another maker's will differ. Colour advice is not "
@@ -40,6 +44,12 @@ def paper_size(name: str) -> tuple[float, float]:
     return PAPERS[name]
 
 
+def room_of(page: str) -> tuple[float, float]:
+    """Width and height that a page leaves between its head and its foot, mm."""
+    width, height = paper_size(page)
+    return width - 2 * MARGIN_MM, height - 2 * MARGIN_MM - HEAD_MM - FOOT_MM
+
+
 class Paper:
     """Pages under one title.
 
@@ -49,25 +59,35 @@ class Paper:
     under : str
         A line below the title.
     page : {"a4", "letter"}
-    shown : str
-        How the colours on it are looked at, if they are looked at alike.
+    record : Record, optional
+        What its colours rest on, if they rest on one thing.
+
+    Attributes
+    ----------
+    note : str
+        What else stands at the foot of the page that is open.
     """
 
-    def __init__(self, title: str, under: str, page: str = "a4", shown: str = "") -> None:
+    def __init__(
+        self, title: str, under: str, page: str = "a4", record: Record | None = None
+    ) -> None:
         self.page = Page(paper_size(page), title)
         self.title, self.under = title, under
-        self.shown = f" They are matched and shown {shown}." if shown else ""
+        self.record, self.note = record, ""
+        if record is not None:
+            self.page.describe(record.words)
         self.left_mm, self.width_mm = MARGIN_MM, self.page.width_mm - 2 * MARGIN_MM
         self.top_mm = MARGIN_MM + HEAD_MM
-        self.height_mm = self.page.height_mm - self.top_mm - MARGIN_MM - FOOT_MM
+        self.height_mm = room_of(page)[1]
         self._cut = self._used = False
         self._head()
 
-    def turn(self) -> None:
-        """Go on on another page."""
+    def turn(self, title: str | None = None, under: str | None = None) -> None:
+        """Go on on another page, under the same title or another."""
         self._foot()
         self.page.turn()
-        self._cut = False
+        self._cut, self.note = False, ""
+        self.title, self.under = title or self.title, under or self.under
         self._head()
 
     def finish(self) -> bytes:
@@ -112,6 +132,11 @@ class Paper:
             self._cut = True
         self.page.outline(box)
 
+    def plate(self, plate: Plate) -> None:
+        """Draw a plate below the head."""
+        plate.on_page(self.page, self.left_mm, self.top_mm)
+        self._cut |= plate.cut
+
     def _head(self) -> None:
         box = Box(self.left_mm, MARGIN_MM, self.width_mm, 7.0)
         self.page.one_line(self.title, box, 14, font=BOLD)
@@ -122,4 +147,9 @@ class Paper:
     def _foot(self) -> None:
         top = self.page.height_mm - MARGIN_MM - FOOT_MM + 3
         box = Box(self.left_mm, top, self.width_mm, FOOT_MM - 3)
-        self.page.fitted(NEARLY + self.shown + (CUT if self._cut else ""), box, 7, grey=0.3)
+        said = [NEARLY + (CUT if self._cut else "")]
+        if self.record is not None:
+            said = [self.record.words, *said]
+        if self.note:
+            said = [self.note, *said]
+        self.page.fitted("\n".join(said), box, TYPE_PT, grey=0.3, least=TYPE_PT)

@@ -12,6 +12,7 @@ from ...calibrate.fit.judging.hiding import PAINT_VIEW
 from ...calibrate.fit.judging.own_films import Anchor, anchor, own_films
 from ...calibrate.fit.judging.quality_report import quality_report
 from ...calibrate.optics.coefficients import Coefficients
+from ..easel.atlas import three_of, wall_of
 from ..easel.basis import Manner, resting_on
 from ..easel.habits import habits
 from ..easel.record import HIDING, Record, record_of
@@ -28,7 +29,8 @@ from .ladders import plot_ladders
 from .quality import plot_hiding, plot_residuals
 from .reach import reach_figure
 from .strength import plot_strengths
-from .style import signed, whole
+from .style import INK, TITLE, WIDE, new_figure, signed, whole
+from .wall_mixes import triangle
 
 _FILMS = "films of 3 to 400 µm dry"
 _TINT_BAND = "at the right: CIEDE2000 that 95 of 100 tints of a row stay within"
@@ -48,7 +50,7 @@ def drawn(
     store : Store
     chosen : list of str
         Nicknames.
-    show : {"tint", "film", "hiding", "strength", "leftover", "reach"}
+    show : {"tint", "film", "hiding", "strength", "leftover", "reach", "triangle"}
     against : str, optional
         Of strength: the paint that counts as 1.
     model : {"two-flux", "transport"}, optional
@@ -65,6 +67,8 @@ def drawn(
     InputError
         Where it can't be drawn of these.
     """
+    if show == "triangle":
+        return _triangle(store, chosen)
     if show == "leftover" or (show in ("tint", "hiding") and len(chosen) == 1):
         return _one(store, chosen, show, model)
     return _several(store, chosen, show, against, model)
@@ -156,6 +160,26 @@ def _several(
     }
     record = record_of(basis, [s.paint for s in found], band="lines: 95 %")
     return whole(plot_strengths(found, c, names, viewing=seen), record), said
+
+
+def _triangle(store: Store, chosen: list[str]) -> tuple[Figure, dict[str, Any]]:
+    """Draw three tubes in even steps of strength."""
+    paints = three_of(chosen)
+    wall = wall_of(store, paints)
+    names = wall.basis.names
+    plate = triangle(WIDE * 25.4 - 8, wall.triangle(paints), paints, names, painted=False)
+    tall = (plate.height + 14) / 25.4
+    figure = new_figure(WIDE, tall)
+    title = " + ".join(names[p] for p in paints)
+    figure.text(
+        0.03, 1 - 0.18 / tall, title, fontsize=TITLE, color=INK, fontweight="bold", va="top"
+    )
+    edge = 4 / (WIDE * 25.4)
+    plate.on_axes(figure.add_axes((edge, 0.0, 1 - 2 * edge, plate.height / 25.4 / tall)))
+    worst = max(row.band for row in wall.rows if row.paint in paints)
+    band = f"these tubes are known to within CIEDE2000 {worst:.1f}, 95 of 100 times"
+    said = {"model": wall.basis.model, "calculated": wall.basis.model_words}
+    return signed(figure, record_of(wall.basis, paints, band=band)), said
 
 
 def _by(store: Store, c: Coefficients, model: str | None) -> dict[str, Any]:
