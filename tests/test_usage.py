@@ -37,6 +37,7 @@ SLIPS = {
     "recipe x --ways 0": "--ways: expected 1 or more, got 0; see tintladder recipe --help",
     "recipe x --scale 2": "--scale: expected 0.001 to 1, got 2; see tintladder recipe --help",
     "plot A --show filme": "--show: expected one of tint, film, hiding, strength, leftover, reach, "
+    "triangle, "
     "got filme; see tintladder plot --help",
     "trace A blue": "wavelength: expected a figure such as 2.72, got 'blue'; see tintladder trace "
     "--help",

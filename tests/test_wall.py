@@ -7,9 +7,9 @@ import pymupdf
 import pytest
 from matplotlib.figure import Figure
 from PIL import Image
-from tintladder.calibrate.cards.output_intent import srgb_profile, with_output_intent
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import ciede2000
+from tintladder.calibrate.optics.output_intent import srgb_profile, with_output_intent
 from tintladder.database.easel.atlas import wall_of
 from tintladder.database.easel.prediction import MixRequest, predicted_mix
 from tintladder.database.mixing.wall import TINT_STEPS

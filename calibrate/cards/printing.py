@@ -12,8 +12,8 @@ from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
 from ..errors import InputError
+from ..optics.output_intent import with_output_intent
 from .box import Box
-from .output_intent import with_output_intent
 
 PLAIN, BOLD = "DejaVuSans", "DejaVuSans-Bold"
 """A free typeface that matplotlib brings along: nicknames may be in Greek or Cyrillic too."""

@@ -16,8 +16,8 @@ from matplotlib.text import Annotation
 from matplotlib.transforms import offset_copy
 from PIL.PngImagePlugin import PngInfo
 
-from ...calibrate.cards.output_intent import with_output_intent
 from ...calibrate.errors import InputError
+from ...calibrate.optics.output_intent import with_output_intent
 from ...calibrate.optics.spectra import Array
 from ..common.remedies import StudioDo
 from ..common.whole_files import write_whole
