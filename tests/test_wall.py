@@ -12,7 +12,7 @@ from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.calibrate.optics.output_intent import srgb_profile, with_output_intent
 from tintladder.database.easel.atlas import wall_of
 from tintladder.database.easel.prediction import MixRequest, predicted_mix
-from tintladder.database.mixing.wall import TINT_STEPS
+from tintladder.database.easel.wall import TINT_STEPS
 from tintladder.database.paper.of_studio import triangle_of, wall_atlas
 from tintladder.database.pictures.of_studio import drawn
 from tintladder.database.pictures.style import save

@@ -14,10 +14,10 @@ from ...calibrate.optics.coefficients import ABSOLUTE
 from ..common.remedies import StudioDo
 from ..mixing.gamut import Gamut, gamut
 from ..mixing.made import Made
-from ..mixing.wall import Cell, Row, matrix, rows, triangle, widest
 from ..store.in_use import whites_of
 from .basis import Basis, Manner, on_hand
 from .habits import habits
+from .wall import Cell, Row, matrix, rows, triangle, widest
 
 if TYPE_CHECKING:
     from ..store.store import Store

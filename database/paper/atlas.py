@@ -12,8 +12,8 @@ from ...calibrate.optics.display import srgb_to_lab
 from ...calibrate.optics.spectra import Array
 from ..easel.atlas import Wall
 from ..easel.record import record_of
+from ..easel.wall import TINT_LIGHTNESS, Row
 from ..mixing.gamut import outline
-from ..mixing.wall import TINT_LIGHTNESS, Row
 from ..pictures.plate import Plate
 from ..pictures.wall_mixes import MATRIX, matrix, triangle
 from ..pictures.wall_plates import coats, hues, ladders, per_page, values

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 
 from ...calibrate.cards.box import Box
 from ...calibrate.optics.spectra import Array
+from ..easel.wall import SIDE, Cell
 from ..mixing.made import Made
-from ..mixing.wall import SIDE, Cell
 from .plate import TYPE_PT, Plate, fitting, width_mm
 
 MATRIX = 11
@@ -94,7 +94,7 @@ def triangle(
     width : float
         mm.
     mixes : sequence of (steps, Made)
-        As `mixing.wall.triangle` has them.
+        As `easel.wall.triangle` has them.
     paints : sequence of three str
         At the top, at the left and at the right.
     names : mapping of nickname to name

@@ -9,8 +9,8 @@ import numpy as np
 from ...calibrate.cards.box import Box
 from ...calibrate.fit.judging.hiding import COAT_UM
 from ...calibrate.optics.spectra import Array
+from ..easel.wall import COATS, TINT_STEPS, Row
 from ..mixing.ladder import ratio_label
-from ..mixing.wall import COATS, TINT_STEPS, Row
 from .plate import Plate, fitting, width_mm
 
 HEAD_MM, LEAST_MM, MOST_MM = 5.0, 5.4, 21.0

@@ -15,12 +15,12 @@ from ...calibrate.optics.coefficients import ABSOLUTE, Coefficients
 from ...calibrate.optics.colour_difference import ciede2000_band
 from ...calibrate.optics.predict import dry_fractions, predict
 from ...calibrate.optics.spectra import Array
-from .made import Made, as_made
-from .measures import WEIGHED_PARTS
-from .palette import Palette
-from .prediction import CARD_BLACK, CARD_WHITE
-from .strengths import rank
-from .viewing import Viewing
+from ..mixing.made import Made, as_made
+from ..mixing.measures import WEIGHED_PARTS
+from ..mixing.palette import Palette
+from ..mixing.prediction import CARD_BLACK, CARD_WHITE
+from ..mixing.strengths import rank
+from ..mixing.viewing import Viewing
 
 TINT_STEPS = (0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0)
 """Parts of white to one of colour, by weight."""
