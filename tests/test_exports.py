@@ -6,7 +6,6 @@ import io
 from dataclasses import replace
 from functools import partial
 
-import colour
 import numpy as np
 import pandas as pd
 import pytest
@@ -19,10 +18,8 @@ from tintladder.database.releases.export import (
     STEPS,
     as_cgats,
     as_csv,
-    k_and_s,
     ladders,
     only,
-    spectral_distributions,
     tidy,
 )
 from tintladder.database.releases.export.cxf import as_cxf
@@ -78,17 +75,6 @@ def test_cgats_reads_back(numbers, tmp_path, geometry, specular):
     assert (back.geometry, back.specular) == (geometry, specular)
     np.testing.assert_array_equal(back.spectra.values, made.reflectance[:, :-1])
     assert "predicted" in back.header["DESCRIPTOR"]
-
-
-def test_colour_science_takes_them(numbers):
-    made = spectral_distributions(numbers, ["KEEL"])
-    masstone = made["KEEL masstone"]
-    expected = ladders(numbers, ["KEEL"]).reflectance[0]
-    np.testing.assert_array_equal(masstone.values, expected[:-1])
-    assert masstone.shape == colour.SpectralShape(380, 720, 10)
-    k, s = k_and_s(numbers, "KEEL")
-    np.testing.assert_array_equal(k.values, numbers.coefficients.k[1, :-1])
-    assert s.name == "KEEL S"
 
 
 @pytest.mark.parametrize("geometry, specular", [("45:0", "excluded"), ("di:8", "included")])

@@ -18,7 +18,7 @@ from tintladder.database.mixing.measures import (
     area_grams,
     batch_grams,
 )
-from tintladder.database.mixing.order import lab_of, order_of, too_much, waste
+from tintladder.database.mixing.order import hold_back, lab_of, order_of, too_much, waste
 from tintladder.database.mixing.palette import Palette
 from tintladder.database.mixing.ranking import clumsiness, special_metamerism
 from tintladder.database.mixing.recipes import lacks, recipes
@@ -132,7 +132,9 @@ def test_order_begins_with_the_bulk():
     steps = order_of(PALETTE, {"DUSK": 0.03, "HULL": 0.9, "BUOY": 0.07})
     assert steps.steps[0].paint == "HULL" and steps.steps[0].hold_back == 0
     assert all(s.hold_back >= 0.25 for s in steps.steps[1:])
-    assert steps.waste < steps.reverse_waste
+    turned = steps.steps[::-1]
+    held = [hold_back(step.too_much) for step in turned]
+    assert steps.waste < waste(np.array([s.share for s in turned]), np.array(held)).mean()
     np.testing.assert_allclose(
         steps.steps[-1].lab, lab_of(PALETTE, [{"DUSK": 0.03, "HULL": 0.9, "BUOY": 0.07}])[0]
     )

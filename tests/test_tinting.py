@@ -92,7 +92,7 @@ def _path(hues, chroma=40.0):
     ("hues", "words"),
     [
         ((50, 50), "keeps its hue"),
-        ((5, -35), "toward blue"),  # a magenta whose tints lean blue
+        ((5, -35), "toward violet"),  # a magenta, as the quality report says it
         ((55, 95), "toward yellow"),
         ((92, 112), "toward green"),
         ((350, 385), "toward red"),  # through 0 degrees
@@ -109,7 +109,9 @@ def test_hue_that_turns_back_is_said():
 
 
 def test_a_grey_has_no_hue_to_turn():
-    assert hue_in_words(_path(np.linspace(0, 300, 101), chroma=3.0)) == "stays close to grey"
+    assert hue_in_words(_path(np.linspace(0, 300, 101), chroma=3.0)) == (
+        "stays close to grey as it is let down"
+    )
     assert "leans blue" in hue_in_words(_path(np.full(101, 250.0), chroma=8.0))
 
 

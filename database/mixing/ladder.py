@@ -9,16 +9,12 @@ import numpy as np
 
 from ...calibrate.cards.card import SUBSTRATES, Card
 from ...calibrate.cards.weighing import composition
-from ...calibrate.fit.judging.strength import GREYISH, STEADY, telling_hues
+from ...calibrate.fit.judging.strength import telling_hues, turn_words
 from ...calibrate.fit.problem.result import PaintFit
 from ...calibrate.optics.coefficients import ABSOLUTE, Coefficients
 from ...calibrate.optics.colour import chroma_hue, xyz
 from ...calibrate.optics.predict import predict
 from ...calibrate.optics.spectra import Array
-
-# CIELAB hue angles of the four hues that hold no trace of another (unique hues; from memory).
-_UNIQUE = (("red", 24.0), ("yellow", 90.0), ("green", 162.0), ("blue", 246.0))
-_ARRIVED = 12.0
 
 
 @dataclass(frozen=True)
@@ -234,34 +230,13 @@ def hue_in_words(path: TintPath) -> str:
     but black and a tint that is all but white, hue means little.
     """
     chroma, hue = chroma_hue(path.lab)
-    top = int(np.argmax(chroma))
-    if chroma[top] < GREYISH:
-        return "stays close to grey"
-    if chroma[top] < 2 * GREYISH:
-        return f"stays close to grey and leans {_nearest(hue[top])}"
+    top = float(chroma.max())
     _, turned = telling_hues(chroma, hue)
+    if not turned.size:
+        return turn_words(top, 0.0, 0.0, 0.0, 0.0)
     far = int(np.argmax(np.abs(turned - turned[0])))
-    out, back = turned[far] - turned[0], turned[-1] - turned[far]
-    if abs(out) < STEADY:
-        return "keeps its hue as it is let down"
-    words = f"turns {abs(out):.0f}° toward {_goal(turned[0], turned[far])}"
-    if abs(back) >= max(STEADY, abs(out) / 4):
-        return f"{words} as it is let down, then {abs(back):.0f}° back"
-    return f"{words} as it is let down"
-
-
-def _nearest(hue: float) -> str:
-    return min(_UNIQUE, key=lambda named: abs((hue - named[1] + 180) % 360 - 180))[0]
-
-
-def _goal(start: float, end: float) -> str:
-    """Name the unique hue that a turn arrives at, else the next on that way round."""
-    way = np.sign(end - start)
-    for name, hue in _UNIQUE:
-        off = abs((end - hue + 180) % 360 - 180)
-        if off <= _ARRIVED and off < abs((start - hue + 180) % 360 - 180):
-            return name
-    return min(_UNIQUE, key=lambda named: ((named[1] - end) * way) % 360)[0]
+    out, back = float(turned[far] - turned[0]), float(turned[-1] - turned[far])
+    return turn_words(top, float(turned[0]), float(turned[far]), out, back)
 
 
 def half_way(path: TintPath) -> float:

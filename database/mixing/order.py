@@ -60,15 +60,13 @@ class Order:
     steps : tuple of Step
     touchiest : str
         The paint of which a little too much shows soonest.
-    waste, reverse_waste : float
-        Paint that clumsy additions make one mix beyond what was wanted, as a share of it, in this
-        order and in its reverse.
+    waste : float
+        Paint that clumsy additions make one mix beyond what was wanted, as a share of it.
     """
 
     steps: tuple[Step, ...]
     touchiest: str
     waste: float
-    reverse_waste: float
 
 
 def order_of(palette: Palette, parts: Mapping[str, float], seed: int = 0) -> Order:
@@ -109,7 +107,6 @@ def order_of(palette: Palette, parts: Mapping[str, float], seed: int = 0) -> Ord
         tuple(steps),
         min(excess, key=lambda n: excess[n]),
         float(wasted[first]),
-        float(waste(masses[best[::-1]], held[best[::-1]], seed).mean()),
     )
 
 

@@ -127,16 +127,6 @@ class Portions:
             for step in mixed(tint, self.amounts[tint.paint], self.measure)
         )
 
-    @property
-    def squeezed(self) -> dict[str, float]:
-        """Units that come out of each tube, what is left over of the tints too."""
-        out = {paint: a for paint, a in self.amounts.items() if self.tint(paint) is None}
-        for step in self.beforehand:
-            out[step.tint.into] = out.get(step.tint.into, 0.0) + step.into
-            if step.tint.times == 1:
-                out[step.tint.paint] = out.get(step.tint.paint, 0.0) + step.strong
-        return out
-
 
 def mixed(tint: Tint, needed: float, measure: Measure) -> list[Beforehand]:
     """Say how a tint is mixed, in order: a tint of a tint begins with the tint."""

@@ -274,30 +274,56 @@ class HueTurn:
     @property
     def toward(self) -> str:
         """The named hue that the turn ends nearest to, or the next one where it began there."""
-        way = np.sign(self.turn)
-        names = [
-            (abs((hue - self.to_hue + 180) % 360 - 180), name)
-            for name, hue in _NAMED
-            if STEADY < ((hue - self.from_hue) * way) % 360 < 180
-        ]
-        return min(names)[1]
+        return _toward(self.from_hue, self.to_hue, self.turn)
 
     def __str__(self) -> str:
-        if self.chroma < GREYISH:
-            return "stays close to grey as it is let down"
-        if self.chroma < 2 * GREYISH:
-            near = min(_NAMED, key=lambda n: abs((self.to_hue - n[1] + 180) % 360 - 180))
-            return f"stays close to grey and leans {near[0]}"
-        if abs(self.turn) < STEADY:
-            return "keeps its hue as it is let down"
-        words = (
-            f"turns {abs(self.turn):.0f}° toward {self.toward} as it is let down "
-            f"(± {1.96 * self.uncertainty:.0f}°, {_ratio(self.from_parts)} to "
+        how_sure = (
+            f" (± {1.96 * self.uncertainty:.0f}°, {_ratio(self.from_parts)} to "
             f"{_ratio(self.to_parts)}, {self.view})"
         )
-        if abs(self.back) >= max(STEADY, abs(self.turn) / 4):
-            words += f", then {abs(self.back):.0f}° back"
-        return words
+        return turn_words(self.chroma, self.from_hue, self.to_hue, self.turn, self.back, how_sure)
+
+
+def turn_words(
+    chroma: float, from_hue: float, to_hue: float, turn: float, back: float, how_sure: str = ""
+) -> str:
+    """Say how a hue turns from masstone to tint, such as ``turns 14° toward blue``.
+
+    Parameters
+    ----------
+    chroma : float
+        The largest.
+    from_hue, to_hue, turn, back : float, degrees
+        As in `HueTurn`.
+    how_sure : str
+        What stands behind a turn in brackets.
+
+    Returns
+    -------
+    str
+    """
+    if chroma < GREYISH:
+        return "stays close to grey as it is let down"
+    if chroma < 2 * GREYISH:
+        near = min(_NAMED, key=lambda named: abs((to_hue - named[1] + 180) % 360 - 180))
+        return f"stays close to grey and leans {near[0]}"
+    if abs(turn) < STEADY:
+        return "keeps its hue as it is let down"
+    words = f"turns {abs(turn):.0f}° toward {_toward(from_hue, to_hue, turn)} as it is let down"
+    if abs(back) >= max(STEADY, abs(turn) / 4):
+        return f"{words}{how_sure}, then {abs(back):.0f}° back"
+    return f"{words}{how_sure}"
+
+
+def _toward(from_hue: float, to_hue: float, turn: float) -> str:
+    """Name the hue that a turn ends nearest to, of those that lie on its way."""
+    way = np.sign(turn)
+    names = [
+        (abs((hue - to_hue + 180) % 360 - 180), name)
+        for name, hue in _NAMED
+        if STEADY < ((hue - from_hue) * way) % 360 < 180
+    ]
+    return min(names)[1]
 
 
 def _ratio(parts: float) -> str:

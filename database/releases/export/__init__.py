@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -15,12 +14,9 @@ from ....calibrate.formats.session import Session
 from ....calibrate.optics.coefficients import TWO_FLUX
 from ....calibrate.optics.spectra import Array, Spectra
 from ....calibrate.optics.transport import TRANSPORT
-from ...mixing.model_choice import SYMBOLS, WORDS
+from ...mixing.model_choice import WORDS
 from ..compare import Numbers, opaque_readings
 from ..tables.text import figures, lines, words
-
-if TYPE_CHECKING:
-    from colour import SpectralDistribution
 
 COLUMNS = {TWO_FLUX: ("K", "S"), TRANSPORT: ("mu_a", "mu_s_prime")}
 STEPS = (0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0)
@@ -159,48 +155,6 @@ def as_cgats(numbers: Numbers, paints: Sequence[str] | None = None) -> str:
         header={"DESCRIPTOR": f"predicted opaque tint ladders, not readings ({whence(numbers)})"},
     )
     return format_cgats(session)
-
-
-def spectral_distributions(
-    numbers: Numbers, paints: Sequence[str] | None = None
-) -> dict[str, SpectralDistribution]:
-    """Predicted ladders as colour-science's spectral distributions, by name.
-
-    Raises
-    ------
-    InputError
-        For a paint that isn't among the numbers.
-    """
-    import colour
-
-    made = ladders(numbers, paints)
-    return {
-        name: colour.SpectralDistribution(
-            values[~np.isnan(values)], made.wavelengths[~np.isnan(values)], name=name
-        )
-        for name, values in zip(made.names, made.reflectance, strict=True)
-    }
-
-
-def k_and_s(numbers: Numbers, paint: str) -> tuple[SpectralDistribution, SpectralDistribution]:
-    """K and S of a paint, or its mu_a and mu_s', as colour-science's spectral distributions.
-
-    In the unit of their scale.
-
-    Raises
-    ------
-    KeyError
-        For a paint that isn't among the numbers.
-    """
-    import colour
-
-    c = numbers.coefficients.select([paint])
-    read = ~np.isnan(c.k[0])
-    made = [
-        colour.SpectralDistribution(values[0][read], c.wavelengths[read], name=f"{paint} {name}")
-        for name, values in zip(SYMBOLS[c.model], (c.k, c.s), strict=True)
-    ]
-    return made[0], made[1]
 
 
 def only(numbers: Numbers, paints: Sequence[str]) -> Numbers:
