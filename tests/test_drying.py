@@ -136,6 +136,7 @@ def test_commands_hold_a_wet_heap_against_a_wet_prediction_alone(store, monkeypa
     plate = ("next", "62,-18,-9", "--clear", "--add", "HULL=8,STARBOARD=1")
     assert "Nothing was taught yet" in tool("drying").out
     before = tool(*plate).out
+    assert "dry a dab and look" in tool("setout", "62,-18,-9").out
     assert "wet paint isn't yet its colour" in before and "Wet, the plate" not in before
     untaught = tool("next", "62,-18,-9", "--dab", "58,-20,-4", "--heap", "9", "--wet")
     assert untaught.status == 2 and "tintladder drying" in untaught.err
@@ -147,6 +148,10 @@ def test_commands_hold_a_wet_heap_against_a_wet_prediction_alone(store, monkeypa
     assert asked["wet_now"]["lab"][0] > asked["now_lab"][0]
     assert asked["wet_aim"]["lab"][0] > 62
     assert "Wet it looks" in tool("predict", "STARBOARD=1,HULL=8").out
+    set_out = tool("setout", "62,-18,-9")
+    assert "Wet on the plate it looks" in set_out.out and "dry a dab and look" not in set_out.out
+    (colour,) = tool("setout", "62,-18,-9", "--json").json["colours"]
+    assert colour["wet"]["lab"][0] > colour["made_lab"][0] + 1
     assert "wet on the plate it looks" in tool("recipe", "62,-18,-9", "--tubes", "2").out.lower()
     dab = tool("next", "62,-18,-9", "--dab", "66,-20,-2", "--heap", "9", "--wet", "--json")
     assert dab.json["dab"]["lab"][0] < 65 and dab.json["dab"]["band_de00"] > 1

@@ -125,6 +125,8 @@ def test_amounts_in_words():
     assert amount_words(2.25, SPOONS) == "2 ¼ spoons"
     assert amount_words(0.75, SPOONS) == "¾ spoon"
     assert amount_words(3.0, WEIGHED_PARTS) == "3 parts"
+    spoons, ml = (batch_grams(C, {"HULL": 1.0}, text) for text in ("2 spoons", "10ml"))
+    assert spoons == pytest.approx(ml)
     assert amount_words(0.35, MEASURES[0]) == "0.35 g"
 
 

@@ -106,6 +106,7 @@ def setout(
 
 def as_dict(answer: SettingOut) -> dict[str, Any]:
     """Everything said, for machines."""
+    from .drying import wet_as_dict
     from .recipe_shown import beforehand_as_dict, made_as_dict
 
     found = answer.found
@@ -134,6 +135,7 @@ def as_dict(answer: SettingOut) -> dict[str, Any]:
                 "scan_made": dab.recipe.scan_made,
                 "ml": dab.ml,
                 "made_of": made_as_dict(heap, dab.recipe.band),
+                "wet": wet_as_dict(answer.wet(dab)),
                 "order": [
                     {"paint": s.paint, "hold_back": s.hold_back, "words": s.words}
                     for s in dab.order.steps
@@ -158,6 +160,7 @@ def as_dict(answer: SettingOut) -> dict[str, Any]:
 def _show(answer: SettingOut) -> None:
     from ...calibrate.optics.colour import in_words
     from ..easel.made_words import beforehand_words, surplus_words
+    from .drying import wet_words
 
     found, basis, names = answer.found, answer.basis, answer.basis.names
     for remark in filter(None, (answer.wanted.remark, answer.wanted.cards_words)):
@@ -186,10 +189,10 @@ def _show(answer: SettingOut) -> None:
         if surplus_words(heap):
             over = surplus_words(heap)
             typer.echo(f"   {over[:1].upper()}{over[1:]}.")
-    typer.echo(
-        "\nHalves: put in the first half, dry a dab and look, then the rest: colours are of dry "
-        "paint."
-    )
+        if wet := answer.wet(dab):
+            typer.echo(f"   Wet on the plate it looks {wet_words(wet)}, and dries to that.")
+    look = "look" if all(map(answer.wet, found.dabs)) else "dry a dab and look"
+    typer.echo(f"\nHalves: put in the first half, {look}, then the rest: colours are of dry paint.")
     shown = [*(dab.target.lab for dab in found.dabs), *(found.fewer.lab if found.fewer else ())]
     if any(_hex(lab).endswith("!") for lab in shown):
         typer.echo("A ! marks a colour that a screen can't show: the nearest is given.")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.surface import Gloss
+from ..mixing.drying import Wet
 from ..mixing.made import Made
 from ..mixing.measures import Measure
 from ..mixing.portions import Beforehand, Tint, mixed
@@ -195,6 +196,11 @@ class SettingOut:
     def made_ml(self) -> float:
         """Millilitres of all heaps together."""
         return sum(dab.ml for dab in self.found.dabs)
+
+    def wet(self, dab: Dab) -> Wet | None:
+        """Return what a colour's heap looks like wet; None where that was never taught."""
+        drying = self.basis.drying(dab.recipe.parts)
+        return None if drying is None else drying.wet(dab.recipe.lab, dab.recipe.band)
 
     def by(self, dab: Dab, measure: Measure, handy: bool = False) -> Made:
         """Return one colour's heap by another measure, or a handy batch of it."""

@@ -87,19 +87,23 @@ def amount_words(amount: float, measure: Measure) -> str:
 
 
 def batch_grams(coefficients: Coefficients, parts: Mapping[str, float], text: str) -> float:
-    """Grams of a mix by weight to make: ``40ml`` or ``25g``, exactly so much.
+    """Grams of a mix by weight to make: ``40ml``, ``25g`` or ``6 spoons``, exactly so much.
 
     Raises
     ------
     InputError
         For any other text.
     """
-    match = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(ml|g)\s*", text, re.IGNORECASE)
+    match = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(ml|g|spoons?)\s*", text, re.IGNORECASE)
     if not match or float(match[1]) <= 0:
         raise InputError(
-            Field("make"), text, "expected an amount such as 40ml or 25g", "write 40ml"
+            Field("make"), text, "expected an amount such as 40ml, 25g or 6spoons", "write 40ml"
         )
-    return float(match[1]) * (density(coefficients, parts) if match[2].lower() == "ml" else 1.0)
+    unit = match[2].lower()
+    if unit == "g":
+        return float(match[1])
+    ml = float(match[1]) * (1.0 if unit == "ml" else SPOON_ML)
+    return ml * density(coefficients, parts)
 
 
 def area_grams(

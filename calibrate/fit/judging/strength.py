@@ -271,11 +271,6 @@ class HueTurn:
     chroma: float
     view: View
 
-    @property
-    def toward(self) -> str:
-        """The named hue that the turn ends nearest to, or the next one where it began there."""
-        return _toward(self.from_hue, self.to_hue, self.turn)
-
     def __str__(self) -> str:
         how_sure = (
             f" (± {1.96 * self.uncertainty:.0f}°, {_ratio(self.from_parts)} to "
@@ -297,10 +292,6 @@ def turn_words(
         As in `HueTurn`.
     how_sure : str
         What stands behind a turn in brackets.
-
-    Returns
-    -------
-    str
     """
     if chroma < GREYISH:
         return "stays close to grey as it is let down"
@@ -318,12 +309,8 @@ def turn_words(
 def _toward(from_hue: float, to_hue: float, turn: float) -> str:
     """Name the hue that a turn ends nearest to, of those that lie on its way."""
     way = np.sign(turn)
-    names = [
-        (abs((hue - to_hue + 180) % 360 - 180), name)
-        for name, hue in _NAMED
-        if STEADY < ((hue - from_hue) * way) % 360 < 180
-    ]
-    return min(names)[1]
+    ahead = [each for each in _NAMED if STEADY < ((each[1] - from_hue) * way) % 360 < 180]
+    return min(ahead, key=lambda named: abs((to_hue - named[1] + 180) % 360 - 180))[0]
 
 
 def _ratio(parts: float) -> str:
