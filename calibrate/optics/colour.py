@@ -16,6 +16,8 @@ from .spectra import GRID, Array
 
 # CIELAB's cube root gives way to a line below (6/29)^3 (ISO/CIE 11664-4).
 _EPSILON = (6 / 29) ** 3
+_DIFFERENT = 5.0
+"""CIEDE2000 from which on it is called another colour."""
 _SLOPE = 1 / (3 * (6 / 29) ** 2)
 ILLUMINANTS = ("D50", "D65", "A")
 OBSERVERS = (2, 10)
@@ -338,9 +340,23 @@ def in_words(difference: float) -> str:
         return "hard to see"
     if difference < 2:
         return "seen side by side only"
-    if difference < 5:
+    if difference < _DIFFERENT:
         return "a near miss"
     return "a different colour"
+
+
+def surely_in_words(difference: float, band: float) -> str:
+    """Say a CIEDE2000 difference as surely as it is known: no comfort that its band takes back.
+
+    Examples
+    --------
+    >>> surely_in_words(0.9, 3.0), surely_in_words(0.9, 12.0)
+    ('hard to see', 'may be a different colour')
+    """
+    worst = in_words(band)
+    if worst == in_words(_DIFFERENT) != in_words(difference):
+        return f"may be {worst}"
+    return in_words(difference)
 
 
 def lab_of_xyz(over_white: Array) -> Array:

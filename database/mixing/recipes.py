@@ -9,7 +9,7 @@ import numpy as np
 
 from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.coefficients import Coefficients
-from ...calibrate.optics.colour import D50, View, in_words
+from ...calibrate.optics.colour import D50, View, surely_in_words
 from ...calibrate.optics.colour_difference import ciede2000_band
 from ...calibrate.optics.spectra import Array
 from ..common.colour_words import colour_words, hue_name, hue_turn
@@ -289,5 +289,6 @@ def match_words(recipe: Recipe) -> str:
 def near_words(off: float, band: float) -> str:
     """Say how near a mix comes and how sure that is, both CIEDE2000."""
     return (
-        f"off by CIEDE2000 {off:.1f} ({in_words(off)}); sure to within {band:.1f} (95 of 100 times)"
+        f"off by CIEDE2000 {off:.1f} ({surely_in_words(off, band)}); sure to within {band:.1f} "
+        "(95 of 100 times)"
     )

@@ -18,7 +18,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
 from ...calibrate.errors import InputError
-from ...calibrate.optics.colour import in_words
+from ...calibrate.optics.colour import in_words, surely_in_words
 from ..store.store import Store
 from ..store.studio import Studio
 from .jobs import Jobs, Work
@@ -211,7 +211,8 @@ def _environment() -> Environment:
         trim_blocks=True, lstrip_blocks=True, auto_reload=False,
     )  # fmt: skip
     made.filters |= {
-        "in_words": in_words, "path": lambda text: quote(str(text), safe=""),
+        "in_words": in_words, "surely_in_words": surely_in_words,
+        "path": lambda text: quote(str(text), safe=""),
         "on_page": on_page,
     }  # fmt: skip
     return made

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from ...calibrate.cards.box import Box
 from ...calibrate.cards.printing import BOLD
-from ...calibrate.optics.colour import in_words
+from ...calibrate.optics.colour import surely_in_words
 from ..easel.made_words import beforehand_words, held_back, portion_words, surplus_words
 from ..easel.record import record_of
 from ..easel.setting_out import SettingOut, WantedColours
@@ -116,7 +116,7 @@ def _draw(
     paper.page.one_line(head, Box(left, top, width, 5), 9.5, font=BOLD)
     lines = [_step(dab, heap, i, names) for i in range(len(dab.order.steps))]
     off, band = heap.difference, heap.band(dab.recipe.band)
-    near = f"{in_words(off)} (CIEDE2000 {off:.1f}), sure to within {band:.1f}"
+    near = f"{surely_in_words(off, band)} (CIEDE2000 {off:.1f}), sure to within {band:.1f}"
     if not dab.reached:
         near = f"these tubes come no nearer: {near}"
     if dab.recipe.scan_made:

@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from ...calibrate.optics.coefficients import ABSOLUTE
-from ...calibrate.optics.colour import View, in_words, lab
+from ...calibrate.optics.colour import View, lab, surely_in_words
 from ...calibrate.optics.display import lab_to_srgb
 from ...calibrate.optics.spectra import GRID, Array
 from ..easel.made_words import parts_words
@@ -135,7 +135,7 @@ def _swatch(ax: Axes, x: float, y: float, colours: Array, gid: str) -> bool:
 
 def _words(ax: Axes, recipe: Recipe, title: str, x: float, top: float) -> None:
     said: Sequence[str] = [
-        f"{in_words(recipe.difference)} (CIEDE2000 {recipe.difference:.1f}),\n"
+        f"{surely_in_words(recipe.difference, recipe.band)} (CIEDE2000 {recipe.difference:.1f}),\n"
         f"sure to within {recipe.band:.1f}"
     ]
     if recipe.lights:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup
 
-from ....calibrate.optics.colour import in_words
+from ....calibrate.optics.colour import in_words, surely_in_words
 from ....calibrate.optics.display import hex_code, lab_to_srgb
 from ....calibrate.optics.spectra import Array
 from ...common.cautions import caution
@@ -123,7 +123,7 @@ def lesson(
 
 def _colour(dab: Dab, heap: Heap, names: Mapping[str, str], people: int) -> dict[str, Any]:
     off, band = heap.grams.difference, heap.grams.band(dab.recipe.band)
-    near = f"off by {off:.1f}, {in_words(off)}"
+    near = f"off by {off:.1f}, {surely_in_words(off, band)}"
     if not dab.reached:
         near = f"these tubes come no nearer: {near}"
     return {
