@@ -44,7 +44,7 @@ class Nuisance:
     ----------
     name : str
     kind : {"thickness", "weighing", "dry volume", "two fluxes", "k2", "haze", "surface",
-            "substrate", "half", "uneven", "white's scattering"}
+            "own surface", "substrate", "half", "uneven", "white's scattering"}
     spread : float
         Prior standard deviation, in the nuisance's own unit.
     unit : str

@@ -22,7 +22,7 @@ from ..problem.brushed import LEANS
 from ..problem.rows import SHAPES, Ints, Nuisance
 from .patch_thickness import PatchThickness, patch_thickness
 
-_BY_DRAWDOWN = ("thickness", "two fluxes", "haze", "surface", "k2", "uneven")
+_BY_DRAWDOWN = ("thickness", "two fluxes", "haze", "surface", "own surface", "k2", "uneven")
 """Kinds of nuisance values that move one number of each drawdown they touch."""
 _SHAPES = [shape for shape, _ in SHAPES.values()]
 _LEANS = [shape for shape, _ in LEANS.values()]
@@ -313,6 +313,10 @@ class BlockBatch:
             lift = 1 / (1 - k2 * r)
             slope = tau * lift**2
             seen = tau * r * lift
+        # What a film's own surface throws back beyond the record's doesn't get in.
+        more = shift["own surface"][self._at] if "own surface" in shift else 0.0
+        slope = slope * (1 - more)
+        inside = depth.mean(seen)
         by_log_x = slope * dr_x * depth.x
         alpha = self._alpha + (shift["haze"][self._at] if "haze" in shift else 0.0)
         own = self._known + (shift["surface"][self._at] if "surface" in shift else 0.0)
@@ -332,14 +336,16 @@ class BlockBatch:
             features.append(np.broadcast_to(self._k1 + own, by_k.shape))
         if "surface" in shift:
             features.append(np.broadcast_to(alpha, by_k.shape))
+        if "own surface" in shift:
+            features.append(1 - inside)
         if "k2" in shift:
             dtau = -self._fixed * self._sphere
             d_rg = -bare * (dtau + bare) / inner**2
-            by_k2 = dtau * r * lift + tau * (r * lift) ** 2 + slope * dr_rg * d_rg
+            by_k2 = (dtau * r * lift + tau * (r * lift) ** 2) * (1 - more) + slope * dr_rg * d_rg
             features.append(depth.mean(by_k2))
         if "uneven" in shift:
             features.append(depth.by_unevenness(by_log_x))
-        felt = ("two fluxes", "haze", "surface", "k2", "uneven")
+        felt = ("two fluxes", "haze", "surface", "own surface", "k2", "uneven")
         through += [self._moves[k] for k in felt if k in shift]
         if self._leans.any():
             features += [by_thickness * lean for lean in _LEANS]
@@ -351,7 +357,7 @@ class BlockBatch:
             features.append(by_beneath * _SHAPES[j] * self._read_bare)
             by_row = np.concatenate([by_row, moves[:, :, None]], axis=2)
         return FittedReadings(
-            alpha * (self._k1 + own) + depth.mean(seen),
+            alpha * (self._k1 + own) + more + (1 - more) * inside,
             spectral,
             np.stack(features, axis=2),
             by_row,

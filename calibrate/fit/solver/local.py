@@ -2,7 +2,8 @@
 
 To ask whether a step of a ladder is wrong, only its own paint and the whites need be solved again.
 Each mix's absorption is left loose, so that a step of the wrong make-up bends its own value and not
-the fit.
+the fit, and each film has a surface of its own, so that an underbound one is not taken for another
+paint.
 """
 
 from __future__ import annotations
@@ -22,6 +23,9 @@ from .solve import Solution, inverse, solve
 
 LOOSE = 0.5
 """Prior standard deviation of log K of each mix while steps are judged."""
+_OWN_SURFACE = 0.006
+"""How far a film's surface may lie from the card's while its step is judged: what indices from 1.46
+to 1.55 make, and half of what underbound and resinous films of oil paint were seen to."""
 
 
 def loosened(problem: Problem, blocks: Sequence[Block]) -> tuple[Problem, Ints, Ints]:
@@ -44,6 +48,11 @@ def loosened(problem: Problem, blocks: Sequence[Block]) -> tuple[Problem, Ints, 
         for parts in zip(*((b.rows, b.paints, b.scalars) for b in blocks), strict=True)
     )
 
+    read = np.unique(problem.drawdown[rows]).tolist()
+    surfaces = [
+        Nuisance(f"{d}: own surface", "own surface", _OWN_SURFACE, "", (d,)) for d in read
+    ]
+
     def loose(n: Nuisance) -> Nuisance:
         if n.kind in ("dry volume", "surface"):
             return replace(n, target=int(np.searchsorted(paints, n.target)))
@@ -54,7 +63,7 @@ def loosened(problem: Problem, blocks: Sequence[Block]) -> tuple[Problem, Ints, 
         paints=tuple(problem.paints[p] for p in paints),
         hubs=tuple(int(i) for i in np.flatnonzero(np.isin(paints, problem.hubs))),
         fractions=problem.fractions[:, paints],
-        nuisances=tuple(loose(problem.nuisances[m]) for m in kept),
+        nuisances=(*(loose(problem.nuisances[m]) for m in kept), *surfaces),
         weighing={
             i: problem.weighing[m][:, paints]
             for i, m in enumerate(kept.tolist())
