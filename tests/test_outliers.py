@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from tintladder.calibrate.cards.readings import CardReadings
 from tintladder.calibrate.fit.joint import fit_paints
-from tintladder.calibrate.fit.judging.outliers import trust
+from tintladder.calibrate.fit.judging.trust import trust
 from tintladder.calibrate.fit.problem.arrays import build
 from tintladder.calibrate.fit.problem.finding import Finding
 from tintladder.calibrate.fit.problem.result import JointFit, PaintFit

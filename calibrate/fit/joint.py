@@ -13,9 +13,11 @@ from ..optics.coefficients import ABSOLUTE, Coefficients
 from ..optics.spectra import Array
 from .judging.leave_out import LeftOut, leave_steps_out
 from .judging.mixtures_out import Conclude, without_mixtures
-from .judging.outliers import find, trust, without
+from .judging.outliers import find
 from .judging.part_errors import erring, learnt_part_error
 from .judging.quality import nuisance_table, paint_fits
+from .judging.trust import of_free_thickness, trust, without
+from .judging.wrong_white import wrong_white
 from .problem.arrays import Problem
 from .problem.finding import Finding
 from .problem.noise import reading_noise
@@ -176,13 +178,13 @@ def solved_of(
     ladders, whole, taught, _ = can
     start, held = begin(ladders)
     solution, weight, used = minimise(ladders, start, settings, held, progress)
-    alone = Solved(ladders, solution, weight, used)
+    alone = Solved(solution.problem, solution, weight, used)
     if not taught:
         return alone
     start, held = begin(whole)
     found = solution.findings
     solution, weight, used = minimise(whole, start, settings, held, progress, found)
-    return Solved(whole, solution, weight, used, taught, alone)
+    return Solved(solution.problem, solution, weight, used, taught, alone)
 
 
 def with_noise(settings: FitSettings, readings: Sequence[CardReadings]) -> FitSettings:
@@ -222,20 +224,25 @@ def minimise(
         With the smoothness used.
     """
     findings = list(known or ())
-    kept = trust(problem, findings)
-    begin = start
-    for look in range(_LOOKS + 1):
-        way = _learnt_on_the_way(problem, start, begin, kept, settings, held, progress)
-        if look == _LOOKS or known is not None:
+    as_read = problem
+
+    def found_with(findings: Sequence[Finding]) -> _Way:
+        problem, kept = of_free_thickness(as_read, findings), trust(as_read, findings)
+        begin = start
+        if findings and known is None:
+            # What doesn't belong may have led astray where the fit began.
+            begin = starting_values(without(problem, kept))
+            begin[list(held)] = start[list(held)]
+        return _learnt_on_the_way(problem, start, begin, kept, settings, held, progress)
+
+    way = found_with(findings)
+    for _ in range(_LOOKS if known is None else 0):
+        more = _more_found(way, findings, settings, held, found_with)
+        if not more:
             break
-        new = find(problem, way.prior, way.solution, way.weight * kept[:, None], held)
-        findings += [f for f in new if all(f.rows != told.rows for told in findings)]
-        before, kept = kept, trust(problem, findings)
-        if np.array_equal(before, kept):
-            break
-        # What was set aside may have led astray where the fit began.
-        begin = starting_values(without(problem, kept))
-        begin[list(held)] = start[list(held)]
+        findings += more
+        way = found_with(findings)
+    problem, kept = way.solution.problem, trust(as_read, findings)
     # Only now, for a wrong step must not pass for a paint that the model holds badly.
     for _ in range(_PAINT_ROUNDS if settings.model_spread is None else 0):
         way = _errors_learnt(problem, way, kept, progress, by_paint=True)
@@ -256,6 +263,34 @@ class _Way(NamedTuple):
     prior: Prior
     weight: Array
     settings: FitSettings
+
+
+def _more_found(
+    way: _Way,
+    findings: Sequence[Finding],
+    settings: FitSettings,
+    held: Sequence[int],
+    found_with: Callable[[Sequence[Finding]], _Way],
+) -> list[Finding]:
+    """Find what else doesn't belong; a white that all ladders contradict only where nothing does.
+
+    Nothing, where what is found changes nothing.
+    """
+    problem = way.solution.problem
+    kept = trust(problem, findings)
+    told = {(f.kind, f.rows) for f in findings}
+    new = find(problem, way.prior, way.solution, way.weight * kept[:, None], held)
+    new = [f for f in new if (f.kind, f.rows) not in told]
+    changed = not np.array_equal(kept, trust(problem, [*findings, *new]))
+    if changed or any(f.kind == "film" for f in new) or settings.model_spread is not None:
+        return new
+
+    def without_step(trial: Finding) -> tuple[Solution, Array, FitSettings]:
+        again = found_with([*findings, trial])
+        return again.solution, again.weight, again.settings
+
+    white = wrong_white(problem, way.settings, without_step)
+    return new if white is None or (white.kind, white.rows) in told else [*new, white]
 
 
 def _learnt_on_the_way(

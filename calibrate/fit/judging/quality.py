@@ -8,21 +8,27 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from ...cards.card import SUBSTRATES
 from ...optics.coefficients import Coefficients
 from ...optics.colour import ciede2000, lab
 from ...optics.spectra import Array, Flag
 from ..problem.arrays import Problem
 from ..problem.finding import Finding
 from ..problem.result import PaintFit
+from ..problem.rows import Ints
 from ..problem.seen import FLAG_WORDS, surface_darker
 from ..solver.solve import Solution, inverse
-from .outliers import trust
+from .beyond_films import beyond_films
+from .trust import trust
 
 GOOD_TO_MIX, FIRST_GUESS, LOOK_AT_STEP = "good to mix by", "a first guess", "look at this step"
 LOOK_AT_STEP_BEFORE = "paint this step again"
 """What `LOOK_AT_STEP` was called before; releases that are published keep it."""
 GOOD, ROUGH = 1.5, 4.0
 """Mean and worst patch up to which a fit is good to mix by, in CIEDE2000 (our rule, no source)."""
+SHOWS_GROUND = 5.0
+"""CIEDE2000 between a film over black and over white from which it is said to show its ground: more
+than anybody overlooks (our choice)."""
 LITTLE = 0.1
 """Share of a paint up to which steps tell how it acts in others, but not what it is alone."""
 
@@ -144,7 +150,9 @@ def paint_fit(
     )
     odd = [_advice(f, kept) for f in solution.findings if set(f.rows) & set(rows.tolist())]
     verdict, reasons = judge(table, found, column, odd)
-    reasons += tuple(beneath(problem, solution, cards))
+    reasons += (*shown_ground(problem, rows), *beneath(problem, solution, cards))
+    if beyond := beyond_films(problem, column):
+        verdict, reasons = FIRST_GUESS, (*beyond, *reasons)
     if not solution.settled:
         verdict = FIRST_GUESS if verdict == GOOD_TO_MIX else verdict
         reasons += ("the fit stopped before it settled",)
@@ -153,6 +161,42 @@ def paint_fit(
     beside = [h for h in problem.hubs if h != column and held[h]]
     names = [paint, *(problem.paints[h] for h in sorted(beside, key=lambda h: -held[h]))]
     return PaintFit(paint, found.select(names), table, residuals, verdict, reasons)
+
+
+def shown_ground(problem: Problem, rows: Ints) -> list[str]:
+    """Whether a paint's own films show what they were painted over: they are thin, or it is clear.
+
+    Parameters
+    ----------
+    problem : Problem
+    rows : int array
+        Its patches.
+
+    Returns
+    -------
+    list of str
+        At most one sentence, of the film that shows it most.
+    """
+    alone = (problem.fractions > 0).sum(axis=1) == 1
+    pairs: dict[int, dict[str, int]] = {}
+    for n in rows.tolist():
+        if alone[problem.drawdown[n]] and not np.isnan(problem.measured[n]).any():
+            pairs.setdefault(int(problem.drawdown[n]), {})[problem.patches[n].over] = n
+    both = [
+        (over["black"], over["white"]) for over in pairs.values() if len(over) == len(SUBSTRATES)
+    ]
+    if not both:
+        return []
+    black, white = np.array(both).T
+    seen = lab(problem.measured, problem.wavelengths)
+    apart = ciede2000(seen[black], seen[white])
+    most = int(apart.argmax())
+    if apart[most] < SHOWS_GROUND:
+        return []
+    return [
+        f"its {problem.patches[black[most]].step} shows its ground, by CIEDE2000 {apart[most]:.0f} "
+        "between black and white: the paint is transparent, or the film is thin"
+    ]
 
 
 def beneath(problem: Problem, solution: Solution, cards: Collection[str]) -> list[str]:
@@ -189,10 +233,15 @@ def root_mean_square(residual: Array) -> Array:
     return np.where(count > 0, np.sqrt(mean), np.nan)
 
 
-def _advice(finding: Finding, kept: Array) -> str:
+def _advice(finding: Finding, trusted: Array) -> str:
     """What was done about a finding, and what to do."""
-    aside = kept[list(finding.rows)].max() == 0
-    done = "it is set aside" if aside else "it is kept, for without it too little is left"
+    if finding.kind == "film":
+        return f"{finding.words}; draw it again, or measure its film and write that on the card"
+    say = trusted[list(finding.rows)]
+    done = "it is set aside"
+    if say.max() > 0:
+        kept = "nothing else tells what the paint does alone, so it is kept, with little say"
+        done = kept if say.max() < 1 else "it is kept, for without it too little is left"
     return f"{finding.words}: {done}; check its label, or paint it again"
 
 
@@ -238,7 +287,7 @@ def judge(
     verdict : str
     reasons : tuple of str
     """
-    kept = table["weight"].to_numpy() > 0
+    kept = table["weight"].to_numpy() == 1
     verdict, reasons = _misses(table, kept)
     if odd:
         verdict = LOOK_AT_STEP

@@ -59,7 +59,7 @@ def figures(report: QualityReport) -> pd.DataFrame:
 
 
 def _rows(report: QualityReport) -> Iterator[dict[str, Any]]:
-    de = report.patches.loc[report.patches["weight"] > 0, "de00"]
+    de = report.patches.loc[report.patches["weight"] == 1, "de00"]
     for quantity, value in ((MISS_MEAN, de.mean()), (MISS_WORST, de.max())):
         yield _difference(quantity, float(value))
     for step, value in report.left_out.items():

@@ -8,11 +8,11 @@ from typing import Literal
 
 @dataclass(frozen=True)
 class Finding:
-    """A patch or a step that doesn't belong, and is set aside.
+    """A patch or a step that doesn't belong, or a film thinner than it was taken for.
 
     Attributes
     ----------
-    kind : {"swapped steps", "swapped substrates", "wrong step", "wrong patch"}
+    kind : {"swapped steps", "swapped substrates", "wrong step", "wrong patch", "film"}
     card : str
     steps : tuple of str
         The step, or the two that look swapped, or the first and those taken from it.
@@ -23,13 +23,17 @@ class Finding:
     flag : str
         The same in a few words, to stand beside the patch.
     gain : float
-        Log likelihood gained by setting it aside.
+        Log likelihood gained by this explanation, beyond what a sound one would gain.
+    say : float
+        Factor on the weight of those of its patches that are of a paint alone; other patches of it
+        have no say at all.
     """
 
-    kind: Literal["swapped steps", "swapped substrates", "wrong step", "wrong patch"]
+    kind: Literal["swapped steps", "swapped substrates", "wrong step", "wrong patch", "film"]
     card: str
     steps: tuple[str, ...]
     rows: tuple[int, ...]
     words: str
     flag: str
     gain: float
+    say: float = 0.0

@@ -56,6 +56,28 @@ def patch_mean(
     return mean, variance, int(rows.size), flags
 
 
+def repeats_apart(readings: CardReadings, label: str) -> float:
+    """How far the levels of a patch's repeats differ from their mean, relative; 0 of one alone.
+
+    Parameters
+    ----------
+    readings : CardReadings
+    label : str
+        Of the patch.
+
+    Returns
+    -------
+    float
+        Standard deviation.
+    """
+    values = readings.read(label)
+    whole = values[:, ~np.isnan(values).any(axis=0)]
+    if len(whole) < 2 or not whole.size:
+        return 0.0
+    level = whole.mean(axis=1)
+    return float(level.std(ddof=1) / max(abs(level.mean()), 1e-3))
+
+
 def bare_means(
     readings: CardReadings, settings: FitSettings
 ) -> dict[str, tuple[Array, Array, int, int]]:

@@ -58,7 +58,7 @@ class PaintFit:
         return float(self._trusted().max())
 
     def _trusted(self) -> pd.Series:
-        kept = self.patches["weight"] > 0
+        kept = self.patches["weight"] == 1
         return self.patches.loc[kept if kept.any() else ~kept, "de00"]
 
 

@@ -18,7 +18,7 @@ from ...optics.spectra import GRID, Array, Flag
 from ...optics.surface import Surface, haze_prior
 from .brushed import LEANS, Hidden, brushed_out, log_coat
 from .own_surface import showing_surface
-from .patch_means import bare_means, patch_mean
+from .patch_means import bare_means, patch_mean, repeats_apart
 from .settings import UNEVEN_UNSURE, FitSettings
 from .tube import Tube
 
@@ -71,6 +71,7 @@ class Patch:
     """One patch: a drawdown over one substrate, all its repeats averaged.
 
     `paint` is that whose ladder the drawdown belongs to; empty where its card names none.
+    `apart` is how far the levels of its repeats differ, a relative standard deviation.
     """
 
     card: str
@@ -81,6 +82,7 @@ class Patch:
     repeats: int
     flags: int
     paint: str = ""
+    apart: float = 0.0
 
 
 class Rows:
@@ -201,6 +203,7 @@ class Rows:
     ) -> None:
         card, label = readings.card, f"{d.step}/{over}"
         mean, variance, repeats, flags = patch_mean(readings, label, self._settings)
+        apart = repeats_apart(readings, label)
         film = self.film[index]
         if film and over not in substrates:
             raise InputError(
@@ -219,7 +222,8 @@ class Rows:
         if surface.haze_is_free:
             self._hazes[card.name, d.surface].append(len(self.patches))
         mine = d.paint or ""
-        self.patches.append(Patch(card.name, label, d.step, over, index, repeats, flags, mine))
+        patch = Patch(card.name, label, d.step, over, index, repeats, flags, mine, apart)
+        self.patches.append(patch)
         self.measured.append(mean)
         self.variance.append(variance)
         self.bare.append(bare)

@@ -49,9 +49,7 @@ def loosened(problem: Problem, blocks: Sequence[Block]) -> tuple[Problem, Ints, 
     )
 
     read = np.unique(problem.drawdown[rows]).tolist()
-    surfaces = [
-        Nuisance(f"{d}: own surface", "own surface", _OWN_SURFACE, "", (d,)) for d in read
-    ]
+    surfaces = [Nuisance(f"{d}: own surface", "own surface", _OWN_SURFACE, "", (d,)) for d in read]
 
     def loose(n: Nuisance) -> Nuisance:
         if n.kind in ("dry volume", "surface"):

@@ -35,7 +35,7 @@ FREEDOM = 4.0
 _ROUNDS = 4
 _LEAST_FREE = 0.02
 """Least share of a reading that a fit is said not to take up."""
-_INDEPENDENT = 4.0
+INDEPENDENT = 4.0
 """Independent values that a patch's residuals come to, for neighbours err alike (our choice)."""
 _ALIKE = 12.0
 """Independent values that a paint must show before its own scale counts as much as all paints'."""
@@ -215,7 +215,7 @@ class _LeftOver:
         )
         share = np.bincount(self.step, self.free.mean(axis=1), self.steps.size)
         ratio = np.asarray(total / np.maximum(free, 1e-9), dtype=float)
-        values = np.asarray(_INDEPENDENT * share, dtype=float)
+        values = np.asarray(INDEPENDENT * share, dtype=float)
         return ratio, values
 
     def say(self, logs: Array) -> Array:
