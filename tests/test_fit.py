@@ -2,9 +2,11 @@
 
 import numpy as np
 import pytest
-from tintladder.calibrate.fit.joint import fit_paints, smooth_prior, starting_values
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.minimise import smooth_prior
 from tintladder.calibrate.fit.problem.arrays import build
 from tintladder.calibrate.fit.problem.settings import FitSettings
+from tintladder.calibrate.fit.problem.start import starting_values
 from tintladder.calibrate.fit.solver import clusters as clusters_module
 from tintladder.calibrate.fit.solver.solve import solve
 from tintladder.calibrate.fit.uncertainty.model_errors import first_weight

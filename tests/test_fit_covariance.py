@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 from scipy.optimize import least_squares
-from tintladder.calibrate.fit.joint import smooth_prior, starting_values
 from tintladder.calibrate.fit.judging.quality import nuisance_table
+from tintladder.calibrate.fit.minimise import smooth_prior
 from tintladder.calibrate.fit.problem.arrays import build
 from tintladder.calibrate.fit.problem.settings import FitSettings
+from tintladder.calibrate.fit.problem.start import starting_values
 from tintladder.calibrate.fit.solver.clusters import clusters
 from tintladder.calibrate.fit.solver.forward import Block
 from tintladder.calibrate.fit.solver.solve import solve

@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 from tintladder.calibrate.cards.card import Card, Drawdown
-from tintladder.calibrate.fit.joint import smooth_prior, starting_values
+from tintladder.calibrate.fit.minimise import smooth_prior
 from tintladder.calibrate.fit.problem.arrays import Problem, build
 from tintladder.calibrate.fit.problem.rows import Nuisance
 from tintladder.calibrate.fit.problem.settings import FitSettings
+from tintladder.calibrate.fit.problem.start import starting_values
 from tintladder.calibrate.fit.solver.solve import Solution, solve
 from tintladder.calibrate.fit.uncertainty import model_errors
 from tintladder.calibrate.fit.uncertainty.model_errors import (

@@ -7,10 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from tintladder.calibrate.fit.joint import smooth_prior, starting_values
 from tintladder.calibrate.fit.judging.leave_out import leave_steps_out
+from tintladder.calibrate.fit.minimise import smooth_prior
 from tintladder.calibrate.fit.problem.arrays import build
 from tintladder.calibrate.fit.problem.settings import FitSettings
+from tintladder.calibrate.fit.problem.start import starting_values
 from tintladder.calibrate.fit.solver.solve import solve
 from tintladder.calibrate.fit.uncertainty.model_errors import first_weight, full_weight
 from tintladder.calibrate.optics.colour import ciede2000, lab

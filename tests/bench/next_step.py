@@ -16,7 +16,8 @@ import numpy as np
 from tintladder.calibrate.cards.card import Card, Drawdown
 from tintladder.calibrate.cards.readings import CardReadings
 from tintladder.calibrate.cards.weighing_out import Step, weigh_out
-from tintladder.calibrate.fit.joint import fit_paints, smooth_prior
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.minimise import smooth_prior
 from tintladder.calibrate.fit.planning.guess import Guess
 from tintladder.calibrate.fit.planning.information import DRIFT, TARGETS, unpainted
 from tintladder.calibrate.fit.planning.next_step import LadderPlan, plan_ladder

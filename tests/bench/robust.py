@@ -18,7 +18,8 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 from tintladder.calibrate.cards.card import SUBSTRATES, Card
 from tintladder.calibrate.cards.readings import CardReadings
-from tintladder.calibrate.fit.joint import fit_paints, minimise, with_noise
+from tintladder.calibrate.fit.joint import fit_paints, with_noise
+from tintladder.calibrate.fit.minimise import minimise
 from tintladder.calibrate.fit.problem.arrays import build
 from tintladder.calibrate.fit.problem.result import JointFit
 from tintladder.calibrate.fit.problem.settings import FitSettings

@@ -13,7 +13,8 @@ from typing import NamedTuple
 
 import numpy as np
 from threadpoolctl import threadpool_limits
-from tintladder.calibrate.fit.joint import fit_paints, minimise, smooth_prior
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.minimise import minimise, smooth_prior
 from tintladder.calibrate.fit.problem.arrays import Problem, build
 from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.fit.problem.start import starting_values

@@ -14,7 +14,7 @@ from ...optics.colour import lab, lab_jacobian
 from ...optics.colour_difference import ciede2000_metric
 from ...optics.spectra import GRID, Array, Spectra
 from ...optics.surface import Surface
-from ..joint import smooth_prior
+from ..minimise import smooth_prior
 from ..problem.arrays import Problem, build
 from ..problem.patch_means import reading_sd
 from ..problem.rows import Ints

@@ -32,8 +32,8 @@ from ...errors import InputError
 from ...optics.coefficients import ABSOLUTE, Coefficients
 from ...optics.sensors import CHANNELS, Sensors
 from ...optics.spectra import Array
-from ..joint import HELD
 from ..judging.quality import nuisance_table, paint_fits
+from ..minimise import HELD
 from ..new_tube import known_log, with_known
 from ..problem.arrays import Problem
 from ..problem.result import JointFit, PaintFit
