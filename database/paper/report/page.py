@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 import re
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -32,7 +33,16 @@ from ...releases.words import caution_lines, citation
 from .fits import Packed, held_out, learnt_from, unpack
 from .models import fared, shown_by
 from .paint import PaintPage, paint_page, unbroken
-from .pictures import COMPASS, SIDE, Scale, hue_picture, ks_picture, lightness_picture
+from .pictures import (
+    COMPASS,
+    SIDE,
+    Scale,
+    hue_picture,
+    ks_picture,
+    lightness_picture,
+    reflectance_picture,
+)
+from .wall import record_of_release, wall_plates
 
 ORDERS = (
     ("name", "name"),
@@ -200,6 +210,9 @@ def _render(
     numbers = list({id(each): each.coefficients for each in by.values()}.values())
     scale = Scale.of(colours, numbers)
     letters = [LETTERS[c.model] for c in numbers]
+    # As the model has it that most paints are shown by.
+    most = Counter(id(each) for each in by.values()).most_common(1)[0][0]
+    used = next(each for each in by.values() if id(each) == most)
     style, script = page_text(__package__, "report.css"), page_text(__package__, "report.js")
     template = _environment().get_template("report.html")
     descriptor = release.descriptor
@@ -228,6 +241,8 @@ def _render(
         side=SIDE,
         compass=COMPASS,
         verdict=_verdict(release, packed, names),
+        plates=[replace(each, svg=Markup(each.svg)) for each in wall_plates(used, names)],
+        record=record_of_release(used, names),
         orders=ORDERS,
         reference=next((p.strength.reference for p in pages if p.strength), ""),
         names=names,
@@ -259,6 +274,7 @@ def _pictures(
     return {
         "hue": hue_picture(page.line, page.read, ends[:1], scale),
         "lightness": lightness_picture(page.line, page.read, ends, scale),
+        "reflectance": reflectance_picture(page.steps, scale),
         "ks": ks_picture(coefficients, page.nickname, scale),
         "letters": LETTERS[coefficients.model],
     }

@@ -12,6 +12,7 @@ from ....calibrate.cards.printing import PLAIN, load_fonts
 from ....calibrate.optics.coefficients import Coefficients
 from ....calibrate.optics.colour import chroma_hue
 from ....calibrate.optics.spectra import Array
+from ...mixing.ladder import Ladder
 from ...mixing.model_choice import LETTERS
 from ...pictures.label_places import Bbox, label_places
 from ...pictures.swatch import Swatch
@@ -268,6 +269,26 @@ def _box(label: Label) -> Bbox:
     left = {"start": 0.0, "middle": wide / 2, "end": wide}[label.anchor]
     low = SIDE - label.y - _UNDER
     return Bbox.from_bounds(label.x - left, low, wide, _TALL)
+
+
+def reflectance_picture(steps: Ladder, scale: Scale) -> Picture:
+    """Reflectance of a paint's steps over white, as the fit has them, by wavelength."""
+    first, last = scale.wavelengths
+    lines, labels = [], []
+    fitted = steps.fitted.get("white", np.zeros((0, steps.wavelengths.size)))
+    for i, spectrum in enumerate(fitted):
+        read = np.isfinite(spectrum)
+        if not read.any():
+            continue
+        x = _across((steps.wavelengths[read] - first) / (last - first))
+        y = _up(np.clip(spectrum[read], 0, 1.02))
+        lines.append(("path", _points(np.stack([x, y], 1))))
+        if i in (0, len(fitted) - 1):
+            label = steps.labels[i].splitlines()[0]
+            labels.append(Label(_near(x[-1]), _near(float(y[-1]) - 5), label, "end"))
+    if len(labels) == 2 and abs(labels[0].y - labels[1].y) < 2 * _TALL:
+        labels = labels[:1]
+    return Picture(tuple(lines), (), (), tuple(labels))
 
 
 def ks_picture(coefficients: Coefficients, paint: str, scale: Scale) -> Picture:
