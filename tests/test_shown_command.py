@@ -56,7 +56,7 @@ def test_ways_to_a_colour_are_drawn_when_asked(tool, tmp_path):
         (("lesson", "62,-18,-9", "--grey", "1,1"), "--grey"),
         (("lesson", "62,-18,-9", "--out", "/proc/none/a.html"), "can't be written"),
         (("setout", "62,-18,-9", "--print", "a.pdf", "--page", "a3"), "a4 or letter"),
-        (("recipe", "62,-18,-9", "--picture", "ways.gif"), ".png or .svg"),
+        (("recipe", "62,-18,-9", "--picture", "ways.gif"), ".svg or .pdf"),
     ],
 )
 def test_refuses_in_one_line_and_leaves_nothing(tool, tmp_path, arguments, said):
