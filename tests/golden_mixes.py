@@ -225,7 +225,11 @@ def setting_out_on_page(visit: Any, asked: Mapping[str, str], photo: Path | None
         text,
     )
     return {
-        "matched": first(r"matched and shown (as .*?)\. ", text, "condition"),
+        "matched": first(
+            r"films that hide; (as .*?)(?:, on films that dried \w+)?; beside each",
+            text,
+            "condition",
+        ),
         "tubes": dict(re.findall(rf"([A-Z][\w ]*?) {NUMBER} ml", tubes)),
         "heaps": [
             (words, ml, sorted(re.findall(rf"(?:First|then) {NUMBER} g {OF}", steps)), off, band)

@@ -33,12 +33,12 @@ from .invented_palette import invented_coefficients
 APART = 12
 """Bits of 256 that may differ: other fonts and renderers move a few, another picture some 100."""
 LOOKS = {
-    "tints": "f8f0438ec78e38718f0f9d51b871b8713871c78e438e478e63ae70f1851f3871",
-    "films": "ffaa3ff081557eaa8055805560aa7eaa7eaa6a2b1ff0815581553faa81551ff0",
-    "contrasts": "b3bd62a56ff18fde9d80913a9d72914293c6528cd2b9a7f1a5076c3e60a82c0f",
-    "strengths": "bdda995e3a841c049cb07d819f0a7b68c0704e96c0b742b4c27dc35fc27be57b",
-    "reach": "bfb28e1dc4099e5ba44d4dafcc891835b65559a37bb278787ba2a1443f34c0c3",
-    "ways": "bff6c003c08933762f792dff3ffec088c8086d12c489337637f6c00137edcc89",
+    "tints": "f8f06a8fc7873870870f953ab478b4703871c38fc38f638f6387387895329c78",
+    "films": "fa813f81957a6a81857ec17e6a956a276a856aa5955a954a857e1fc0469d957a",
+    "contrasts": "bbca628267a58fe59c42d91e9d7899f193e35b8e520cb7f0a705661f605a2c07",
+    "strengths": "beed9d6d3b429e031e5834c0cf843db6c078674bc0cb6258c13fe1a7e1ac62bc",
+    "reach": "bfa6965cc09bb6d7805149ae49af49a93f2ac0c733e669c13fa6b254c4394e61",
+    "ways": "bfee6f36c003904ac419c9993f7c3bf498dc37ecc88bc0083b66c89137743769",
 }
 
 

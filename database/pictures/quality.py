@@ -26,7 +26,7 @@ def plot_residuals(
     paint that was scanned it is one of the lines that three channels allow, and that is said.
     """
     ax = axes_or_new(ax, WIDE, 4.8)
-    dress(ax, f"What the fit of {name or report.paint} leaves over", "wavelength, nm", "")
+    dress(ax, f"What the fit {name and f'of {name} '}leaves over", "wavelength, nm", "")
     patches = list(zip(report.patches["card"], report.patches["patch"], strict=True))
     table = report.residuals.set_index(["card", "patch"]).sort_index()
     left = report.residuals["measured"] - report.residuals["fitted"]
