@@ -21,7 +21,7 @@ def test_from_a_photograph_to_a_batch_whose_swatch_has_dried(window: Any, own_pa
     home = own_page[0].origin
     found = []
     window.goto(f"{home}/mix")
-    window.get_by_text("Or a spot of a photograph").click()
+    window.get_by_text("A photograph, and what else can be typed").click()
     window.locator("#aim .drop input[type=file]").set_input_files(PHOTOS / "slipway.jpg")
     window.locator("input[type=image]").wait_for()
     # Where they are is in the photographs' README.

@@ -7,7 +7,7 @@ import numpy as np
 from ...calibrate.optics.spectra import Array
 
 # Hue names by CIELAB hue angle under D50; where one ends and the next begins is our own rule.
-_HUES = (
+HUES = (
     (15, "magenta"),
     (45, "red"),
     (68, "orange"),
@@ -29,7 +29,7 @@ GREYED_CHROMA = 28.0
 
 def hue_name(hue: float) -> str:
     """Name of a CIELAB hue angle in degrees."""
-    return next(name for limit, name in _HUES if hue % 360 < limit)
+    return next(name for limit, name in HUES if hue % 360 < limit)
 
 
 def colour_words(colour: Array) -> str:

@@ -14,12 +14,12 @@ from ...calibrate.optics.colour import ciede2000
 if TYPE_CHECKING:
     from ..store.store import Store
 
-_COUNTS = 4.0
+COUNTS = 4.0
 """Dried batches that a stated band counts for (our own rule)."""
 _MEAN = 0.35
 """Mean square of a difference over the square of what 95 of 100 stay within: 0.26 where it has one
 direction (chi-square), 0.38 where it has three, and mixes lie between."""
-_LEAST, _MOST = 0.7, 3.0
+LEAST, MOST = 0.7, 3.0
 """Times that a band is ever made narrower or wider by batches (our own rule)."""
 _READ = 0.5
 """CIEDE2000 that a swatch's colour holds to at the best, 95 of 100 times."""
@@ -100,6 +100,6 @@ def widening(known: Sequence[DriedBatch], paints: Collection[str]) -> Widening:
     mine = set(paints)
     weights = np.array([len(mine & set(b.paints)) / len(mine | set(b.paints)) for b in known])
     squares = np.array([b.square for b in known])
-    square = (_COUNTS + float(weights @ squares)) / (_COUNTS + float(weights.sum()))
-    times = float(np.clip(np.sqrt(square), _LEAST, _MOST))
+    square = (COUNTS + float(weights @ squares)) / (COUNTS + float(weights.sum()))
+    times = float(np.clip(np.sqrt(square), LEAST, MOST))
     return Widening(times, int((weights > 0).sum()))

@@ -279,7 +279,7 @@ def amounts(ways: Ways, recipe: Recipe, quantity: Quantity) -> Amounts:
         For an amount that is none.
     """
     basis, parts, wanted = ways.basis, recipe.parts, ways.answer.target.lab
-    grams = _grams(basis, parts, quantity)
+    grams = grams_to_make(basis, parts, quantity)
     measured = tuple(
         basis.made(parts, wanted, measure, grams) for measure in quantity.measuring.every
     )
@@ -289,7 +289,14 @@ def amounts(ways: Ways, recipe: Recipe, quantity: Quantity) -> Amounts:
     )  # fmt: skip
 
 
-def _grams(basis: Basis, parts: Mapping[str, float], quantity: Quantity) -> float | None:
+def grams_to_make(basis: Basis, parts: Mapping[str, float], quantity: Quantity) -> float | None:
+    """Return how much of a mix is to be made, g; None for a handy batch.
+
+    Raises
+    ------
+    InputError
+        For an amount that is none.
+    """
     if not quantity.make:
         return None
     if "x" not in quantity.make.casefold():

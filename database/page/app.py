@@ -6,7 +6,6 @@ import sys
 import traceback
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from importlib.resources import files
 
 from starlette.applications import Starlette
 from starlette.datastructures import FormData
@@ -16,11 +15,13 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
+from ..common.one_page import page_text
 from ..store.studio import Studio
 from .asked import Asked
 from .guard import Guard, TooLarge
 from .jobs import Jobs
 from .keys import Keys
+from .remembered import Remembered
 from .sitting_room import Room
 from .views import (
     adopt,
@@ -115,7 +116,15 @@ ROUTES = (
     ("/paper/picture", paper.for_a_picture, POST),
     ("/paper/{name}", paper.paper, GET),
 )
-_STATIC = {"page.css": "text/css", "page.js": "text/javascript", "sitting.js": "text/javascript"}
+_OWN = "tintladder.database.page"
+_STATIC = {
+    "page.css": (_OWN, "text/css"),
+    "page.js": (_OWN, "text/javascript"),
+    "sitting.js": (_OWN, "text/javascript"),
+    "table.js": (_OWN, "text/javascript"),
+    "predict.js": ("tintladder.database.paper.handout", "text/javascript"),
+}
+"""Styles and scripts: the package that each lies in, and its kind."""
 
 
 def make_app(studio: Studio, keys: Keys) -> Starlette:
@@ -143,6 +152,8 @@ def make_app(studio: Studio, keys: Keys) -> Starlette:
     app.state.jobs = Jobs()
     app.state.room = Room()
     app.state.searches = Searches()
+    app.state.looks = Remembered(2)
+    app.state.numbers = Remembered(4)
     return app
 
 
@@ -159,8 +170,8 @@ async def _until_stopped(app: Starlette) -> AsyncIterator[None]:
 
 def _static(request: Request) -> Response:
     name = request.url.path.removeprefix("/")
-    text = (files("tintladder.database.page") / name).read_text(encoding="utf-8")
-    return PlainTextResponse(text, media_type=_STATIC[name])
+    package, kind = _STATIC[name]
+    return PlainTextResponse(page_text(package, name), media_type=kind)
 
 
 async def _not_there(request: Request, error: Exception) -> Response:

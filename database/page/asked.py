@@ -6,7 +6,7 @@ import hashlib
 import json
 import re
 from collections.abc import Awaitable, Callable, Mapping, Sequence
-from functools import cache, wraps
+from functools import cache, cached_property, wraps
 from importlib.resources import files
 from typing import Any
 from urllib.parse import quote, urlencode
@@ -19,10 +19,13 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.colour import in_words, surely_in_words
+from ..easel.looks import PaintLook, looks_key, paint_looks
+from ..pictures.swatch import swatch
 from ..store.store import Store
 from ..store.studio import Studio
 from .jobs import Jobs, Work
 from .remedies import on_page
+from .remembered import Remembered
 
 _FIELDS = 2000
 
@@ -70,6 +73,16 @@ class Asked:
     def store(self, create: bool = False) -> Store:
         """Open the studio's database, for this request alone."""
         return Store.open(self.studio, create)
+
+    @cached_property
+    def looks(self) -> Mapping[str, PaintLook]:
+        """How every fitted paint looks; remembered until a fit or the light changes."""
+        if not self.begun:
+            return {}
+        with self.store() as store:
+            looks: Remembered = self.request.app.state.looks
+            found: Mapping[str, PaintLook] = looks.of(looks_key(store), lambda: paint_looks(store))
+            return found
 
     @property
     def begun(self) -> bool:
@@ -213,6 +226,6 @@ def _environment() -> Environment:
     made.filters |= {
         "in_words": in_words, "surely_in_words": surely_in_words,
         "path": lambda text: quote(str(text), safe=""),
-        "on_page": on_page,
+        "on_page": on_page, "swatch": swatch,
     }  # fmt: skip
     return made

@@ -14,7 +14,6 @@ for (const choice of document.querySelectorAll("[name=ground]")) {
     localStorage.setItem("ground", choice.value);
   });
 }
-for (const part of document.querySelectorAll("[data-scripted]")) part.hidden = false;
 
 // Anything that takes longer than a moment says so.
 let slow;
@@ -86,7 +85,7 @@ function refuse(form, line) {
   fault.scrollIntoView({ block: "nearest" });
 }
 
-async function send(form, button) {
+async function send(form, button, action) {
   const content = new FormData(form);
   if (button && button.name) content.append(button.name, button.value);
   const body = form.enctype === "multipart/form-data" ? content : new URLSearchParams(content);
@@ -94,7 +93,7 @@ async function send(form, button) {
   for (const each of buttons) each.disabled = true;
   working(true);
   try {
-    const answer = await fetch(form.action, { method: "POST", body, headers: { Accept: "application/json" } });
+    const answer = await fetch(action, { method: "POST", body, headers: { Accept: "application/json" } });
     const said = await answer.text();
     if (answer.ok && form.closest("[data-live]")) {
       await renew();
@@ -103,7 +102,12 @@ async function send(form, button) {
     }
     if (answer.ok) {
       form.dataset.sent = "yes";
-      const there = new URL(JSON.parse(said).path, location);
+      const path = JSON.parse(said).path;
+      if (form.closest("[data-table]") && path.startsWith("/mix?")) {
+        await swap(path);
+        return;
+      }
+      const there = new URL(path, location);
       const here = there.pathname + there.search === location.pathname + location.search;
       location.assign(there);
       if (here) location.reload();
@@ -121,34 +125,40 @@ async function send(form, button) {
 }
 
 document.addEventListener("submit", (event) => {
-  const form = event.target;
-  if (form.method !== "post") { working(true); return; }
+  const form = event.target, button = event.submitter;
+  const method = button?.getAttribute("formmethod") || form.method;
+  if (method !== "post") { working(true); return; }
   event.preventDefault();
-  send(form, event.submitter);
+  send(form, button, button?.hasAttribute("formaction") ? button.formAction : form.action);
 });
 
-// Files are taken as soon as they are chosen or dropped.
-for (const zone of document.querySelectorAll(".drop")) {
-  const field = zone.querySelector("input[type=file]");
-  const form = zone.closest("form");
-  if (form.dataset.atOnce !== undefined) field.addEventListener("change", () => { if (field.files.length) form.requestSubmit(); });
-  for (const kind of ["dragenter", "dragover"]) {
-    zone.addEventListener(kind, (event) => { event.preventDefault(); zone.classList.add("over"); });
+// Parts that need the script are shown, those that it stands for are not; files are taken as soon as they are chosen or dropped; a
+// colour chosen with the browser's own chooser is written where it is asked for.
+function dress(part) {
+  for (const each of part.querySelectorAll("[data-scripted]")) each.hidden = false;
+  for (const each of part.querySelectorAll("[data-plain]")) each.hidden = true;
+  for (const zone of part.querySelectorAll(".drop")) {
+    const field = zone.querySelector("input[type=file]");
+    const form = zone.closest("form");
+    if (form.dataset.atOnce !== undefined) field.addEventListener("change", () => { if (field.files.length) form.requestSubmit(); });
+    for (const kind of ["dragenter", "dragover"]) {
+      zone.addEventListener(kind, (event) => { event.preventDefault(); zone.classList.add("over"); });
+    }
+    zone.addEventListener("dragleave", () => zone.classList.remove("over"));
+    zone.addEventListener("drop", (event) => {
+      event.preventDefault();
+      zone.classList.remove("over");
+      field.files = event.dataTransfer.files;
+      field.dispatchEvent(new Event("change"));
+    });
   }
-  zone.addEventListener("dragleave", () => zone.classList.remove("over"));
-  zone.addEventListener("drop", (event) => {
-    event.preventDefault();
-    zone.classList.remove("over");
-    field.files = event.dataTransfer.files;
-    field.dispatchEvent(new Event("change"));
-  });
+  for (const chooser of part.querySelectorAll("input[type=color][data-for]")) {
+    const field = document.getElementById(chooser.dataset.for);
+    chooser.addEventListener("input", () => { field.value = chooser.value; });
+    chooser.addEventListener("change", () => field.form.requestSubmit());
+  }
 }
-
-// A colour chosen with the browser's own chooser is written where it is asked for.
-for (const chooser of document.querySelectorAll("input[type=color][data-for]")) {
-  const field = document.getElementById(chooser.dataset.for);
-  chooser.addEventListener("input", () => { field.value = chooser.value; });
-}
+dress(document);
 
 // Work that goes on beside the page is asked after until it has ended.
 const job = document.querySelector("[data-job]");

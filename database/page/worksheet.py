@@ -145,7 +145,7 @@ def shown_spot(asked: Asked, store: Store) -> Target:
 
 KEYS = (
     "target", "again", "photo", "at", *NEUTRALS, "finish", "film", "over", "medium", "tubes", "way",
-    "make", "coats", "scale", "mixing",
+    "make", "coats", "scale", "mixing", "look",
 )  # fmt: skip
 LISTS = ("lay", "must")
 """What a worksheet's address holds: one of each of the former, any number of the latter."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 from urllib.parse import urlencode
 
@@ -56,7 +56,9 @@ from ..worksheet import (
     target_of,
 )
 from .plate import on_plate_shown, plate_step
+from .table import key_of, table_step, way_amounts
 
+Step = Callable[[Asked, Store, dict[str, Any]], bool]
 _MOST, _THINNEST = 4, 0.1
 _MEDIUM = {"": "may be in a film", "must": "must be in the mix", "out": "stays out"}
 
@@ -70,7 +72,7 @@ def worksheet(asked: Asked) -> Response:
         return go(address(chosen_of(asked) | there, at=at))
     said: dict[str, Any] = {
         "faults": {}, "photo": None, "target": None, "ways": None, "way": None, "amounts": None,
-        "parts_words": parts_words, "key_of": _key, "amount_of": _amount_of,
+        "parts_words": parts_words, "key_of": key_of, "amount_of": _amount_of,
         "beforehand": beforehand_words, "surplus": surplus_words,
         "plate": None, "photos": PHOTOS, "text": asked.text("target"),
         "chosen": chosen_of(asked), "scales": SCALES, "swatch": swatch, "address": address,
@@ -78,6 +80,7 @@ def worksheet(asked: Asked) -> Response:
         "lights": LIGHTS, "measured_out": batch_words,
         "grounds": list(GROUNDS), "mediums": _MEDIUM, "touched": SPOTS,
         "spots": urlencode({key: asked.text(key) for key in SPOTS if asked.text(key)}),
+        "table": None, "plate_seen": "", "on_sliders": {}, "plate_basis": None,
     }  # fmt: skip
     with asked.store() as store:
         paints, fitted = store.paints.all(), store.fits.current()
@@ -93,19 +96,23 @@ def worksheet(asked: Asked) -> Response:
                 "read a card and fit it, or say under Tubes what is on hand",
             )  # fmt: skip
         # Where one step can't be done the ones before it stay, and say why.
-        for name, step in (
-            ("aim", _aim),
-            ("ways", _ways),
-            ("amounts", _amounts),
-            ("plate", plate_step),
-        ):
-            try:
-                if not step(asked, store, said):
-                    break
-            except InputError as error:
-                said["faults"][name] = on_page(error)
+        for name, step in (("aim", _aim), ("ways", _ways), ("amounts", _amounts)):
+            if not _done(name, step, asked, store, said):
                 break
+        _done("plate", plate_step, asked, store, said)
+        _done("table", table_step, asked, store, said)
     return asked.show("mix.html", **said)
+
+
+def _done(name: str, step: Step, asked: Asked, store: Store, said: dict[str, Any]) -> bool:
+    """Whether a step was done, and the next can follow."""
+    try:
+        return step(asked, store, said)
+    except InputError as error:
+        # What one step can't do, a later one can't either: it is said once, where it can be mended.
+        if not said["faults"]:
+            said["faults"][name] = on_page(error)
+        return False
 
 
 def _aim(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
@@ -114,7 +121,8 @@ def _aim(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
         said["photo"] = shown_size(photo_of(kept(asked.studio, [photo])[0]))
     target = target_of(asked, store)
     said["target"] = target
-    return target is not None and bool(asked.texts("lay") or asked.text("again"))
+    looked = asked.texts("lay") or asked.text("again") or asked.text("look")
+    return target is not None and bool(looked)
 
 
 def _request(asked: Asked, store: Store) -> RecipeRequest:
@@ -137,7 +145,7 @@ def _request(asked: Asked, store: Store) -> RecipeRequest:
         target,
         must=tuple(dict.fromkeys(must)),
         without=(MEDIUM,) if medium == "out" else (),
-        laid_out=tuple(asked.texts("lay")),
+        laid_out=tuple(asked.texts("lay")) or None,
         finish=gloss_of(finish),
         film=None if thick is None else Film(thick, asked.one_of("over", list(GROUNDS)) or "white"),
         most=asked.number("tubes", _MOST, 1, 6),
@@ -153,6 +161,9 @@ def _found(asked: Asked, store: Store) -> Ways:
 def _ways(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     ways = said["ways"] = _found(asked, store)
     said["way"] = _chosen_way(asked, ways)
+    said["on_sliders"] = {
+        key_of(each): way_amounts(asked, store, ways, each) for each in ways.answer.recipes
+    }
     others = store.fits.current().keys() - set(ways.basis.read.paints)
     said["others"] = bool(others and ways.answer.missing and ways.basis.manner.film is None)
     if said["others"] and asked.text("further"):
@@ -161,17 +172,12 @@ def _ways(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     return said["way"] is not None
 
 
-def _key(recipe: Recipe) -> str:
-    """A way's tubes, by which an address names it."""
-    return ",".join(sorted(recipe.parts))
-
-
 def _chosen_way(asked: Asked, ways: Ways) -> Recipe | None:
     """The way taken; of a recipe that is mixed again the only one."""
     found = ways.answer.recipes
     if asked.text("again"):
         return found[0]
-    return next((recipe for recipe in found if _key(recipe) == asked.text("way")), None)
+    return next((recipe for recipe in found if key_of(recipe) == asked.text("way")), None)
 
 
 def _amounts(asked: Asked, store: Store, said: dict[str, Any]) -> bool:

@@ -15,8 +15,10 @@ from ...easel.plate import OnPlate, goal_of, on_plate, plate_of, set_plate, undo
 from ...easel.recipe import Amounts, Ways
 from ...mixing.measures import amount_words
 from ...mixing.recipes import Recipe
+from ...mixing.target import Target
 from ...store.store import Store
 from ..asked import Asked, Changed, go, shown, view
+from ..table import grams_of_table
 from ..worksheet import Searches, address, chosen_of, habits_of, target_of
 
 
@@ -31,33 +33,44 @@ def goal_for(asked: Asked, store: Store) -> str:
 
 def plate_step(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     """Say what is on the plate and what to add; the last step of the worksheet."""
+    target: Target | None = said["target"]
+    if target is None:
+        return False
     there = plate_of(store, goal_for(asked, store))
     plate = on_plate(there.additions)
-    amounts: Amounts = said["amounts"]
-    recipe: Recipe = said["way"]
-    ways: Ways = said["ways"]
+    amounts: Amounts | None = said["amounts"]
+    recipe: Recipe | None = said["way"]
+    ways: Ways | None = said["ways"]
+    if not (plate or (amounts and asked.text("mixing"))):
+        said["plate_seen"] = seen_of(there)
+        return False
     scale = habits_of(asked, store).measuring.scale
-    found, grams, scanned = None, amounts.batch.grams, list[str]()
+    found, grams, scanned = None, amounts.batch.grams if amounts else {}, list[str]()
     guess: list[str | Sentence] = []
     wet, said_of = None, dict[str, Any]()
-    if plate and ways.basis.manner.film is None:
+    film = ways is not None and ways.basis.manner.film is not None
+    if plate and not film:
         wanted = AdditionRequest(
-            ways.answer.target, tuple(there.additions), dab=there.dab, wanted=amounts.grams,
-            scale=scale,
+            ways.answer.target if ways else target, tuple(there.additions), dab=there.dab,
+            wanted=amounts.grams if amounts else None, scale=scale,
         )  # fmt: skip
         question = addition_question(store, wanted)
         searches: Searches = asked.request.app.state.searches
         answer = question.answer(searches.answer(question.heap) if question.heap else None)
         found, wet = answer.found, answer.wet
         said_of = {"dab_first": answer.dab_first, "unsure": answer.unsure}
+        said["plate_basis"] = answer.basis
         said_of["over"] = start_over_words(answer) if found.start_over else ""
         guess += guess_words(answer.likely, said["names"]) if answer.likely else []
         scanned = answer.basis.scanned(plate)
         # Three quarters of what is missing go on first; whatever really did is typed over it.
         more = {p: scale.rounded(0.75 * g) or scale.step for p, g in found.additions.items()}
-        grams = more | {paint: 0.0 for paint in recipe.parts if paint not in more}
+        grams = more | {
+            paint: 0.0 for paint in (recipe.parts if recipe else ()) if paint not in more
+        }
     elif plate:
         grams = {p: max(g - plate.get(p, 0.0), 0.0) for p, g in grams.items()}
+    said["plate_seen"] = seen_of(there)
     said["plate"] = {
         "additions": there.additions, "seen": seen_of(there), "sum": plate, "next": found,
         "wet": wet, **said_of,
@@ -98,7 +111,7 @@ def _added(asked: Asked, store: Store) -> dict[str, float]:
         key.removeprefix("g:"): str(value).strip().replace(",", ".")
         for key, value in asked.form.multi_items()
         if key.startswith("g:") and str(value).strip()
-    }
+    } or grams_of_table(asked, store)
     if not typed:
         raise InputError("plate", None, "nothing was added", "say how many grams went on")
     mix = ",".join(f"{name}={grams}" for name, grams in typed.items())

@@ -96,7 +96,8 @@ def lesson(
         }
         for i, p in enumerate(found.tubes)
     ]
-    style, script = page_text(__package__, "lesson.css"), page_text(__package__, "lesson.js")
+    style = page_text(__package__, "lesson.css")
+    script = "\n".join(page_text(__package__, name) for name in ("predict.js", "lesson.js"))
     calculated = json.dumps(numbers(palette), separators=(",", ":"))
     return (
         page_environment(__package__)

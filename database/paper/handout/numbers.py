@@ -1,4 +1,4 @@
-"""The numbers of a class handout: enough of K and S for a phone to predict mixes by itself.
+"""Enough of K and S, as plain numbers, for a browser to predict mixes by itself.
 
 Opaque films alone are predicted, so at each wavelength the ratio of absorption to scattering is all
 that counts. What an instrument, or an eye, sees of it is a table in even steps of the reflectance
@@ -50,12 +50,12 @@ def opaque_table(coefficients: Coefficients, steps: int = STEPS) -> Array:
 
 
 def numbers(palette: Palette) -> dict[str, Any]:
-    """All that a handout's script calculates with, of plain values.
+    """All that `predict.js` calculates with, of plain values.
 
     Parameters
     ----------
     palette : Palette
-        The tubes of the lesson.
+        The tubes to mix.
 
     Notes
     -----
@@ -68,8 +68,9 @@ def numbers(palette: Palette) -> dict[str, Any]:
         "models": [{"share": share} | _of_model(each, seen) for share, each in c.by_model],
         "weights": _plain(w / white, 7),
         "display": _plain(_to_display(weights()[1]), 6),
-        # A part by volume of tube paint leaves so much dry volume.
+        # A part of tube paint leaves so much dry volume: by volume, and by weight.
         "solids": _plain(c.dry_volume * c.density, 6),
+        "dry": _plain(c.dry_volume, 6),
         "density": _plain(c.density, 5),
     }
 
