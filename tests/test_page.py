@@ -45,7 +45,7 @@ LOOKS = [
     ("/compare", "No paint that is in both was refitted"),
     ("/paper", "Chart and tube labels"),
     ("/mix", "Aim"),
-    ("/mix?target=62,-18,-9", "Lay out"),
+    ("/mix?target=62,-18,-9", "Tubes out"),
     ("/mix?target=BUOY+3:1&lay=HULL&lay=BUOY", "3 parts Hull White, 1 Buoy Red"),
 ]
 

@@ -159,6 +159,9 @@ def test_everything_is_reached_by_keyboard(window: Any, demo_home: str) -> None:
     assert window.evaluate("document.activeElement.textContent") == "Go to the page itself"
     window.keyboard.press("Enter")
     window.keyboard.press("Tab")
+    # The colours stand above all else, and can be touched.
+    assert window.evaluate("document.activeElement.id") == "patches"
+    window.keyboard.press("Tab")
     assert window.evaluate("document.activeElement.id") == "target"
     window.keyboard.type("BUOY 3:1")
     window.keyboard.press("Enter")

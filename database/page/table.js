@@ -258,7 +258,7 @@ document.addEventListener("submit", (event) => {
   event.preventDefault();
   event.stopImmediatePropagation();
   const asked = new URLSearchParams(new FormData(form, button));
-  const anew = asked.has("look") ? ["seen", "way", "make", "coats", "mixing"] : ["seen"];
+  const anew = button?.name === "look" ? ["seen", "way", "make", "coats", "mixing"] : ["seen"];
   for (const [key] of [...asked]) if (anew.includes(key) || (key.startsWith("a:") && !asked.has("show"))) asked.delete(key);
   const at = new URL(form.action);
   swap(`${at.pathname}?${asked}${at.hash}`);
