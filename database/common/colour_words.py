@@ -15,7 +15,7 @@ HUES = (
     (130, "yellow-green"),
     (175, "green"),
     (215, "blue-green"),
-    (255, "blue-green leaning blue"),
+    (255, "greenish blue"),
     (292, "blue"),
     (325, "violet"),
     (350, "purple"),

@@ -220,9 +220,9 @@ def finer() -> float:
 def _skin(figure: object) -> Array:
     """The outline that a picture of reach draws, a* and b* (N, 2); empty where it draws none."""
     lines = [line for ax in figure.axes for line in ax.lines if line.get_gid() == "skin"]  # type: ignore[attr-defined]
-    if not lines:
+    points = np.concatenate([np.zeros((0, 2)), *(np.asarray(line.get_xydata()) for line in lines)])
+    if len(points) < 2:
         return np.zeros((0, 2))
-    points = np.concatenate([np.asarray(line.get_xydata()) for line in lines])
     ends = np.concatenate([np.linspace(a, b, 12) for a, b in pairwise(points)])
     return np.asarray(ends[np.isfinite(ends).all(axis=1)])
 
