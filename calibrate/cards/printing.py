@@ -10,6 +10,7 @@ from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
+from reportlab.pdfgen.pathobject import PDFPathObject
 
 from ..errors import InputError
 from ..optics.output_intent import with_output_intent
@@ -112,8 +113,7 @@ class Page:
         width_pt : float
             pt.
         """
-        self._canvas.setStrokeGray(grey)
-        self._canvas.setLineWidth(width_pt)
+        self._stroke(grey, width_pt)
         x, y = self._at(box.x_mm, box.y_mm + box.height_mm)
         self._canvas.rect(x, y, box.width_mm * mm, box.height_mm * mm)
 
@@ -164,8 +164,7 @@ class Page:
         width_pt : float
             pt.
         """
-        self._canvas.setStrokeGray(grey)
-        self._canvas.setLineWidth(width_pt)
+        self._stroke(grey, width_pt)
         self._canvas.line(*self._at(*start), *self._at(*end))
 
     def polyline(
@@ -181,13 +180,20 @@ class Page:
         width_pt : float
             pt.
         """
+        self._stroke(grey, width_pt)
+        self._canvas.drawPath(self._through(points), stroke=1, fill=0)
+
+    def _stroke(self, grey: float, width_pt: float) -> None:
         self._canvas.setStrokeGray(grey)
         self._canvas.setLineWidth(width_pt)
+
+    def _through(self, points: Sequence[tuple[float, float]]) -> PDFPathObject:
+        """Path through points, mm, still open."""
         path = self._canvas.beginPath()
         path.moveTo(*self._at(*points[0]))
         for point in points[1:]:
             path.lineTo(*self._at(*point))
-        self._canvas.drawPath(path, stroke=1, fill=0)
+        return path
 
     def polygon(
         self, points: Sequence[tuple[float, float]], grey: float, edge: float, width_pt: float
@@ -203,12 +209,8 @@ class Page:
             pt, of the edge.
         """
         self._canvas.setFillGray(grey)
-        self._canvas.setStrokeGray(edge)
-        self._canvas.setLineWidth(width_pt)
-        path = self._canvas.beginPath()
-        path.moveTo(*self._at(*points[0]))
-        for point in points[1:]:
-            path.lineTo(*self._at(*point))
+        self._stroke(edge, width_pt)
+        path = self._through(points)
         path.close()
         self._canvas.drawPath(path, stroke=1, fill=1)
 
@@ -226,8 +228,7 @@ class Page:
         width_pt : float
             pt.
         """
-        self._canvas.setStrokeGray(grey)
-        self._canvas.setLineWidth(width_pt)
+        self._stroke(grey, width_pt)
         self._canvas.circle(*self._at(*centre), radius_mm * mm)
 
     def words(

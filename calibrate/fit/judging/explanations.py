@@ -21,11 +21,11 @@ from ..problem.finding import Finding
 from ..problem.rows import Ints, Patch
 from ..problem.start import starting_values
 from ..solver.forward import Block
-from ..solver.local import LOOSE, Settled, loosened, settle
+from ..solver.local import LOOSE, OWN_SURFACE, Settled, loosened, settle
 from ..solver.normal import Prior
 from ..solver.solve import Solution
 from .trend import ladders
-from .trust import FREE, of_free_thickness, own_thickness, say_left, without
+from .trust import FREE, freed, own_thickness, say_left, without
 
 _SURE = 6.0
 """Gain in log likelihood from which a finding is reported: odds of some 400 to one."""
@@ -33,8 +33,6 @@ _SUSPECT_PATCH = 40.0
 """Chi-square of a patch's likely faults from which it is looked at."""
 _EVEN = 1
 """Place of an even glare among the faults."""
-_SURFACE = 0.006
-"""How far the surface reflection of a film may lie from the card's (indices from 1.46 to 1.55)."""
 _PER_PATCH = 55.0
 """Log likelihood that a patch must be worth to be set aside: as much as a sound masstone is worth,
 which two fluxes hold least well."""
@@ -140,8 +138,7 @@ class Inquiry:
             rows = self._rows([d])
             begin = self.base.solution.nu.copy()
             begin[m] *= self.problem.nuisances[m].spread / FREE
-            film = Finding("film", *self._here(rows), "", "", 0.0)
-            gain, settled = self._gain(of_free_thickness(self.problem, [film]), self.weight, begin)
+            gain, settled = self._gain(freed(self.problem, [m]), self.weight, begin)
             times = float(np.exp(FREE * settled.solution.nu[m]))
             if times < _THIN:
                 flag = "came out thin"
@@ -230,7 +227,7 @@ class Inquiry:
             shift = both @ felt[:, _EVEN]
             across = raw[:, :, _EVEN] - np.einsum("nfx,nx->nf", felt, shift @ covariance)
             known = both @ raw[:, _EVEN, _EVEN] - ((shift @ covariance) * shift).sum(axis=1)
-            known += 1 / _SURFACE**2
+            known += 1 / OWN_SURFACE**2
             score -= across * (both @ score[:, _EVEN] / known)[:, None]
             told -= across[:, :, None] * across[:, None] / known[:, None, None]
             size = np.einsum("nff->n", told)[:, None, None]
@@ -288,10 +285,6 @@ class Inquiry:
     def _own(self, row: int) -> int:
         """Place here of a patch of the whole problem."""
         return int(np.searchsorted(self.rows, row))
-
-    def _here(self, rows: Sequence[int]) -> tuple[str, tuple[str, ...], tuple[int, ...]]:
-        """Card, steps, and patches of this problem."""
-        return self._card(rows), self._names(rows), tuple(rows)
 
     def _where(self, rows: Sequence[int]) -> tuple[str, tuple[str, ...], tuple[int, ...]]:
         """Card, steps, and patches of the whole problem."""

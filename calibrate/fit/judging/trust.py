@@ -7,7 +7,7 @@ its misfit leaves it, and a film that is only thinner than it was taken for keep
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -62,8 +62,22 @@ def of_free_thickness(problem: Problem, findings: Sequence[Finding]) -> Problem:
     """
     rows = [row for finding in findings if finding.kind == "film" for row in finding.rows]
     places = own_thickness(problem, problem.drawdown[rows].tolist()).values()
-    if not places:
-        return problem
+    return freed(problem, places) if places else problem
+
+
+def freed(problem: Problem, places: Iterable[int]) -> Problem:
+    """The problem with some nuisance values free that are the thickness of films.
+
+    Parameters
+    ----------
+    problem : Problem
+    places : iterable of int
+        See `own_thickness`.
+
+    Returns
+    -------
+    Problem
+    """
     nuisances = list(problem.nuisances)
     for m in places:
         nuisances[m] = replace(nuisances[m], spread=FREE)

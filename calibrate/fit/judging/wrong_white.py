@@ -9,6 +9,7 @@ model; real paint, which a model holds less well, shows nothing of the kind.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -55,10 +56,7 @@ def wrong_white(problem: Problem, settings: FitSettings, without: Without) -> Fi
     if found is None:
         return None
     trial, gain = found
-    say = say_left(gain, len(trial.rows))
-    return Finding(
-        trial.kind, trial.card, trial.steps, trial.rows, trial.words, trial.flag, gain, say
-    )
+    return replace(trial, gain=gain, say=say_left(gain, len(trial.rows)))
 
 
 def _films_of_whites(problem: Problem) -> Iterator[Finding]:

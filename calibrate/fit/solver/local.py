@@ -23,7 +23,7 @@ from .solve import Solution, inverse, solve
 
 LOOSE = 0.5
 """Prior standard deviation of log K of each mix while steps are judged."""
-_OWN_SURFACE = 0.006
+OWN_SURFACE = 0.006
 """How far a film's surface may lie from the card's while its step is judged: what indices from 1.46
 to 1.55 make, and half of what underbound and resinous films of oil paint were seen to."""
 
@@ -49,7 +49,7 @@ def loosened(problem: Problem, blocks: Sequence[Block]) -> tuple[Problem, Ints, 
     )
 
     read = np.unique(problem.drawdown[rows]).tolist()
-    surfaces = [Nuisance(f"{d}: own surface", "own surface", _OWN_SURFACE, "", (d,)) for d in read]
+    surfaces = [Nuisance(f"{d}: own surface", "own surface", OWN_SURFACE, "", (d,)) for d in read]
 
     def loose(n: Nuisance) -> Nuisance:
         if n.kind in ("dry volume", "surface"):
