@@ -9,6 +9,8 @@ instruments, and far from what such paints show.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -47,12 +49,8 @@ def beyond_films(problem: Problem, paint: int) -> list[str]:
 
 def _glows(problem: Problem, holds: NDArray[np.bool_]) -> list[str]:
     """Where the paint's patches are lighter than every white."""
-    hubs = list(problem.hubs)
-    white = problem.fractions[problem.drawdown][:, hubs].sum(axis=1) > 1 - 1e-9
-    lightest = np.concatenate([problem.measured[white], problem.bare])
     with np.errstate(invalid="ignore"):
-        limit = np.nanmax(np.nan_to_num(lightest, nan=-1.0), axis=0)
-        above = problem.measured[holds] - np.maximum(limit, 0.5) > _MORE
+        above = problem.measured[holds] - np.maximum(_lightest(problem), 0.5) > _MORE
     run = np.lib.stride_tricks.sliding_window_view(above, _BESIDE, axis=1).all(axis=2)
     if not run.any():
         return []
@@ -61,6 +59,14 @@ def _glows(problem: Problem, holds: NDArray[np.bool_]) -> list[str]:
         f"near {at:.0f} nm it gives off more light than the whites beside it: it is fluorescent, "
         "and no K and S hold for that; don't mix by it"
     ]
+
+
+@lru_cache(maxsize=4)
+def _lightest(problem: Problem) -> Array:
+    """What the lightest white of all cards reads, bare ones included, (W,)."""
+    white = problem.fractions[problem.drawdown][:, list(problem.hubs)].sum(axis=1) > 1 - 1e-9
+    whites = np.concatenate([problem.measured[white], problem.bare])
+    return np.asarray(np.nan_to_num(whites, nan=-1.0).max(axis=0))
 
 
 def _glints(problem: Problem, holds: NDArray[np.bool_]) -> list[str]:

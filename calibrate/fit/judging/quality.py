@@ -119,7 +119,8 @@ def paint_fit(
     kept = trust(problem, solution.findings)
     measured, fitted = problem.measured[rows], solution.fitted[rows]
     fitted = np.where(np.isnan(measured), np.nan, fitted)
-    difference = ciede2000(lab(fitted, problem.wavelengths), lab(measured, problem.wavelengths))
+    seen = lab(measured, problem.wavelengths)
+    difference = ciede2000(lab(fitted, problem.wavelengths), seen)
     patches = [problem.patches[int(n)] for n in rows]
     share, thickness = solution.mixes
     table = pd.DataFrame(
@@ -150,7 +151,7 @@ def paint_fit(
     )
     odd = [_advice(f, kept) for f in solution.findings if set(f.rows) & set(rows.tolist())]
     verdict, reasons = judge(table, found, column, odd)
-    reasons += (*shown_ground(problem, rows), *beneath(problem, solution, cards))
+    reasons += (*shown_ground(problem, rows, seen), *beneath(problem, solution, cards))
     if beyond := beyond_films(problem, column):
         verdict, reasons = FIRST_GUESS, (*beyond, *reasons)
     if not solution.settled:
@@ -163,38 +164,40 @@ def paint_fit(
     return PaintFit(paint, found.select(names), table, residuals, verdict, reasons)
 
 
-def shown_ground(problem: Problem, rows: Ints) -> list[str]:
+def shown_ground(problem: Problem, rows: Ints, seen: Array) -> list[str]:
     """Whether a paint's own films show what they were painted over: they are thin, or it is clear.
 
     Parameters
     ----------
     problem : Problem
-    rows : int array
+    rows : (M,) int array
         Its patches.
+    seen : (M, 3) array
+        Their CIELAB as read; NaN where unread.
 
     Returns
     -------
     list of str
         At most one sentence, of the film that shows it most.
     """
-    alone = (problem.fractions > 0).sum(axis=1) == 1
+    films = problem.drawdown[rows]
+    tells = ((problem.fractions[films] > 0).sum(axis=1) == 1) & ~np.isnan(seen).any(axis=1)
     pairs: dict[int, dict[str, int]] = {}
-    for n in rows.tolist():
-        if alone[problem.drawdown[n]] and not np.isnan(problem.measured[n]).any():
-            pairs.setdefault(int(problem.drawdown[n]), {})[problem.patches[n].over] = n
+    for i in np.flatnonzero(tells).tolist():
+        pairs.setdefault(int(films[i]), {})[problem.patches[rows[i]].over] = i
     both = [
         (over["black"], over["white"]) for over in pairs.values() if len(over) == len(SUBSTRATES)
     ]
     if not both:
         return []
     black, white = np.array(both).T
-    seen = lab(problem.measured, problem.wavelengths)
     apart = ciede2000(seen[black], seen[white])
     most = int(apart.argmax())
     if apart[most] < SHOWS_GROUND:
         return []
+    step = problem.patches[rows[black[most]]].step
     return [
-        f"its {problem.patches[black[most]].step} shows its ground, by CIEDE2000 {apart[most]:.0f} "
+        f"its {step} shows its ground, by CIEDE2000 {apart[most]:.0f} "
         "between black and white: the paint is transparent, or the film is thin"
     ]
 
