@@ -174,20 +174,39 @@ def _let_down(palette: Palette, shares: Mapping[str, float]) -> Made | None:
     white = palette.white
     if white is None or white in shares:
         return None
-    at = palette.paints.index(white)
     dense = np.zeros(len(palette.paints))
     for paint, share in shares.items():
         dense[palette.paints.index(paint)] = share
     if palette.lab(dense[None])[0, 0] >= TINT_LIGHTNESS:
         return None
-    low, high = 0.0, 1.0
+    let_in = float(white_to_let_down(palette, dense[None])[0])
+    return _measured(palette, {p: s * (1 - let_in) for p, s in shares.items()} | {white: let_in})
+
+
+def white_to_let_down(palette: Palette, shares: Array) -> Array:
+    """Find how much white lets mixes down to `TINT_LIGHTNESS`.
+
+    Parameters
+    ----------
+    palette : Palette
+        With its white.
+    shares : (N, P) array
+        Of the mixes by dry volume, without white.
+
+    Returns
+    -------
+    (N,) array
+        Share of white by dry volume in each let down.
+    """
+    at = palette.paints.index(str(palette.white))
+    low, high = np.zeros(len(shares)), np.ones(len(shares))
     for _ in range(_HALVINGS):
         middle = (low + high) / 2
-        tried = dense * (1 - middle)
-        tried[at] += middle
-        dark = palette.lab(tried[None])[0, 0] < TINT_LIGHTNESS
-        low, high = (middle, high) if dark else (low, middle)
-    return _measured(palette, {p: s * (1 - low) for p, s in shares.items()} | {white: low})
+        tried = shares * (1 - middle)[:, None]
+        tried[:, at] += middle
+        dark = palette.lab(tried)[:, 0] < TINT_LIGHTNESS
+        low, high = np.where(dark, middle, low), np.where(dark, high, middle)
+    return low
 
 
 def triangle(palette: Palette, paints: Sequence[str]) -> list[tuple[tuple[int, int, int], Made]]:

@@ -15,14 +15,12 @@ from ...calibrate.optics.spectra import Array
 from ..common.colour_words import colour_words
 from ..common.remedies import StudioDo
 from ..easel.record import Record
+from ..easel.wall import TINT_LIGHTNESS, white_to_let_down
 from ..mixing.palette import Palette
 from .sheet import Paper
 
 STEPS = (0.0, 0.25, 0.5, 0.75, 1.0)
 """Share of the second paint in each step, counted in strength, so that steps look alike."""
-TINT_LIGHTNESS = 70.0
-"""L* that tints are let down to (our choice): pairs compare at one lightness."""
-_HALVINGS = 40
 _BLOCK_MM, _NAME_MM, _WORDS_MM, _LABEL_MM = 43.0, 4.4, 3.8, 3.4
 _MANY = 9.5
 """Parts from which on a tenth of one is nothing."""
@@ -85,16 +83,9 @@ def _pair(palette: Palette, one: str, other: str, white: str | None) -> Pair:
         nothing = np.full(len(STEPS), np.nan)
         return Pair((one, other), masses, lab, nothing, np.full_like(lab, np.nan))
     at = palette.paints.index(white)
-    low, high = np.zeros(len(STEPS)), np.ones(len(STEPS))
-    let_down = shares.copy()
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        let_down = shares * (1 - middle)[:, None]
-        let_down[:, at] += middle
-        dark = palette.lab(let_down)[:, 0] < TINT_LIGHTNESS
-        low, high = np.where(dark, middle, low), np.where(dark, high, middle)
-    weight = let_down / volume
-    parts = _rounded(weight[:, at] / (weight.sum(axis=1) - weight[:, at]))
+    let_in = white_to_let_down(palette, shares)
+    weight = shares * (1 - let_in)[:, None] / volume
+    parts = _rounded(let_in / volume[at] / weight.sum(axis=1))
     let_down = shares / volume
     let_down[:, at] = parts * let_down.sum(axis=1)
     let_down *= volume
