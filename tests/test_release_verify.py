@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
+import socket
 
 import numpy as np
 import pandas as pd
@@ -129,7 +130,7 @@ def test_a_damaged_description_is_named(copy):
 @pytest.mark.parametrize(
     "change, said",
     [
-        (lambda d: d["resources"].pop(), "is too short"),
+        (lambda d: d["resources"].pop(), "checks.csv isn't described, though layout 4 has it"),
         (lambda d: d["resources"][0].pop("hash"), "'hash' is a required property"),
         (lambda d: d | {"layout": 1}, "layout"),
     ],
@@ -157,3 +158,20 @@ def test_meanings_may_be_put_in_other_words(copy):
     seal(copy)
     words = "datapackage.json: drawdowns.csv isn't a table of layout 4 as described"
     assert words in verify_release(copy)
+
+
+def test_a_schema_that_sends_elsewhere_is_named_and_nothing_is_asked_for(copy, monkeypatch):
+    """No check of a release touches the network, whatever it names."""
+
+    def asked(*_args, **_more):
+        raise AssertionError("the network was touched")
+
+    for name in ("socket", "create_connection", "getaddrinfo"):
+        monkeypatch.setattr(socket, name, asked)
+    schema = json.loads((copy / "schema.json").read_text())
+    schema["$defs"]["paints"] = {"$ref": "http://127.0.0.1:9/paints.json"}
+    schema["properties"]["name"] = {"$ref": "http://127.0.0.1:9/name.json"}
+    schema["$schema"] = "http://127.0.0.1:9/schema.json"
+    (copy / "schema.json").write_text(json.dumps(schema))
+    seal(copy)
+    assert verify_release(copy) == ["schema.json: isn't the schema of layout 4"]

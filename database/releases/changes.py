@@ -33,7 +33,7 @@ class Changes:
             refitted=tuple(p for p in both if new[p]["fit"] != old[p]["fit"]),
             left_out=tuple(paint for paint in old if paint not in new),
             reworded=tuple(p for p in both if new[p]["words"] != old[p]["words"]),
-            remade=tuple(p for p in both if new[p]["meaning"] != old[p]["meaning"]),
+            remade=tuple(p for p in both if _other_meaning(old[p], new[p])),
         )
 
     def __bool__(self) -> bool:
@@ -50,6 +50,11 @@ class Changes:
             "Numbers of another meaning": self.remade,
         }
         return [f"{kind}: {', '.join(paints)}." for kind, paints in kinds.items() if paints]
+
+
+def _other_meaning(old: Mapping[str, Any], new: Mapping[str, Any]) -> bool:
+    # Of its first releases a studio did not remember what their numbers mean.
+    return "meaning" in old and "meaning" in new and old["meaning"] != new["meaning"]
 
 
 def version_key(version: str) -> tuple[int, ...]:

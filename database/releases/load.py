@@ -21,7 +21,7 @@ from .tables.coefficients import Places, coefficients_of, gigabytes, of_paints, 
 from .tables.columns import Kind, Table
 from .tables.descriptor import DESCRIPTOR
 from .tables.models import by_transport, main
-from .tables.schema import LAYOUT, TABLES, tables_of
+from .tables.schema import LAYOUT, TABLES, tables_said
 from .tables.text import heading
 
 _DTYPES: dict[Kind, str] = {
@@ -115,7 +115,7 @@ def load_release(path: str | Path) -> LoadedRelease:
     files = read_files(path)
     descriptor = read_descriptor(files, path)
     tables = {}
-    for table in tables_of(descriptor["layout"]):
+    for table in tables_in(descriptor, path):
         if table.file not in files:
             raise InputError(path, table.file, "is missing from the release", "fetch it again")
         try:
@@ -160,6 +160,31 @@ def read_descriptor(files: Mapping[str, bytes], path: str | Path) -> dict[str, A
             StudioDo.UPDATE(),
         )
     return dict(descriptor)
+
+
+def tables_in(descriptor: Mapping[str, Any], path: str | Path) -> tuple[Table, ...]:
+    """Return the tables that a release describes, held against its layout.
+
+    Raises
+    ------
+    InputError
+        Where they aren't those of the layout.
+    """
+    try:
+        said = {
+            resource["path"]: [
+                (field["name"], field["type"]) for field in resource["schema"]["fields"]
+            ]
+            for resource in descriptor["resources"]
+        }
+        return tables_said(descriptor["layout"], said)
+    except (AttributeError, KeyError, TypeError) as error:
+        wrong = f"a table isn't described as it must be ({error})"
+    except ValueError as error:
+        wrong = f"{error}"
+    raise InputError(
+        path, DESCRIPTOR, wrong, "fetch it again; if it is so old, have its maker publish it anew"
+    )
 
 
 def of_this_layout(tables: Mapping[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:

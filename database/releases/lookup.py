@@ -11,12 +11,11 @@ import pandas as pd
 from ...calibrate.errors import InputError
 from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ..mixing.model_choice import no_such_fit
-from .load import parse_table, read_descriptor
+from .load import parse_table, read_descriptor, tables_in
 from .tables.coefficients import OF_PAINTS, coefficients_of, of_paints, places
 from .tables.columns import Table
 from .tables.descriptor import DESCRIPTOR
 from .tables.models import by_transport, main
-from .tables.schema import tables_of
 from .tables.text import heading
 
 _BY_PAINT = (*OF_PAINTS, "transport")
@@ -43,7 +42,7 @@ def load_paint(folder: str | Path, paint: str, model: str = TWO_FLUX) -> Coeffic
     place = Path(folder)
     try:
         said = read_descriptor({DESCRIPTOR: (place / DESCRIPTOR).read_bytes()}, folder)
-        tables = {table.name: table for table in tables_of(said["layout"])}
+        tables = {table.name: table for table in tables_in(said, folder)}
         of_paint = [name for name in _BY_PAINT if name in tables]
         found = {name: _rows(place, tables[name], paint) for name in of_paint}
         found |= {

@@ -4,26 +4,24 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 from jsonschema import Draft202012Validator
-from jsonschema.exceptions import SchemaError
 from numpy.typing import NDArray
 
 from ...calibrate.errors import InputError
 from ...calibrate.instrument.corrections_record import correct_anew
 from ...calibrate.optics.spectra import Array
 from .files import SUMS, read_files, sha256, sums
-from .load import of_this_layout, parse_table, read_descriptor
+from .load import of_this_layout, parse_table, read_descriptor, tables_in
 from .tables.columns import Column, Table
-from .tables.descriptor import DESCRIPTOR, SCHEMA
+from .tables.descriptor import DESCRIPTOR, SCHEMA, json_schema, without_words
 from .tables.inputs import session_of
 from .tables.models import by_transport, main
-from .tables.schema import tables_of
 
 _LINE = re.compile(r"([0-9a-f]{64})  (.+)")
 _CLOSE = 1e-9
@@ -58,8 +56,11 @@ def verify_release(path: str | Path, digest: str | None = None) -> list[str]:
         if problems:
             return problems
         raise
-    problems += _descriptor(descriptor, files)
-    layout = tables_of(descriptor["layout"])
+    try:
+        layout = tables_in(descriptor, path)
+    except InputError as error:
+        return [*problems, f"{error.where}: {error.expected}"]
+    problems += _descriptor(descriptor, layout, files)
     tables: dict[str, pd.DataFrame] = {}
     for table in layout:
         if table.file in files:
@@ -113,19 +114,25 @@ def _hashes(files: Mapping[str, bytes], digest: str | None) -> Iterator[str]:
         yield f"{SUMS}: isn't as it was written"
 
 
-def _descriptor(descriptor: Mapping[str, Any], files: Mapping[str, bytes]) -> Iterator[str]:
-    # By the schema that it was published with: meanings may have been put in other words since.
+def _descriptor(
+    descriptor: Mapping[str, Any], layout: Sequence[Table], files: Mapping[str, bytes]
+) -> Iterator[str]:
+    """Hold it against the schema that is installed here.
+
+    The release's own could ask for anything, from anywhere; it has to say the same, in whatever
+    words it says what each part means.
+    """
+    schema = without_words(json_schema(descriptor["layout"], layout))
     try:
-        schema = json.loads(files[SCHEMA])
-        Draft202012Validator.check_schema(schema)
-    except (KeyError, ValueError, SchemaError):
+        own = without_words(json.loads(files[SCHEMA]))
+    except (KeyError, ValueError, RecursionError):
         yield f"{SCHEMA}: isn't a JSON Schema"
         return
-    for error in Draft202012Validator(schema).iter_errors(descriptor):
-        yield f"{DESCRIPTOR}: {error.json_path}: {_short(error.message)}"
+    if own != schema:
+        yield f"{SCHEMA}: isn't the schema of layout {descriptor['layout']}"
         return
-    if (wrong := _tables(descriptor)) is not None:
-        yield wrong
+    for error in Draft202012Validator(schema).iter_errors(without_words(descriptor)):
+        yield f"{DESCRIPTOR}: {error.json_path}: {_short(error.message)}"
         return
     for resource in descriptor["resources"]:
         data = files.get(resource["path"])
@@ -138,25 +145,6 @@ def _descriptor(descriptor: Mapping[str, Any], files: Mapping[str, bytes]) -> It
 def _short(message: str) -> str:
     """What is wrong stands at the end, after all that it is wrong in."""
     return message if len(message) < 100 else f"...{message[-80:]}"
-
-
-def _tables(descriptor: Mapping[str, Any]) -> str | None:
-    """Hold the tables that it describes against those of its layout, by names and kinds."""
-    layout, said = descriptor["layout"], {}
-    try:
-        for resource in descriptor["resources"]:
-            fields = resource["schema"]["fields"]
-            said[resource["path"]] = [(field["name"], field["type"]) for field in fields]
-            _ = resource["hash"], resource["bytes"]
-    except (KeyError, TypeError) as error:
-        return f"{DESCRIPTOR}: a resource doesn't state all that it must ({error})"
-    expected = {
-        table.file: [(c.name, c.kind) for c in table.columns] for table in tables_of(layout)
-    }
-    for file in sorted(said.keys() | expected.keys()):
-        if said.get(file) != expected.get(file):
-            return f"{DESCRIPTOR}: {file} isn't a table of layout {layout} as described"
-    return None
 
 
 def _keys(layout: Iterable[Table], tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:

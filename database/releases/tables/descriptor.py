@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from ..files import Digest
@@ -93,9 +93,16 @@ def table_schema(table: Table) -> dict[str, Any]:
     }
 
 
-def json_schema(layout: int = LAYOUT) -> dict[str, Any]:
-    """Return the JSON Schema of the descriptor; a row of each table stands under ``$defs``."""
-    tables = tables_of(layout)
+def json_schema(layout: int = LAYOUT, tables: Sequence[Table] | None = None) -> dict[str, Any]:
+    """Return the JSON Schema of the descriptor; a row of each table stands under ``$defs``.
+
+    Parameters
+    ----------
+    layout : int
+    tables : sequence of Table, optional
+        Those that a release has; default: all of the layout.
+    """
+    tables = tables_of(layout) if tables is None else tables
     resources = [
         {
             "type": "object",
@@ -141,6 +148,17 @@ def json_schema(layout: int = LAYOUT) -> dict[str, Any]:
         },
         "$defs": {table.name: _row_schema(table) for table in tables},
     }
+
+
+def without_words(said: Any) -> Any:
+    """Return a schema or a description without the words that say what each part means."""
+    if isinstance(said, dict):
+        return {
+            key: without_words(part)
+            for key, part in said.items()
+            if key not in ("title", "description")
+        }
+    return [without_words(part) for part in said] if isinstance(said, list) else said
 
 
 def _row_schema(table: Table) -> dict[str, Any]:
