@@ -25,7 +25,8 @@ from tintladder.database.releases.adopt import adopt
 from tintladder.database.releases.load import load_release
 from tintladder.database.releases.publish import publish
 from tintladder.database.releases.tables.descriptor import json_schema
-from tintladder.database.releases.tables.schema import SPECTRUM, tables_of
+from tintladder.database.releases.tables.layouts import tables_of
+from tintladder.database.releases.tables.schema import SPECTRUM
 from tintladder.database.releases.verify import verify_release
 from tintladder.database.store.store import Store
 

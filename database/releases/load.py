@@ -20,8 +20,9 @@ from .files import read_files
 from .tables.coefficients import Places, coefficients_of, gigabytes, of_paints, places
 from .tables.columns import Kind, Table
 from .tables.descriptor import DESCRIPTOR
+from .tables.layouts import tables_said
 from .tables.models import by_transport, main
-from .tables.schema import LAYOUT, TABLES, tables_said
+from .tables.schema import LAYOUT, TABLES
 from .tables.text import heading
 
 _DTYPES: dict[Kind, str] = {

@@ -8,7 +8,8 @@ from typing import Any
 
 from ..files import Digest
 from .columns import Table
-from .schema import LAYOUT, TABLES, tables_of
+from .layouts import tables_of
+from .schema import LAYOUT, TABLES
 
 DESCRIPTOR = "datapackage.json"
 SCHEMA = "schema.json"

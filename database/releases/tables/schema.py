@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from functools import cache
 
 from ....calibrate.fit.judging.quality_figures import QUANTITIES
 from ....calibrate.optics.spectra import GRID
@@ -15,8 +13,6 @@ from .scan_schema import SCAN_TABLES
 
 LAYOUT = 4
 """Number of this layout; a release states it. Those before are read too."""
-_GREW = (2, 3)
-"""Layouts that grew while they had their number: of one, what came after the first may lack."""
 
 SPECTRUM = tuple(f"{wavelength:g}" for wavelength in GRID)
 """Columns of a table that holds a whole spectrum in a row."""
@@ -386,47 +382,3 @@ TABLES: tuple[Table, ...] = (
         (_TO_FIT, _TO_CARD),
     ),
 )
-
-
-@cache
-def tables_of(layout: int) -> tuple[Table, ...]:
-    """Tables and columns that a layout has, in order."""
-    return tuple(table.in_layout(layout) for table in TABLES if table.since <= layout)
-
-
-def tables_said(layout: int, said: Mapping[str, Sequence[tuple[str, str]]]) -> tuple[Table, ...]:
-    """Tables and columns that a release of a layout has, by its own description.
-
-    Parameters
-    ----------
-    layout : int
-    said : mapping of file to (column, kind), in order
-
-    Raises
-    ------
-    ValueError
-        Where a file isn't as the layout has it; it is named first.
-    """
-    expected = {table.file: table for table in tables_of(layout)}
-    found = []
-    for file in said:
-        if file not in expected:
-            raise ValueError(f"{file} isn't a table of layout {layout}")
-    for file, table in expected.items():
-        lacks = layout in _GREW and table.since > 1
-        if file not in said:
-            if lacks:
-                continue
-            raise ValueError(f"{file} isn't described, though layout {layout} has it")
-        names = [name for name, _ in said[file]]
-        kept = [c for c in table.columns if c.name in names or not (lacks or _lacks(layout, c))]
-        if [(c.name, c.kind) for c in kept] != list(said[file]):
-            raise ValueError(f"{file} isn't a table of layout {layout} as described")
-        # Before there was that table a release held one model.
-        key = tuple(k for k in table.key if k != "model" or "transport.csv" in said)
-        found.append(replace(table, columns=tuple(kept), key=key))
-    return tuple(found)
-
-
-def _lacks(layout: int, column: Column) -> bool:
-    return layout in _GREW and column.since > 1
