@@ -3,19 +3,31 @@
 from __future__ import annotations
 
 import json
+import os
+import shutil
 import sqlite3
+import time
 import zipfile
+from contextlib import closing
 from functools import partial
 from hashlib import sha256
+from threading import Event, Thread
+from types import SimpleNamespace
 
 import pytest
 from tintladder.calibrate.errors import InputError
+from tintladder.database.cards import printing
 from tintladder.database.care import backup as backing
-from tintladder.database.care.backup import back_up, restore
+from tintladder.database.care.backup import back_up
+from tintladder.database.care.integrity import check_studio
+from tintladder.database.care.restore import restore
+from tintladder.database.page import uploads
+from tintladder.database.page.views import paper
 from tintladder.database.releases.publish import publish, releases
 from tintladder.database.releases.verify import verify_release
+from tintladder.database.store import database_file
 from tintladder.database.store.store import Store
-from tintladder.database.store.studio import Studio
+from tintladder.database.store.studio import FOLDERS, SIGNING_KEY, Studio
 
 from .command import run
 from .studio_fixtures import fill, ladder, session
@@ -63,6 +75,129 @@ def test_a_studio_is_not_overwritten_unasked(store, tmp_path):
         assert rows(again, "sessions") == 2
     with sqlite3.connect(store.studio.folder / "studio-before-restore.db") as kept:
         assert kept.execute("SELECT count(*) FROM sessions").fetchone() == (3,)
+
+
+def files(folder):
+    """Every file of a studio but its database, by name."""
+    found = {p.relative_to(folder).as_posix(): p for p in folder.rglob("*") if p.is_file()}
+    return {n: p.read_bytes() for n, p in found.items() if not n.startswith("studio")}
+
+
+def whole(database):
+    with closing(sqlite3.connect(database)) as opened:
+        return list(opened.iterdump())
+
+
+def test_backed_up_erased_and_restored_it_is_the_same_byte_for_byte(store, tmp_path):
+    folder = store.studio.folder
+    for name in FOLDERS:
+        (folder / name / "deeper").mkdir(parents=True, exist_ok=True)
+        (folder / name / "deeper" / "ström.bin").write_bytes(name.encode() * 9)
+    (folder / "dropped" / ".half.jpg-1a2b3c4d.part").write_bytes(b"of a killed upload")
+    (folder / SIGNING_KEY).write_bytes(b"secret")
+    (folder / "shopping.txt").write_text("not the studio's")
+    store.close()
+    before, rows_before = files(folder), whole(store.studio.database)
+    made = back_up(store.studio, tmp_path / "b.zip")
+    assert made.left_out == ("shopping.txt", SIGNING_KEY)
+    back_up(store.studio, tmp_path / "with-key.zip", with_key=True)
+    shutil.rmtree(folder)
+    restore(tmp_path / "b.zip", store.studio)
+    left = ("shopping.txt", SIGNING_KEY, "dropped/.half.jpg-1a2b3c4d.part")
+    assert files(folder) == {name: data for name, data in before.items() if name not in left}
+    assert whole(store.studio.database) == rows_before
+    assert [p.name for p in folder.iterdir() if p.name.startswith(".")] == []
+    again = Studio.at(tmp_path / "again")
+    restore(tmp_path / "with-key.zip", again)
+    assert (again.folder / SIGNING_KEY).read_bytes() == b"secret"
+    assert (again.folder / SIGNING_KEY).stat().st_mode & 0o777 == 0o600
+
+
+def test_every_folder_that_files_are_written_into_is_backed_up():
+    written = {printing.FOLDER, uploads.FOLDER, paper.FOLDER, "scans", "devices", "releases"}
+    assert written == set(FOLDERS)
+
+
+def test_restored_over_another_both_files_are_kept(store, tmp_path):
+    (store.studio.folder / "cards").mkdir()
+    card = store.studio.folder / "cards" / "a.toml"
+    card.write_text("as backed up")
+    back_up(store.studio, tmp_path / "b.zip")
+    card.write_text("as changed since")
+    restore(tmp_path / "b.zip", store.studio, over=True)
+    assert card.read_text() == "as backed up"
+    assert card.with_name("before-restore-a.toml").read_text() == "as changed since"
+
+
+def test_what_is_confirmed_beside_a_restore_is_kept(store, tmp_path):
+    """Every session that a writer was told is kept stands in the studio, or in the one before."""
+    back_up(store.studio, tmp_path / "b.zip")
+    confirmed, stop = [], Event()
+
+    def write():
+        with Store.open(store.studio) as other:
+            for seed in range(100, 400):
+                if stop.is_set():
+                    return
+                other.readings.add("keel-1", session(ladder(), seed))
+                confirmed.append(f"keel-1-{seed}.txt")
+
+    writer = Thread(target=write)
+    writer.start()
+    while len(confirmed) < 5:
+        time.sleep(0.001)
+    restore(tmp_path / "b.zip", store.studio, over=True)
+    told = len(confirmed)
+    while writer.is_alive() and len(confirmed) < told + 5:
+        time.sleep(0.001)
+    stop.set()
+    writer.join()
+    kept = set()
+    for database in (store.studio.database, store.studio.folder / "studio-before-restore.db"):
+        with closing(sqlite3.connect(database)) as opened:
+            kept |= {file for (file,) in opened.execute("SELECT file FROM sessions")}
+    assert len(confirmed) >= told + 4 and set(confirmed) <= kept
+
+
+def test_a_disk_without_room_is_said_before_anything_moves(store, tmp_path, monkeypatch):
+    back_up(store.studio, tmp_path / "b.zip")
+    before = files(store.studio.folder)
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: SimpleNamespace(free=1000))
+    with pytest.raises(InputError, match=r"needs .* MB there, 0 MB are free.*nothing was changed"):
+        restore(tmp_path / "b.zip", store.studio, over=True)
+    assert files(store.studio.folder) == before
+    with pytest.raises(InputError, match="are free"):
+        restore(tmp_path / "b.zip", Studio.at(tmp_path / "again"))
+    assert not (tmp_path / "again").exists()
+
+
+def test_a_restore_that_fails_leaves_the_studio_as_it_was(store, tmp_path, monkeypatch):
+    back_up(store.studio, tmp_path / "b.zip")
+    store.readings.add("keel-1", session(ladder(), 9))
+
+    def fails(_):
+        raise sqlite3.OperationalError("database or disk is full")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(database_file, "_refill", fails)
+        with pytest.raises(InputError, match="disk is full"):
+            restore(tmp_path / "b.zip", store.studio, over=True)
+    assert rows(store, "sessions") == 3
+    assert not list(store.studio.folder.glob("*before*"))
+
+
+def test_what_killed_runs_left_is_named_and_cleared_away_once_old(store):
+    folder = store.studio.folder
+    (folder / "dropped").mkdir()
+    old = folder / "dropped" / ".sail.jpg-0a1b2c3d.part"
+    new = folder / ".backup-xyz"
+    new.mkdir()
+    old.write_bytes(b"half")
+    said = [found.words for found in check_studio(store)]
+    assert all(any(name in words for words in said) for name in (old.name, new.name)), said
+    os.utime(old, (1, 1))
+    with Store.open(store.studio):
+        assert not old.exists() and new.exists()
 
 
 def change(file, **said):

@@ -22,9 +22,10 @@ from tintladder.database.cards.characterising import characterise_device
 from tintladder.database.cards.intake import take_in
 from tintladder.database.cards.progress import cards_progress
 from tintladder.database.cards.scanning import early, keep_scan, read_card_picture
-from tintladder.database.care.backup import back_up, restore
+from tintladder.database.care.backup import back_up
 from tintladder.database.care.integrity import check_studio
 from tintladder.database.care.refit import refit_release
+from tintladder.database.care.restore import restore
 from tintladder.database.care.trace import of_release, of_store, trace
 from tintladder.database.fits.fitting import fit_studio
 from tintladder.database.fits.scan_fitting import unfit_scans

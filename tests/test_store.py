@@ -148,6 +148,23 @@ def test_a_studio_that_another_program_holds(filled, monkeypatch):
         assert second.paints.set_on_hand("KEEL", True).on_hand
 
 
+def assert_snapshot_of_one_moment(place):
+    """What others keep meanwhile is not seen, from the moment on that it begins."""
+    mast = '[[paint]]\nnickname = "{}"\nname = "Mast {}"\nmaker = "Slipway Colours (invented)"\n'
+    with Store.open(place) as ours, Store.open(place) as theirs:
+        ours.paints.add_file(PAINTS_TOML)
+        with ours.snapshot():
+            theirs.paints.add_file(mast.format("MAST", 1))
+            assert len(ours.paints.all()) == 4
+            theirs.paints.add_file(mast.format("MAST-2", 2))
+            assert len(ours.paints.all()) == 4
+        assert len(ours.paints.all()) == 6
+
+
+def test_a_snapshot_is_of_one_moment(tmp_path):
+    assert_snapshot_of_one_moment(tmp_path)
+
+
 def test_opening_again_keeps_everything(filled):
     with Store.open(filled.studio.folder) as again:
         assert [paint.nickname for paint in again.paints.all()] == [

@@ -39,7 +39,7 @@ from .studio_fixtures import (
     scanned,
     session,
 )
-from .test_store import assert_same, rows
+from .test_store import assert_same, assert_snapshot_of_one_moment, rows
 
 pytestmark = pytest.mark.skipif(postgres.why_not() is not None, reason=postgres.why_not() or "")
 HOUSE = Path(__file__).parent.parent
@@ -139,6 +139,10 @@ def test_a_newer_or_missing_database_is_refused_plainly(url, server):
         Store.open(url)
     with pytest.raises(InputError, match="can't be used"):
         Store.open(server.format("nowhere"))
+
+
+def test_a_snapshot_is_of_one_moment(url):
+    assert_snapshot_of_one_moment(url)
 
 
 def test_eight_processes_write_sessions_at_once(url):

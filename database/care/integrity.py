@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from ...calibrate.errors import InputError, Remedy
+from ..common.leftovers import is_leftover, leftovers
 from ..common.remedies import StudioDo
 from ..releases.gates import stale_fits
 from ..releases.publish import releases
@@ -79,6 +80,7 @@ def check_studio(store: Store, progress: Callable[[str], None] = lambda _: None)
         ]
     progress("releases")
     found += _releases(store)
+    found += _leftovers(store)
     return sorted(found, key=lambda finding: not finding.broken)
 
 
@@ -168,8 +170,23 @@ def _releases(store: Store) -> Iterable[Damage]:
                 )  # fmt: skip
     names = {f"{row.name}{end}" for row in rows for end in ("", ".zip", ".zip.sha256")}
     for path in sorted(folder.iterdir()) if folder.is_dir() else ():
-        if path.name not in names:
+        if path.name not in names and not is_leftover(path.name):
             yield Damage(
                 "orphan", False, f"{path.name} in {folder.name} is of no release published here",
                 "delete it, or adopt it if it is another studio's",
             )  # fmt: skip
+
+
+def _leftovers(store: Store) -> Iterable[Damage]:
+    """Name what killed runs left, and the databases that were kept before a large change."""
+    for path in leftovers(store.studio.folders):
+        yield Damage(
+            "orphan", False,
+            f"{path.name} in {path.parent.name} is of a run that still goes on, or was cut short",
+            "nothing: an hour after its last change it is cleared away",
+        )  # fmt: skip
+    for path in sorted(store.studio.folder.glob("studio-before-*.db")):
+        yield Damage(
+            "orphan", False, f"{path.name} is the database as it was before a migration or a "
+            "restore", "delete it once you are content with the studio as it is",
+        )  # fmt: skip

@@ -24,7 +24,7 @@ def restore(
     studio: StudioOption = None,
 ) -> None:
     """Bring a studio back from a backup, whole or not at all."""
-    from ..care.backup import restore as bring_back
+    from ..care.restore import restore as bring_back
     from ..store.studio import Studio
 
     place = Studio.at(studio)
@@ -35,12 +35,14 @@ def restore(
         "made": made.made,
         "studio": str(place.folder),
         "releases": list(made.releases),
+        "files": made.files,
     }
     say(
         result,
         as_json,
         lambda: typer.echo(
             f"Restored the studio of {made.made} to {place.folder} "
-            f"({len(made.releases)} releases). See what it says: tintladder verify"
+            f"({len(made.releases)} releases, {made.files} files). See what it says: "
+            "tintladder verify"
         ),
     )

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from secrets import token_hex
 
 from ...calibrate.errors import InputError, Remedy
+from .leftovers import PART
 
 
 @contextmanager
@@ -15,7 +17,8 @@ def beside(*paths: Path) -> Iterator[list[Path]]:
 
     After a failure nothing is left there, and the paths are as they were. Folders are made.
     """
-    parts = [path.with_name(f".{path.name}.part") for path in paths]
+    # A name that no other run has: what two write at once is one's or the other's, never both.
+    parts = [path.with_name(f".{path.name}-{token_hex(4)}{PART}") for path in paths]
     try:
         for path in paths:
             path.parent.mkdir(parents=True, exist_ok=True)

@@ -5,11 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from pathlib import Path
+from threading import Lock
 
 from starlette.datastructures import UploadFile
 
 from ...calibrate.errors import InputError
 from ..cards.scanning import PICTURES
+from ..common.whole_files import beside
 from ..store.studio import Studio
 
 FOLDER = "dropped"
@@ -19,6 +21,8 @@ PHOTOS = ",".join(PICTURES)
 ACCEPTED = ",".join((*PICTURES, *TEXTS))
 _LARGEST_TEXT = 30_000_000
 _BLOCK = 1 << 20
+_KEEPING = Lock()
+"""Held while a file gets its name: two of one name keep both."""
 
 
 def keep(
@@ -92,25 +96,23 @@ def plain_name(name: str) -> str:
 
 
 def _keep(folder: Path, name: str, file: UploadFile) -> Path:
-    folder.mkdir(parents=True, exist_ok=True)
-    stem, suffix, number = Path(name).stem, Path(name).suffix, 1
-    while True:
-        path = folder / (name if number == 1 else f"{stem}-{number}{suffix}")
-        try:
-            with path.open("xb") as made:
-                file.file.seek(0)
-                while block := file.file.read(_BLOCK):
-                    made.write(block)
-            return path
-        except FileExistsError:
+    with _KEEPING:
+        stem, suffix, number, path = Path(name).stem, Path(name).suffix, 1, folder / name
+        while path.exists():
             if _same(path, file):
                 return path
             number += 1
+            path = folder / f"{stem}-{number}{suffix}"
+        try:
+            with beside(path) as (part,), part.open("xb") as made:
+                file.file.seek(0)
+                while block := file.file.read(_BLOCK):
+                    made.write(block)
         except OSError as error:
-            path.unlink(missing_ok=True)
             raise InputError(
                 path, None, f"can't be written ({error.strerror})", "make room on the disk"
             ) from error
+    return path
 
 
 def _same(path: Path, file: UploadFile) -> bool:

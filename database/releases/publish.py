@@ -15,6 +15,7 @@ from ...calibrate.errors import InputError, Sentence
 from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ...calibrate.optics.transport import TRANSPORT
 from ..common.cautions import caution
+from ..common.leftovers import BUILDING
 from ..common.remedies import StudioDo
 from ..store import schema
 from ..store.in_use import published
@@ -30,8 +31,6 @@ from .tables.descriptor import DESCRIPTOR, SCHEMA, as_json, describe, json_schem
 from .tables.schema import TABLES
 from .tables.text import heading
 from .words import Entry, changelog, citation, readme
-
-_BUILDING = ".building-"
 
 
 @dataclass(frozen=True)
@@ -281,9 +280,9 @@ def _put_in_place(
 ) -> tuple[Path, str]:
     """Write folder, zip and the zip's hash beside the releases, then move them in."""
     releases.mkdir(parents=True, exist_ok=True)
-    for left_over in releases.glob(f"{_BUILDING}*"):
+    for left_over in releases.glob(f"{BUILDING}*"):
         shutil.rmtree(left_over)
-    building = Path(tempfile.mkdtemp(prefix=_BUILDING, dir=releases))
+    building = Path(tempfile.mkdtemp(prefix=BUILDING, dir=releases))
     try:
         folder = building / name
         folder.mkdir()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sqlite3
-from contextlib import closing
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -13,11 +12,10 @@ from sqlalchemy.exc import DatabaseError
 
 from ...calibrate.errors import InputError
 from ..common.remedies import StudioDo
+from .database_file import BUSY_SECONDS, copy_database
 from .schema import HEAD, Base
 from .studio import Studio
 
-BUSY_SECONDS = 30
-"""How long a writer waits for another one."""
 _LOCK = 20260305
 """Any number: the name of the writers' lock in a shared database."""
 
@@ -90,6 +88,9 @@ def _engine(studio: Studio) -> Engine:
         # A writer takes its lock at once: one that reads first and writes later may be refused.
         write = connection.get_execution_options().get("write", False)
         connection.exec_driver_sql("BEGIN IMMEDIATE" if write else "BEGIN")
+        if not write:
+            # What is read is of the moment of the first look, and that is now.
+            connection.exec_driver_sql("SELECT 1 FROM sqlite_master LIMIT 1")
 
     return engine
 
@@ -113,6 +114,10 @@ def _shared(url: str) -> Engine:
         # One writer at a time, as SQLite has it: so one publisher, and no number given twice.
         if connection.get_execution_options().get("write", False):
             connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK})")
+        else:
+            # Or else each look would be of a moment of its own.
+            connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
+            connection.exec_driver_sql("SELECT 1")
 
     return engine
 
@@ -155,23 +160,6 @@ def _migrate(engine: Engine, studio: Studio, version: str | None) -> None:
         if version is not None and version != HEAD and studio.database is not None:
             copy_database(studio.database, _unused(studio.database, version))
         command.upgrade(migration_config(connection), "head")
-
-
-def copy_database(source: Path, target: Path) -> None:
-    """Copy a SQLite database as of one moment, while others use it.
-
-    Raises
-    ------
-    sqlite3.Error
-        Where either can't be used.
-    """
-    with (
-        closing(sqlite3.connect(source)) as old,
-        closing(sqlite3.connect(target)) as new,
-    ):
-        old.backup(new)
-        # A copy is one file: without a log of its own beside it.
-        new.execute("PRAGMA journal_mode=DELETE")
 
 
 def _unused(database: Path, version: str) -> Path:

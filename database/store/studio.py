@@ -7,6 +7,11 @@ from pathlib import Path
 
 from ...calibrate.errors import InputError
 
+FOLDERS = ("releases", "cards", "dropped", "scans", "devices", "paper")
+"""Folders in a studio's own that files are written into, by commands or by the page."""
+SIGNING_KEY = "signing-key.pem"
+"""What a studio signs its releases with; readable by its owner alone."""
+
 
 @dataclass(frozen=True)
 class Studio:
@@ -46,6 +51,11 @@ class Studio:
     def database(self) -> Path | None:
         """The database file; None where it is shared."""
         return Path(self.url.removeprefix("sqlite:///")) if self.url.startswith("sqlite") else None
+
+    @property
+    def folders(self) -> list[Path]:
+        """Its folder, and those in it that files are written into."""
+        return [self.folder, *(self.folder / name for name in FOLDERS)]
 
     @property
     def releases(self) -> Path:

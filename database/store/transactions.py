@@ -12,6 +12,7 @@ from typing import Self
 from sqlalchemy.exc import DatabaseError, IntegrityError
 from sqlalchemy.orm import Session as OrmSession
 
+from ..common.leftovers import clear
 from .engine import open_engine, unusable
 from .studio import Studio
 
@@ -37,6 +38,7 @@ class Transactions:
     def __init__(self, studio: Studio, create: bool = True) -> None:
         self.studio = studio
         self._engine = open_engine(studio, create)
+        clear(studio.folders)
         self._current: OrmSession | None = None
         self._reading: OrmSession | None = None
 
@@ -108,6 +110,7 @@ class Transactions:
             return
         try:
             with OrmSession(self._engine, expire_on_commit=False) as session:
+                session.connection()
                 self._reading = session
                 yield session
         except DatabaseError as error:
