@@ -21,11 +21,11 @@ from tintladder.database.care import backup as backing
 from tintladder.database.care.backup import back_up
 from tintladder.database.care.integrity import check_studio
 from tintladder.database.care.restore import restore
+from tintladder.database.common import database_file
 from tintladder.database.page import uploads
 from tintladder.database.page.views import paper
 from tintladder.database.releases.publish import publish, releases
 from tintladder.database.releases.verify import verify_release
-from tintladder.database.store import database_file
 from tintladder.database.store.store import Store
 from tintladder.database.store.studio import FOLDERS, SIGNING_KEY, Studio
 

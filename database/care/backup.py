@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ...calibrate.errors import InputError
+from ..common.database_file import copy_database
 from ..common.leftovers import BACKING_UP, is_leftover
 from ..common.whole_files import beside
 from ..releases.files import digest_of, sync_folder
-from ..store.database_file import copy_database
 from ..store.engine import open_engine
 from ..store.studio import FOLDERS, SIGNING_KEY, Studio
 from ..store.transactions import now

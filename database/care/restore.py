@@ -14,10 +14,10 @@ from pathlib import Path, PurePosixPath
 from typing import IO, Any
 
 from ...calibrate.errors import InputError
+from ..common.database_file import refill_database
 from ..common.leftovers import RESTORING, is_leftover
 from ..common.remedies import StudioDo
 from ..releases.files import digest_of, sync_folder
-from ..store.database_file import refill_database
 from ..store.engine import open_engine
 from ..store.studio import FOLDERS, SIGNING_KEY, Studio
 from .backup import DATABASE, LIST, Backup, releases_in

@@ -1,4 +1,4 @@
-"""What every room may use: files written whole, text read, lists said, colour words, cautions.
+"""What every room may use: files read, copied and written whole; lists, colours, cautions in words.
 
 No paint lives here.
 """

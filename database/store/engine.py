@@ -11,8 +11,8 @@ from sqlalchemy import Connection, Engine, create_engine, event, inspect, make_u
 from sqlalchemy.exc import DatabaseError
 
 from ...calibrate.errors import InputError
+from ..common.database_file import BUSY_SECONDS, copy_database
 from ..common.remedies import StudioDo
-from .database_file import BUSY_SECONDS, copy_database
 from .schema import HEAD, Base
 from .studio import Studio
 

@@ -6,7 +6,7 @@ import sqlite3
 from contextlib import closing, suppress
 from pathlib import Path
 
-from ..common.whole_files import beside
+from .whole_files import beside
 
 BUSY_SECONDS = 30
 """How long a writer waits for another one."""
