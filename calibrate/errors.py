@@ -150,6 +150,7 @@ class CalibrateDo(RemedyCode):
     PLUG_IN = "plug the instrument in, and look again"
     RIGHT_CARD = "give the right card"
     SAY_GEOMETRY = "say which: di:8, 8:di or 45:0 (of a sphere also specular included or excluded)"
+    SAY_ONLY = "say which is meant: {choices}"
     SAY_SPECULAR = "say whether it is included or excluded"
     SAY_UNIT = "say which: percent or fraction"
     SAY_WEIGHED = "Say what differed from card {card}, by its number on this sheet."

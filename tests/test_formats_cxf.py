@@ -106,7 +106,7 @@ ROOT = '<CxF xmlns="http://colorexchangeformat.com/CxF3-core"'
         (lambda t: t.replace('Increment="10"', 'Increment="ten"'), "isn't CxF3 as the schema"),
         (lambda t: t.replace("Creator>", "Maker>"), "it isn't CxF3"),
         (lambda t: t.replace('Id="tintladder-1"', 'Id="other"'), "isn't there"),
-        (lambda t: t.replace('StartWL="380"', 'StartWL="390"', 1), "on other wavelengths"),
+        (lambda t: t.replace('StartWL="380"', 'StartWL="390"', 1), "several tables hold"),
         (lambda t: t.replace("ReflectanceSpectrum", "TransmittanceSpectrum"), "no reflectance"),
         (lambda t: t.replace(" 0.", " 7.", 1), "expected a reflectance from -0.02 to 1.3, got 7"),
     ],

@@ -1,1 +1,1 @@
-"""Readings in and out, one module a file format. Nothing is corrected or judged here."""
+"""Readings in and out. Nothing is corrected here; only what no surface can be is refused."""

@@ -1,12 +1,12 @@
-"""What the cells of a file of readings say: numbers, missing values, wavelengths."""
+"""What the cells of a file of readings say: numbers, missing values, names."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from typing import Literal, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..errors import InputError
 from ..optics.spectra import Array
@@ -21,20 +21,12 @@ LABELS = ("SAMPLENAME", "SAMPLE", "PATCH", "LABEL", "NAME", "SAMPLEID", "ID")
 """Fields that name a sample, best first (`normal` spelling)."""
 LABELS_LAST = ("SAMPLELOC", "SAMPLELOCATION", "SAMPLENO", "NO")
 
+_FULL = re.compile(
+    r"[>≥]+\s*[0-9.,]*\s*%?|over(?:load|range|flow)?|ovl|ol|ovr|sat(?:urated)?|clip(?:ped)?|\*{2,}|#{3,}",
+    re.IGNORECASE,
+)
+"""How instruments write that a value is beyond their scale."""
 _NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][-+]?[0-9]{1,3})?")
-_WAVELENGTH = re.compile(
-    r"(?:SPECTRAL[_ ]?)?(?P<kind>NM|PCT|DEC|R)?[_ ]?(?P<nm>[0-9]{3,4}(?:[.,][0-9]+)?)[_ ]?(?:NM)?"
-)
-_ALMOST = re.compile(
-    r"[0-9][0-9A-Z.,]{1,6}(?: ?NM)?|(?:SPECTRAL|NM|PCT|DEC)[0-9A-Z_]*[0-9][0-9A-Z_]*"
-)
-
-
-class Wavelength(NamedTuple):
-    """A field's wavelength, and the unit that its name states."""
-
-    nm: float
-    unit: Literal["fraction", "percent"] | None
 
 
 def normal(name: str) -> str:
@@ -61,110 +53,9 @@ def number(text: str) -> float | None:
     return value if np.isfinite(value) else None
 
 
-def wavelength(name: str) -> Wavelength | None:
-    """Wavelength that a field's name stands for, in any of the common spellings, or None."""
-    found = _WAVELENGTH.fullmatch(name.strip().upper())
-    if found is None:
-        return None
-    unit: Literal["fraction", "percent"] | None = None
-    if found["kind"] == "PCT":
-        unit = "percent"
-    elif found["kind"] == "DEC":
-        unit = "fraction"
-    return Wavelength(float(found["nm"].replace(",", ".")), unit)
-
-
-def almost_wavelength(name: str) -> bool:
-    """Whether a name that is no wavelength was likely meant as one, such as ``4O0``."""
-    return wavelength(name) is None and _ALMOST.fullmatch(name.strip().upper()) is not None
-
-
-def column_unit(fields: Sequence[Wavelength], file: str) -> Literal["fraction", "percent"] | None:
-    """Return the unit that the names of the spectral columns state, if they do.
-
-    Parameters
-    ----------
-    fields : sequence of Wavelength
-        Names of spectral columns.
-    file : str
-        What an error names.
-
-    Returns
-    -------
-    {'fraction', 'percent'} or None
-
-    Raises
-    ------
-    InputError
-        Where some state percent and some fractions.
-    """
-    units = {field.unit for field in fields if field.unit}
-    if len(units) > 1:
-        raise InputError(
-            file,
-            "column names",
-            "some spectral columns are percent (PCT) and some decimal (DEC)",
-            "export the readings in one unit",
-        )
-    return units.pop() if units else None
-
-
-def check_wavelengths(wavelengths: Sequence[float], file: str, where: str) -> Array:
-    """Return the wavelengths as an array if they can be those of a spectrum.
-
-    Parameters
-    ----------
-    wavelengths : sequence of W float, nm
-    file, where : str
-        For the message.
-
-    Returns
-    -------
-    (W,) array, nm
-
-    Raises
-    ------
-    InputError
-        For fewer than three, one outside 340-830 nm, an order that isn't increasing, or a hole in
-        otherwise equal steps.
-    """
-    wl = np.asarray(wavelengths, dtype=float)
-    if wl.size < FEWEST:
-        raise InputError(
-            file,
-            where,
-            f"expected a spectrum of {FEWEST} wavelengths or more, found {wl.size}",
-            "export spectral reflectance, with columns such as SPECTRAL_NM400 or 400",
-        )
-    outside = wl[(wl < SHORTEST) | (wl > LONGEST)]
-    if outside.size:
-        raise InputError(
-            file,
-            where,
-            f"expected wavelengths from {SHORTEST:g} to {LONGEST:g} nm, found {outside[0]:g}",
-            "export that range alone",
-        )
-    steps = np.diff(wl)
-    if (steps <= 0).any():
-        at = int(np.argmax(steps <= 0))
-        order = "decreasing" if (steps < 0).all() else "not increasing"
-        raise InputError(
-            file,
-            where,
-            f"the wavelengths are {order}: {wl[at + 1]:g} nm comes after {wl[at]:g} nm",
-            "order them from short to long, each once",
-        )
-    ratio = steps / steps.min()
-    holes = ratio > 1.5
-    if holes.any() and holes.mean() < 0.5 and np.allclose(ratio, np.round(ratio), atol=1e-6):
-        at = int(np.argmax(holes))
-        raise InputError(
-            file,
-            where,
-            f"a wavelength is missing: {wl[at] + steps.min():g} nm, after {wl[at]:g} nm",
-            "export every wavelength of the range (a single missing value may stay empty)",
-        )
-    return wl
+def is_full_scale(text: str) -> bool:
+    """Whether a cell says that the instrument was at full scale."""
+    return _FULL.fullmatch(text.strip()) is not None
 
 
 def labels(columns: dict[str, list[str]], file: str, where: Sequence[str]) -> list[str] | None:
@@ -201,19 +92,45 @@ def labels(columns: dict[str, list[str]], file: str, where: Sequence[str]) -> li
     )
 
 
+def shown_in_percent(row: Sequence[str], file: str, where: str) -> bool:
+    """Whether the cells of a reading are written with a percent sign.
+
+    Parameters
+    ----------
+    row : sequence of str
+    file, where : str
+        What an error names.
+
+    Raises
+    ------
+    InputError
+        Where some are and some aren't.
+    """
+    filled = [cell for cell in row if cell and cell.lower() not in MISSING]
+    signed = [cell.endswith("%") for cell in filled]
+    if any(signed) and not all(signed):
+        raise InputError(
+            file,
+            where,
+            f"{filled[signed.index(True)]} is in percent, {filled[signed.index(False)]} is not",
+            "write all values of a reading alike",
+        )
+    return any(signed)
+
+
 def values(
     rows: Sequence[Sequence[str]],
     wavelengths: Array,
     names: Sequence[str],
     where: Sequence[str],
     file: str,
-) -> Array:
+) -> tuple[Array, NDArray[np.bool_]]:
     """Values of N samples at W wavelengths, NaN where missing.
 
     Parameters
     ----------
     rows : sequence of sequence of str
-        Cells of each sample.
+        Cells of each sample; a percent sign behind a number is passed over.
     wavelengths : (W,) array, nm
     names : sequence of str
         Of the samples.
@@ -225,6 +142,8 @@ def values(
     Returns
     -------
     (N, W) array
+    (N, W) array of bool
+        Where the instrument was at full scale, and sent no number.
 
     Raises
     ------
@@ -232,9 +151,13 @@ def values(
         Naming the first cell that is no number, or where there is no value at all.
     """
     out = np.full((len(rows), wavelengths.size), np.nan)
+    full = np.zeros(out.shape, dtype=bool)
     for i, row in enumerate(rows):
         for j, cell in enumerate(row):
-            value = number(cell)
+            value = number(cell.removesuffix("%"))
+            if value is None and is_full_scale(cell):
+                full[i, j] = True
+                continue
             if value is None:
                 raise InputError(
                     file,
@@ -247,7 +170,7 @@ def values(
         raise InputError(
             file, None, "there is no reading in it", "export the session again with its samples"
         )
-    return out
+    return out, full
 
 
 def commented_reading(text: str, size: int) -> bool:

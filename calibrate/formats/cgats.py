@@ -7,30 +7,37 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from ..errors import InputError
-from ..optics.spectra import Spectra, check_possible
 from . import cells
-from .cells import Wavelength
+from .gathered import Said, session_of
+from .headings import Wavelength, almost_wavelength, in_order, wavelength
+from .rows import Sample, Table
 from .session import Session
-from .statements import Statement, Unit, resolve
+from .statements import Statement, Unit
 
 _TOKEN = re.compile(r'"(?:[^"]|"")*"|\S+')
 _IDENTIFIER = re.compile(r"\s*(?:CGATS|ISO *28178|ISO *12642|IT8)\S*\s*", re.IGNORECASE)
 _BEGIN = re.compile(r"^\s*BEGIN_DATA\s*$", re.IGNORECASE | re.MULTILINE)
+_SAYS_NOTHING = Said()
 _STANDARD = ("ORIGINATOR", "DESCRIPTOR", "CREATED", "INSTRUMENTATION", "MEASUREMENT_GEOMETRY")
 """Keywords that need no declaration."""
 
 
 @dataclass
 class _Section:
-    """One data section: its fields and, for each sample, the line it starts on and its cells."""
+    """One data section: its fields and, for each sample, the line it starts on and its cells.
+
+    Its statements are those above it, behind the section before.
+    """
 
     fields: list[str]
     rows: list[tuple[int, list[str]]] = field(default_factory=list)
+    statements: list[Statement] = field(default_factory=list)
+    where: str = ""
 
 
 def looks_like_cgats(text: str) -> bool:
@@ -57,7 +64,7 @@ class _Parser:
     def __init__(self, text: str, file: str) -> None:
         self.file = file
         self.statements: list[Statement] = []
-        self.section = _Section([])
+        self.sections: list[_Section] = []
         self.identifier = ""
         self.fields: list[str] = []
         self.counts: dict[str, int] = {}
@@ -65,10 +72,12 @@ class _Parser:
         for number, line in self.lines:
             if line.strip() and not line.lstrip().startswith("#"):
                 self.keyword(number, line)
-        if not self.section.fields:
+        if not self.sections:
             raise self.error(
                 None, "there is no BEGIN_DATA section in it", "export the session again"
             )
+        # What stands behind the last section is of the whole file.
+        self.sections[0].statements += self.statements
 
     def error(self, number: int | None, expected: str, do: str) -> InputError:
         return InputError(self.file, f"line {number}" if number else None, expected, do)
@@ -83,7 +92,7 @@ class _Parser:
                 self.data(number)
             else:
                 self.data_format(number)
-        elif not self.statements and not self.section.fields and _IDENTIFIER.fullmatch(line):
+        elif not self.statements and not self.sections and _IDENTIFIER.fullmatch(line):
             self.identifier = line.strip()
         elif key in ("NUMBER_OF_SETS", "NUMBER_OF_FIELDS"):
             if len(tokens) < 2 or not re.fullmatch(r"[0-9]{1,9}", tokens[1]):
@@ -143,8 +152,9 @@ class _Parser:
             raise self.error(
                 begun, "BEGIN_DATA comes before any BEGIN_DATA_FORMAT", "export the session again"
             )
-        section = _Section(self.fields)
-        spectral = sum(cells.wavelength(name) is not None for name in self.fields)
+        section = _Section(self.fields, [], self.statements, f"line {begun}")
+        self.statements = []
+        spectral = sum(wavelength(name) is not None for name in self.fields)
         row: list[str] = []
         start = begun
         for number, line in self.until("END_DATA", begun):
@@ -183,18 +193,19 @@ class _Parser:
                 f"NUMBER_OF_SETS says {said}, but {len(section.rows)} samples follow",
                 "export the session again, or correct the count",
             )
-        self.join(section)
+        self.sections.append(section)
 
-    def join(self, section: _Section) -> None:
-        """Put the samples of one more data section to those before."""
-        before = self.section.fields
-        if before and [f.upper() for f in section.fields] != [f.upper() for f in before]:
-            raise self.error(
-                None,
-                "it holds several data sections with different fields",
-                "put each section into a file of its own",
-            )
-        self.section = replace(section, rows=[*self.section.rows, *section.rows])
+    def section(self) -> _Section:
+        """Return the samples of all sections, which must have the same fields."""
+        first, *more = self.sections
+        for each in more:
+            if [f.upper() for f in each.fields] != [f.upper() for f in first.fields]:
+                raise self.error(
+                    None,
+                    "it holds several data sections with different fields",
+                    "put each section into a file of its own",
+                )
+        return _Section(first.fields, [row for each in self.sections for row in each.rows])
 
 
 def _paired(section: _Section, file: str) -> tuple[list[Wavelength], list[int]] | None:
@@ -234,24 +245,37 @@ def _spectral(section: _Section, file: str) -> tuple[list[Wavelength], list[int]
     """Wavelengths of a section, and the columns they stand in."""
     if paired := _paired(section, file):
         return paired
-    found = [(cells.wavelength(name), i) for i, name in enumerate(section.fields)]
+    found = [(wavelength(name), i) for i, name in enumerate(section.fields)]
     for name in section.fields:
-        if cells.almost_wavelength(name):
+        if almost_wavelength(name):
             raise InputError(
                 file, f"field {name}", "expected a wavelength such as SPECTRAL_NM400", "correct it"
             )
     return [w for w, _ in found if w], [i for w, i in found if w]
 
 
-def parse_cgats(
-    text: str,
-    file: str,
-    sha256: str,
-    *,
-    unit: str | None = None,
-    geometry: str | None = None,
-    specular: str | None = None,
-) -> Session:
+def _table(section: _Section, file: str) -> Table | None:
+    """The spectra of a section; None where it holds none."""
+    fields, columns = _spectral(section, file)
+    if not fields:
+        return None
+    at = {id(w): i for w, i in zip(fields, columns, strict=True)}
+    used = {*columns, *(i - 1 for i in columns if _is_nm(section.fields[i - 1]))}
+    samples = []
+    for number, row in section.rows:
+        texts: dict[str, str] = {}
+        for i, name in enumerate(section.fields):
+            if i not in used:
+                texts.setdefault(name, row[i])
+        samples.append(Sample(f"line {number}", texts, [row[at[id(w)]] for w in fields]))
+    return Table(section.where, fields, samples, section.statements)
+
+
+def _is_nm(name: str) -> bool:
+    return cells.normal(name) == "SPECTRALNM"
+
+
+def parse_cgats(text: str, file: str, sha256: str, said: Said = _SAYS_NOTHING) -> Session:
     """Read CGATS.17 / ISO 28178 text.
 
     Parameters
@@ -259,10 +283,8 @@ def parse_cgats(
     text : str
     file, sha256 : str
         As the session is to name them.
-    unit : {"percent", "fraction"}, optional
-        Said by the user where the file doesn't.
-    geometry : {"di:8", "8:di", "45:0"}, optional
-    specular : {"included", "excluded"}, optional
+    said : Said
+        What the user says of it.
 
     Returns
     -------
@@ -274,33 +296,24 @@ def parse_cgats(
         For anything that can't be read without guessing, and for impossible reflectances.
     """
     parser = _Parser(text, file)
-    section = parser.section
-    fields, columns = _spectral(section, file)
-    wl = cells.check_wavelengths([w.nm for w in fields], file, "data format")
-    stated = resolve(
-        parser.statements,
-        file,
-        column_unit=cells.column_unit(fields, file),
-        unit=unit,
-        geometry=geometry,
-        specular=specular,
-    )
-    where = [f"line {number}" for number, _ in section.rows]
-    named = {name: [row[i] for _, row in section.rows] for i, name in enumerate(section.fields)}
-    names = cells.labels(named, file, where)
-    if names is None:
-        raise InputError(
-            file,
-            "data format",
-            "no field names the samples",
-            "export SAMPLE_NAME or SAMPLE_ID with the spectra",
-        )
-    rows = [[row[i] for i in columns] for _, row in section.rows]
-    values = cells.values(rows, wl, names, where, file) / stated.scale
-    spectra = Spectra.from_values(wl, values, names)
-    check_possible(spectra, file)
+    tables, colours, statements = list[Table](), list[str](), list[Statement]()
+    for section in parser.sections:
+        table = _table(section, file)
+        if table is None:
+            colours.append(section.where)
+            statements += section.statements
+        else:
+            table.statements = [*statements, *table.statements]
+            statements = []
+            tables.append(table)
+    if not tables:
+        in_order([], file, "data format")
+    if colours:
+        words = f"sections without spectra ({', '.join(colours)})"
+        tables[0].statements.append(Statement(colours[0], "LEFT_OUT_SECTIONS", words))
+    tables[-1].statements += statements
     kind = "ISO 28178 text" if "28178" in parser.identifier else "CGATS.17 text"
-    return Session(spectra=spectra, file=file, sha256=sha256, format=kind, **stated.fields())
+    return session_of(tables, file, sha256, kind, said)
 
 
 def _quoted(text: str) -> str:

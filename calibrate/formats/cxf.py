@@ -16,12 +16,15 @@ from typing import Any
 import numpy as np
 
 from ..errors import InputError
-from ..optics.spectra import Array, Spectra, check_possible
 from . import cells
+from .gathered import Said, session_of
+from .headings import Wavelength
+from .rows import Sample, Table
 from .session import Session
-from .statements import Statement, resolve, topic
+from .statements import Statement, Unit, topic
 
 NAMESPACE = "http://colorexchangeformat.com/CxF3-core"
+_SAYS_NOTHING = Said()
 _DECLARATION = re.compile(r"\A\s*<\?xml.*?\?>", re.DOTALL)
 _ROOT = re.compile(r"<([A-Za-z_][\w.-]*:)?CxF\b[^<>]*>")
 _SPECULAR = {"Specular_Included": "included", "Specular_Excluded": "excluded"}
@@ -83,24 +86,19 @@ def spectra_of(document: Any) -> Iterator[tuple[str, Any, str]]:
                 yield cells.plain(each.name or each.id or ""), value, each.id or ""
 
 
-def parse_cxf(
-    text: str,
-    file: str,
-    sha256: str,
-    *,
-    unit: str | None = None,
-    geometry: str | None = None,
-    specular: str | None = None,
-) -> Session:
+def parse_cxf(text: str, file: str, sha256: str, said: Said = _SAYS_NOTHING) -> Session:
     """Read CxF3.
+
+    Spectra of different specifications are different tables: that is how it tells readings of one
+    sample with the specular component from those without, and M0 from M1.
 
     Parameters
     ----------
     text : str
     file, sha256 : str
         As the session is to name them.
-    unit, geometry, specular : str, optional
-        Said by the user where the file doesn't.
+    said : Said
+        What the user says of it.
 
     Returns
     -------
@@ -115,8 +113,7 @@ def parse_cxf(
     read = [(name, spectrum) for name, spectrum, _ in spectra_of(document)]
     if not read:
         raise InputError(file, None, "there is no reflectance spectrum in it", _EXPORT)
-    names = [name for name, _ in read]
-    for number, name in enumerate(names, 1):
+    for number, (name, _) in enumerate(read, 1):
         if not name:
             raise InputError(
                 file,
@@ -124,41 +121,45 @@ def parse_cxf(
                 "this sample has no name",
                 "name it as on the card, such as masstone/black",
             )
-    specifications = _specifications(document)
-    used = list(dict.fromkeys(spectrum.color_specification for _, spectrum in read))
-    for name in used:
-        if name not in specifications:
-            raise InputError(
-                file, f"specification {name}", "is named by a spectrum but isn't there", _EXPORT
-            )
-    wl = _wavelengths(read, specifications, file)
-    values = np.array([spectrum.value for _, spectrum in read], dtype=float)
-    if not np.isfinite(values).all():
-        row = int(np.argmax(~np.isfinite(values).all(axis=1)))
-        raise InputError(
-            file, f"sample {names[row]}", "a reflectance is no number", "leave the sample out"
-        )
     own = list(_information(document))
     if others := _without_spectrum(document):
         own.append(Statement("ObjectCollection", "OBJECTS_WITHOUT_SPECTRUM", ", ".join(others)))
-    measured = [
-        s for name in used for s in _measured(specifications[name], f"specification {name}")
-    ]
     # What the file says in words of its own is nearer than what the schema has words for.
     nearer = {topic(statement.key) for statement in own} & {"geometry", "date"}
-    statements = [*own, *(s for s in measured if topic(s.key) not in nearer)]
-    stated = resolve(
-        statements,
-        file,
+    specifications = _specifications(document)
+    tables: dict[tuple[object, ...], Table] = {}
+    for name, spectrum in read:
+        key = spectrum.color_specification
+        if key not in specifications:
+            raise InputError(
+                file, f"specification {key}", "is named by a spectrum but isn't there", _EXPORT
+            )
+        wl = _wavelengths(name, spectrum, specifications[key], file)
         # The schema's own statement, which only the user may overrule.
-        column_unit=None if unit else "fraction",
-        unit=unit,
-        geometry=geometry,
-        specular=specular,
-    )
-    spectra = Spectra.from_values(wl, values / stated.scale, names)
-    check_possible(spectra, file)
-    return Session(spectra=spectra, file=file, sha256=sha256, format="CxF3", **stated.fields())
+        unit: Unit | None = None if said.unit else "fraction"
+        where = f"specification {key}"
+        table = tables.setdefault(
+            (key, *wl),
+            Table(
+                where,
+                [Wavelength(nm, unit) for nm in wl],
+                [],
+                [s for s in _measured(specifications[key], where) if topic(s.key) not in nearer],
+            ),
+        )
+        cells_ = ["" if value is None else repr(float(value)) for value in spectrum.value]
+        _check_numbers(name, spectrum.value, file)
+        table.samples.append(Sample(f"sample {name}", {"NAME": name}, cells_))
+    found = list(tables.values())
+    found[0].statements = [*own, *found[0].statements]
+    return session_of(found, file, sha256, "CxF3", said)
+
+
+def _check_numbers(name: str, values: Sequence[float], file: str) -> None:
+    if not np.isfinite(np.array(values, dtype=float)).all():
+        raise InputError(
+            file, f"sample {name}", "a reflectance is no number", "leave the sample out"
+        )
 
 
 def _without_spectrum(document: Any) -> list[str]:
@@ -173,35 +174,21 @@ def _specifications(document: Any) -> dict[str, Any]:
     return {each.id: each for each in (held.color_specification if held else ())}
 
 
-def _wavelengths(
-    read: Sequence[tuple[str, Any]], specifications: dict[str, Any], file: str
-) -> Array:
-    """The one set of wavelengths that all spectra are on."""
-    first: Array | None = None
-    for name, spectrum in read:
-        said = specifications[spectrum.color_specification].measurement_spec
-        span = said.wavelength_range if said else None
-        start = spectrum.start_wl if spectrum.start_wl is not None else span and span.start_wl
-        step = span.increment if span else None
-        if not start or not step or step < 0:
-            raise InputError(
-                file,
-                f"sample {name}",
-                "its first wavelength or its step isn't stated",
-                "export the readings again, with their wavelength range",
-            )
-        wl = start + step * np.arange(len(spectrum.value), dtype=float)
-        if first is None:
-            first = cells.check_wavelengths(wl.tolist(), file, f"sample {name}")
-        elif not np.array_equal(wl, first):
-            raise InputError(
-                file,
-                f"sample {name}",
-                "it is on other wavelengths than the samples before it",
-                "export every sample on the same wavelengths",
-            )
-    assert first is not None
-    return first
+def _wavelengths(name: str, spectrum: Any, specification: Any, file: str) -> list[float]:
+    """The wavelengths of a spectrum."""
+    said = specification.measurement_spec
+    span = said.wavelength_range if said else None
+    start = spectrum.start_wl if spectrum.start_wl is not None else span and span.start_wl
+    step = span.increment if span else None
+    if not start or not step or step < 0:
+        raise InputError(
+            file,
+            f"sample {name}",
+            "its first wavelength or its step isn't stated",
+            "export the readings again, with their wavelength range",
+        )
+    wl: list[float] = (start + step * np.arange(len(spectrum.value), dtype=float)).tolist()
+    return wl
 
 
 def _measured(specification: Any, where: str) -> Iterator[Statement]:

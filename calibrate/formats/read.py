@@ -3,23 +3,25 @@
 from __future__ import annotations
 
 import hashlib
-import io
 import re
-import struct
-import warnings
-import zipfile
+import stat
 from pathlib import Path
 
 from ..errors import CalibrateDo, InputError
 from .cgats import looks_like_cgats, parse_cgats
 from .cxf import parse_cxf
+from .gathered import Said, session_of
+from .marks import Mark, marks_in
+from .rows import Table
 from .session import Session
 from .spot_ink import SpotInk, parse_spot_ink
-from .table import has_spectra, parse_cells, parse_table
+from .table import has_spectra, parse_cells, parse_table, tables_of_cells
+from .workbook import sheets_of
 
 LARGEST = 50_000_000
 """Bytes; a file of readings is far smaller."""
-_UNPACKED = 500_000_000
+LONGEST_LINE = 1_000_000
+"""Characters of a line of text; a header of readings is far shorter."""
 
 _KNOWN = (
     (b"%PDF", "a PDF"),
@@ -39,27 +41,42 @@ _DO = "export the readings as CGATS text, CxF3, CSV or XLSX"
 
 
 def _bytes(path: Path, file: str) -> bytes:
-    if path.is_dir():
-        raise InputError(file, None, "it is a folder", "give one file of readings")
-    if not path.exists():
-        raise InputError(file, None, "no such file", "check the name and the folder")
     try:
-        size = path.stat().st_size
-        if size > LARGEST:
-            raise InputError(
-                file,
-                None,
-                f"it has {size / 1e6:.0f} MB, readings have {LARGEST / 1e6:.0f} MB at most",
-                "give a file of readings, or split it",
-            )
-        raw = path.read_bytes()
+        # Asked before it is opened: to open a pipe waits until somebody writes into it.
+        kind = path.stat().st_mode
     except OSError as problem:
+        if isinstance(problem, FileNotFoundError):
+            raise InputError(file, None, "no such file", "check the name and the folder") from None
+        raise _closed(file, problem) from None
+    except ValueError:
+        raise InputError(file, None, "no such file", "check the name and the folder") from None
+    if stat.S_ISDIR(kind):
+        raise InputError(file, None, "it is a folder", "give one file of readings")
+    if not stat.S_ISREG(kind):
         raise InputError(
-            file, None, f"it can't be opened ({problem.strerror})", "check who may read it"
-        ) from None
+            file, None, "it is a pipe or a device, not a file", "save the readings as a file first"
+        )
+    try:
+        with path.open("rb") as opened:
+            raw = opened.read(LARGEST + 1)
+    except OSError as problem:
+        raise _closed(file, problem) from None
+    if len(raw) > LARGEST:
+        raise InputError(
+            file,
+            None,
+            f"it has more than {LARGEST / 1e6:.0f} MB, readings have far less",
+            "give a file of readings, or split it",
+        )
     if not raw.strip():
         raise InputError(file, None, "it is empty", "export the readings again")
     return raw
+
+
+def _closed(file: str, problem: OSError) -> InputError:
+    return InputError(
+        file, None, f"it can't be opened ({problem.strerror})", "check who may read it"
+    )
 
 
 def _text(raw: bytes, file: str) -> str:
@@ -80,41 +97,6 @@ def _text(raw: bytes, file: str) -> str:
     except UnicodeDecodeError:
         text = raw.decode("cp1252", errors="replace")
     return text.rstrip("\x1a")  # the end-of-file mark of old exporters
-
-
-def _sheets(raw: bytes, file: str) -> dict[str, list[list[str]]]:
-    """Cells of each sheet of a spreadsheet, as text."""
-    try:
-        with zipfile.ZipFile(io.BytesIO(raw)) as archive:
-            names = archive.namelist()
-            unpacked = sum(info.file_size for info in archive.infolist())
-    except (zipfile.BadZipFile, NotImplementedError, ValueError, OSError, struct.error):
-        raise InputError(file, None, "this looks like a damaged archive", _DO) from None
-    if "xl/workbook.xml" not in names:
-        raise InputError(file, None, "expected readings, this looks like a zip archive", _DO)
-    if unpacked > _UNPACKED:
-        raise InputError(file, None, "it unpacks to far more than a sheet of readings", _DO)
-    import pandas as pd
-
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # openpyxl speaks of styles, which don't matter here
-            sheets = pd.read_excel(
-                io.BytesIO(raw),
-                sheet_name=None,
-                header=None,
-                dtype=object,
-                na_filter=False,
-                engine="openpyxl",
-            )
-    except Exception as problem:  # a broken workbook raises almost anything
-        raise InputError(
-            file, None, f"the spreadsheet can't be read ({type(problem).__name__})", _DO
-        ) from None
-    return {
-        str(name): [["" if cell is None else str(cell) for cell in row] for row in sheet.to_numpy()]
-        for name, sheet in sheets.items()
-    }
 
 
 def read_spot_ink(path: str | Path, **said: str | None) -> SpotInk | None:
@@ -147,6 +129,7 @@ def read_session(
     unit: str | None = None,
     geometry: str | None = None,
     specular: str | None = None,
+    only: str | None = None,
 ) -> Session:
     """Read a file of readings: CGATS.17 / ISO 28178 text, CxF3, CSV or TSV, XLSX.
 
@@ -157,6 +140,9 @@ def read_session(
         Said by the user where the file doesn't; must not contradict it.
     geometry : {"di:8", "8:di", "45:0"}, optional
     specular : {"included", "excluded"}, optional
+    only : str, optional
+        Which readings are meant, where the file holds several of one sample that are no repeats:
+        words such as ``M1``, or a column and its word as in ``Mode=SCE``, with commas between.
 
     Returns
     -------
@@ -178,36 +164,44 @@ def read_session(
     ('di:8', 32, 0.81384)
     """
     path, file = Path(path), str(path)
+    said = Said(unit, geometry, specular, only)
     raw = _bytes(path, file)
     sha256 = hashlib.sha256(raw).hexdigest()
     if raw.startswith(b"PK\x03\x04"):
-        sheets = {name: table for name, table in _sheets(raw, file).items() if has_spectra(table)}
-        if len(sheets) > 1:
+        return _of_workbook(raw, file, sha256, said)
+    text = _text(raw, file)
+    if text.lstrip().startswith("<"):
+        return parse_cxf(text, file, sha256, said)
+    for number, line in enumerate(text.splitlines(), start=1):
+        if len(line) > LONGEST_LINE:
             raise InputError(
                 file,
-                f"sheets {', '.join(sheets)}",
-                "several sheets hold spectra",
-                "save the one you mean by itself",
+                f"line {number}",
+                f"it has {len(line):,} characters, a line of readings has {LONGEST_LINE:,} at most",
+                "export the readings again",
             )
-        name, table = next(iter(sheets.items()), ("", []))
-        return parse_cells(
-            table,
-            file,
-            sha256,
-            taken_for=f"XLSX sheet {name}",
-            unit=unit,
-            geometry=geometry,
-            specular=specular,
-        )
-    text = _text(raw, file)
     if looks_like_cgats(text):
-        parse = parse_cgats
-    elif text.lstrip().startswith("<"):
-        parse = parse_cxf
-    elif re.search(r"^\s*\[\[drawdown\]\]", text, re.MULTILINE):
+        return parse_cgats(text, file, sha256, said)
+    if re.search(r"^\s*\[\[drawdown\]\]", text, re.MULTILINE):
         raise InputError(
             file, None, "expected readings, this looks like a card file", "give it as the card"
         )
-    else:
-        parse = parse_table
-    return parse(text, file, sha256, unit=unit, geometry=geometry, specular=specular)
+    return parse_table(text, file, sha256, said)
+
+
+def _of_workbook(raw: bytes, file: str, sha256: str, said: Said) -> Session:
+    sheets = {name: cells for name, cells in sheets_of(raw, file).items() if has_spectra(cells)}
+    if len(sheets) < 2:
+        name, cells = next(iter(sheets.items()), ("", []))
+        return parse_cells(cells, file, sha256, said, taken_for=f"XLSX sheet {name}")
+    tables: list[Table] = []
+    for name, cells in sheets.items():
+        found, orientation = tables_of_cells(cells, file)
+        for table in found:
+            table.where = f"sheet {name}, {table.where}"
+            mark = Mark("sheet", "sheet", name, name)
+            for sample in table.samples:
+                sample.where = f"sheet {name}, {sample.where}"
+                sample.marks += (*marks_in(name), mark)
+        tables += found
+    return session_of(tables, file, sha256, f"XLSX, {len(sheets)} sheets, {orientation}", said)

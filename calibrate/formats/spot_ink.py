@@ -19,6 +19,7 @@ from ..optics.spectra import Array
 from . import cells
 from .cxf import parse_cxf, parse_document, spectra_of
 from .cxf_writing import check_writable, document
+from .gathered import Said
 from .session import Session
 
 NAMESPACE = "http://colorexchangeformat.com/CxF3-SpotInkCharacterisation"
@@ -149,7 +150,7 @@ def parse_spot_ink(text: str, file: str, sha256: str, **said: str | None) -> Spo
     root = _element(made)
     if root is None:
         return None
-    session = parse_cxf(text, file, sha256, **said)
+    session = parse_cxf(text, file, sha256, Said(**said))
     stated = {cells.normal(key): value for key, value in session.header.items()}
     if stated.get("TINTS", "").strip().lower() != BY_WEIGHT:
         raise InputError(

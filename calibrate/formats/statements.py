@@ -49,9 +49,39 @@ _TOPICS = {
     ),
 }
 _UNITS: dict[str, Unit] = {
-    **dict.fromkeys(("fraction", "fractions", "decimal", "factor", "0-1", "0..1"), "fraction"),
-    **dict.fromkeys(("percent", "%", "pct", "percentage", "0-100", "0..100"), "percent"),
+    **dict.fromkeys(
+        ("fraction", "fractions", "decimal", "factor", "0-1", "0..1", "0 to 1", "0–1", "1", "1.0"),
+        "fraction",
+    ),
+    **dict.fromkeys(
+        (
+            "percent",
+            "%",
+            "pct",
+            "percentage",
+            "0-100",
+            "0..100",
+            "0 to 100",
+            "0–100",
+            "%r",
+            "r%",
+            "r [%]",
+            "r (%)",
+            "% r",
+            "%reflectance",
+            "% reflectance",
+        ),
+        "percent",
+    ),
 }
+_OF_REFLECTANCE = re.compile(r"reflect|remission|\bR\b|\bvalues\b", re.IGNORECASE)
+_IN_TITLES: tuple[tuple[re.Pattern[str], Unit], ...] = (
+    (re.compile(r"%|\bpercent\b|\bpct\b|\b0\s*(?:-|–|\.\.|to)\s*100\b", re.IGNORECASE), "percent"),
+    (
+        re.compile(r"\bfractions?\b|\b0\s*(?:-|–|\.\.|to)\s*1(?:\.0)?\b(?![0-9])", re.IGNORECASE),
+        "fraction",
+    ),
+)
 _SPECULAR: dict[str, Specular] = {
     **dict.fromkeys(("included", "include", "sci", "in", "yes"), "included"),
     **dict.fromkeys(("excluded", "exclude", "sce", "ex", "no"), "excluded"),
@@ -99,6 +129,31 @@ class Stated:
     def fields(self) -> dict[str, Any]:
         """Everything, by the names that `Session` gives it."""
         return dict(vars(self))
+
+
+def unit_word(text: str) -> Unit | None:
+    """Return the unit that a word stands for, or None."""
+    return _UNITS.get(text.strip().lower())
+
+
+def unit_in(text: str) -> Unit | None:
+    """Return the unit that a title states of the reflectances below it, or None.
+
+    Examples
+    --------
+    >>> unit_in("Card 1, reflectance in %"), unit_in("Humidity 45 %")
+    ('percent', None)
+    """
+    if not _OF_REFLECTANCE.search(text):
+        return None
+    said = {unit for pattern, unit in _IN_TITLES if pattern.search(text)}
+    return said.pop() if len(said) == 1 else None
+
+
+def condition_in(text: str) -> str | None:
+    """Return the one measurement condition of ISO 13655 that a text names, or None."""
+    found = set(re.findall(r"(?<![A-Z0-9])M[0-3](?![A-Z0-9])", text.upper()))
+    return found.pop() if len(found) == 1 else None
 
 
 def topic(key: str) -> str | None:

@@ -65,7 +65,7 @@ def read_target_values(path: str | Path) -> TargetValues:
     text = path.read_text(encoding="utf-8-sig", errors="replace") if path.is_file() else ""
     if looks_like_cgats(text):
         parser = _Parser(text, file)
-        section = parser.section
+        section = parser.section()
         if not _spectral(section, file)[0]:
             return _colours(section.fields, section.rows, file, text, parser)
     session = read_session(path)

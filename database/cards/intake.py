@@ -24,6 +24,9 @@ from ..store.store import Store
 from .characterising import read_by_known_device
 from .scanning import PICTURES, ReadScan, early, keep_scan
 
+_CHOSEN = (("TAKEN", "taken were "), ("LEFT_OUT", "left out "))
+"""What a file's header says of the readings in it that were chosen."""
+
 
 @dataclass(frozen=True)
 class TakenIn:
@@ -58,6 +61,7 @@ def take_in(
     geometry: str | None = None,
     specular: str | None = None,
     correcting: Correcting | None = None,
+    only: str | None = None,
 ) -> list[TakenIn]:
     """Add files to a studio, all or none; paints come first, then cards, readings and scans.
 
@@ -73,6 +77,8 @@ def take_in(
         Where a file of readings doesn't state them.
     correcting : Correcting, optional
         How to correct readings; without it, by the readings of the black trap that it holds.
+    only : str, optional
+        Which readings are meant, where a file holds several of one sample that are no repeats.
 
     Raises
     ------
@@ -83,7 +89,7 @@ def take_in(
     named = Path(card) if card and card.lower().endswith(".toml") else None
     if named is not None:
         texts.setdefault(named, read_text(named))
-    said = {"unit": unit, "geometry": geometry, "specular": specular}
+    said = {"unit": unit, "geometry": geometry, "specular": specular, "only": only}
     spots, sessions = _read(
         [path for path in files if path not in texts and not _is_picture(path)],
         said,
@@ -240,4 +246,5 @@ def _readings_taken(session: Session, card: Card) -> TakenIn:
     )
     remarks = tuple(early(card, session.date)) if session.state == "dry" else ()
     remarks += in_words(session.corrections)
+    remarks += tuple(f"{w}{session.header[key]}" for key, w in _CHOSEN if key in session.header)
     return TakenIn(session.file, "readings", words, card.name, flags, remarks)

@@ -39,6 +39,14 @@ def read(
     specular: Annotated[
         str | None, typer.Option(help="included or excluded, where the file doesn't say.")
     ] = None,
+    only: Annotated[
+        str | None,
+        typer.Option(
+            metavar="WORD",
+            help="Which readings, where a file holds several of one sample: a word such as M1, or "
+            "COLUMN=WORD such as Mode=SCE.",
+        ),
+    ] = None,
     tiles: Annotated[
         Path | None,
         typer.Option(
@@ -92,7 +100,7 @@ def read(
         )
         left_out = tuple(word.strip() for word in (without or "").split(",") if word.strip())
         correcting = Correcting(known, InstrumentOptics(band), left_out)
-        taken = take_in(store, files, card, unit, geometry, specular, correcting)
+        taken = take_in(store, files, card, unit, geometry, specular, correcting, only)
     say([asdict(item) for item in taken], as_json, lambda: _show(taken))
 
 

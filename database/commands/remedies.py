@@ -22,6 +22,7 @@ WORDS: Mapping[RemedyCode, str] = {
     CalibrateDo.RIGHT_CARD: "give the right --card",
     CalibrateDo.SAY_GEOMETRY: "pass --geometry di:8, --geometry 8:di or --geometry 45:0 (a sphere "
     "also --specular included or excluded)",
+    CalibrateDo.SAY_ONLY: "say which is meant: --only {choices}",
     CalibrateDo.SAY_SPECULAR: "pass --specular included or --specular excluded",
     CalibrateDo.SAY_UNIT: "pass --unit percent or --unit fraction",
     CalibrateDo.SAY_WEIGHED: "Say what differed, by its number, on the card's page or with "

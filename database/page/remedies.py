@@ -22,6 +22,7 @@ WORDS: Mapping[RemedyCode, str] = {
     CalibrateDo.RIGHT_CARD: "drop it on the page of the card that it shows",
     CalibrateDo.SAY_GEOMETRY: 'choose it under "Geometry of the instrument", and of a sphere also '
     '"The surface\'s shine"',
+    CalibrateDo.SAY_ONLY: 'say which is meant under "Which of several readings": {choices}',
     CalibrateDo.SAY_SPECULAR: 'choose it under "The surface\'s shine"',
     CalibrateDo.SAY_UNIT: 'choose it under "Its figures are"',
     CalibrateDo.SAY_WEIGHED: "Say what differed, by its number, on the page of card {card}",

@@ -20,6 +20,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     cost,
     database,
     demo,
+    exports,
     fit,
     hand,
     instrument,

@@ -13,6 +13,7 @@ from typing import Any, Literal
 SUBJECTS = (
     "brushed",
     "demo",
+    "exports",
     "start",
     "fit",
     "hand",

@@ -29,6 +29,7 @@ class Said:
     unit: str | None
     geometry: str | None
     specular: str | None
+    only: str | None
 
 
 @view
@@ -52,7 +53,7 @@ def read_card(asked: Asked) -> Response:
             ]
             with store.transaction():
                 if rest := [path for path in files if path not in pictures]:
-                    take_in(store, rest, known.name, said.unit, said.geometry, said.specular)
+                    take_in(store, rest, known.name, **vars(said))
                 for scan in scans:
                     take_picture(store, scan)
         return f"/cards/{number}"
@@ -78,7 +79,7 @@ def read_any(asked: Asked) -> Response:
     def work(files: Sequence[Path], said: Said, progress: Progress) -> str:
         progress("reading")
         with asked.store(create=True) as store:
-            taken = take_in(store, files, None, said.unit, said.geometry, said.specular)
+            taken = take_in(store, files, **vars(said))
             cards = {item.card for item in taken if item.card}
             if len(cards) == 1:
                 return f"/cards/{card_number(store, cards.pop())}"
@@ -94,7 +95,7 @@ def _read(
 ) -> Response:
     again = asked.texts("again")
     files = kept(asked.studio, again) if again else keep(asked.studio, asked.uploads("files"))
-    said = Said(*(asked.text(key) or None for key in ("unit", "geometry", "specular")))
+    said = Said(*(asked.text(key) or None for key in ("unit", "geometry", "specular", "only")))
     names = [path.name for path in files]
     title = f"Reading {names[0]}" if len(names) == 1 else f"Reading {len(names)} files"
     # Where it can't be read the files are there still: only what was missing is asked for.
