@@ -214,9 +214,8 @@ def _singles(
         if out:
             places = [r.where for r in out[:_MOST_SHOWN]]
             more = ", ..." if len(out) > len(places) else ""
-            left_out.append(
-                f"{len(out)} {value}{'s' if len(out) > 1 else ''} ({', '.join(dict.fromkeys(places))}{more})"
-            )
+            shown = ", ".join(dict.fromkeys(places))
+            left_out.append(f"{len(out)} {value}{'s' if len(out) > 1 else ''} ({shown}{more})")
     return [r for r in kept if id(r) in gone]
 
 
