@@ -101,7 +101,8 @@ def fit_paints(
 
         def conclude(solution: Solution, weight: Array) -> Coefficients:
             found = found_of(solved.problem, solution, weight, tubes)
-            return erring(found, fit.coefficients.part_error)
+            whole = fit.coefficients
+            return erring(found, whole.part_error, whole.surface_error)
 
         return replace(fit, without=solved.without_mixtures(conclude))
 
@@ -187,10 +188,12 @@ def report(
         least = REST[problem.model][0]
         learnt_of_parts = learnt_part_error(left, found.model_error, least)
         settings = replace(settings, part_error=learnt_of_parts)
-    wrong = settings.part_error or 0.0
+    wrong = settings.part_error or 0.0, settings.surface_error or 0.0
     return JointFit(
-        paints={p: replace(f, coefficients=erring(f.coefficients, wrong)) for p, f in fits.items()},
-        coefficients=erring(found, wrong),
+        paints={
+            p: replace(f, coefficients=erring(f.coefficients, *wrong)) for p, f in fits.items()
+        },
+        coefficients=erring(found, *wrong),
         nuisances=nuisance_table(problem, solution),
         settings=settings.as_dict(),
         left_out=None if left is None else left.patches,

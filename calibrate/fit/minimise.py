@@ -23,6 +23,7 @@ from .problem.settings import FitSettings
 from .problem.start import starting_values
 from .solver.normal import Normal, Prior
 from .solver.solve import Progress, Solution, solve
+from .uncertainty.film_surfaces import learnt_surface_error, with_room
 from .uncertainty.model_errors import first_weight, full_weight, learnt
 from .uncertainty.posterior import learnt_roughness
 
@@ -172,9 +173,21 @@ def _learnt_on_the_way(
                 problem, way.solution, prior, way.weight * kept[:, None], progress, formed
             )
             way = _Way(solution, prior, way.weight, used)
+        if settings.surface_error is None:
+            way = _surfaces_learnt(way, kept, progress)
+            problem = way.solution.problem
         if settings.model_spread is None:
             way = _errors_learnt(problem, way, kept, progress, by_paint=False)
     return way
+
+
+def _surfaces_learnt(way: _Way, kept: Array, progress: Progress | None) -> _Way:
+    """Learn how far films' own surfaces lie from the record, and give them that room."""
+    trusted = way.weight * kept[:, None]
+    error = learnt_surface_error(way.solution, trusted, way.settings)
+    used = replace(way.settings, surface_error=error)
+    at = with_room(way.solution, used.surface_room)
+    return _Way(_onward(at.problem, at, way.prior, trusted, progress), way.prior, way.weight, used)
 
 
 def _errors_learnt(

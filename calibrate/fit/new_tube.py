@@ -65,7 +65,15 @@ def fit_new_tubes(
     part_error = settings.part_error
     if part_error is None:
         part_error = float(known.part_error.max(initial=0.0))
-    settings = replace(settings, model_spread=settings.known_spread, part_error=part_error)
+    surface_error = settings.surface_error
+    if surface_error is None:
+        surface_error = float(known.surface_error.max(initial=0.0))
+    settings = replace(
+        settings,
+        model_spread=settings.known_spread,
+        part_error=part_error,
+        surface_error=surface_error,
+    )
     cards = [r.card for r in readings if r.card.purpose != "check"]
     weighed = list(dict.fromkeys(p for card in cards for p in card.paints))
     new = [p for p in weighed if p not in known.paints]
@@ -95,7 +103,7 @@ def fit_new_tubes(
 
         def conclude(solution: Solution, weight: Array) -> Coefficients:
             found = found_of(problem, solution, weight, tubes)
-            found = erring(found, part_error)
+            found = erring(found, part_error, surface_error)
             return with_known(problem, solution, found, beside, new)
 
         found = with_known(problem, solved.solution, fit.coefficients, beside, new)

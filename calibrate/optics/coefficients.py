@@ -21,7 +21,7 @@ ABSOLUTE = "absolute"
 
 _BY_PAINT = (
     "k", "s", "local", "dry_volume", "density", "dry_volume_measured", "ratio_only", "scan_made",
-    "mix_error", "part_error", "surface_offset",
+    "mix_error", "part_error", "surface_offset", "surface_error",
 )  # fmt: skip
 """Arrays of which each row is a paint's, beside `own` and `factors`."""
 
@@ -96,6 +96,9 @@ class Coefficients:
     surface_offset : (P,) array
         How far the reflection of each paint's own surface lies from that of `surface`, where it was
         fitted; of a mix the mean by dry volume. 0 by two fluxes, and where nothing tells.
+    surface_error : (P,) array
+        How far a film's own surface reflects from that, as a standard deviation of reflectance: one
+        film is underbound and matt, another resinous.
     model : str
         ``two-flux``; or ``transport``: then `k` is the absorption mu_a and `s` the reduced
         scattering mu_s' (see `tintladder.calibrate.optics.transport`), as is all said of them here.
@@ -132,6 +135,7 @@ class Coefficients:
     part_error: Array
     model_error: Array
     surface_offset: Array
+    surface_error: Array
     model: str = field(default=TWO_FLUX)
     share: float = 1.0
     beside: Coefficients | None = None

@@ -320,7 +320,10 @@ def _by_one_model(
     whole = np.stack([coefficients.k, coefficients.s], axis=1)[used]
     wrong = (mixed[:, None] * c * coefficients.part_error)[:, used, None, None]
     part = (both[:, None] * whole * wrong).reshape(len(c), -1, k.shape[1])
-    factors = np.concatenate([shared, own, volume, bent, part, model], axis=1)
+    # What a film's own surface throws back doesn't get in.
+    inside = seen.r - surface.alpha * (surface.k1 + own_surface)
+    matt = ((c @ coefficients.surface_error)[:, None] * (1 - inside))[:, None]
+    factors = np.concatenate([shared, own, volume, bent, part, model, matt], axis=1)
     return Prediction(coefficients.wavelengths, seen.r, local, factors)
 
 

@@ -154,7 +154,9 @@ def recorded_settings(recorded: Mapping[str, Any]) -> FitSettings:
     said: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in recorded.items()}
     # Fits recorded before surfaces were fitted took all to be alike; those before brushed films
     # had a thickness took them to hide.
-    return FitSettings(**{"surface_spread": 0.0, "coat_spread": 0.0} | said)
+    kinds = ("surface_spread", "surface_error", "coat_spread")
+    before: dict[str, Any] = dict.fromkeys(kinds, 0.0)
+    return FitSettings(**before | said)
 
 
 def fit_studio(
@@ -293,7 +295,7 @@ def _as_learnt(store: Store, beside: Sequence[str], model: str) -> FitSettings:
     recorded = store.fits.settings(beside, model)
     of_model = {
         name: recorded[name]
-        for name in ("model_spread", "dark_spread", "part_error")
+        for name in ("model_spread", "dark_spread", "part_error", "surface_error")
         if name in recorded
     }
     return FitSettings(model=model, **of_model)  # type: ignore[arg-type]

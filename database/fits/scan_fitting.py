@@ -253,6 +253,7 @@ def scan_settings(model: str) -> FitSettings:
         model=model,  # type: ignore[arg-type]
         two_flux_spread=alike.two_flux_spread,
         model_spread=alike.known_spread,
+        surface_error=0.0,
     )
 
 

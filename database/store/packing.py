@@ -37,6 +37,7 @@ _ARRAYS = (
     "part_error",
     "model_error",
     "surface_offset",
+    "surface_error",
 )
 
 
@@ -74,8 +75,10 @@ def unpack_coefficients(data: bytes, fit: int | None = None) -> Coefficients:
         factors = arrays["factor_names"].tolist()
         if fit is not None:
             factors = [n if n.startswith("fit ") else f"fit {fit}: {n}" for n in factors]
-        # A studio's first fits were kept before surfaces were fitted, or errors of parts learnt.
-        later = dict.fromkeys(("surface_offset", "part_error"), np.zeros(len(arrays["k"])))
+        # A studio's first fits were kept before these were learnt.
+        later = dict.fromkeys(
+            ("surface_offset", "part_error", "surface_error"), np.zeros(len(arrays["k"]))
+        )
         return Coefficients(
             paints=tuple(arrays["paints"].tolist()),
             factor_names=tuple(factors),

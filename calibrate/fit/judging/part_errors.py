@@ -53,9 +53,12 @@ def learnt_part_error(left: LeftOut, model_error: Array, least: float = 0.0) -> 
     return max(round(float(np.exp(found)), 4), least)
 
 
-def erring(found: Coefficients, part_error: float | Array) -> Coefficients:
-    """The same, each paint's part in a mix wrong by so much."""
-    return replace(found, part_error=np.broadcast_to(part_error, len(found.paints)).copy())
+def erring(
+    found: Coefficients, part_error: float | Array, surface_error: float | Array
+) -> Coefficients:
+    """The same, each paint's part in a mix wrong by so much, and each film's surface."""
+    part, surface = (np.broadcast_to(e, len(found.paints)).copy() for e in (part_error, surface_error))
+    return replace(found, part_error=part, surface_error=surface)
 
 
 def _of_model(by_reflectance: Array, model_error: Array) -> Array:

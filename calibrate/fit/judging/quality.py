@@ -17,7 +17,8 @@ from ..problem.finding import Finding
 from ..problem.result import PaintFit
 from ..problem.rows import Ints
 from ..problem.seen import FLAG_WORDS, surface_darker
-from ..solver.solve import Solution, inverse
+from ..solver.slopes import nuisance_variance
+from ..solver.solve import Solution
 from .beyond_films import beyond_films
 from .trust import trust
 
@@ -329,17 +330,7 @@ def nuisance_table(problem: Problem, solution: Solution) -> pd.DataFrame:
     DataFrame
         A row each.
     """
-    n_w = problem.wavelengths.size
-    sd = np.full(len(problem.nuisances), np.nan)
-    hub_size = 2 * len(problem.hubs) * n_w
-    sd[solution.border_scalars] = np.sqrt(np.diag(solution.border)[hub_size:])
-    for block, factor, response in solution.blocks:
-        if not block.own:
-            continue
-        at = slice(2 * block.own * n_w, None)
-        own = (inverse(factor)[:, at] ** 2).sum(axis=0)
-        via = ((response[at] @ solution.border) * response[at]).sum(axis=1)
-        sd[block.scalars[: block.own_scalars]] = np.sqrt(own + via)
+    sd = np.sqrt(nuisance_variance(solution))
     spread = np.array([n.spread for n in problem.nuisances])
     return pd.DataFrame(
         {

@@ -54,7 +54,7 @@ class Nuisance:
         The weighing's column, the paint's, or the place among `SHAPES` or
         `tintladder.calibrate.fit.problem.brushed.LEANS`, where the kind needs one; else -1.
     over : str
-        The substrate, where it is of one.
+        The substrate, where it is of one; empty: of all.
     """
 
     name: str
@@ -178,6 +178,8 @@ class Rows:
         """Note what one drawdown leaves open: the model's error in its mix, and its thickness."""
         s, place = self._settings, f"{card.name} {d.step}"
         self._relative(f"{place}: {_WRONG[self._model]}", "two fluxes", s.two_flux_spread, [index])
+        if s.surface_room:
+            self._add(f"{place}: own surface", "own surface", s.surface_room, [index])
         if self.brushed[index]:
             self._relative(f"{place}: thickness", "thickness", s.coat_spread, [index])
             self._relative(f"{place}: over black", "half", s.half_spread, [index])

@@ -16,6 +16,7 @@ _SPREADS = {
 _LEAST_SPREAD = {"two-flux": 0.07, "transport": 0.02}
 """What each gets wrong at a wavelength at the least: chosen on mixtures of the virtual paint lab,
 its stress variants included, that no fit saw. Real paint shows more."""
+_MOST_ROOM = 0.002
 UNEVEN_UNSURE = 0.4
 """Standard deviation of the logarithm of how uneven brushed films are."""
 
@@ -77,6 +78,9 @@ class FitSettings:
     part_error : float or None
         What it gets wrong of a paint's part in a mix (see `Coefficients`). None: learnt where steps
         are left out of their ladders, else 0.
+    surface_error : float or None
+        How far films' own surfaces reflect from the record's, as a standard deviation of
+        reflectance: one is underbound and matt, another resinous. None: learnt from dark films.
     surface_spread : float
         Prior standard deviation of how far the reflection of a dark paint's own surface lies from
         the record's; 0: all are alike. Where not given, 0 by two fluxes, whose K and S go to models
@@ -115,6 +119,7 @@ class FitSettings:
     dark_spread: float = 0.0
     paint_errors: Mapping[str, float] = field(default_factory=dict, hash=False)
     part_error: float | None = None
+    surface_error: float | None = None
     surface_spread: float = NOT_GIVEN
     k2_spread: float = 0.05
     fit_k2: bool = False
@@ -144,6 +149,21 @@ class FitSettings:
         (0.07, 0.2)
         """
         return self.least_spread if self.model_spread is None else self.model_spread
+
+    @property
+    def surface_room(self) -> float:
+        """Prior standard deviation of each film's own surface in the fit.
+
+        Never more than what an index of some 1.485 makes: a fit takes what the model gets wrong at
+        neighbouring wavelengths for independent, so with more room what is wrong of a light film
+        would pass for its surface.
+
+        Examples
+        --------
+        >>> FitSettings().surface_room, FitSettings(surface_error=0.0005).surface_room
+        (0.002, 0.0005)
+        """
+        return _MOST_ROOM if self.surface_error is None else min(self.surface_error, _MOST_ROOM)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the settings as a JSON-able mapping."""

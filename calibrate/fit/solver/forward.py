@@ -22,7 +22,7 @@ from ..problem.brushed import LEANS
 from ..problem.rows import SHAPES, Ints, Nuisance
 from .patch_thickness import PatchThickness, patch_thickness
 
-_BY_DRAWDOWN = ("thickness", "two fluxes", "haze", "surface", "own surface", "k2", "uneven")
+_BY_DRAWDOWN = ("thickness", "two fluxes", "haze", "surface", "k2", "uneven")
 """Kinds of nuisance values that move one number of each drawdown they touch."""
 _SHAPES = [shape for shape, _ in SHAPES.values()]
 _LEANS = [shape for shape, _ in LEANS.values()]
@@ -173,7 +173,7 @@ class BlockBatch:
         self._volume = np.zeros((n_g, n_m, n_a))
         self._moves = {kind: np.zeros((n_g, n_d, n_m)) for kind in _BY_DRAWDOWN}
         self._leans = np.zeros((len(_LEANS), n_g, n_d, n_m))
-        self._half = np.zeros((*self.rows.shape, n_m))
+        self._half, self._own = np.zeros((2, *self.rows.shape, n_m))
         self._beneath: dict[int, Array] = {}
         for g, block in enumerate(self.blocks):
             place = {d: i for i, d in enumerate(block.drawdowns.tolist())}
@@ -195,9 +195,11 @@ class BlockBatch:
             self._volume[g, m] = n.spread * (block.paints == n.target)
         elif n.kind == "weighing":
             self._mass[g, at, m] = p.weighing[scalar][here][:, block.paints]
-        elif n.kind == "substrate":
-            felt = self._beneath.setdefault(n.target, np.zeros_like(self._half))
-            on = np.array([p.patches[row].over == n.over for row in block.rows.tolist()])
+        elif n.kind in ("substrate", "own surface"):
+            felt = self._own
+            if n.kind == "substrate":
+                felt = self._beneath.setdefault(n.target, np.zeros_like(self._half))
+            on = np.array([n.over in ("", p.patches[row].over) for row in block.rows.tolist()])
             felt[g, : block.rows.size, m] = n.spread * (on & self._touched(block, n))
         elif n.kind == "half":
             sign = [_HALF[p.patches[row].over] for row in block.rows.tolist()]
@@ -314,7 +316,7 @@ class BlockBatch:
             slope = tau * lift**2
             seen = tau * r * lift
         # What a film's own surface throws back beyond the record's doesn't get in.
-        more = shift["own surface"][self._at] if "own surface" in shift else 0.0
+        more = self._own @ nu[..., None]
         slope = slope * (1 - more)
         inside = depth.mean(seen)
         by_log_x = slope * dr_x * depth.x
@@ -336,8 +338,6 @@ class BlockBatch:
             features.append(np.broadcast_to(self._k1 + own, by_k.shape))
         if "surface" in shift:
             features.append(np.broadcast_to(alpha, by_k.shape))
-        if "own surface" in shift:
-            features.append(1 - inside)
         if "k2" in shift:
             dtau = -self._fixed * self._sphere
             d_rg = -bare * (dtau + bare) / inner**2
@@ -345,13 +345,16 @@ class BlockBatch:
             features.append(depth.mean(by_k2))
         if "uneven" in shift:
             features.append(depth.by_unevenness(by_log_x))
-        felt = ("two fluxes", "haze", "surface", "own surface", "k2", "uneven")
+        felt = ("two fluxes", "haze", "surface", "k2", "uneven")
         through += [self._moves[k] for k in felt if k in shift]
         if self._leans.any():
             features += [by_thickness * lean for lean in _LEANS]
             through += [*self._leans]
         by_row = np.stack(through, axis=2)[self._at]
         by_row[:, :, self.paints.shape[1]] += self._half
+        if self._own.any():
+            features.append(1 - inside)
+            by_row = np.concatenate([by_row, self._own[:, :, None]], axis=2)
         by_beneath = depth.mean(slope * dr_rg) * tau / inner**2
         for j, moves in self._beneath.items():
             features.append(by_beneath * _SHAPES[j] * self._read_bare)

@@ -14,6 +14,7 @@ from functools import cached_property
 
 import numpy as np
 
+from ...cards.card import SUBSTRATES
 from ...optics.spectra import Array
 from ..problem.arrays import Problem
 from ..problem.rows import Ints, Nuisance
@@ -26,6 +27,8 @@ LOOSE = 0.5
 OWN_SURFACE = 0.006
 """How far a film's surface may lie from the card's while its step is judged: what indices from 1.46
 to 1.55 make, and half of what underbound and resinous films of oil paint were seen to."""
+_OWN_SURFACES = {"": OWN_SURFACE} | dict.fromkeys(SUBSTRATES, OWN_SURFACE / 3)
+"""The same, and how far its halves over black and over white may lie from that."""
 
 
 def loosened(problem: Problem, blocks: Sequence[Block]) -> tuple[Problem, Ints, Ints]:
@@ -49,7 +52,12 @@ def loosened(problem: Problem, blocks: Sequence[Block]) -> tuple[Problem, Ints, 
     )
 
     read = np.unique(problem.drawdown[rows]).tolist()
-    surfaces = [Nuisance(f"{d}: own surface", "own surface", OWN_SURFACE, "", (d,)) for d in read]
+    kept = kept[[problem.nuisances[m].kind != "own surface" for m in kept]]
+    surfaces = [
+        Nuisance(f"{d}: own surface {over}", "own surface", spread, "", (d,), over=over)
+        for d in read
+        for over, spread in _OWN_SURFACES.items()
+    ]
 
     def loose(n: Nuisance) -> Nuisance:
         if n.kind in ("dry volume", "surface"):

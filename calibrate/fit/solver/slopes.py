@@ -57,3 +57,19 @@ def fitted_variance(solution: Solution) -> Array:
         through = border - own @ response if factor.size else border
         out[block.rows] = variance + ((through @ root) ** 2).sum(axis=2)
     return out
+
+
+def nuisance_variance(solution: Solution) -> Array:
+    """Variance of each nuisance value, (M,), in squares of its prior's standard deviation."""
+    problem = solution.problem
+    n_w = problem.wavelengths.size
+    out = np.full(len(problem.nuisances), np.nan)
+    out[solution.border_scalars] = np.diag(solution.border)[2 * len(problem.hubs) * n_w :]
+    for block, factor, response in solution.blocks:
+        if not block.own:
+            continue
+        at = slice(2 * block.own * n_w, None)
+        own = (inverse(factor)[:, at] ** 2).sum(axis=0)
+        via = ((response[at] @ solution.border) * response[at]).sum(axis=1)
+        out[block.scalars[: block.own_scalars]] = own + via
+    return out

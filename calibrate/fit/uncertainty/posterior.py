@@ -245,6 +245,7 @@ def coefficients(
         part_error=np.zeros(n_p),
         model_error=model_error(problem, solution),
         surface_offset=offset,
+        surface_error=np.zeros(n_p),
         model=problem.model,
     )
 
