@@ -51,6 +51,7 @@ def invented_coefficients(count: int, seed: int = 0, scale: str = "absolute") ->
         scan_made=np.zeros(count, dtype=bool),
         mix_error=np.zeros(count),
         part_error=np.zeros(count),
+        surface_error=np.zeros(count),
         model_error=np.zeros(w),
         surface_offset=np.zeros(count),
     )

@@ -31,6 +31,7 @@ def weighted(count: int = 5, apart: float = 1.2) -> Coefficients:
         own=np.stack([c.k, c.s], axis=1)[:, None] * rng.normal(0, 0.02, (count, 2, 2, 1)),
         model_error=np.full(GRID.size, 0.003),
         part_error=np.full(count, 0.05),
+        surface_error=np.full(count, 0.002),
     )
     beside = replace(c, k=c.k * apart)
     return replace(by_transport(c), share=SHARE, beside=beside)

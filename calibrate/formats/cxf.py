@@ -28,6 +28,8 @@ _SAYS_NOTHING = Said()
 _DECLARATION = re.compile(r"\A\s*<\?xml.*?\?>", re.DOTALL)
 _ROOT = re.compile(r"<([A-Za-z_][\w.-]*:)?CxF\b[^<>]*>")
 _SPECULAR = {"Specular_Included": "included", "Specular_Excluded": "excluded"}
+_FARTHEST_NM = 1e5
+"""No instrument for paint reads beyond; a number far greater is no wavelength."""
 _EXPORT = "export the readings again, as CxF3 with reflectance spectra"
 
 
@@ -180,7 +182,7 @@ def _wavelengths(name: str, spectrum: Any, specification: Any, file: str) -> lis
     span = said.wavelength_range if said else None
     start = spectrum.start_wl if spectrum.start_wl is not None else span and span.start_wl
     step = span.increment if span else None
-    if not start or not step or step < 0:
+    if not start or not step or not 0 < step < _FARTHEST_NM or start > _FARTHEST_NM:
         raise InputError(
             file,
             f"sample {name}",

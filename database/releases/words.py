@@ -78,7 +78,8 @@ surface values belong to these K and S; don't combine them with another table's.
 rows in `own.csv`, plus that over `factors.csv`, whose factors paints share; both have a column for
 each wavelength. What the theory itself gets wrong: `mix_error` of `paints.csv`, a relative error of
 the K of a mix; `part_error`, of each paint's K and S in it; and `model_error` of `wavelengths.csv`,
-as reflectance.
+as reflectance. `surface_error` is how far the reflection of a film's own surface lies from the
+record, as reflectance: one film is underbound and matt, another resinous.
 
 ## Check it
 

@@ -57,7 +57,9 @@ def erring(
     found: Coefficients, part_error: float | Array, surface_error: float | Array
 ) -> Coefficients:
     """The same, each paint's part in a mix wrong by so much, and each film's surface."""
-    part, surface = (np.broadcast_to(e, len(found.paints)).copy() for e in (part_error, surface_error))
+    part, surface = (
+        np.broadcast_to(e, len(found.paints)).copy() for e in (part_error, surface_error)
+    )
     return replace(found, part_error=part, surface_error=surface)
 
 

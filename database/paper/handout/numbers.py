@@ -91,6 +91,8 @@ def _of_model(c: Coefficients, seen: NDArray[np.bool_]) -> dict[str, Any]:
         "own": [_plain(causes.reshape(len(causes), 2, -1), 4) for causes in own],
         "shared": _plain(shared.reshape(len(shared), *both.shape), 4),
         "surface": _plain(c.surface.alpha * c.surface_offset, 6),
+        "floor": round(c.surface.alpha * c.surface.k1, 6),
+        "surfaceError": _plain(c.surface_error, 6),
         "mixError": _plain(c.mix_error, 4),
         "partError": _plain(c.part_error, 4),
         "modelError": _plain(c.model_error[seen], 4),

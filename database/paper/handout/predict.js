@@ -124,6 +124,10 @@ function movesBy(M, c, film, x) {
       effect(() => 0, (w) => share * M.partError[p] * M.s[p][w]);
     });
   }
+  // What a film's own surface throws back doesn't get in.
+  const [own, matt] = [M.surface, M.surfaceError].map((of) =>
+    c.reduce((all, share, p) => all + share * of[p], 0));
+  moves.push(labMoves(x, film.r.map((r) => matt * (1 - r + M.floor + own))));
   // Half of what is wrong at a wavelength is wrong at all of them, half each for itself.
   moves.push(labMoves(x, M.modelError.map((e) => e * Math.SQRT1_2)));
   for (let w = 0; w < bands; w++)

@@ -194,6 +194,7 @@ def coefficients_of(tables: Mapping[str, pd.DataFrame]) -> Coefficients:
         model_error=wavelengths["model_error"].to_numpy(),
         part_error=_later(paints, "part_error"),
         surface_offset=_later(paints, "surface_offset"),
+        surface_error=_later(paints, "surface_error"),
         model=first["model"],
     )
 

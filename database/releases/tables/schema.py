@@ -11,7 +11,7 @@ from ...store.schema import FINISHES
 from .columns import Column, Table, count, key, number, text, truth
 from .scan_schema import SCAN_TABLES
 
-LAYOUT = 4
+LAYOUT = 5
 """Number of this layout; a release states it. Those before are read too."""
 
 SPECTRUM = tuple(f"{wavelength:g}" for wavelength in GRID)
@@ -27,6 +27,11 @@ _SCALE = key("scale", "absolute (1/mm), or relative to the named white (its S is
 _MODEL = key("model", "theory that the coefficients belong to")
 _PART_ERROR = number(
     "part_error", "what is wrong of its part in a mix: relative SD of its K, and of its S", since=4
+)
+_SURFACE_ERROR = number(
+    "surface_error",
+    "how far films' own surfaces reflect from the record: SD of reflectance",
+    since=5,
 )
 _OF_MODEL = replace(_MODEL, since=2)
 _BY_MODEL = replace(text("model", "theory that it was worked out by"), since=3)
@@ -64,6 +69,7 @@ TABLES: tuple[Table, ...] = (
             truth("scan_made", "whether the readings came from scans"),
             number("mix_error", "what the theory gets wrong of a mix: relative SD of its K"),
             _PART_ERROR,
+            _SURFACE_ERROR,
             _FIT,
             text("white", "nickname of the white that its ladder was let down with"),
             _MODEL,
@@ -158,6 +164,7 @@ TABLES: tuple[Table, ...] = (
             _FIT,
             number("mix_error", "what transport gets wrong of a mix: relative SD of its mu_a"),
             _PART_ERROR,
+            _SURFACE_ERROR,
             number(
                 "surface_offset",
                 "how far the reflection of its own surface lies from that of n, as reflectance",
