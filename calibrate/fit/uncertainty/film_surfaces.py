@@ -70,7 +70,8 @@ def learnt_surface_error(solution: Solution, weight: Array, settings: FitSetting
         each = np.log(total) + (FREEDOM + 1) * np.log1p(square / total / FREEDOM)
         return float(each.sum() + ((log_error - np.log(_BELIEVED)) / _SPREAD) ** 2)
 
-    found = minimize_scalar(unlikeliness, bounds=np.log([_LEAST, _MOST]), method="bounded").x
+    bounds = (np.log(_LEAST), np.log(_MOST))
+    found = minimize_scalar(unlikeliness, bounds=bounds, method="bounded").x
     return round(float(np.exp(found)), 6)
 
 
