@@ -80,7 +80,7 @@ def test_every_kind_is_there():
     kinds = {n.kind for n in problem_of(ANGLED).nuisances}
     assert kinds == {
         "thickness", "weighing", "dry volume", "two fluxes", "k2", "haze", "substrate",
-        "half", "uneven",
+        "half", "uneven", "own surface",
     }  # fmt: skip
     assert "haze" not in {n.kind for n in problem_of(Surface.of("di:8")).nuisances}
     surfaces = [

@@ -9,6 +9,7 @@ import pytest
 from tintladder.calibrate.errors import InputError
 from tintladder.database.releases.files import Archive
 from tintladder.database.releases.load import load_release
+from tintladder.database.releases.tables.schema import LAYOUT
 from tintladder.database.releases.verify import verify_release
 
 
@@ -60,7 +61,7 @@ def test_what_is_no_release_is_refused(tmp_path, published):
 
 
 def test_a_newer_layout_is_refused(copy):
-    text = (copy / "datapackage.json").read_text().replace('"layout": 4', '"layout": 9')
+    text = (copy / "datapackage.json").read_text().replace(f'"layout": {LAYOUT}', '"layout": 9')
     (copy / "datapackage.json").write_text(text)
     with pytest.raises(InputError, match="its layout is 9"):
         load_release(copy)

@@ -13,6 +13,7 @@ import pytest
 from tintladder.calibrate.errors import InputError
 from tintladder.database.releases.files import sums
 from tintladder.database.releases.load import load_release
+from tintladder.database.releases.tables.schema import LAYOUT
 from tintladder.database.releases.verify import verify_release
 
 
@@ -130,7 +131,10 @@ def test_a_damaged_description_is_named(copy):
 @pytest.mark.parametrize(
     "change, said",
     [
-        (lambda d: d["resources"].pop(), "checks.csv isn't described, though layout 4 has it"),
+        (
+            lambda d: d["resources"].pop(),
+            f"checks.csv isn't described, though layout {LAYOUT} has it",
+        ),
         (lambda d: d["resources"][0].pop("hash"), "'hash' is a required property"),
         (lambda d: d | {"layout": 1}, "layout"),
     ],
@@ -156,7 +160,7 @@ def test_meanings_may_be_put_in_other_words(copy):
         text = (copy / name).read_text()
         (copy / name).write_text(text.replace('"name": "masses"', '"name": "weights"'))
     seal(copy)
-    words = "datapackage.json: drawdowns.csv isn't a table of layout 4 as described"
+    words = f"datapackage.json: drawdowns.csv isn't a table of layout {LAYOUT} as described"
     assert words in verify_release(copy)
 
 
@@ -174,4 +178,4 @@ def test_a_schema_that_sends_elsewhere_is_named_and_nothing_is_asked_for(copy, m
     schema["$schema"] = "http://127.0.0.1:9/schema.json"
     (copy / "schema.json").write_text(json.dumps(schema))
     seal(copy)
-    assert verify_release(copy) == ["schema.json: isn't the schema of layout 4"]
+    assert verify_release(copy) == [f"schema.json: isn't the schema of layout {LAYOUT}"]

@@ -10,7 +10,7 @@ from typing import Any, Literal
 NOT_GIVEN = math.nan
 _SPREADS = {
     "two-flux": {"two_flux_spread": 0.04, "surface_spread": 0.0},
-    "transport": {"two_flux_spread": 0.01, "surface_spread": 2e-4},
+    "transport": {"two_flux_spread": 0.01, "surface_spread": 2e-3},
 }
 """What each model gets wrong, and how far surfaces differ, where nothing else is given."""
 _LEAST_SPREAD = {"two-flux": 0.07, "transport": 0.02}
@@ -84,9 +84,7 @@ class FitSettings:
     surface_spread : float
         Prior standard deviation of how far the reflection of a dark paint's own surface lies from
         the record's; 0: all are alike. Where not given, 0 by two fluxes, whose K and S go to models
-        that know nothing of it, and 0.0002 by transport. Paints differ more (an index of 1.48 makes
-        0.0026), and their readings tell so; a wide prior would let other things that are wrong with
-        a dark paint pass for its surface.
+        that know nothing of it, and 0.002 by transport: an index of 1.485 makes that.
     k2_spread : float
         Prior standard uncertainty of the internal reflectance k2.
     fit_k2 : bool

@@ -11,6 +11,9 @@ from ...optics.surface import to_inside
 from ...optics.transport import OF_TWO_FLUXES, TRANSPORT
 from .arrays import Problem, substrate_inside
 
+_SHOWS = 1e-3
+"""Difference over white and over black from which on a film is taken to show its substrate: where
+it is nothing but noise, so would be what follows from it."""
 _LOWEST_LOG, _HIGHEST_LOG = np.log(1e-4), np.log(1e4)
 
 
@@ -48,7 +51,7 @@ def starting_values(problem: Problem) -> Array:
             k_two, s_two = k_s_over_black_and_white(
                 inside[b], inside[w], dark, light, np.full(n_w, x)
             )
-            good = ~np.isnan(k_two) & (k_two > 0)
+            good = (k_two > 0) & (inside[w] - inside[b] > _SHOWS)
             k, s = np.where(good, k_two, k), np.where(good, s_two, s)
         out[i, 0], out[i, 1] = np.log(k), np.log(s)
     out = np.where(np.isfinite(out), out, np.log(typical_s))
