@@ -345,8 +345,7 @@ class BlockBatch:
             features.append(depth.mean(by_k2))
         if "uneven" in shift:
             features.append(depth.by_unevenness(by_log_x))
-        felt = ("two fluxes", "haze", "surface", "k2", "uneven")
-        through += [self._moves[k] for k in felt if k in shift]
+        through += [self._moves[k] for k in _BY_DRAWDOWN[1:] if k in shift]
         if self._leans.any():
             features += [by_thickness * lean for lean in _LEANS]
             through += [*self._leans]
