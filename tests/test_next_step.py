@@ -32,7 +32,7 @@ from tests.bench.next_step import EVEN, HALVING, differences, lab_trials, made_t
 from tests.synthetic import KS, TUBES, ladder, read
 
 GAP = 300.0
-SETTINGS = FitSettings(noise=TYPICAL, roughness=(1.0, 1.0))
+SETTINGS = FitSettings(noise=TYPICAL, roughness=(1.0, 1.0), surface_error=0.002)
 RED = Guess.typical(Tube("R", 1.3, 0.4))
 WHITE = Guess.typical_white(Tube("W", 1.5, 0.45))
 

@@ -323,7 +323,7 @@ TABLES: tuple[Table, ...] = (
             Column(
                 "left_out",
                 "number",
-                "CIEDE2000 of the step as all other steps foretell it, against read, D50/2 deg",
+                "CIEDE2000 of the step as all other steps predict it, against read, D50/2 deg",
                 since=2,
             ),
         ),
@@ -347,7 +347,7 @@ TABLES: tuple[Table, ...] = (
     ),
     Table(
         "quality",
-        "How each paint hides, tints and turns its hue, and how well its steps foretell each "
+        "How each paint hides, tints and turns its hue, and how well its steps predict each "
         "other, with the conditions that each figure holds under. Predicted from K and S in the "
         "manner of ISO 6504-3, ASTM D2805 and ISO 18314-2, not tested by them.",
         (

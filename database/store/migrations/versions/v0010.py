@@ -1,4 +1,4 @@
-"""Of each fitted paint, how well its steps foretell each other: models are chosen by it."""
+"""Of each fitted paint, how well its steps predict each other: models are chosen by it."""
 
 import sqlalchemy as sa
 from alembic import op
