@@ -53,7 +53,7 @@ def off(scan):
 
 
 def test_a_sound_picture_is_left_alone():
-    for said in ({}, {"before": before()}, {"grey": 0.2}):
+    for said in ({}, {"before": {False: before()}}, {"grey": 0.2}):
         assert not read(scan_of(), **said).mended
 
 
@@ -71,7 +71,7 @@ def test_exposure_and_balance_are_set_right_by_the_white(share):
     ids=["half", "tinted", "darker", "lighter", "contrast"],
 )
 def test_what_other_pictures_showed_sets_all_of_it_right(change):
-    scan = read(changed(change), before=before())
+    scan = read(changed(change), before={False: before()})
     assert len(scan.mended) == 1 and "printed tones" in scan.mended[0]
     assert scan.scale == "tones"
     assert off(scan).max() < 5 and off(scan).mean() < 1.6
@@ -94,10 +94,41 @@ def test_raised_darks_are_refused():
 
 def test_another_printer_is_no_change_of_the_picture():
     other = {k: v**1.3 if k.startswith("tone") else v for k, v in before().items()}
-    scan = read(scan_of(), before=other)
-    assert "another printer" in scan.mended[0]
+    scan = read(scan_of(), before={False: other})
+    assert "though its painted bands are: nothing was changed" in scan.mended[0]
     np.testing.assert_array_equal(scan.channels.channels, read(scan_of()).channels.channels)
     assert scan.scale == "device"
+
+
+def test_a_veil_of_light_is_told_and_taken_away():
+    """An even light on everything, as of a dirty lens: darks rise most."""
+    veiled = changed(lambda v: srgb_encoded(0.95 * decoded("sRGB", v) + 0.05))
+    scan = read(veiled, before={False: before()})
+    assert "a veil of light lies over it (5%" in scan.mended[0]
+    assert off(scan).max() < 5 < off(read(veiled)).max()
+
+
+def test_enhanced_colours_are_told_by_what_little_colour_the_references_have():
+    plain = {
+        "bare/black": np.array([0.014, 0.016, 0.015]),
+        "bare/white": np.array([0.83, 0.84, 0.80]),
+        **{f"tone/{t:g}": np.array([0.99, 1.0, 0.97]) * (0.05 + 0.9 * t) for t in (0, 0.3, 0.6, 1)},
+    }
+
+    def livelier(times):
+        return {k: np.exp(np.log(v).mean() + times * (np.log(v) - np.log(v).mean()))
+                for k, v in plain.items()}  # fmt: skip
+
+    (said,) = own_check(livelier(1.9), None, True, plain, "card.jpg").said
+    assert "1.9 times as far from grey" in said and "saturation was enhanced" in said
+    assert own_check(livelier(1.2), None, True, plain, "card.jpg").said == ()
+    grey = {k: np.full(3, v.mean()) for k, v in plain.items()}
+    assert own_check(grey, None, True, grey, "card.jpg").said == ()
+
+
+def test_pictures_on_a_typical_white_are_held_against_their_like():
+    scan = read(changed(gamma(1.15)), before={True: before()})
+    assert "printed tones" not in " ".join(scan.mended)
 
 
 def test_values_set_right():

@@ -206,6 +206,7 @@ def test_sharpening_and_stretched_tones_are_told():
     sharp = scan_of(replace(SCANNER_8, sharpen=1.0))
     assert sharpening(plain, found) < HALO / 2 < HALO < sharpening(sharp, found)
     assert any("sharpened" in words for words in improvements(sharp, *of(sharp)))
+    # Paper may have no tint: that alone tells nothing of a white balance.
     balanced = scan_of(replace(SCANNER_8, gain=1.05 / SCANNER_8.linear(np.ones(36))
                                * np.array([0.97, 0.971, 0.985])))  # fmt: skip
-    assert any("automatic white" in words for words in improvements(balanced, *of(balanced)))
+    assert improvements(balanced, *of(balanced)) == ()

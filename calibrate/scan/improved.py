@@ -1,7 +1,7 @@
 """Tells where a scanner's software or a phone has "improved" a picture.
 
 Clipping is refused where patches are sampled. The rest shows on the card itself: halos around the
-markers, paper that is a perfect white, and tones that don't rise as light does.
+markers, paper at the top of the scale, ink at its bottom, and tones that don't rise as light does.
 """
 
 from __future__ import annotations
@@ -21,7 +21,6 @@ HALO = 0.03
 BENT = 0.12
 """Relative departure of a characterised curve from its encoding that no plain scanner shows."""
 _WHITE = 0.985
-_BALANCED = 0.004
 
 
 def improvements(picture: Picture, found: Found, samples: tuple[Sample, ...]) -> tuple[str, ...]:
@@ -42,9 +41,7 @@ def improvements(picture: Picture, found: Found, samples: tuple[Sample, ...]) ->
         said.append(f"sharpened (edges overshoot by {halo:.0%}): switch sharpening off")
     paper = next((s.middle for s in samples if s.site.label == f"{TONE}/1"), None)
     if paper is not None and paper.min() > _WHITE:
-        said.append("white stretched to the top of the scale: switch automatic exposure off")
-    elif paper is not None and np.ptp(paper) < _BALANCED and paper.max() > 0.9:
-        said.append("automatic white (paper came out without a tint): switch it off")
+        said.append("exposed so long that white reached the top of the scale: expose it less")
     black = next((s.middle for s in samples if s.site.label == f"{TONE}/0"), None)
     if black is not None and black.max() < 0.02:
         said.append("black pulled to the bottom of the scale: switch automatic contrast off")

@@ -42,6 +42,12 @@ _PRINTED = (0.7, 3.2)
 """Powers by which printers make printed tones rise: about 1 to 2.5 (common practice, no source)."""
 _BY_STRIP_SD = 0.02
 """Relative standard uncertainty of a level that rests on the tone strip."""
+_LEAST_VEIL, _VEIL_LEAVES = 0.01, 0.25
+"""Veil of light, as a share of a perfect white, that is looked for; and the share of what moved
+that it may leave over to be believed."""
+_COLOUR_ENOUGH, _LIVELY = 0.06, 1.6
+"""Root of squares of what channels differ by, in logarithms, from which on references have colour
+enough to tell; and how many times as much of it was enhanced."""
 _SWITCH_OFF = (
     "switch automatic exposure, contrast and colour off and take it again, or characterise the "
     "device with these settings"
@@ -206,7 +212,9 @@ def _by_strip(read: Mapping[str, Array], before: Mapping[str, Array]) -> Mended 
     seen = np.log(np.array([read[t] for t in good]))
     meant = np.log(np.array([before[t] for t in good]))
     if np.abs(seen - meant)[1:].max() < _SAME_STRIP:
-        return Mended()
+        return Mended(said=_livelier(read, before))
+    if (veil := _veiled(read, before)) is not None:
+        return veil
     if (np.diff(seen, axis=0) <= 0.02).any():
         return None
     # The same bands were painted by hand, the tones by a printer: another printer moves these
@@ -218,21 +226,62 @@ def _by_strip(read: Mapping[str, Array], before: Mapping[str, Array]) -> Mended 
     if not bands or _size(left) > max(_MORE_ALIKE * _size(moved), _AS_BEFORE):
         said = (
             "its printed tones are not as on other pictures by its device, though its painted "
-            "bands are: another printer or paper, or a contrast curve; nothing was changed, so mid "
-            f"tones may be off by {np.abs(np.expm1(seen - meant)).max():.0%}"
+            "bands are: nothing was changed, so mid tones may be off by "
+            f"{np.abs(np.expm1(seen - meant)).max():.0%}"
         )
         return Mended(said=(said,))
-    power = float(np.polyfit(meant.mean(axis=1), seen.mean(axis=1), 1)[0])
-    what = "its exposure, curve or white balance changed"
-    if np.ptp(seen - meant, axis=0).max() < _SAME_STRIP:
-        what = "its exposure or white balance changed"
-    elif abs(power - 1) > _SAME_STRIP:
-        what = f"its tones rise by a power of {power:.2f} of what they did, or by a contrast curve"
+    # What was done to it can't be told from grey tones alone, and need not be to undo it.
     said = (
-        f"{what} since other pictures by its device: set right by the printed tones, so every "
-        f"level is unsure by {_BY_STRIP_SD:.0%}"
+        "its tones came out otherwise than on other pictures by its device (by up to "
+        f"{np.abs(np.expm1(seen - meant)).max():.0%}): set right by the printed tones, so every "
+        f"level is unsure by {_BY_STRIP_SD:.0%}; switch off what changes pictures by itself"
     )
     return Mended((seen, meant), np.ones(3), _BY_STRIP_SD, (said,))
+
+
+def _veiled(read: Mapping[str, Array], before: Mapping[str, Array]) -> Mended | None:
+    """Take an even veil of light away where that alone explains what moved, darks most of all."""
+    labels = [label for label in read if label in before]
+    seen, meant = (np.array([of[label] for label in labels]) for of in (read, before))
+    veil, gain = np.empty(3), np.empty(3)
+    for c in range(3):
+        # Weighed for what the eye sees of it.
+        weight = 1 / np.maximum(meant[:, c], 0.005) ** (2 / 3)
+        terms = np.stack([meant[:, c], np.ones(len(labels))], axis=1) * weight[:, None]
+        rise, veil[c] = np.linalg.lstsq(terms, seen[:, c] * weight, rcond=None)[0]
+        gain[c] = 1 / max(rise, _LEAST)
+    if veil.min() < _LEAST_VEIL:
+        return None
+    moved = np.cbrt(np.maximum(seen, 0.0)) - np.cbrt(np.maximum(meant, 0.0))
+    right = np.maximum((seen - veil) * gain, 0.0)
+    left = np.cbrt(right) - np.cbrt(np.maximum(meant, 0.0))
+    if _size(left) > _VEIL_LEAVES * _size(moved):
+        return None
+    light = np.log(veil + np.geomspace(1e-4, 2.0, 60)[:, None])
+    curve = light, np.log((np.exp(light) - veil) * gain)
+    said = (
+        f"a veil of light lies over it ({veil.mean():.0%} of a perfect white), as a dirty lens or "
+        "glass, or light from the side makes it: taken away by what other pictures by its device "
+        f"showed, so every level is unsure by {_BY_STRIP_SD:.0%} and darks by more"
+    )
+    return Mended(curve, np.ones(3), _BY_STRIP_SD, (said,))
+
+
+def _livelier(read: Mapping[str, Array], before: Mapping[str, Array]) -> tuple[str, ...]:
+    """Say where what little colour the references have came out stronger than before."""
+    labels = [k for k in read if k in before and min(read[k].min(), before[k].min()) > 0]
+    logs = (np.log(np.array([of[label] for label in labels])) for of in (read, before))
+    seen, meant = (of - of.mean(axis=1, keepdims=True) for of in logs)
+    if (size := float((meant**2).sum())) < _COLOUR_ENOUGH**2:
+        return ()
+    times = float((seen * meant).sum()) / size
+    if times < _LIVELY:
+        return ()
+    return (
+        f"its colours came out some {times:.1f} times as far from grey as on other pictures by its "
+        "device: saturation was enhanced, which nothing can set right; switch it off and take it "
+        "again",
+    )
 
 
 def _size(off: Sequence[Array]) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -23,6 +23,7 @@ from .own_check import TYPICAL_WHITE, Mended, own_check
 from .sample import CHANNELS, MOST_CLIPPED, MOST_LEFT_OUT, Sample, sample_all, sites
 from .screen import refuse_screen
 from .settings import LOSSY
+from .shine import light_on
 from .stray import Evened, even_out
 
 _SCALE_SD = 0.01
@@ -99,7 +100,7 @@ def read_scan(
     device: Characterised | None = None,
     grey: float | None = None,
     without: tuple[str, ...] = (),
-    before: Mapping[str, Array] | None = None,
+    before: Mapping[bool, Mapping[str, Array]] | None = None,
 ) -> ScannedCard:
     """Read a card from a picture.
 
@@ -117,8 +118,9 @@ def read_scan(
         Known reflectance of the card's two grey pieces.
     without : tuple of str
         Steps that were left unpainted.
-    before : mapping of label to (3,) array, optional
-        References as other pictures by the device showed them; see `ScannedCard.references`.
+    before : mapping of bool to mapping of label to (3,) array, optional
+        References as other pictures by the device showed them (see `ScannedCard.references`): those
+        whose level rests on a typical white (True), and the others.
 
     Returns
     -------
@@ -144,7 +146,8 @@ def read_scan(
     mended = Mended()
     if device is not None:
         by_device = scale == "device"
-        mended = own_check(references, grey, by_device, before, picture.facts.file)
+        known = (before or {}).get(scale == "white")
+        mended = own_check(references, grey, by_device, known, picture.facts.file)
     if mended.curve is not None:
         # Stray and uneven light are found in linear values, and only now they are.
         right, as_read = mended, level
@@ -162,7 +165,8 @@ def read_scan(
     variance += beyond**2
     xyz = _srgb_to_xyz(values) if device is None else device.xyz(values)
     labels = tuple(s.site.label for s in kept)
-    flags = _flags(kept, values)
+    whites = [curve(s.middle) for s in samples if s.site.label == "bare/white"]
+    flags = _flags(kept, values, [light_on(s, curve, w) for s in kept for w in whites[:1]])
     spread = np.array([_spread(s, curve) for s in kept])
     surface, source = Surface.of("45:0", "excluded"), picture.facts.file
     channels = CardChannels(
@@ -281,11 +285,18 @@ def level_of(
     return mean / evened.values[whites].mean(axis=0), unsure, "white"
 
 
-def _flags(samples: list[Sample], values: Array) -> tuple[tuple[str, str], ...]:
+def _flags(
+    samples: list[Sample], values: Array, light: Sequence[float]
+) -> tuple[tuple[str, str], ...]:
     """What is odd about each patch, all of it said at once."""
     flags = []
-    for sample, value in zip(samples, values, strict=True):
+    for sample, value, more in zip(samples, values, light, strict=True):
         said = []
+        if more:
+            said.append(
+                f"most of it is lighter than the rest by an even white ({more:.0%} of the card's "
+                "white), as light on the glass or on gloss makes it: take the picture again"
+            )
         if sample.left_out > MOST_LEFT_OUT:
             said.append(f"{sample.left_out:.0%} of it is soiled or streaked and was left out")
         for share, end in ((sample.low, "zero"), (sample.high, "full-scale")):
@@ -295,7 +306,7 @@ def _flags(samples: list[Sample], values: Array) -> tuple[tuple[str, str], ...]:
             more = "no lighter" if end == "zero" else "no darker"
             said += [f"{name} {ONE_SIDED}: {more} than its {end} code" for name in ended]
         if value.min() < 0:
-            said.append("below zero once stray light is taken away")
+            said.append("below zero, where no colour is")
         if said:
             flags.append((sample.site.label, "; ".join(said)))
     return tuple(flags)

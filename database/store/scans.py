@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any, Literal
@@ -109,20 +109,25 @@ class Scans(Subject):
             session.flush()
             return row.id, True
 
-    def references(self, calibration: int) -> dict[str, Array]:
+    def references(self, calibration: int) -> dict[bool, dict[str, Array]]:
         """What a characterised device's pictures showed of their references, by label, (3,) each.
 
-        The median over those of which nothing had to be set right; empty where there is none.
+        The median over those of which nothing had to be set right; empty where there is none. Those
+        whose level rests on a typical white (True) are by themselves.
         """
-        found = defaultdict[str, list[Array]](list)
+        found: dict[bool, dict[str, list[Array]]] = {True: {}, False: {}}
         with self._database.snapshot() as session:
             undone = Undone.of(session).scans
         rows = [row for row in self.rows(calibration_id=calibration) if row.id not in undone]
         for row in rows:
-            if row.level_from in ("device", "grey") and not row.evened.get("mended"):
+            if row.level_from in ("device", "grey", "white") and not row.evened.get("mended"):
+                of = found[row.level_from == "white"]
                 for label, value in row.evened.get("references", {}).items():
-                    found[label].append(np.array(value, dtype=float))
-        return {label: np.median(each, axis=0) for label, each in found.items()}
+                    of.setdefault(label, []).append(np.array(value, dtype=float))
+        return {
+            white: {label: np.median(each, axis=0) for label, each in of.items()}
+            for white, of in found.items()
+        }
 
     def other_cards(self, card: str, sha256: str) -> list[str]:
         """Other cards that the same picture was read as, by its hash."""
