@@ -290,11 +290,11 @@ def _flags(
 ) -> tuple[tuple[str, str], ...]:
     """What is odd about each patch, all of it said at once."""
     flags = []
-    for sample, value, more in zip(samples, values, light, strict=True):
+    for sample, value, shine in zip(samples, values, light, strict=True):
         said = []
-        if more:
+        if shine:
             said.append(
-                f"most of it is lighter than the rest by an even white ({more:.0%} of the card's "
+                f"most of it is lighter than the rest by an even white ({shine:.0%} of the card's "
                 "white), as light on the glass or on gloss makes it: take the picture again"
             )
         if sample.left_out > MOST_LEFT_OUT:
