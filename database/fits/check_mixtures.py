@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -53,15 +53,23 @@ class ScannedCheck:
 CheckCard = StoredReadings | ScannedCheck
 
 
-def check_cards(store: Store) -> list[CheckCard]:
+def check_cards(store: Store, holding: Collection[str] = ()) -> list[CheckCard]:
     """Every check card that can judge a fit: as an instrument read it, else as it was scanned.
 
-    Of devices that scanned the same card, the one that is surest of it tells.
+    Of devices that scanned the same card, the one that is surest of it tells. With `holding`,
+    those alone that hold any of these paints.
     """
-    measured = store.readings.all("check")
-    read = {readings.card.name for readings in measured}
+    return [*store.readings.all("check", holding), *_scanned(store, holding)]
+
+
+def _scanned(store: Store, holding: Collection[str] = ()) -> list[ScannedCheck]:
+    """Check cards that no instrument read, as the surest device scanned each."""
+    scans = store.scans.all("check")
+    if holding:
+        scans = [scan for scan in scans if set(holding).intersection(scan.card.paints)]
+    read = store.readings.cards("check") if scans else set()
     by_device: dict[tuple[str, int], list[StoredChannels]] = {}
-    for scan in store.scans.all("check"):
+    for scan in scans:
         if scan.card.name not in read and why_not_judged(store, scan) is None:
             assert scan.calibration is not None
             by_device.setdefault((scan.card.name, scan.calibration), []).append(scan)
@@ -72,7 +80,7 @@ def check_cards(store: Store) -> list[CheckCard]:
         found = ScannedCheck(scans[0].card, tuple(scans), sensors, calibration)
         if name not in best or found.unsure < best[name].unsure:
             best[name] = found
-    return [*measured, *best.values()]
+    return list(best.values())
 
 
 def unjudged(store: Store) -> dict[str, str | Sentence]:
@@ -80,9 +88,11 @@ def unjudged(store: Store) -> dict[str, str | Sentence]:
 
     What a device shows that was shown no target is of use all the same: a fit learns from it.
     """
-    judging = {each.card.name for each in check_cards(store)}
-    found = dict[str, str | Sentence]()
-    for scan in store.scans.all("check"):
+    found, scans = dict[str, str | Sentence](), store.scans.all("check")
+    if not scans:
+        return found
+    judging = store.readings.cards("check") | {each.card.name for each in _scanned(store)}
+    for scan in scans:
         why = why_not_judged(store, scan)
         if why is not None and scan.card.name not in judging and not teaches(store, scan):
             found[scan.card.name] = why

@@ -186,12 +186,13 @@ def fit_studio(
     InputError
         See `run_fit`, and `tintladder.database.fits.learning.to_learn`.
     """
-    readings = store.readings.all("fit")
-    if paints:
-        readings = [r for r in readings if set(paints).intersection(r.card.paints)]
-    one = of_one_lot(store.paints.all(), readings, paints)
+    readings = store.readings.all("fit", paints)
+    named = {p for r in readings for p in r.card.paints}.union(paints) if paints else None
+    one = of_one_lot(store.paints.all(named), readings, paints)
     learning = to_learn(store, learn, one.readings, one.lots, paints)
-    readings, tubes = [*one.readings, *learning.taught], store.paints.tubes(one.lots)
+    readings = [*one.readings, *learning.taught]
+    named = named and named.union(*(r.card.paints for r in readings))
+    tubes = store.paints.tubes(one.lots, named)
     made = again = None
     if readings:
         of = (store, readings, tubes, paints)

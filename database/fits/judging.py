@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Hashable, Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from ...calibrate.fit.judging.quality_report import QualityReport, quality_report
-from ...calibrate.fit.problem.result import JointFit
+from ...calibrate.fit.problem.result import JointFit, PaintFit
 from ...calibrate.fit.problem.settings import FitSettings
 from ...calibrate.fit.problem.tube import Tube
 from ...calibrate.fit.uncertainty.check import Check, together
@@ -15,6 +17,9 @@ from ..store.readings import StoredReadings
 from ..store.store import Store
 from .check_mixtures import CheckCard, check_cards, predicted_checks
 from .learning import Learning, judged_without
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def judge(
@@ -30,15 +35,16 @@ def judge(
     instrument read has taught, each of its mixtures is predicted by a fit that left it out.
     """
     current = set(store.fits.current(model))
-    cards = [each for each in check_cards(store) if current.issuperset(each.card.paints)]
+    fitted = {paint for _, fit in runs for paint in fit.paints}
+    cards = [each for each in check_cards(store, fitted) if current.issuperset(each.card.paints)]
     cards = [each for each in cards if each.card.name not in learning.cards]
     of_run: list[list[CheckCard]] = [[] for _ in runs]
     for card in cards:
         holding = [i for i, (_, fit) in enumerate(runs) if set(fit.paints) & set(card.card.paints)]
         if holding:
             of_run[holding[-1]].append(card)
-    fitted = dict.fromkeys(p for each in of_run for card in each for p in card.card.paints)
-    known = store.fits.coefficients(fitted or runs[0][1].paints, model)
+    judged = dict.fromkeys(p for each in of_run for card in each for p in card.card.paints)
+    known = store.fits.coefficients(judged or runs[0][1].paints, model)
     found = []
     for (number, fit), mine in zip(runs, of_run, strict=True):
         checks = [predicted_checks(known, mine, settings)]
@@ -60,6 +66,11 @@ def quality_reports(
 ) -> dict[str, QualityReport]:
     """Report on each paint: strength against one of them all, drift against the lot before."""
     model, reference = fit.coefficients.model, None
+    of_paint = defaultdict[str, list[StoredReadings]](list)
+    for read in readings:
+        for nickname in read.card.paints:
+            of_paint[nickname].append(read)
+    left_out = None if fit.left_out is None else dict(iter(fit.left_out.groupby("card")))
     if against is not None and against in fit.paints:
         reference = fit.paints[against]
     elif against is not None and against in store.fits.current(model):
@@ -67,14 +78,25 @@ def quality_reports(
     return {
         nickname: quality_report(
             paint,
-            readings,
-            left_out=fit.left_out,
+            of_paint[nickname],
+            left_out=_of_cards(left_out, paint),
             reference=reference if white_of(paint) else None,
             old=store.fits.lot_before(nickname, tubes[nickname].lot, model),
             settings=settings,
         )
         for nickname, paint in fit.paints.items()
     }
+
+
+def _of_cards(
+    left_out: Mapping[Hashable, pd.DataFrame] | None, fit: PaintFit
+) -> pd.DataFrame | None:
+    """The steps left out of the cards that a paint is judged by; None where none were."""
+    import pandas as pd
+
+    named = fit.patches["card"].unique() if left_out is not None else ()
+    cards = [left_out[card] for card in named if card in left_out]  # type: ignore[index, operator]
+    return pd.concat(cards) if cards else None
 
 
 def reference(store: Store, fit: JointFit) -> str | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
@@ -76,11 +76,12 @@ def to_learn(
     InputError
         For a card that isn't there, holds no mixtures, or can't teach; where no card can, too.
     """
-    measured = {each.card.name: each for each in store.readings.all("check")}
-    teaching = _scans_that_teach(store, measured)
+    teaching = _scans_that_teach(store)
     blind = [name for name, scans in teaching.items() if not any(_judges(store, s) for s in scans)]
     if not asked:
         return Learning(scanned=_as_taught(teaching, blind))
+    read = store.readings.all("check")
+    measured = {each.card.name: each for each in read}
     names = [*measured, *teaching] if ALL in asked else [_named(store, text) for text in asked]
     by_scan = [name for name in names if name in teaching]
     names = [name for name in names if name not in teaching]
@@ -91,7 +92,7 @@ def to_learn(
     for name in dict.fromkeys(names):
         if (why := _why_not(measured.get(name), told, held, films, paints, lots)) is not None:
             why_not[name] = why
-    taught = [r for r in store.readings.all("check") if r.card.name in set(names) - set(why_not)]
+    taught = [r for r in read if r.card.name in set(names) - set(why_not)]
     if why_not and ALL not in asked:
         name, why = next(iter(why_not.items()))
         raise InputError(None, Field("learn", name), why, "let it judge, or learn from another")
@@ -103,15 +104,18 @@ def to_learn(
     return Learning(tuple(as_taught(each) for each in taught), scanned, why_not)
 
 
-def _scans_that_teach(store: Store, measured: Collection[str]) -> dict[str, list[StoredChannels]]:
+def _scans_that_teach(store: Store) -> dict[str, list[StoredChannels]]:
     """Scans of mixtures of paints with a ladder, by card, where no instrument read it.
 
     Their device's channels have to be sums of light; what they are sums of may be unknown.
     """
+    if not (scans := store.scans.all("check")):
+        return {}
+    measured = store.readings.cards("check")
     told = {paint for scan in store.scans.all("fit") for paint in scan.card.paints}
     told |= set(store.fits.current())
     found: dict[str, list[StoredChannels]] = {}
-    for scan in store.scans.all("check"):
+    for scan in scans:
         if scan.card.name in measured or not told.issuperset(scan.card.paints):
             continue
         if teaches(store, scan):

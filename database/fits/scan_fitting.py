@@ -135,7 +135,9 @@ def fit_scans(
     that scanned the same cards tell together, for what one is blind to the other may see.
     """
     by_device: ByDevice = {}
-    one = of_one_lot(store.paints.all(), store.scans.all("fit"), paints)
+    if not (scans := store.scans.all("fit")):
+        return []
+    one = of_one_lot(store.paints.all(), scans, paints)
     tubes = store.paints.tubes(one.lots)
     for scan in one.readings:
         if scan.calibration is not None and why_not_seen(store, scan) is None:
@@ -188,10 +190,11 @@ def _joins(store: Store, calibration: int) -> bool:
 
 def unfit_scans(store: Store) -> dict[str, str | Sentence]:
     """Cards of which no scan can be fitted, or judge a fit, by name: why, and what to do."""
-    one = of_one_lot(store.paints.all(), store.scans.all("fit"))
+    scans = store.scans.all("fit")
+    one = of_one_lot(store.paints.all() if scans else [], scans)
     why = {scan.card.name: why_not_seen(store, scan) for scan in one.readings}
     fit = {scan.card.name for scan in one.readings if why_not_seen(store, scan) is None}
-    read = {readings.card.name for readings in store.readings.all("fit")}
+    read = store.readings.cards("fit") if why else set()
     unfit = {card: said for card, said in why.items() if said and card not in fit | read}
     return {**one.left_out, **unfit, **unjudged(store)}
 

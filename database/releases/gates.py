@@ -315,5 +315,5 @@ def _as_published(
     for fit in sorted({fits[paint] for paint in wanted}):
         row = session.get_one(schema.Fit, fit)
         mine = [paint for paint in wanted if fits[paint] == fit]
-        parts.append(unpack_coefficients(row.coefficients, fit).select(mine))
+        parts.append(unpack_coefficients(row.coefficients, fit, mine))
     return Numbers(last.version, Coefficients.concat(parts), whites)

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+import json
+from collections.abc import Collection
 from typing import Any, Literal, cast
 
-from sqlalchemy import func, select
+from sqlalchemy import Select, String, func, or_, select
+from sqlalchemy import cast as cast_in_sql
 from sqlalchemy.orm import Session as OrmSession
+from sqlalchemy.orm import selectinload
 
 from ...calibrate.cards.card import Card, Drawdown
 from ...calibrate.errors import CalibrateDo, InputError
@@ -29,6 +33,8 @@ _SAME = (
     "hours_dried",
 )
 """Fields that a drawdown has in the database just as in memory."""
+_NAMED_AT_ONCE = 100
+"""Paints that a query names at most; where more are asked for, nearly all cards are."""
 
 
 class Cards(Subject):
@@ -74,7 +80,8 @@ class Cards(Subject):
         """Every card, by name."""
         with self._database.snapshot() as session:
             undone = Undone.of(session)
-            rows = session.scalars(select(schema.Card).order_by(schema.Card.name))
+            query = select(schema.Card).order_by(schema.Card.name)
+            rows = session.scalars(query.options(selectinload(schema.Card.versions)))
             return [card_of(row) for card in rows if (row := undone.newest(card)) is not None]
 
     def surface(self) -> str | None:
@@ -105,6 +112,24 @@ class Cards(Subject):
             return last_version(session, name).id
 
 
+def likely_cards(purpose: str, holding: Collection[str] = ()) -> Select[Any]:
+    """Ids of the cards of a purpose, by any of their versions; with names, that mention a paint.
+
+    A little too many: who asks looks again. What isn't among them need not be read.
+    """
+    version = schema.CardVersion
+    query = select(version.card_id).where(version.purpose == purpose)
+    if not 0 < len(holding) <= _NAMED_AT_ONCE:
+        return query
+    text = cast_in_sql(schema.Drawdown.masses, String)
+    # Spelled as the database keeps it, or as it is said.
+    spelled = {spelling for paint in holding for spelling in (json.dumps(paint), f'"{paint}"')}
+    mentioned = select(schema.Drawdown.card_version_id).where(
+        or_(*(text.contains(each, autoescape=True) for each in sorted(spelled)))
+    )
+    return query.where(version.id.in_(mentioned))
+
+
 def last_version(session: OrmSession, name: str, file: str | None = None) -> schema.CardVersion:
     """Return the version of a card that holds.
 
@@ -130,11 +155,13 @@ def last_version(session: OrmSession, name: str, file: str | None = None) -> sch
 
 
 def _version(session: OrmSession, card: Card, text: str, sha256: str) -> schema.CardVersion:
-    paints = {row.nickname: row for row in session.scalars(select(schema.Paint))}
+    named = {p for d in card.drawdowns for p in (*d.masses, d.paint, d.white) if p}
+    query = select(schema.Paint).where(schema.Paint.nickname.in_(named))
+    paints = {row.nickname: row for row in session.scalars(query)}
     for i, drawdown in enumerate(card.drawdowns, 1):
-        named = {f"masses.{paint}": paint for paint in drawdown.masses}
-        named |= {"paint": drawdown.paint or "", "white": drawdown.white or ""}
-        for where, paint in named.items():
+        places = {f"masses.{paint}": paint for paint in drawdown.masses}
+        places |= {"paint": drawdown.paint or "", "white": drawdown.white or ""}
+        for where, paint in places.items():
             if paint and paint not in paints:
                 raise InputError(
                     card.file,

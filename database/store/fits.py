@@ -80,8 +80,8 @@ class Fits:
             Of a fit to scans: ``calibration``, the number of the device's characterisation, and
             ``prior``, the measured paints that scanned ones were believed to be like.
         """
-        taken = tubes or self._paints.tubes(of_one_lot(self._paints.all(), inputs).lots)
         weighed = dict.fromkeys(paint for item in inputs for paint in item.card.paints)
+        taken = tubes or self._paints.tubes(of_one_lot(self._paints.all(), inputs).lots)
         packed = pack_coefficients(fit.coefficients)
         with self._database.transaction() as session:
             row = schema.Fit(
@@ -102,7 +102,7 @@ class Fits:
                 nuisances=pack_table(fit.nuisances),
             )
             session.add(row)
-            paints = {paint.nickname: paint for paint in self._paints.all()}
+            paints = {paint.nickname: paint for paint in self._paints.all(fit.paints)}
             model = fit.coefficients.model
             for nickname, each in fit.paints.items():
                 paint = paints[nickname]
@@ -258,7 +258,7 @@ class Fits:
             for fit in sorted({current[nickname] for nickname in wanted}):
                 mine = [nickname for nickname in wanted if current[nickname] == fit]
                 row = session.get_one(schema.Fit, fit)
-                parts.append(unpack_coefficients(row.coefficients, fit).select(mine))
+                parts.append(unpack_coefficients(row.coefficients, fit, mine))
         check_alike(parts)
         return parts
 
@@ -327,7 +327,7 @@ class Fits:
             row = of_model.get(model or self.model_for(of_model[TWO_FLUX].beside))
             if row is None:
                 raise model_choice.no_such_fit([found.nickname], str(model))
-            return paint_fit(row, unpack_coefficients(row.fit.coefficients))
+            return paint_fit(row, unpack_coefficients(row.fit.coefficients, paints=row.beside))
 
     def row(self, paint: str, model: str) -> schema.PaintFit:
         """Return the current fit of a paint by a model as kept, by its nickname."""
@@ -361,7 +361,7 @@ class Fits:
             row: schema.PaintFit | None = session.scalar(_current_of(paint, model))
             if row is None or row.lot is None or row.lot.lot == lot:
                 return None
-            return paint_fit(row, unpack_coefficients(row.fit.coefficients))
+            return paint_fit(row, unpack_coefficients(row.fit.coefficients, paints=row.beside))
 
     def joint(self, fit: int) -> JointFit:
         """Return a run by its number, as it was recorded."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -100,10 +101,14 @@ def of_one_lot(
     InputError
         See `lot_painted`; and where no card of a wanted paint is of the tube in use.
     """
-    kept, lots, left_out = list(readings), dict[str, schema.Lot](), dict[str, str]()
+    lots, left_out = dict[str, schema.Lot](), dict[str, str]()
+    cards = defaultdict[str, list[Card]](list)
+    for read in readings:
+        for nickname in dict.fromkeys(d.paint for d in read.card.drawdowns if d.paint):
+            cards[nickname].append(read.card)
     for paint in paints:
         # Beside another's ladder a white of a new tube passes for the old one.
-        own = [r.card for r in kept if any(d.paint == paint.nickname for d in r.card.drawdowns)]
+        own = [card for card in cards[paint.nickname] if card.name not in left_out]
         of = {card.name: lot for card in own if (lot := lot_painted(paint, card)) is not None}
         if not of:
             continue
@@ -117,12 +122,12 @@ def of_one_lot(
             lot = max(of.values(), key=lambda lot: (lot.opened or date.min, lot.id))
         lots[paint.nickname] = lot
         others = {card: other for card, other in of.items() if other.id != lot.id}
-        kept = [r for r in kept if r.card.name not in others]
         left_out |= {
             card: f"it is of lot {other.lot or '(unnamed)'} of {paint.nickname}, the fit of lot "
             f"{lot.lot or '(unnamed)'}; to keep both, give one a nickname of its own"
             for card, other in others.items()
         }
+    kept = [read for read in readings if read.card.name not in left_out]
     return OfOneLot(kept, lots, left_out)
 
 

@@ -1,7 +1,8 @@
 """Coefficients and tables as bytes, and back, bit for bit.
 
 Coefficients are numpy's open ``.npz`` (a zip of ``.npy`` arrays, no pickles), tables are compressed
-JSON. The same input gives the same bytes.
+JSON. The same input gives the same bytes. What is large of coefficients is packed paint by paint,
+so that a few of a thousand paints are unpacked without the rest.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import io
 import json
 import zlib
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
@@ -21,13 +23,8 @@ from ...calibrate.optics.surface import Surface
 if TYPE_CHECKING:
     import pandas as pd
 
-_ARRAYS = (
-    "wavelengths",
-    "k",
-    "s",
-    "local",
-    "own",
-    "factors",
+_OF_GRID = ("wavelengths", "model_error")
+_BY_PAINT = (
     "dry_volume",
     "density",
     "dry_volume_measured",
@@ -35,10 +32,13 @@ _ARRAYS = (
     "scan_made",
     "mix_error",
     "part_error",
-    "model_error",
     "surface_offset",
     "surface_error",
 )
+_LARGE = ("k", "s", "local", "own", "factors")
+"""What is packed paint by paint; of a studio's earlier fits all paints together."""
+_PAINT = "paint {}"
+"""Name of the array of one paint's."""
 
 
 def _text(values: Any) -> np.ndarray:
@@ -52,41 +52,78 @@ def pack_coefficients(coefficients: Coefficients) -> bytes:
         "model": coefficients.model,
         "surface": asdict(coefficients.surface),
     }
-    buffer = io.BytesIO()
+    c, buffer = coefficients, io.BytesIO()
+    parts = [c.factors.swapaxes(0, 1) if n == "factors" else getattr(c, n) for n in _LARGE]
     np.savez_compressed(
         buffer,
         allow_pickle=False,
-        paints=_text(coefficients.paints),
-        factor_names=_text(coefficients.factor_names),
+        paints=_text(c.paints),
+        factor_names=_text(c.factor_names),
         header=np.array(json.dumps(header)),
-        **{name: getattr(coefficients, name) for name in _ARRAYS},
+        **{name: getattr(c, name) for name in (*_OF_GRID, *_BY_PAINT)},
+        **{
+            _PAINT.format(i): np.concatenate([p[i].reshape(-1, c.wavelengths.size) for p in parts])
+            for i in range(len(c.paints))
+        },
     )
     return buffer.getvalue()
 
 
-def unpack_coefficients(data: bytes, fit: int | None = None) -> Coefficients:
-    """Coefficients from the bytes that `pack_coefficients` made.
+def unpack_coefficients(
+    data: bytes, fit: int | None = None, paints: Sequence[str] | None = None
+) -> Coefficients:
+    """Coefficients from the bytes that `pack_coefficients` made: of all paints, or of some.
 
     With the number of their fit, their shared factors are named by it: those of two fits are not
     the same. A factor of an earlier fit, which a tube was fitted against, bears that name already.
+
+    Raises
+    ------
+    KeyError
+        For a paint that isn't among them.
     """
     with np.load(io.BytesIO(data), allow_pickle=False) as arrays:
         header = json.loads(str(arrays["header"]))
         factors = arrays["factor_names"].tolist()
         if fit is not None:
             factors = [n if n.startswith("fit ") else f"fit {fit}: {n}" for n in factors]
+        row = {paint: i for i, paint in enumerate(arrays["paints"].tolist())}
+        wanted = list(row) if paints is None else list(paints)
+        rows = np.array([row[paint] for paint in wanted], dtype=np.intp)
         # A studio's first fits were kept before these were learnt.
         later = dict.fromkeys(
-            ("surface_offset", "part_error", "surface_error"), np.zeros(len(arrays["k"]))
+            ("surface_offset", "part_error", "surface_error"), np.zeros(len(rows))
         )
         return Coefficients(
-            paints=tuple(arrays["paints"].tolist()),
+            paints=tuple(wanted),
             factor_names=tuple(factors),
             scale=header["scale"],
             model=header["model"],
             surface=Surface(**header["surface"]),
-            **later | {name: arrays[name] for name in _ARRAYS if name in arrays},
+            **{name: arrays[name] for name in _OF_GRID},
+            **later | {name: arrays[name][rows] for name in _BY_PAINT if name in arrays},
+            **_large(arrays, rows, len(factors)),
         )
+
+
+def _large(arrays: Any, rows: np.ndarray, factors: int) -> dict[str, np.ndarray]:
+    """What is packed paint by paint, of some rows."""
+    if "k" in arrays:
+        whole = {name: arrays[name] for name in _LARGE}
+        return {
+            name: each[:, rows] if name == "factors" else each[rows] for name, each in whole.items()
+        }
+    width = arrays["wavelengths"].size
+    each = [arrays[_PAINT.format(i)] for i in rows.tolist()]
+    table = np.array(each).reshape(len(each), -1, width)
+    last = table.shape[1] - 2 * factors
+    return {
+        "k": table[:, 0],
+        "s": table[:, 1],
+        "local": table[:, 2:6].reshape(-1, 2, 2, width),
+        "own": table[:, 6:last].reshape(len(each), (last - 6) // 2, 2, width),
+        "factors": np.moveaxis(table[:, last:].reshape(len(each), factors, 2, width), 1, 0),
+    }
 
 
 def pack_table(table: pd.DataFrame) -> bytes:

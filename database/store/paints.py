@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import asdict, replace
 
 from sqlalchemy import select
@@ -19,10 +19,13 @@ from .transactions import Subject
 class Paints(Subject):
     """Paints and lots."""
 
-    def all(self) -> list[schema.Paint]:
-        """Every paint with its lots, by nickname."""
+    def all(self, named: Collection[str] | None = None) -> list[schema.Paint]:
+        """Every paint with its lots, by nickname; or those of some nicknames alone."""
+        query = select(schema.Paint).order_by(schema.Paint.nickname_key)
+        if named is not None:
+            query = query.where(schema.Paint.nickname.in_(named))
         with self._database.snapshot() as session:
-            return list(session.scalars(select(schema.Paint).order_by(schema.Paint.nickname_key)))
+            return list(session.scalars(query))
 
     def find(self, text: str) -> schema.Paint:
         """Find a paint by nickname, or by any part of a name that fits only one.
@@ -32,7 +35,7 @@ class Paints(Subject):
         InputError
             Where it fits several, naming them; or none, naming the closest.
         """
-        return find_paint(self.all(), text)
+        return self._by_nickname(text.strip()) or find_paint(self.all(), text)
 
     def add(self, paint: NewPaint, file: str | None = None) -> schema.Paint:
         """Add a paint, with the lots that come with it.
@@ -185,12 +188,19 @@ class Paints(Subject):
                 rows.append(row)
         return rows
 
-    def tubes(self, lots: Mapping[str, schema.Lot] | None = None) -> dict[str, Tube]:
-        """Return a lot of every paint as a fit takes it, by nickname: those given, else in use."""
+    def tubes(
+        self,
+        lots: Mapping[str, schema.Lot] | None = None,
+        named: Collection[str] | None = None,
+    ) -> dict[str, Tube]:
+        """Return a lot of every paint as a fit takes it, by nickname: those given, else in use.
+
+        Of all paints, or of those of some nicknames alone.
+        """
         given = lots or {}
         return {
             paint.nickname: _tube(paint, given.get(paint.nickname, paint.current_lot))
-            for paint in self.all()
+            for paint in self.all(named)
         }
 
     def _by_nickname(self, nickname: str) -> schema.Paint | None:

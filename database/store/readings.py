@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, fields
 from typing import Any, Literal, cast
 
 import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session as OrmSession
+from sqlalchemy.orm import joinedload
 
 from ...calibrate.cards.card import Card
 from ...calibrate.cards.readings import CardReadings, check_patches, pair
@@ -18,7 +19,7 @@ from ...calibrate.formats.session import Session
 from ...calibrate.optics.spectra import Spectra
 from ..common.remedies import StudioDo
 from . import schema
-from .cards import card_of, last_version
+from .cards import card_of, last_version, likely_cards
 from .imports import Undone
 from .tiles import last_white, tile_calibrations
 from .transactions import Subject, now
@@ -147,12 +148,22 @@ class Readings(Subject):
         with self._database.snapshot() as session:
             return session.execute(select(s.card_id, s.id, s.added, s.state, s.date)).all()
 
-    def all(self, purpose: Literal["fit", "check"] = "fit") -> list[StoredReadings]:
+    def all(
+        self, purpose: Literal["fit", "check"] = "fit", holding: Collection[str] = ()
+    ) -> list[StoredReadings]:
         """Return every dry session with its card, by card name, then by the file's hash.
 
-        The order doesn't depend on when each file was read, so neither does a fit.
+        The order doesn't depend on when each file was read, so neither does a fit. With `holding`,
+        those of cards that hold any of these paints, and nothing is read of others.
         """
-        query = select(schema.Session).join(schema.Card).where(schema.Session.state == "dry")
+        query = (
+            select(schema.Session)
+            .where(
+                schema.Session.state == "dry",
+                schema.Session.card_id.in_(likely_cards(purpose, holding)),
+            )
+            .options(joinedload(schema.Session.card).selectinload(schema.Card.versions))
+        )
         found = []
         with self._database.snapshot() as session:
             undone = Undone.of(session)
@@ -162,7 +173,10 @@ class Readings(Subject):
                 version = undone.newest(row.card)
                 if version is None or row.id in undone.sessions or version.purpose != purpose:
                     continue
-                paired = pair(card_of(version), session_of(row))
+                card = card_of(version)
+                if holding and not set(holding).intersection(card.paints):
+                    continue
+                paired = pair(card, session_of(row))
                 found.append(
                     StoredReadings(
                         **{f.name: getattr(paired, f.name) for f in fields(paired)},
@@ -173,6 +187,23 @@ class Readings(Subject):
                     )
                 )
         return found
+
+    def cards(self, purpose: Literal["fit", "check"] = "fit") -> set[str]:
+        """Return the names of the cards that `all` has readings of, without reading them."""
+        query = (
+            select(schema.Session.id, schema.Card.name, schema.CardVersion.id)
+            .join(schema.Card, schema.Card.id == schema.Session.card_id)
+            .join(schema.CardVersion, schema.CardVersion.card_id == schema.Card.id)
+            .where(schema.Session.state == "dry", schema.CardVersion.purpose == purpose)
+        )
+        with self._database.snapshot() as session:
+            undone = Undone.of(session)
+            newest = undone.newest_of_all(session)
+            return {
+                name
+                for number, name, version in session.execute(query)
+                if number not in undone.sessions and version in newest
+            }
 
 
 def card_of_version(version: schema.CardVersion, session: schema.Session) -> CardReadings:

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from sqlalchemy import select
+from sqlalchemy.orm import joinedload
 
 from ...calibrate.cards.channels import CardChannels, one_sided
 from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.surface import Surface
 from . import schema
-from .cards import card_of, last_version
+from .cards import card_of, last_version, likely_cards
 from .imports import Undone
 from .transactions import Subject, now
 
@@ -151,7 +152,12 @@ class Scans(Subject):
 
     def all(self, purpose: Literal["fit", "check"] = "fit") -> list[StoredChannels]:
         """Channels of every scan that counts, by card name, then by the picture's hash."""
-        query = select(schema.Scan).join(schema.Card).order_by(schema.Scan.id)
+        query = (
+            select(schema.Scan)
+            .where(schema.Scan.card_id.in_(likely_cards(purpose)))
+            .order_by(schema.Scan.id)
+            .options(joinedload(schema.Scan.card).selectinload(schema.Card.versions))
+        )
         with self._database.snapshot() as session:
             undone = Undone.of(session)
             last = {

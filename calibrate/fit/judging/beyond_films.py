@@ -71,8 +71,7 @@ def _lightest(problem: Problem) -> Array:
 
 def _glints(problem: Problem, holds: NDArray[np.bool_]) -> list[str]:
     """Whether readings of the paint's patches, lifted and set down again, disagree."""
-    read_again = np.array([p.repeats > 1 for p in problem.patches])
-    apart = np.array([p.apart for p in problem.patches])
+    read_again, apart = _repeats(problem)
     own, rest = apart[holds & read_again], apart[~holds & read_again]
     if own.size < 2:
         return []
@@ -85,6 +84,13 @@ def _glints(problem: Problem, holds: NDArray[np.bool_]) -> list[str]:
         "flakes do that, and no K and S hold for them; don't mix by it, or lift the instrument and "
         "read again"
     ]
+
+
+@lru_cache(maxsize=4)
+def _repeats(problem: Problem) -> tuple[NDArray[np.bool_], Array]:
+    """Which patches were read more than once, and how far their readings are apart, (N,) each."""
+    again = np.array([p.repeats > 1 for p in problem.patches])
+    return again, np.array([p.apart for p in problem.patches])
 
 
 def _level(apart: Array) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
@@ -80,44 +80,45 @@ def paint_fits(
     mapping of nickname to PaintFit
     """
     flags = patch_flags(problem, solution.findings)
-    return {p: paint_fit(p, problem, solution, weight, found, flags) for p in paints}
+    kept, under = trust(problem, solution.findings), beneath(problem, solution)
+    return {p: _paint_fit(p, problem, solution, weight, found, flags, kept, under) for p in paints}
 
 
-def paint_fit(
+def own_rows(problem: Problem, paint: str) -> Ints:
+    """Patches that a paint is judged by: its ladder's and its own cards', else all that hold it.
+
+    Parameters
+    ----------
+    problem : Problem
+    paint : str
+        Nickname.
+
+    Returns
+    -------
+    (M,) int array
+    """
+    holds = np.flatnonzero(problem.fractions[problem.drawdown, problem.paints.index(paint)] > 0)
+    patches = [problem.patches[n] for n in holds.tolist()]
+    alone = (problem.fractions[problem.drawdown[holds]] > 0).sum(axis=1) == 1
+    cards = {patch.card for patch, own in zip(patches, alone, strict=True) if own}
+    cards = cards or {patch.card for patch in patches}
+    mine = [patch.paint == paint or patch.card in cards for patch in patches]
+    return holds[np.array(mine, dtype=bool)]
+
+
+def _paint_fit(
     paint: str,
     problem: Problem,
     solution: Solution,
     weight: Array,
     found: Coefficients,
     flags: Sequence[str],
+    kept: Array,
+    under: Sequence[tuple[str, str]],
 ) -> PaintFit:
-    """Report on one paint: its ladder's patches and its own cards', else all that hold it.
-
-    Parameters
-    ----------
-    paint : str
-        Nickname.
-    problem : Problem
-    solution : Solution
-    weight : (N, W) array
-        Inverse variance of each reading; 0 for what has no say.
-    found : Coefficients
-    flags : sequence of str
-        What is odd about each patch, in words.
-
-    Returns
-    -------
-    PaintFit
-    """
-    column = problem.paints.index(paint)
-    holds = problem.fractions[problem.drawdown, column] > 0
-    own = np.array([p.card for p in problem.patches])
-    alone = (problem.fractions > 0).sum(axis=1)[problem.drawdown] == 1
-    cards = set(own[holds & alone]) or set(own[holds])
-    ladder = np.array([p.paint == paint for p in problem.patches])
-    rows = np.flatnonzero(holds & (ladder | np.isin(own, sorted(cards))))
-    cards |= set(own[rows])
-    kept = trust(problem, solution.findings)
+    """Report on a paint, with what is odd about each patch, its say, and what is under films."""
+    column, rows = problem.paints.index(paint), own_rows(problem, paint)
+    cards = {problem.patches[n].card for n in rows.tolist()}
     measured, fitted = problem.measured[rows], solution.fitted[rows]
     fitted = np.where(np.isnan(measured), np.nan, fitted)
     seen = lab(measured, problem.wavelengths)
@@ -152,7 +153,7 @@ def paint_fit(
     )
     odd = [_advice(f, kept) for f in solution.findings if set(f.rows) & set(rows.tolist())]
     verdict, reasons = judge(table, found, column, odd)
-    reasons += (*shown_ground(problem, rows, seen), *beneath(problem, solution, cards))
+    reasons += (*shown_ground(problem, rows, seen), *(said for c, said in under if c in cards))
     if beyond := beyond_films(problem, column):
         verdict, reasons = FIRST_GUESS, (*beyond, *reasons)
     if not solution.settled:
@@ -203,29 +204,26 @@ def shown_ground(problem: Problem, rows: Ints, seen: Array) -> list[str]:
     ]
 
 
-def beneath(problem: Problem, solution: Solution, cards: Collection[str]) -> list[str]:
-    """What was found under the films of some cards, where that was asked for.
+def beneath(problem: Problem, solution: Solution) -> list[tuple[str, str]]:
+    """What was found under the films of cards, where that was asked for.
 
     Parameters
     ----------
     problem : Problem
     solution : Solution
-    cards : collection of str
-        By name.
 
     Returns
     -------
-    list of str
+    list of (card, words)
     """
     said = []
     for nuisance, value in zip(problem.nuisances, solution.nu, strict=True):
         if nuisance.kind != "substrate" or nuisance.target > 0:
             continue
         patch = problem.patches[int(np.argmax(problem.drawdown == nuisance.drawdowns[0]))]
-        if patch.card in cards:
-            off = 100 * nuisance.spread * float(value)
-            than = f"{abs(off):.0f} % {'lighter' if off > 0 else 'darker'} than it was read bare"
-            said.append(f"under its films the {nuisance.over} comes out {than}")
+        off = 100 * nuisance.spread * float(value)
+        than = f"{abs(off):.0f} % {'lighter' if off > 0 else 'darker'} than it was read bare"
+        said.append((patch.card, f"under its films the {nuisance.over} comes out {than}"))
     return said
 
 

@@ -35,15 +35,21 @@ def trust(problem: Problem, findings: Sequence[Finding]) -> Array:
     (N,) array
     """
     kept = np.ones(len(problem.patches))
-    holds = problem.fractions[problem.drawdown] > 0
+    if all(finding.kind == "film" for finding in findings):
+        return kept
+    holds = problem.fractions > 0
     alone = holds.sum(axis=1) == 1
+    told = holds[problem.drawdown].any(axis=0)
+    # Of how many patches with some say each paint is a part.
+    count = np.bincount(problem.drawdown, minlength=len(holds)) @ holds
     for finding in findings:
         if finding.kind == "film":
             continue
-        rows = list(finding.rows)
-        others = np.setdiff1d(np.flatnonzero(kept), rows)
-        if np.all(holds[others].any(axis=0) == holds.any(axis=0)):
-            kept[rows] *= np.where(alone[rows], finding.say, 0.0)
+        rows = np.unique(finding.rows)
+        of, before = problem.drawdown[rows], kept[rows] > 0
+        if np.all((count > holds[of[before]].sum(axis=0))[told]):
+            kept[rows] *= np.where(alone[of], finding.say, 0.0)
+            count = count - holds[of[before & (kept[rows] == 0)]].sum(axis=0)
     return kept
 
 
@@ -115,12 +121,13 @@ def own_thickness(problem: Problem, drawdowns: Sequence[int]) -> dict[int, int]:
     mapping of drawdown to place
         Without those whose thickness isn't fitted, or was brushed.
     """
+    asked = set(drawdowns)
     return {
         n.drawdowns[0]: m
         for m, n in enumerate(problem.nuisances)
         if n.kind == "thickness"
         and len(n.drawdowns) == 1
-        and n.drawdowns[0] in drawdowns
+        and n.drawdowns[0] in asked
         and not problem.brushed[n.drawdowns[0]]
     }
 

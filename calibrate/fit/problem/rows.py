@@ -292,8 +292,11 @@ class Rows:
         table = np.array(self.fractions)
         telling = (table > 0).sum(axis=1) > 1
         telling &= np.array(self.film) & ~np.array(self.solids_count) & ~np.array(self.brushed)
+        read = np.array(self.read, dtype=np.intp)
+        read = read[telling[read]]
+        holds = table[read] > 0
         for i, paint in enumerate(self._paints):
-            rows = [x for x in self.read if table[x, i] > 0 and telling[x]]
+            rows = read[holds[:, i]].tolist()
             if rows:
                 spread = dry_volume_spread(tubes[paint].dry_volume_measured)
                 self._relative(f"{paint}: dry volume", "dry volume", spread, rows, i)
@@ -302,8 +305,9 @@ class Rows:
         table = np.array(self.fractions)
         each = table[[patch.drawdown for patch in self.patches]]
         free = [paint not in given for paint in self._paints]
+        read = np.array(self.read, dtype=np.intp)
         for i in showing_surface(each, np.array(self.measured), self.surfaces, free):
-            hit = [x for x in self.read if table[x, i] > 0]
+            hit = read[table[read, i] > 0].tolist()
             spread = self._settings.surface_spread
             self._add(f"{self._paints[i]}: surface", "surface", spread, hit, i)
 

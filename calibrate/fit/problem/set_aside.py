@@ -162,9 +162,12 @@ def unfittable(
     seen = np.asarray(sees_substrate(problem).any(axis=1))
     mixed = in_mixture(problem)
     read = np.asarray(~unread(problem).all(axis=1))
-    found = {}
+    found, first = {}, dict[str, Card]()
+    for card in cards:
+        for paint in card.paints:
+            first.setdefault(paint, card)
     for i, paint in enumerate(problem.paints):
-        card = next(c for c in cards if paint in c.paints)
+        card = first[paint]
         if known is not None and paint in known.paints:
             continue
         if not read[i]:

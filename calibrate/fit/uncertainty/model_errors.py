@@ -114,9 +114,10 @@ def errors_at(problem: Problem, solution: Solution) -> Errors:
     colour = problem.fractions[problem.drawdown].copy()
     # A white counts where nothing else is in the mix.
     colour[:, list(problem.hubs)] *= 1e-9
+    column = {paint: i for i, paint in enumerate(problem.paints)}
     for n, patch in enumerate(problem.patches):
-        if patch.paint in problem.paints:
-            colour[n, problem.paints.index(patch.paint)] = 2.0
+        if patch.paint in column:
+            colour[n, column[patch.paint]] = 2.0
     read = problem.variance + solution.by_bare**2 * problem.bare_variance
     return Errors(read, bend, colour.argmax(axis=1))
 
@@ -188,7 +189,9 @@ class _LeftOver:
         self.free = np.where(self.good, np.maximum(1 - taken, _LEAST_FREE), 0.0)
         self.read = np.where(self.good, self.errors.read, 1.0)
         self.bend = np.where(self.good, self.errors.bend, 0.0)
-        self.steps, self.step = np.unique(problem.drawdown, return_inverse=True)
+        self.steps, self.first, self.step = np.unique(
+            problem.drawdown, return_index=True, return_inverse=True
+        )
 
     def _variance(self, logs: Array) -> Array:
         spread, dark = np.exp(2 * logs)
@@ -227,8 +230,7 @@ class _LeftOver:
     def by_paint(self, logs: Array) -> dict[str, float]:
         """Factor of each paint's errors, never below one's that suit all paints."""
         ratio, values = self._ratios(logs)
-        first = np.array([np.argmax(self.step == i) for i in range(self.steps.size)])
-        owner = self.errors.owner[first]
+        owner = self.errors.owner[self.first]
         factors = {}
         for i in np.unique(owner):
             mine = owner == i

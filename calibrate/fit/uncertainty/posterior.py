@@ -265,16 +265,16 @@ def mix_error(problem: Problem, solution: Solution) -> Array:
     -------
     (P,) array
     """
-    found, holds = [], []
+    found, mixes = [], []
     for m, nuisance in enumerate(problem.nuisances):
         if nuisance.kind == "two fluxes":
             found.append(nuisance.spread * float(solution.nu[m]))
-            holds.append(problem.fractions[nuisance.drawdowns[0]] > 0)
+            mixes.append(nuisance.drawdowns[0])
+    held = problem.fractions[mixes] > 0
     # A white is in every ladder: it learns from all of them.
-    hubs = np.isin(np.arange(len(problem.paints)), problem.hubs)
-    held = np.array(holds) & ~hubs
+    held[:, list(problem.hubs)] = False
     square = np.array(found) ** 2
-    others = (~held * square[:, None]).sum(axis=0)
+    others = square @ ~held
     count = (~held).sum(axis=0)
     typical = _TYPICAL_MIX_ERROR[problem.model]
     learnt = np.where(count > 0, np.sqrt(others / np.maximum(count, 1)), typical)
