@@ -353,7 +353,7 @@ def resting_on(store: Store, manner: Manner, read: Coefficients) -> Basis:
 
 def _basis(store: Store, manner: Manner, read: Coefficients, medium: bool) -> Basis:
     manner = replace(manner, viewing=manner.viewing.by(read.surface))
-    current = store.fits.current(read.model)
+    current = store.fits.current(read.model, read.paints)
     fits = tuple((p, current[p]) for p in read.paints if p in current)
     assumed = with_densities(store, read)[1]
     tubes = []

@@ -19,7 +19,7 @@ from ...calibrate.fit.solver.solve import Progress
 from ...calibrate.fit.uncertainty.check import Check
 from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ...calibrate.optics.transport import TRANSPORT
-from ..mixing.model_choice import Trial
+from ..mixing.model_choice import Trial, choose
 from ..store.lots import of_one_lot
 from ..store.readings import StoredReadings
 from ..store.store import Store
@@ -224,9 +224,9 @@ def fit_studio(
             judged = judge(store, further, None, TRANSPORT, learning)
             transport = ModelFit(*further[0], judged, said, tuple(of_scans))
         judged = judge(store, runs, settings, TWO_FLUX, learning)
-        by_transport = store.fits.current(TRANSPORT)
-        fitted = [paint for _, fit in runs for paint in fit.paints if paint in by_transport]
-        model, trial = store.fits.model_for(fitted), store.fits.trial()
+        fitted = {paint for _, fit in runs for paint in fit.paints}
+        by_transport, trial = store.fits.current(TRANSPORT, fitted), store.fits.trial()
+        model = choose(list(by_transport), by_transport, trial)
     return StudioFit(
         *runs[0],
         judged,
@@ -280,7 +280,7 @@ def _fit_by(
             "its cards hold no other paint, so there is nothing to fit it against",
             CalibrateDo.FIT_TOGETHER(),
         )
-    if first is not None and not store.fits.current(model).keys() >= set(beside):
+    if first is not None and not store.fits.current(model, beside).keys() >= set(beside):
         return None
     known = store.fits.coefficients(beside, model) if beside else None
     learnt = run_fit(readings, tubes, known, settings or _as_learnt(store, beside, model), progress)

@@ -34,9 +34,10 @@ def judge(
     A mixture of which a paint has no fit by the model says nothing of it. Where every card that an
     instrument read has taught, each of its mixtures is predicted by a fit that left it out.
     """
-    current = set(store.fits.current(model))
     fitted = {paint for _, fit in runs for paint in fit.paints}
-    cards = [each for each in check_cards(store, fitted) if current.issuperset(each.card.paints)]
+    cards = check_cards(store, fitted)
+    current = set(store.fits.current(model, {p for each in cards for p in each.card.paints}))
+    cards = [each for each in cards if current.issuperset(each.card.paints)]
     cards = [each for each in cards if each.card.name not in learning.cards]
     of_run: list[list[CheckCard]] = [[] for _ in runs]
     for card in cards:
@@ -44,7 +45,7 @@ def judge(
         if holding:
             of_run[holding[-1]].append(card)
     judged = dict.fromkeys(p for each in of_run for card in each for p in card.card.paints)
-    known = store.fits.coefficients(judged or runs[0][1].paints, model)
+    known = store.fits.coefficients(judged, model) if judged else runs[0][1].coefficients
     found = []
     for (number, fit), mine in zip(runs, of_run, strict=True):
         checks = [predicted_checks(known, mine, settings)]
@@ -73,7 +74,7 @@ def quality_reports(
     left_out = None if fit.left_out is None else dict(iter(fit.left_out.groupby("card")))
     if against is not None and against in fit.paints:
         reference = fit.paints[against]
-    elif against is not None and against in store.fits.current(model):
+    elif against is not None and store.fits.current(model, [against]):
         reference = store.fits.of(against, model)
     return {
         nickname: quality_report(
@@ -105,7 +106,7 @@ def reference(store: Store, fit: JointFit) -> str | None:
     One that stays lets strengths of different days stand side by side.
     """
     before = store.fits.strength_reference()
-    if before is not None and (before in fit.paints or before in store.fits.current()):
+    if before is not None and (before in fit.paints or store.fits.current(among=[before])):
         return before
     whites = {name: white for name, paint in fit.paints.items() if (white := white_of(paint))}
     ranked, _ = rank(fit.coefficients, whites)

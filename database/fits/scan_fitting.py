@@ -212,7 +212,7 @@ def _fit_devices(
     scans = [scan for of in by_device.values() for scan in of]
     on_cards = dict.fromkeys(paint for scan in scans for paint in scan.card.paints)
     beside = [paint for paint in on_cards if paint not in wanted]
-    if not store.fits.current(model).keys() >= set(beside):
+    if not store.fits.current(model, beside).keys() >= set(beside):
         return []
     known = store.fits.coefficients(beside, model) if beside else None
     scanners = {n: store.scanners.of_calibration(n).device for n in by_device}

@@ -152,7 +152,7 @@ def _tried(
     for at in among:
         looks.setdefault(_mixture(at), []).append(at)
     each = {
-        model: np.array([np.mean([of[at] for at in look]) for look in looks.values()])
+        model: np.array([sum(of[at] for at in look) / len(look) for look in looks.values()])
         for model, of in found.items()
     }
     wide = {model: max(float(values.mean()), _LEAST_OFF) for model, values in each.items()}

@@ -10,6 +10,7 @@ from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Select, func, select, update
+from sqlalchemy.orm import Session as OrmSession
 
 from ...calibrate.errors import InputError
 from ...calibrate.fit.problem.result import JointFit, PaintFit
@@ -42,6 +43,8 @@ if TYPE_CHECKING:
 
 
 _TRIAL = "trial"
+_NAMED_AT_ONCE = 100
+"""Paints that a query names at most; of more all are asked for."""
 
 
 class Fits:
@@ -119,7 +122,7 @@ class Fits:
 
     def _named(self, known: Coefficients) -> dict[str, Any]:
         """Name known coefficients so that they can be found again: by paint, fit and factor."""
-        current = self.current(known.model)
+        current = self.current(known.model, known.paints)
         return {
             "fits": {paint: current[paint] for paint in known.paints},
             "factors": list(known.factor_names),
@@ -139,8 +142,9 @@ class Fits:
             `check_mixtures` says.
         """
         with self._database.transaction() as session:
-            cards = {row.name: row for row in session.scalars(select(schema.Card))}
             rows = checks.to_dict("records")
+            named = select(schema.Card).where(schema.Card.name.in_({row["card"] for row in rows}))
+            cards = {row.name: row for row in session.scalars(named)}
             session.add_all(check_row(fit, cards[row["card"]], row) for row in rows)
 
     def aside(self) -> dict[str, str]:
@@ -160,19 +164,27 @@ class Fits:
         with self._database.snapshot() as session:
             return set(session.scalars(select(schema.Check.card_id).distinct()))
 
-    def current(self, model: str = TWO_FLUX) -> dict[str, int]:
+    def current(
+        self, model: str = TWO_FLUX, among: Collection[str] | None = None
+    ) -> dict[str, int]:
         """Return the number of each fitted paint's current fit by a model, by nickname.
 
-        Every fitted paint has one by two fluxes.
+        Of every paint, or of those `among` some alone. Every fitted paint has one by two fluxes.
         """
+        query = (
+            select(schema.Paint.nickname, schema.PaintFit.fit_id)
+            .join(schema.PaintFit)
+            .where(schema.PaintFit.current, schema.PaintFit.model == model)
+            .order_by(schema.Paint.nickname_key)
+        )
+        if among is not None and len(among) <= _NAMED_AT_ONCE:
+            query = query.where(schema.Paint.nickname.in_(among))
         with self._database.snapshot() as session:
-            rows = session.execute(
-                select(schema.Paint.nickname, schema.PaintFit.fit_id)
-                .join(schema.PaintFit)
-                .where(schema.PaintFit.current, schema.PaintFit.model == model)
-                .order_by(schema.Paint.nickname_key)
-            )
-            return {nickname: fit for nickname, fit in rows}
+            return {
+                nickname: fit
+                for nickname, fit in session.execute(query)
+                if among is None or nickname in among
+            }
 
     def day(self, fits: Collection[int]) -> str:
         """Return the day, UTC, that the last of some fits was made on; empty without any."""
@@ -202,8 +214,9 @@ class Fits:
     def shares(self, paints: Iterable[str]) -> dict[str, float]:
         """Return what each model counts for in mixes of some paints; see `shares_of`."""
         with self._database.snapshot():
-            by_transport = self.current(TRANSPORT)
-            return model_choice.shares_of(list(paints), by_transport, self.trial())
+            wanted = list(paints)
+            by_transport = self.current(TRANSPORT, wanted)
+            return model_choice.shares_of(wanted, by_transport, self.trial())
 
     def model_words(self, coefficients: Coefficients, asked: bool = False) -> str:
         """Say which model these coefficients are of, and why not another, unless it was asked."""
@@ -245,7 +258,7 @@ class Fits:
         """
         with self._database.snapshot() as session:
             wanted = list(self.current() if paints is None else dict.fromkeys(paints))
-            current = self.current(model or self.model_for(wanted))
+            current = self.current(model or self.model_for(wanted), wanted)
             for nickname in wanted:
                 if nickname not in current:
                     self.of(nickname, TWO_FLUX)  # refuses a paint without one
@@ -257,8 +270,7 @@ class Fits:
             parts = []
             for fit in sorted({current[nickname] for nickname in wanted}):
                 mine = [nickname for nickname in wanted if current[nickname] == fit]
-                row = session.get_one(schema.Fit, fit)
-                parts.append(unpack_coefficients(row.coefficients, fit, mine))
+                parts.append(unpack_coefficients(_packed(session, fit), fit, mine))
         check_alike(parts)
         return parts
 
@@ -267,13 +279,13 @@ class Fits:
 
         Of several the newest; empty where none of them has one.
         """
-        current = self.current(model)
-        fits = Counter(current[paint] for paint in set(paints) if paint in current)
+        fits = Counter(self.current(model, set(paints)).values())
         if not fits:
             return {}
         with self._database.snapshot() as session:
             chosen = max(fits, key=lambda fit: (fits[fit], fit))
-            return dict(session.get_one(schema.Fit, chosen).settings)
+            of = select(schema.Fit.settings).where(schema.Fit.id == chosen)
+            return dict(session.scalars(of).one())
 
     def measured(self) -> dict[str, int]:
         """Return the number of the current fit by two fluxes of each paint read by an instrument.
@@ -327,7 +339,7 @@ class Fits:
             row = of_model.get(model or self.model_for(of_model[TWO_FLUX].beside))
             if row is None:
                 raise model_choice.no_such_fit([found.nickname], str(model))
-            return paint_fit(row, unpack_coefficients(row.fit.coefficients, paints=row.beside))
+            return paint_fit(row, _of_paint(session, row))
 
     def row(self, paint: str, model: str) -> schema.PaintFit:
         """Return the current fit of a paint by a model as kept, by its nickname."""
@@ -361,7 +373,7 @@ class Fits:
             row: schema.PaintFit | None = session.scalar(_current_of(paint, model))
             if row is None or row.lot is None or row.lot.lot == lot:
                 return None
-            return paint_fit(row, unpack_coefficients(row.fit.coefficients, paints=row.beside))
+            return paint_fit(row, _of_paint(session, row))
 
     def joint(self, fit: int) -> JointFit:
         """Return a run by its number, as it was recorded."""
@@ -374,6 +386,16 @@ class Fits:
                 nuisances=unpack_table(row.nuisances),
                 settings=row.settings,
             )
+
+
+def _packed(session: OrmSession, fit: int) -> bytes:
+    """Coefficients of a fit as kept, and nothing else of it."""
+    return session.scalars(select(schema.Fit.coefficients).where(schema.Fit.id == fit)).one()
+
+
+def _of_paint(session: OrmSession, row: schema.PaintFit) -> Coefficients:
+    """Coefficients of a paint and of what it was let down with."""
+    return unpack_coefficients(_packed(session, row.fit_id), paints=row.beside)
 
 
 def _current_of(paint: str, model: str) -> Select[Any]:

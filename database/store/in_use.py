@@ -136,8 +136,11 @@ def tried(session: OrmSession) -> Trial:
     for model, paint, off in session.execute(left_out):
         if off is not None:
             steps.setdefault(model, {})[paint] = off
+    found = trial_of({}, steps)
+    if found.off:
+        return found
     of_fits = select(in_use.c.model, schema.Fit.inputs).join(
         schema.Fit, schema.Fit.id == in_use.c.fit_id
     )
     costs = costs_of((model, inputs) for model, inputs in session.execute(of_fits))
-    return trial_of({}, steps, costs=costs)
+    return trial_of({}, {}, costs=costs)

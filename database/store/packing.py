@@ -1,8 +1,8 @@
 """Coefficients and tables as bytes, and back, bit for bit.
 
 Coefficients are numpy's open ``.npz`` (a zip of ``.npy`` arrays, no pickles), tables are compressed
-JSON. The same input gives the same bytes. What is large of coefficients is packed paint by paint,
-so that a few of a thousand paints are unpacked without the rest.
+JSON. The same input gives the same bytes. What is large of coefficients is packed a few paints
+together, so that some of a thousand are unpacked without the rest.
 """
 
 from __future__ import annotations
@@ -36,9 +36,9 @@ _BY_PAINT = (
     "surface_error",
 )
 _LARGE = ("k", "s", "local", "own", "factors")
-"""What is packed paint by paint; of a studio's earlier fits all paints together."""
-_PAINT = "paint {}"
-"""Name of the array of one paint's."""
+"""What is packed a few paints together; of a studio's earlier fits all."""
+_TOGETHER, _SOME = 16, "paints from {}"
+"""How many, and what to call the array of all that is large of them."""
 
 
 def _text(values: Any) -> np.ndarray:
@@ -62,8 +62,10 @@ def pack_coefficients(coefficients: Coefficients) -> bytes:
         header=np.array(json.dumps(header)),
         **{name: getattr(c, name) for name in (*_OF_GRID, *_BY_PAINT)},
         **{
-            _PAINT.format(i): np.concatenate([p[i].reshape(-1, c.wavelengths.size) for p in parts])
-            for i in range(len(c.paints))
+            _SOME.format(i): np.concatenate(
+                [_stacked(part[i : i + _TOGETHER], c.wavelengths.size) for part in parts], axis=1
+            )
+            for i in range(0, len(c.paints), _TOGETHER)
         },
     )
     return buffer.getvalue()
@@ -106,23 +108,29 @@ def unpack_coefficients(
         )
 
 
+def _stacked(part: np.ndarray, width: int) -> np.ndarray:
+    """Each paint's rows over wavelength, (P, N, W)."""
+    return part.reshape(len(part), -1, width)
+
+
 def _large(arrays: Any, rows: np.ndarray, factors: int) -> dict[str, np.ndarray]:
-    """What is packed paint by paint, of some rows."""
+    """What is large of some paints, by their rows."""
     if "k" in arrays:
         whole = {name: arrays[name] for name in _LARGE}
         return {
             name: each[:, rows] if name == "factors" else each[rows] for name, each in whole.items()
         }
     width = arrays["wavelengths"].size
-    each = [arrays[_PAINT.format(i)] for i in rows.tolist()]
-    table = np.array(each).reshape(len(each), -1, width)
+    firsts = np.unique(rows - rows % _TOGETHER).tolist()
+    some = {first: arrays[_SOME.format(first)] for first in firsts}
+    table = np.array([some[row - row % _TOGETHER][row % _TOGETHER] for row in rows.tolist()])
     last = table.shape[1] - 2 * factors
     return {
         "k": table[:, 0],
         "s": table[:, 1],
         "local": table[:, 2:6].reshape(-1, 2, 2, width),
-        "own": table[:, 6:last].reshape(len(each), (last - 6) // 2, 2, width),
-        "factors": np.moveaxis(table[:, last:].reshape(len(each), factors, 2, width), 1, 0),
+        "own": table[:, 6:last].reshape(len(rows), (last - 6) // 2, 2, width),
+        "factors": np.moveaxis(table[:, last:].reshape(len(rows), factors, 2, width), 1, 0),
     }
 
 

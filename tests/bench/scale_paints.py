@@ -22,6 +22,8 @@ from tintladder.calibrate.optics.surface import Surface, to_inside, to_measured
 from tintladder.database.store.store import Store
 
 WHITE = "WHITE"
+SPARE = 9999
+"""Number of a paint that no studio has from the beginning."""
 SOLIDS, DENSITY, GAP_UM = 0.4, 1.3, 150.0
 RATIOS = (1, 4, 16)
 """Parts of white to one of paint."""
