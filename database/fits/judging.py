@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Hashable, Mapping, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 from ...calibrate.fit.judging.quality_report import QualityReport, quality_report
 from ...calibrate.fit.problem.result import JointFit, PaintFit
@@ -89,14 +89,12 @@ def quality_reports(
     }
 
 
-def _of_cards(
-    left_out: Mapping[Hashable, pd.DataFrame] | None, fit: PaintFit
-) -> pd.DataFrame | None:
+def _of_cards(left_out: Mapping[Any, pd.DataFrame] | None, fit: PaintFit) -> pd.DataFrame | None:
     """The steps left out of the cards that a paint is judged by; None where none were."""
     import pandas as pd
 
-    named = fit.patches["card"].unique() if left_out is not None else ()
-    cards = [left_out[card] for card in named if card in left_out]  # type: ignore[index, operator]
+    known = left_out or {}
+    cards = [known[card] for card in fit.patches["card"].unique() if card in known]
     return pd.concat(cards) if cards else None
 
 

@@ -113,7 +113,7 @@ def _stacked(part: np.ndarray, width: int) -> np.ndarray:
     return part.reshape(len(part), -1, width)
 
 
-def _large(arrays: Any, rows: np.ndarray, factors: int) -> dict[str, np.ndarray]:
+def _large(arrays: Any, rows: np.ndarray, factors: int) -> dict[str, Any]:
     """What is large of some paints, by their rows."""
     if "k" in arrays:
         whole = {name: arrays[name] for name in _LARGE}
