@@ -6,13 +6,13 @@ from collections.abc import Hashable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from sqlalchemy import select
+from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
 from ...calibrate.fit.problem.result import JointFit, PaintFit
 from ...calibrate.optics.coefficients import Coefficients
 from . import schema
-from .packing import pack_table, unpack_table
+from .packing import pack_table, unpack_coefficients, unpack_table
 from .readings import StoredReadings
 from .scans import StoredChannels
 
@@ -78,6 +78,23 @@ def paint_fit(row: schema.PaintFit, coefficients: Coefficients) -> PaintFit:
         verdict=row.verdict,
         reasons=tuple(row.reasons),
     )
+
+
+def kept_paint_fit(session: Session, row: schema.PaintFit) -> PaintFit:
+    """Return the same, with nothing unpacked of the other paints of its fit."""
+    packed = packed_coefficients(session, row.fit_id)
+    return paint_fit(row, unpack_coefficients(packed, paints=row.beside))
+
+
+def packed_coefficients(session: Session, fit: int) -> bytes:
+    """Coefficients of a fit as kept, and nothing else of it."""
+    return session.scalars(select(schema.Fit.coefficients).where(schema.Fit.id == fit)).one()
+
+
+def current_of(paint: str, model: str) -> Select[Any]:
+    """Rows of a paint's current fit by a model."""
+    of_paint = (schema.PaintFit.model == model, schema.Paint.nickname == paint)
+    return select(schema.PaintFit).join(schema.Paint).where(schema.PaintFit.current, *of_paint)
 
 
 def paint_fit_row(

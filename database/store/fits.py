@@ -9,8 +9,7 @@ from dataclasses import asdict, replace
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Select, func, select, update
-from sqlalchemy.orm import Session as OrmSession
+from sqlalchemy import func, select, update
 
 from ...calibrate.errors import InputError
 from ...calibrate.fit.problem.result import JointFit, PaintFit
@@ -21,7 +20,17 @@ from ..common.remedies import StudioDo
 from ..mixing import model_choice
 from ..mixing.model_choice import Trial
 from . import schema
-from .fit_rows import check_row, named_inputs, paint_fit, paint_fit_row, reasons, set_aside
+from .fit_rows import (
+    check_row,
+    current_of,
+    kept_paint_fit,
+    named_inputs,
+    packed_coefficients,
+    paint_fit,
+    paint_fit_row,
+    reasons,
+    set_aside,
+)
 from .in_use import tried
 from .lots import of_one_lot
 from .packing import (
@@ -270,7 +279,7 @@ class Fits:
             parts = []
             for fit in sorted({current[nickname] for nickname in wanted}):
                 mine = [nickname for nickname in wanted if current[nickname] == fit]
-                parts.append(unpack_coefficients(_packed(session, fit), fit, mine))
+                parts.append(unpack_coefficients(packed_coefficients(session, fit), fit, mine))
         check_alike(parts)
         return parts
 
@@ -339,12 +348,12 @@ class Fits:
             row = of_model.get(model or self.model_for(of_model[TWO_FLUX].beside))
             if row is None:
                 raise model_choice.no_such_fit([found.nickname], str(model))
-            return paint_fit(row, _of_paint(session, row))
+            return kept_paint_fit(session, row)
 
     def row(self, paint: str, model: str) -> schema.PaintFit:
         """Return the current fit of a paint by a model as kept, by its nickname."""
         with self._database.snapshot() as session:
-            found: schema.PaintFit = session.scalars(_current_of(paint, model)).one()
+            found: schema.PaintFit = session.scalars(current_of(paint, model)).one()
             return found
 
     def strength_reference(self) -> str | None:
@@ -370,10 +379,10 @@ class Fits:
     def lot_before(self, paint: str, lot: str, model: str = TWO_FLUX) -> PaintFit | None:
         """Return the current fit of a paint where it is of another lot than the one named."""
         with self._database.snapshot() as session:
-            row: schema.PaintFit | None = session.scalar(_current_of(paint, model))
+            row: schema.PaintFit | None = session.scalar(current_of(paint, model))
             if row is None or row.lot is None or row.lot.lot == lot:
                 return None
-            return paint_fit(row, _of_paint(session, row))
+            return kept_paint_fit(session, row)
 
     def joint(self, fit: int) -> JointFit:
         """Return a run by its number, as it was recorded."""
@@ -386,22 +395,6 @@ class Fits:
                 nuisances=unpack_table(row.nuisances),
                 settings=row.settings,
             )
-
-
-def _packed(session: OrmSession, fit: int) -> bytes:
-    """Coefficients of a fit as kept, and nothing else of it."""
-    return session.scalars(select(schema.Fit.coefficients).where(schema.Fit.id == fit)).one()
-
-
-def _of_paint(session: OrmSession, row: schema.PaintFit) -> Coefficients:
-    """Coefficients of a paint and of what it was let down with."""
-    return unpack_coefficients(_packed(session, row.fit_id), paints=row.beside)
-
-
-def _current_of(paint: str, model: str) -> Select[Any]:
-    """Rows of a paint's current fit by a model."""
-    of_paint = (schema.PaintFit.model == model, schema.Paint.nickname == paint)
-    return select(schema.PaintFit).join(schema.Paint).where(schema.PaintFit.current, *of_paint)
 
 
 def _no_fit(nickname: str) -> InputError:
