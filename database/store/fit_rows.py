@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from ...calibrate.fit.problem.result import JointFit, PaintFit
 from ...calibrate.optics.coefficients import Coefficients
 from . import schema
-from .packing import pack_table, unpack_coefficients, unpack_table
+from .packing import pack_table, unpack_coefficients, unpack_columns, unpack_table
 from .readings import StoredReadings
 from .scans import StoredChannels
 
@@ -61,6 +61,25 @@ def set_aside(session: Session, current: Mapping[str, int]) -> dict[str, str]:
         for paint, why in (aside or {}).items()
         if current.get(paint, 0) < number
     }
+
+
+def strength_reference(session: Session) -> str | None:
+    """Nickname of the paint that the fits in use state tinting strength against, if any."""
+    from ...calibrate.fit.judging.quality_figures import STRENGTH
+
+    query = (
+        select(schema.PaintFit.quality)
+        .where(schema.PaintFit.current, schema.PaintFit.quality.is_not(None))
+        .order_by(schema.PaintFit.id.desc())
+    )
+    # The first or second row tells: a white alone has no strength.
+    for packed in session.scalars(query.execution_options(yield_per=20)):
+        assert packed is not None
+        columns = unpack_columns(packed)
+        for quantity, against in zip(columns["quantity"], columns["against"], strict=True):
+            if quantity == STRENGTH:
+                return str(against)
+    return None
 
 
 def _card_named(item: StoredReadings | StoredChannels) -> dict[str, Any]:

@@ -30,6 +30,7 @@ from .fit_rows import (
     paint_fit_row,
     reasons,
     set_aside,
+    strength_reference,
 )
 from .in_use import tried
 from .lots import of_one_lot
@@ -37,7 +38,6 @@ from .packing import (
     pack_coefficients,
     pack_table,
     unpack_coefficients,
-    unpack_columns,
     unpack_table,
 )
 from .paints import Paints
@@ -358,23 +358,8 @@ class Fits:
 
     def strength_reference(self) -> str | None:
         """Nickname of the paint that the fits in use state tinting strength against, if any."""
-        query = (
-            select(schema.PaintFit.quality)
-            .where(schema.PaintFit.current, schema.PaintFit.quality.is_not(None))
-            .order_by(schema.PaintFit.id.desc())
-        )
-        from ...calibrate.fit.judging.quality_figures import STRENGTH
-
         with self._database.snapshot() as session:
-            # The first or second row tells: a white alone has no strength.
-            for packed in session.scalars(query.execution_options(yield_per=20)):
-                assert packed is not None
-                columns = unpack_columns(packed)
-                rows = zip(columns["quantity"], columns["against"], strict=True)
-                for quantity, against in rows:
-                    if quantity == STRENGTH:
-                        return str(against)
-        return None
+            return strength_reference(session)
 
     def lot_before(self, paint: str, lot: str, model: str = TWO_FLUX) -> PaintFit | None:
         """Return the current fit of a paint where it is of another lot than the one named."""
