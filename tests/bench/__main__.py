@@ -16,6 +16,10 @@ from rich.console import Console
 from rich.table import Table
 
 from . import (  # noqa: F401  (each registers its benchmarks)
+    asks_glaze,
+    asks_practice,
+    asks_steps,
+    asks_tubes,
     brushed,
     cost,
     database,

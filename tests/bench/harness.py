@@ -11,6 +11,7 @@ from statistics import median
 from typing import Any, Literal
 
 SUBJECTS = (
+    "asks",
     "brushed",
     "demo",
     "exports",
