@@ -20,7 +20,7 @@ from .common import (
 
 if TYPE_CHECKING:
     from ..easel.basis import Basis
-    from ..mixing.greying import Muddy
+    from ..mixing.tubes.greying import Muddy
 
 EXAMPLE = 'tintladder muddy "ANCHOR=1,LANTERN=3"'
 

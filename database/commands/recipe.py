@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -69,6 +70,17 @@ def recipe(
     over: Annotated[
         str, typer.Option(help="With --thickness: what lies below, white or black.")
     ] = "white",
+    to: Annotated[
+        str | None,
+        typer.Option(
+            metavar="COLOUR",
+            help="Steps that look equal, from the colour to this one; of a "
+            "--photo a second spot, X,Y.",
+        ),
+    ] = None,
+    steps: Annotated[
+        int, typer.Option(min=3, max=20, help="With --to: how many, both ends among them.")
+    ] = 7,
     finish: FinishOption = None,
     light: LightOption = None,
     scale: ScaleOption = None,
@@ -105,14 +117,32 @@ def recipe(
     with open_store(studio) as store, working("Searching", as_json):
         from ..easel.basis import nickname
         from ..easel.recipe import Quantity, RecipeRequest, amounts, recipe_question
+        from ..easel.steps import StepsRequest, steps_question
         from ..mixing.film import Film
         from .recipe_shown import as_dict, show
+        from .recipe_steps import show_steps, steps_as_dict
 
         if target is None and photo is None:
             _list(store, {"--keep": keep, "--make": make, "--swatch": swatch}, as_json)
             return
-        check_finish(finish)
+        gloss = check_finish(finish)
         habits = usual(store, scale, measure, finish, light)
+        tubes_asked = {
+            "must": tuple(nickname(store, text) for text in split(with_)),
+            "without": tuple(nickname(store, text) for text in split(without)),
+        }
+        if to is not None:
+            refuse_beside("--to", {"--keep": keep, "--area": area, "--made": made,
+                                   "--swatch": swatch, "--thickness": thickness})  # fmt: skip
+            start = _wanted(store, target, photo, at, grey, white, black)
+            spot = (store, None, photo, to) if photo else (store, to, None, None)
+            end = _wanted(*spot, grey, white, black)
+            way = steps_question(store, StepsRequest(
+                start, end, steps, make or "", habits.measuring, **tubes_asked, finish=gloss,
+                most=tubes,
+            )).answer()  # fmt: skip
+            say(steps_as_dict(way), as_json, lambda: show_steps(way))
+            return
         kept = None if photo else store.recipes.find(target or "")
         _check(target, picture, make, area, kept, made, swatch)
         if kept and not (with_ or without or thickness or finish):
@@ -120,9 +150,8 @@ def recipe(
         else:
             request = RecipeRequest(
                 _wanted(store, target, photo, at, grey, white, black),
-                must=tuple(nickname(store, text) for text in split(with_)),
-                without=tuple(nickname(store, text) for text in split(without)),
-                finish=check_finish(finish),
+                **tubes_asked,
+                finish=gloss,
                 film=None if thickness is None else Film(thickness, over),
                 most=tubes,
                 ways=ways,
@@ -142,6 +171,13 @@ def recipe(
     if picture is not None:
         said.append(f"Picture: {picture}")
     say(result, as_json, lambda: show(found, measured, said))
+
+
+def refuse_beside(option: str, given: Mapping[str, Any]) -> None:
+    """Refuse options that an option leaves without meaning."""
+    for name, value in given.items():
+        if value:
+            raise InputError(name, str(value), f"goes with no {option}", "leave one of them out")
 
 
 def _check(

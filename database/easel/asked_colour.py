@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +13,8 @@ import numpy as np
 from ...calibrate.errors import InputError
 from ...calibrate.formats.session import Session
 from ...calibrate.optics.predict import dry_fractions, predict
-from ..mixing.medium import MEDIUM, with_medium
+from ..mixing.medium import MEDIUM, resolver, with_medium
+from ..mixing.prediction import mix_words, parse_mix
 from ..mixing.target import HEX, WAYS, Target, of_hex, of_name, of_spectrum, said_colour
 from ..mixing.viewing import Viewing, of_reading
 from .habits import habits
@@ -36,7 +38,8 @@ def of_mix(
         c = with_medium(c)
     viewing = (viewing or habits(store).seen).by(c.surface)
     made = predict(c, dry_fractions(c, [mix]), surface=viewing.surface(c.surface))
-    return of_spectrum(said, made.reflectance[0], c.wavelengths, viewing)
+    target = of_spectrum(said, made.reflectance[0], c.wavelengths, viewing)
+    return replace(target, parts=dict(mix))
 
 
 def kept_target(kept: schema.Recipe) -> Target:
@@ -72,7 +75,7 @@ def parse_target(text: str, store: Store) -> Target:
     kept = _of_kept(text, store)
     if kept is not None:
         return kept
-    for way in (_of_file, _of_reading, _of_tube):
+    for way in (_of_file, _of_typed_mix, _of_reading, _of_tube):
         found = way(text, store)
         if found is not None:
             return found.lit(habits(store).light)
@@ -129,6 +132,14 @@ def in_session(session: Session, name: str, label: str = "") -> Target:
     values = session.spectra.values[rows].mean(axis=0)
     viewing = Viewing.read(session.geometry, session.specular)
     return of_spectrum(f"{labels[0]} of {name}", values, session.spectra.wavelengths, viewing)
+
+
+def _of_typed_mix(text: str, store: Store) -> Target | None:
+    if "=" not in text:
+        return None
+    mix = parse_mix(text, resolver(lambda name: store.paints.find(name).nickname))
+    names = {paint.nickname: paint.name for paint in store.paints.all()}
+    return of_mix(store, mix, mix_words(mix, names))
 
 
 def _of_reading(text: str, store: Store) -> Target | None:

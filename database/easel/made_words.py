@@ -11,6 +11,7 @@ from ..mixing.measures import Measure, amount_words
 from ..mixing.order import Step
 from ..mixing.portions import Beforehand, Portions, Tint
 from ..mixing.prediction import mix_words
+from ..mixing.steps.growing import Taken
 
 
 def tint_words(tint: Tint, names: Mapping[str, str]) -> str:
@@ -82,3 +83,22 @@ def parts_words(made: Made, names: Mapping[str, str]) -> str:
     """Say a recipe in parts: ``6 parts Rope Earth, 2 Dusk Violet tint (1 to 9 Hull White)``."""
     said = {**names, **{tint.paint: tint.holds(names) for tint in made.tints}}
     return mix_words(made.amounts, said)
+
+
+def heap_words(name: str, heap: Made, names: Mapping[str, str]) -> str:
+    """Say a heap that is mixed beforehand: ``Heap A, 21.4 g: 20.1 g Hull White, ...``."""
+    held = ", ".join(portion_words(heap, paint, names) for paint in heap.amounts)
+    return f"{name}, {amount_words(heap.total, heap.measure)}: {held}"
+
+
+def taken_words(taken: Taken, heaps: Sequence[str], measure: Measure) -> str:
+    """Say one step: what goes on the plate, what that makes, and what is taken off it."""
+
+    def said(amount: float) -> str:
+        return amount_words(measure.rounded(amount), measure)
+
+    both = zip((taken.first, taken.second), heaps[taken.leg : taken.leg + 2], strict=True)
+    put = ", ".join(f"{said(amount)} {name}" for amount, name in both if amount > 0)
+    if taken.left > 0:
+        put = f"To the {said(taken.left)} left add {put or 'nothing'}"
+    return f"{put}: makes {said(taken.total)}; take {said(taken.take)}"

@@ -17,7 +17,7 @@ from .basis import Basis, Manner, just, nickname, on_hand
 from .habits import habits
 
 if TYPE_CHECKING:
-    from ..mixing.greying import Muddy
+    from ..mixing.tubes.greying import Muddy
     from ..store.store import Store
 
 
@@ -166,6 +166,6 @@ def greying(store: Store, request: MixRequest) -> Greying:
     palette = basis.palette
     parts = by_weight(basis.read, paints) if by_volume else paints
     pigments = {paint.nickname: paint.pigments for paint in store.paints.all()}
-    from ..mixing.greying import muddy
+    from ..mixing.tubes.greying import muddy
 
     return Greying(basis, parts, muddy(palette, parts, pigments))

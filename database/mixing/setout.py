@@ -17,8 +17,8 @@ from .measures import area_grams, by_volume, density
 from .order import Order, order_of
 from .palette import Ints, Palette
 from .recipes import Recipe, recipes_of_many
-from .setout_tubes import Fewest, fewest_tubes
 from .target import Target
+from .tubes.fewest import Fewest, fewest_tubes
 
 if TYPE_CHECKING:
     from .photo import Spot

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -30,8 +30,8 @@ _RGB = re.compile(
 _DECIMAL_COMMAS = re.compile(r"([-+]?\d+,\d+)\s*[;\s]\s*([-+]?\d+,\d+)\s*[;\s]\s*([-+]?\d+,\d+)")
 WAYS = (
     "write L*,a*,b* such as '62,-18,-9', sRGB such as '#5f8ea0' or 'rgb(95, 142, 160)', a file of "
-    "readings, a tube, a tube let down such as 'ANCHOR 4:1' (white to colour), a kept recipe, or "
-    "CARD/STEP"
+    "readings, a tube, a tube let down such as 'ANCHOR 4:1' (white to colour), a mix such as "
+    "'ANCHOR=1,HULL=4', a kept recipe, or CARD/STEP"
 )
 
 
@@ -57,6 +57,8 @@ class Target:
         How far to trust it, in words.
     viewing : Viewing
         Whether it is meant as the eye sees it, or as an instrument reads it.
+    parts : mapping of nickname to parts by weight, or None
+        The mix of tubes that it is the colour of; None where it isn't known to be one.
     """
 
     said: str
@@ -66,6 +68,7 @@ class Target:
     band: float = 0.0
     notes: tuple[str, ...] = ()
     viewing: Viewing = AS_READ
+    parts: Mapping[str, float] | None = None
 
     @property
     def words(self) -> str:

@@ -19,9 +19,9 @@ from ..common.cautions import caution
 from ..common.remedies import StudioDo
 from ..easel.habits import habits
 from ..easel.record import Record
-from ..mixing.greying import lean
 from ..mixing.ladder import half_way, ratio_label, tint_path
 from ..mixing.strengths import rank
+from ..mixing.tubes.greying import lean
 from ..pictures.swatch import films, tint_band
 from ..store.in_use import whites_of
 from .sheet import Paper

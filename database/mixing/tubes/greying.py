@@ -8,13 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ...calibrate.optics.coefficients import Coefficients
-from ...calibrate.optics.colour_difference import ciede2000_band
-from ...calibrate.optics.predict import dry_fractions, predict
-from ...calibrate.optics.spectra import Array
-from ..common.colour_words import GREY_CHROMA, hue_name, hue_turn
-from .palette import Palette
-from .search import sets
+from ....calibrate.optics.coefficients import Coefficients
+from ....calibrate.optics.colour_difference import ciede2000_band
+from ....calibrate.optics.predict import dry_fractions, predict
+from ....calibrate.optics.spectra import Array
+from ...common.colour_words import GREY_CHROMA, hue_name, hue_turn
+from ..palette import Palette
+from ..search import sets
 
 _NEUTRAL = 8.0
 """C* under which a tint has no lean to speak of (our rule, no source)."""

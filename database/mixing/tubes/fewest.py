@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...calibrate.optics.spectra import Array
-from .palette import Ints, Palette
-from .search import dense, search, sets
+from ....calibrate.optics.spectra import Array
+from ..palette import Ints, Palette
+from ..search import dense, search, sets
 
 POOL = 24
 """Tubes of which every set is compared; of more, those that seem to matter most."""

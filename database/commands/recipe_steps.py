@@ -1,0 +1,118 @@
+"""Says steps from one colour to another, for machines and for people."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from ..easel.steps import SteppedWay
+
+
+def steps_as_dict(way: SteppedWay) -> dict[str, Any]:
+    """Everything said, for machines."""
+    from .recipe_shown import made_as_dict
+
+    found, basis = way.found, way.basis
+    named = list(zip(found.names, found.heaps, found.used.tolist(), strict=True))
+    return {
+        "from": _end(way, 0),
+        "to": _end(way, 1),
+        "straight": way.straight,
+        "departs_de00": found.departs,
+        "step_de00": float(found.apart.mean()),
+        "uneven": found.uneven,
+        "heaps": [
+            {"name": name, "used": used, "made_of": made_as_dict(heap, 0.0)}
+            for name, heap, used in named
+            if name
+        ],
+        "steps": [
+            {
+                "left": taken.left,
+                "add": {
+                    name: amount
+                    for name, amount in zip(
+                        found.names[taken.leg : taken.leg + 2],
+                        (taken.first, taken.second),
+                        strict=True,
+                    )
+                    if amount > 0
+                },
+                "makes": taken.total,
+                "take": taken.take,
+                "lab": [float(x) for x in taken.lab],
+                "band_de00": float(band),
+            }
+            for taken, band in zip(found.taken, way.band, strict=True)
+        ],
+        "left_over": found.left_over,
+        "calculated": basis.model_words,
+    } | basis.said  # fmt: skip
+
+
+def _end(way: SteppedWay, nth: int) -> dict[str, Any]:
+    target = way.ends[nth]
+    return {
+        "said": target.said,
+        "words": target.words,
+        "lab": [float(x) for x in target.lab],
+        "off_de00": way.off[nth],
+    }
+
+
+def show_steps(way: SteppedWay) -> None:
+    """Say it to people."""
+    from ...calibrate.optics.colour import in_words
+    from ..common.colour_words import colour_words
+    from ..easel.made_words import beforehand_words, heap_words, taken_words
+    from ..mixing.measures import amount_words
+
+    found, names, measure = way.found, way.basis.names, way.found.heaps[0].measure
+    start, end = way.ends
+    typer.echo(
+        f"From {start.words} ({start.said}) to {end.words} ({end.said}), matched "
+        f"{way.basis.manner.viewing.words}."
+    )
+    each = float(found.apart.mean())
+    typer.echo(
+        f"{len(found.taken)} colours, each CIEDE2000 {each:.1f} from the next "
+        f"({in_words(each)}); so measured, none is more than {100 * found.uneven:.0f} % off that."
+    )
+    for line in filter(None, (_ends_words(way), _line_words(way))):
+        typer.echo(line)
+    typer.echo("\nMix beforehand:")
+    for name, heap in zip(found.names, found.heaps, strict=True):
+        if name:
+            typer.echo(f"{heap_words(name, heap, names)}.")
+            for line in beforehand_words(heap.beforehand, measure, names):
+                typer.echo(f"   {line[:1].upper()}{line[1:]}.")
+    typer.echo("\nThen, on one plate:")
+    for nth, (taken, band) in enumerate(zip(found.taken, way.band, strict=True), 1):
+        typer.echo(
+            f"{nth}. {taken_words(taken, found.names, measure)}: {colour_words(taken.lab)}, sure "
+            f"to within {band:.1f}."
+        )
+    over = measure.rounded(found.left_over)
+    if over > 0:
+        typer.echo(f"\n{amount_words(over, measure)} of the heaps is left over in all.")
+    typer.echo(way.basis.model_words)
+
+
+def _ends_words(way: SteppedWay) -> str:
+    """Say where an end could not be reached."""
+    from ..mixing.ranking import VISIBLE
+
+    far = [(off, end) for off, end in zip(way.off, way.ends, strict=True) if off > VISIBLE]
+    return " ".join(f"These tubes come CIEDE2000 {off:.1f} near to {end.said}." for off, end in far)
+
+
+def _line_words(way: SteppedWay) -> str:
+    """Say which way the steps take."""
+    if not way.straight:
+        return "Each step is a blend of both ends, as two heaps are mixed toward each other."
+    return (
+        f"The steps keep to the straight line between the colours to within CIEDE2000 "
+        f"{way.found.departs:.1f}."
+    )
