@@ -81,6 +81,10 @@ def recipe(
     steps: Annotated[
         int, typer.Option(min=3, max=20, help="With --to: how many, both ends among them.")
     ] = 7,
+    instead: Annotated[
+        str | None,
+        typer.Option(metavar="TUBE", help="This tube of a mix is gone: find what stands in."),
+    ] = None,
     finish: FinishOption = None,
     light: LightOption = None,
     scale: ScaleOption = None,
@@ -117,8 +121,10 @@ def recipe(
     with open_store(studio) as store, working("Searching", as_json):
         from ..easel.basis import nickname
         from ..easel.recipe import Quantity, RecipeRequest, amounts, recipe_question
+        from ..easel.stand_in import StandInRequest, stand_in_question
         from ..easel.steps import StepsRequest, steps_question
         from ..mixing.film import Film
+        from .recipe_instead import instead_as_dict, show_instead
         from .recipe_shown import as_dict, show
         from .recipe_steps import show_steps, steps_as_dict
 
@@ -142,6 +148,20 @@ def recipe(
                 most=tubes,
             )).answer()  # fmt: skip
             say(steps_as_dict(way), as_json, lambda: show_steps(way))
+            return
+        if instead is not None:
+            refuse_beside("--instead", {"--made": made, "--swatch": swatch, "--picture": picture,
+                                        "--thickness": thickness, "--with": with_})  # fmt: skip
+            mix = _wanted(store, target, photo, at, grey, white, black)
+            place = stand_in_question(store, StandInRequest(
+                mix, nickname(store, instead), tubes_asked["without"], finish=gloss, most=tubes
+            )).answer()  # fmt: skip
+            quantity = Quantity(make or area or "", coats, habits.measuring)
+            measured = [amounts(place.ways, way, quantity) for way in place.ways.answer.recipes]
+            with store.transaction():
+                said = _keep(store, keep, place.ways, note) if keep else []
+            say(instead_as_dict(place, measured), as_json,
+                lambda: show_instead(place, measured, said))  # fmt: skip
             return
         kept = None if photo else store.recipes.find(target or "")
         _check(target, picture, make, area, kept, made, swatch)

@@ -79,7 +79,7 @@ def _grounds(count: int, seed: int) -> list[tuple[str, Array]]:
         if kind == 0:
             typed = next(iter(mix))
         elif kind == 2:
-            name = f"ground {n}"
+            name = f"ground-{n}"
             said = table().run("recipe", typed, "--tubes", len(mix), "--keep", name)
             assert said.status == 0, said.err
             parts = table().asked("recipe", name)["recipes"][0]["parts"]

@@ -84,7 +84,8 @@ def instead_excess() -> float:
         rest = [of.paints.index(p) for p in parts if p != gone]
         others = [i for i, p in enumerate(of.paints) if p not in parts]
         best = min(least([*rest, other], goal, rng) for other in others)
-        first = stand_ins(of, parts, gone)[0]
+        # A pair may come nearer still; every other tube alone is what was tried here.
+        first = next(each for each in stand_ins(of, parts, gone) if len(each.paints) <= 1)
         assert set(first.parts) <= set(of.paints) - {gone}
         found = float(ciede2000(of.lab(weighed(dict(first.parts))[None])[0], goal))
         worst = max(worst, found - best)
