@@ -56,13 +56,36 @@ def wanted_colours(
     from ..easel.setting_out import wanted_each
 
     if len(colours) == 1 and is_picture(colours[0]):
-        # Loaded for a photograph alone: it brings all that reads pictures.
-        from ..easel.photographed import open_photo, wanted_of
-
-        photo = open_photo(colours[0], grey, white, black)
-        return wanted_of(store, photo, Path(colours[0]).stem)
+        return _in_picture(store, colours[0], grey, white, black)
     no_photo(grey=grey, white=white, black=black)
     return wanted_each([parse_target(text, store) for text in colours])
+
+
+def wanted_of_all(store: Store, colours: list[str]) -> WantedColours:
+    """What is to be mixed: the main colours of each photograph, and each colour as it is said."""
+    from ..easel.asked_colour import parse_target
+    from ..easel.setting_out import wanted_each
+
+    targets = []
+    for text in colours:
+        if is_picture(text):
+            targets += _in_picture(store, text).targets
+        else:
+            targets.append(parse_target(text, store))
+    return wanted_each(targets)
+
+
+def _in_picture(
+    store: Store,
+    file: str,
+    grey: str | None = None,
+    white: str | None = None,
+    black: str | None = None,
+) -> WantedColours:
+    # Loaded for a photograph alone: it brings all that reads pictures.
+    from ..easel.photographed import open_photo, wanted_of
+
+    return wanted_of(store, open_photo(file, grey, white, black), Path(file).stem)
 
 
 def target_in_photo(

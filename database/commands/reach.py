@@ -6,18 +6,21 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ...calibrate.errors import InputError
 from .common import (
     FinishOption,
     JsonOption,
     LightOption,
     StudioOption,
     check_finish,
+    number,
     open_store,
     print_table,
     say,
     usual,
     working,
 )
+from .photographs import wanted_of_all
 
 if TYPE_CHECKING:
     from ..easel.reach import Reach
@@ -27,8 +30,27 @@ EXAMPLE = 'tintladder reach "55,70,40"'
 
 
 def reach(
-    target: Annotated[
-        str | None, typer.Argument(help="A colour to come near to, written as for recipe.")
+    colours: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[COLOUR]...",
+            help="A colour to come near to, written as for recipe. With --keep also several, "
+            "kept recipes and photographs.",
+        ),
+    ] = None,
+    keep: Annotated[
+        int | None,
+        typer.Option(
+            min=1,
+            metavar="N",
+            help="Which N tubes to keep: for the colours, or for all that your tubes make.",
+        ),
+    ] = None,
+    within: Annotated[
+        float | None,
+        typer.Option(
+            parser=number(0.5, 20), metavar="DE", help="With --keep: how far a mix may be off."
+        ),
     ] = None,
     without: Annotated[
         list[str] | None, typer.Option("--without", metavar="NAME", help="A tube to leave out.")
@@ -42,18 +64,30 @@ def reach(
     """Show which colours your tubes can mix.
 
     Of a colour: how near your tubes come, and which tube is missing. A tube that is used up, or
-    left out, is tried as the one further tube.
+    left out, is tried as the one further tube. With --keep: the best set of each number of tubes,
+    and what each further tube buys.
     """
     with open_store(studio) as store, working("Searching", as_json):
         from ..easel.asked_colour import parse_target
+        from ..easel.keep import WITHIN, KeepRequest, keep_question
         from ..easel.reach import ReachRequest, reach_question
+        from .reach_keep import keep_as_dict, show_keep
         from .recipe import split
 
         gloss = check_finish(finish)
         usual(store, finish=finish, light=light)
+        left_out = tuple(store.paints.find(text).nickname for text in split(without))
+        if keep is not None:
+            wanted = wanted_of_all(store, colours) if colours else None
+            best = keep_question(store, KeepRequest(
+                keep, wanted, within or WITHIN, left_out, finish=gloss, most=tubes
+            )).answer()  # fmt: skip
+            say(keep_as_dict(best), as_json, lambda: show_keep(best))
+            return
+        target = _one(colours, within)
         request = ReachRequest(
             parse_target(target, store) if target else None,
-            tuple(store.paints.find(text).nickname for text in split(without)),
+            left_out,
             finish=gloss,
             most=tubes,
         )
@@ -84,6 +118,17 @@ def reach(
         "scan_made": bool(basis.scanned(basis.read.paints)),
     } | basis.said  # fmt: skip
     say(result, as_json, lambda: _show(found))
+
+
+def _one(colours: list[str] | None, within: float | None) -> str | None:
+    """Return the one colour that is asked for, if any."""
+    if within is not None:
+        raise InputError("--within", f"{within:g}", "goes with --keep alone", "say --keep 6 too")
+    if colours and len(colours) > 1:
+        raise InputError(
+            "colour", ", ".join(colours), "expected one colour", "name one, or say --keep 6 too"
+        )
+    return colours[0] if colours else None
 
 
 def _show(found: Reach) -> None:

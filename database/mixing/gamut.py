@@ -156,3 +156,17 @@ def one_more(
         wider = gamut(palette).volume / before if before else np.inf
         found.append(Widening(paint, off, float(wider)))
     return sorted(found, key=lambda w: (round(w.difference, 1), -w.volume))
+
+
+def spread(drawn: Gamut, count: int) -> Array:
+    """Return so many colours of a gamut, (N, 3), that lie as far from one another as can be.
+
+    Each next one is the one that lies farthest from all before, the lightest first.
+    """
+    colours = drawn.colours
+    chosen = [int(colours[:, 0].argmax())]
+    away = np.full(len(colours), np.inf)
+    while len(chosen) < min(count, len(colours)):
+        away = np.minimum(away, np.linalg.norm(colours - colours[chosen[-1]], axis=1))
+        chosen.append(int(away.argmax()))
+    return colours[chosen]

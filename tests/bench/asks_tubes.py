@@ -10,7 +10,8 @@ search says of every set of up to four (`mixing.search_worst_loss` scores that).
     Over 6 lists of colours and sizes from one to six: sets that miss more colours than the best
     set of their size, or lie farther off on average; how many.
 ``keep.smallest``
-    Tubes above the smallest set that mixes all colours within 3, the worst of the lists.
+    Tubes above the smallest set that mixes all colours within 3, the worst of the lists. Of what no
+    mix of all tubes comes so near to, within 3 of the nearest, as `setout` has it.
 ``muddy.excess``
     Chroma of a tube's neutral ladder at its most coloured, above that of the best partner there is.
 """
@@ -110,6 +111,11 @@ def lists() -> tuple[Array, ...]:
     return tuple(found)
 
 
+def limit_of(nearest: Array) -> Array:
+    """CIEDE2000 that each colour has to come to: of one out of reach so much off the nearest."""
+    return np.where(nearest > WITHIN, nearest + WITHIN, WITHIN)
+
+
 @cache
 def exhaustive(nth: int) -> dict[tuple[int, ...], tuple[int, float]]:
     """Of the best set of each size: colours that it misses, and the mean CIEDE2000."""
@@ -121,7 +127,7 @@ def exhaustive(nth: int) -> dict[tuple[int, ...], tuple[int, float]]:
     for tube in range(TUBES):
         split = best.reshape(len(wanted), -1, 2, 1 << tube)
         np.minimum(split[:, :, 1], split[:, :, 0], out=split[:, :, 1])
-    limit = np.maximum(best[:, -1], WITHIN)[:, None]
+    limit = limit_of(best[:, -1])[:, None]
     missed = (best > limit + _EDGE).sum(axis=0)
     mean = best.mean(axis=0)
     sizes = ((np.arange(1 << TUBES)[:, None] >> np.arange(TUBES)) & 1).sum(axis=1)
@@ -149,7 +155,7 @@ def keep_excess() -> float:
                 min((solved.difference[i][row] for solved, row in _held(nth, found.tubes, i)))
                 for i in range(len(wanted))
             ])  # fmt: skip
-            limit = np.maximum(np.array(_all(nth)), WITHIN)
+            limit = limit_of(np.array(_all(nth)))
             truly = int((off > limit + _EDGE).sum())
             worse += truly > missed or (truly == missed and off.mean() > mean + 0.02)
     return worse

@@ -1,21 +1,27 @@
-"""The smallest set of tubes from which each of several colours can be mixed, proven."""
+"""The smallest set of tubes for several colours, proven; and the best set of each number."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
+from math import comb
 
 import numpy as np
 
 from ....calibrate.optics.spectra import Array
 from ..palette import Ints, Palette
-from ..search import dense, search, sets
+from ..search import Solutions, dense, search, sets
 
 POOL = 24
 """Tubes of which every set is compared; of more, those that seem to matter most."""
 _MOST_TO_NARROW = 2
 _EDGE = 0.005
 """CIEDE2000 by which two searches of one set may differ."""
+_COMPARED = 30_000_000
+"""Differences that are compared of sets of one size; beyond, the best sets are widened."""
+_GONE_ON_WITH = 300
+"""Sets that are widened."""
 
 
 @dataclass(frozen=True)
@@ -119,6 +125,130 @@ def fewest_tubes(
     if before is not None:
         fewer = _chosen(whole, [palette.paints[i] for i in before], targets, most)
     return Fewest(chosen, fewer, limit, searched, proven)
+
+
+@dataclass(frozen=True)
+class Best:
+    """The best set of so many tubes.
+
+    Attributes
+    ----------
+    tubes : tuple of str
+        Nicknames.
+    difference : (T,) array
+        CIEDE2000 of its best mix of each colour.
+    missed : int
+        Colours that it doesn't mix near enough.
+    exact : bool
+        Whether every set of so many tubes was compared.
+    """
+
+    tubes: tuple[str, ...]
+    difference: Array
+    missed: int
+    exact: bool
+
+    @property
+    def mean(self) -> float:
+        """Mean CIEDE2000."""
+        return float(self.difference.mean())
+
+
+@dataclass(frozen=True)
+class BestSets:
+    """The best set of each number of tubes.
+
+    Attributes
+    ----------
+    sets : tuple of Best
+        By their number, from one tube on.
+    limit : (T,) array
+        CIEDE2000 that each colour has to come to; see `Fewest`.
+    bound : float
+        Mean CIEDE2000 of all tubes together: no set comes nearer on average.
+    """
+
+    sets: tuple[Best, ...]
+    limit: Array
+    bound: float
+
+    @property
+    def smallest(self) -> Best | None:
+        """The smallest of them that mixes every colour near enough, if one does."""
+        return next((best for best in self.sets if not best.missed), None)
+
+
+def best_sets(
+    palette: Palette, targets: Array, keep: int, within: float, most: int = 4
+) -> BestSets:
+    """Find the best set of each number of tubes up to `keep`.
+
+    Parameters
+    ----------
+    palette : Palette
+    targets : (T, 3) array
+        CIELAB.
+    keep : int
+        Tubes in a set, at most.
+    within : float
+        CIEDE2000 that a mix may be off.
+    most : int
+        Tubes in one mix.
+
+    Notes
+    -----
+    The best set misses the fewest colours, and of sets that miss as few its mean difference is the
+    least. Sets of each size follow from those of the size below as in `fewest_tubes`. Where they
+    would be too many, only the best of each size are gone on with, and it is said.
+    """
+    found = search(palette, targets, most)
+    count = len(palette.paints)
+    nearest = found[-1].difference.min(axis=1)
+    limit = np.where(nearest > within, nearest + within, within)
+    tubes, off, exact = found[0].tubes, found[0].difference, True
+    best = []
+    for size in range(1, min(keep, count) + 1):
+        if size <= len(found):
+            tubes, off = found[size - 1].tubes, found[size - 1].difference.astype(np.float32)
+        elif exact and comb(count, size) * len(targets) <= _COMPARED:
+            tubes, off = _larger(tubes, off, count)
+        else:
+            tubes, off = _widened(found, tubes, off, limit, count)
+            exact = False
+        order = _ranked(off, limit)
+        row = order[0]
+        missed = int((off[:, row] > limit + _EDGE).sum())
+        names = tuple(palette.paints[i] for i in tubes[row])
+        best.append(Best(names, off[:, row].astype(float), missed, exact))
+    return BestSets(tuple(best), limit, float(nearest.mean()))
+
+
+def _ranked(off: Array, limit: Array) -> Ints:
+    """Sets in order: the fewest colours missed, then the least mean difference."""
+    missed = (off > limit[:, None] + _EDGE).sum(axis=0)
+    return np.lexsort((off.mean(axis=0), missed))
+
+
+def _widened(
+    found: Sequence[Solutions], tubes: Ints, off: Array, limit: Array, count: int
+) -> tuple[Ints, Array]:
+    """The best sets of one size with each further tube: the sets (N, M), and differences (T, N)."""
+    kept = tubes[_ranked(off, limit)[:_GONE_ON_WITH]]
+    pairs = {
+        tuple(sorted((*some, more)))
+        for some in kept.tolist()
+        for more in range(count)
+        if more not in some
+    }
+    wider = np.array(sorted(pairs), dtype=np.intp)
+    best = np.full((len(off), len(wider)), np.inf, dtype=np.float32)
+    # Each mix is of one of the largest sets searched that it holds.
+    last = found[-1]
+    place = {tuple(some): row for row, some in enumerate(last.tubes.tolist())}
+    for some in combinations(range(wider.shape[1]), last.tubes.shape[1]):
+        rows = [place[tuple(each)] for each in wider[:, some].tolist()]
+        np.minimum(best, last.difference[:, rows], out=best)
+    return wider, best
 
 
 def _larger(tubes: Ints, off: Array, count: int) -> tuple[Ints, Array]:
