@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from tintladder.database.demo.demo import make_demo
-from tintladder.database.mixing.tubes.greying import cleanest_pair, lean, muddy
 from tintladder.database.mixing.order import lab_of
 from tintladder.database.mixing.palette import Palette
+from tintladder.database.mixing.tubes.greying import cleanest_pair, lean, muddy
 
 from tests.command import run
 from tests.invented_palette import invented_coefficients

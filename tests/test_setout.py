@@ -11,8 +11,8 @@ from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.database.mixing.palette import Palette
 from tintladder.database.mixing.search import search
 from tintladder.database.mixing.setout import LEAST_ML, set_out
-from tintladder.database.mixing.tubes.fewest import fewest_tubes
 from tintladder.database.mixing.target import of_lab
+from tintladder.database.mixing.tubes.fewest import fewest_tubes
 
 from tests.command import run
 from tests.invented_palette import invented_coefficients

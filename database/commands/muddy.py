@@ -10,6 +10,8 @@ from .common import (
     FinishOption,
     JsonOption,
     LightOption,
+    MeasureOption,
+    ScaleOption,
     StudioOption,
     check_finish,
     open_store,
@@ -27,10 +29,15 @@ EXAMPLE = 'tintladder muddy "ANCHOR=1,LANTERN=3"'
 
 def muddy(
     mix: Annotated[
-        str, typer.Argument(help="NAME=PARTS by weight of tube paint, with commas between.")
+        str,
+        typer.Argument(
+            help="NAME=PARTS by weight of tube paint, with commas between; or one tube."
+        ),
     ],
     finish: FinishOption = None,
     light: LightOption = None,
+    scale: ScaleOption = None,
+    measure: MeasureOption = None,
     volume: Annotated[
         bool, typer.Option("--volume", help="The parts are by volume of tube paint.")
     ] = False,
@@ -39,13 +46,21 @@ def muddy(
 ) -> None:
     """Say why a mix turns grey, and what would stay cleaner.
 
-    It names the paint that dulls the mix, and the cleanest pair on hand for its hue.
+    It names the paint that dulls the mix, and the cleanest pair on hand for its hue. Of one tube:
+    the partner that greys it cleanest, and its neutral tints.
     """
     with open_store(studio) as store:
+        from ..easel.neutral import NeutralRequest, neutral
         from ..easel.prediction import MixRequest, greying
+        from .muddy_tube import neutral_as_dict, show_neutral
 
         gloss = check_finish(finish)
-        usual(store, finish=finish, light=light)
+        habits = usual(store, scale, measure, finish, light)
+        if "=" not in mix:
+            tube = store.paints.find(mix).nickname
+            grey = neutral(store, NeutralRequest(tube, finish=gloss, measuring=habits.measuring))
+            say(neutral_as_dict(grey), as_json, lambda: show_neutral(grey))
+            return
         answer = greying(store, MixRequest(mix, volume, gloss))
     found, basis = answer.found, answer.basis
     result = {

@@ -27,6 +27,7 @@ from .photographs import BlackOption, GreyOption, WhiteOption, no_photo, target_
 
 if TYPE_CHECKING:
     from ..easel.recipe import Amounts, Ways
+    from ..mixing.film import Film
     from ..mixing.target import Target
     from ..store import schema
     from ..store.store import Store
@@ -64,12 +65,17 @@ def recipe(
         typer.Option(
             parser=number(0.1),
             metavar="UM",
-            help="Dry film thickness in µm, for a glaze: medium may be in it.",
+            help="Dry thickness of one coat in µm, for a glaze: medium may be in it.",
         ),
     ] = None,
     over: Annotated[
-        str, typer.Option(help="With --thickness: what lies below, white or black.")
-    ] = "white",
+        str | None,
+        typer.Option(
+            metavar="GROUND",
+            help="What a glaze lies over: white, black, or any colour as COLOUR "
+            "is written; of a --photo a spot, X,Y.",
+        ),
+    ] = None,
     to: Annotated[
         str | None,
         typer.Option(
@@ -123,7 +129,6 @@ def recipe(
         from ..easel.recipe import Quantity, RecipeRequest, amounts, recipe_question
         from ..easel.stand_in import StandInRequest, stand_in_question
         from ..easel.steps import StepsRequest, steps_question
-        from ..mixing.film import Film
         from .recipe_instead import instead_as_dict, show_instead
         from .recipe_shown import as_dict, show
         from .recipe_steps import show_steps, steps_as_dict
@@ -138,8 +143,10 @@ def recipe(
             "without": tuple(nickname(store, text) for text in split(without)),
         }
         if to is not None:
-            refuse_beside("--to", {"--keep": keep, "--area": area, "--made": made,
-                                   "--swatch": swatch, "--thickness": thickness})  # fmt: skip
+            refuse_beside("--to", {
+                "--keep": keep, "--area": area, "--made": made, "--swatch": swatch,
+                "--thickness": thickness, "--over": over,
+            })  # fmt: skip
             start = _wanted(store, target, photo, at, grey, white, black)
             spot = (store, None, photo, to) if photo else (store, to, None, None)
             end = _wanted(*spot, grey, white, black)
@@ -151,7 +158,8 @@ def recipe(
             return
         if instead is not None:
             refuse_beside("--instead", {"--made": made, "--swatch": swatch, "--picture": picture,
-                                        "--thickness": thickness, "--with": with_})  # fmt: skip
+                                        "--thickness": thickness, "--over": over,
+                                        "--with": with_})  # fmt: skip
             mix = _wanted(store, target, photo, at, grey, white, black)
             place = stand_in_question(store, StandInRequest(
                 mix, nickname(store, instead), tubes_asked["without"], finish=gloss, most=tubes
@@ -165,14 +173,15 @@ def recipe(
             return
         kept = None if photo else store.recipes.find(target or "")
         _check(target, picture, make, area, kept, made, swatch)
-        if kept and not (with_ or without or thickness or finish):
+        film = _film(store, thickness, over, photo, grey, white, black)
+        if kept and not (with_ or without or film or finish):
             request = RecipeRequest(kept=kept.name)
         else:
             request = RecipeRequest(
                 _wanted(store, target, photo, at, grey, white, black),
                 **tubes_asked,
                 finish=gloss,
-                film=None if thickness is None else Film(thickness, over),
+                film=film,
                 most=tubes,
                 ways=ways,
             )
@@ -191,6 +200,32 @@ def recipe(
     if picture is not None:
         said.append(f"Picture: {picture}")
     say(result, as_json, lambda: show(found, measured, said))
+
+
+def _film(
+    store: Store,
+    thickness: float | None,
+    over: str | None,
+    photo: Path | None,
+    grey: str | None,
+    white: str | None,
+    black: str | None,
+) -> Film | None:
+    """Return the film that is to be painted; None for paint that hides."""
+    from ..easel.ground import ground_of
+    from ..mixing.film import GROUNDS, Film
+    from ..mixing.measures import COAT_UM
+
+    if thickness is None and over is None:
+        return None
+    thick = COAT_UM if thickness is None else thickness
+    if over is None or over in GROUNDS:
+        return Film(thick, over or "white")
+    if photo is not None and over.count(",") == 1:
+        below = target_in_photo(store, photo, over, grey, white, black)
+    else:
+        below = _wanted(store, over, None, None, None, None, None)
+    return Film.on(thick, ground_of(store, below))
 
 
 def refuse_beside(option: str, given: Mapping[str, Any]) -> None:

@@ -161,7 +161,7 @@ def _show_wanted(answer: Answer, basis: Basis) -> None:
     for note in target.notes:
         typer.echo(f"{note[:1].upper()}{note[1:]}.")
     if film:
-        typer.echo(f"As a dry film of {film.thickness_um:g} µm over {film.over}.")
+        typer.echo(f"As {film.words}.")
     if not answer.reachable and answer.missing:
         typer.echo(
             f"No mix of these tubes reaches it: the nearest stays CIEDE2000 "

@@ -65,11 +65,8 @@ def _end(way: SteppedWay, nth: int) -> dict[str, Any]:
 def show_steps(way: SteppedWay) -> None:
     """Say it to people."""
     from ...calibrate.optics.colour import in_words
-    from ..common.colour_words import colour_words
-    from ..easel.made_words import beforehand_words, heap_words, taken_words
-    from ..mixing.measures import amount_words
 
-    found, names, measure = way.found, way.basis.names, way.found.heaps[0].measure
+    found = way.found
     start, end = way.ends
     typer.echo(
         f"From {start.words} ({start.said}) to {end.words} ({end.said}), matched "
@@ -82,6 +79,17 @@ def show_steps(way: SteppedWay) -> None:
     )
     for line in filter(None, (_ends_words(way), _line_words(way))):
         typer.echo(line)
+    show_plate(way)
+    typer.echo(way.basis.model_words)
+
+
+def show_plate(way: SteppedWay) -> None:
+    """Say what is mixed beforehand, and then each step on the plate."""
+    from ..common.colour_words import colour_words
+    from ..easel.made_words import beforehand_words, heap_words, taken_words
+    from ..mixing.measures import amount_words
+
+    found, names, measure = way.found, way.basis.names, way.found.heaps[0].measure
     typer.echo("\nMix beforehand:")
     for name, heap in zip(found.names, found.heaps, strict=True):
         if name:
@@ -97,7 +105,6 @@ def show_steps(way: SteppedWay) -> None:
     over = measure.rounded(found.left_over)
     if over > 0:
         typer.echo(f"\n{amount_words(over, measure)} of the heaps is left over in all.")
-    typer.echo(way.basis.model_words)
 
 
 def _ends_words(way: SteppedWay) -> str:

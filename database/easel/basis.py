@@ -59,7 +59,7 @@ class Manner:
         """Return how a kept recipe was looked at."""
         film = None
         if "thickness_um" in predicted:
-            film = Film(predicted["thickness_um"], predicted["over"])
+            film = Film.of_kept(predicted)
         return cls(kept_viewing(predicted), film)
 
     @property
@@ -67,7 +67,7 @@ class Manner:
         """What is kept of it with a recipe."""
         said: dict[str, Any] = {"viewing": self.viewing.said}
         if self.film:
-            said |= {"thickness_um": self.film.thickness_um, "over": self.film.over}
+            said |= self.film.said
         return said
 
 
@@ -236,7 +236,8 @@ class Basis:
         film = self.manner.film
         return {
             "viewing": self.manner.viewing.said,
-            "film": film and {"thickness_um": film.thickness_um, "over": film.over},
+            "film": film
+            and {"thickness_um": film.thickness_um, "over": film.over, "coats": film.coats},
             "light": self.view.illuminant,
             "observer_degrees": self.view.observer,
             "model": self.model,

@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING
 
 from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.surface import Gloss
+from ..common.remedies import StudioDo
 from ..mixing.drying import Wet
 from ..mixing.medium import MEDIUM
 from ..mixing.prediction import BY_VOLUME, GRAMS, Look, by_weight, look, mix_words, parse_amounts
 from ..mixing.target import Target
 from ..mixing.viewing import AS_READ, Viewing
 from .basis import Basis, Manner, just, nickname, on_hand
+from .ground import ground_of
 from .habits import habits
 
 if TYPE_CHECKING:
@@ -122,8 +124,12 @@ def predicted_mix(store: Store, request: MixRequest) -> PredictedMix:
     basis = just(store, manner, list(typed))
     read, ground, parts = basis.read, None, typed
     if request.ground is not None:
-        # A ground lies below the film as the paints' instrument reads it.
-        ground = request.ground.under(AS_READ, read.surface).as_ground(request.thickness_um)
+        if request.thickness_um is None:
+            raise InputError(
+                Field("over"), request.ground.said, "lies below a film only",
+                StudioDo.MORE_THICKNESS(),
+            )  # fmt: skip
+        ground = ground_of(store, request.ground, read)
     if by_volume:
         parts = by_weight(read, typed)
     looks = look(read, parts, request.thickness_um, basis.manner.viewing, ground)

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from ...calibrate.errors import InputError
 from ...calibrate.optics.surface import Gloss
 from ..mixing.drying import Wet
@@ -18,7 +20,13 @@ from ..mixing.target import Target
 from ..mixing.viewing import Viewing
 from .asked_colour import kept_target
 from .basis import Basis, Manner, on_hand
+from .ground import unsure
 from .habits import BY_SCALE, Measuring
+
+MOST_COATS = 3
+"""Coats over a ground of one's own, at most."""
+_SEEN = 0.3
+"""CIEDE2000 that a coat more has to earn (our own rule)."""
 
 if TYPE_CHECKING:
     from ..store import schema
@@ -101,8 +109,22 @@ class RecipeQuestion:
             one = recipe_as_given(palette, self.parts, self.target, basis.names)
             one = widened(basis, one)
             return Ways(basis, Answer(self.target, (one,), 1, one.difference, ""))
+        film = basis.manner.film
+        ways = self._found(basis)
+        while film and film.ground and film.coats < MOST_COATS and not ways.answer.reachable:
+            # One coat more, only where it comes nearer by what can be seen.
+            film = replace(film, coats=film.coats + 1)
+            thicker = replace(basis, manner=replace(basis.manner, film=film))
+            more = self._found(thicker)
+            if more.answer.nearest > ways.answer.nearest - _SEEN:
+                break
+            ways = more
+        return ways
+
+    def _found(self, basis: Basis) -> Ways:
+        """Search for mixes that are painted in one manner."""
         found = recipes(
-            palette.coefficients, self.target, self.most, self.must, self.ways, basis.names,
+            basis.palette.coefficients, self.target, self.most, self.must, self.ways, basis.names,
             film=basis.manner.film, view=basis.view,
         )  # fmt: skip
         return Ways(
@@ -111,8 +133,18 @@ class RecipeQuestion:
 
 
 def widened(basis: Basis, recipe: Recipe) -> Recipe:
-    """Return a way with the band that dried batches of its paints make of its own."""
-    return replace(recipe, band=recipe.band * basis.widening(recipe.parts).times)
+    """Return a way with the band that dried batches of its paints make of its own.
+
+    Over a ground of which only the colour is known, the band holds what that leaves open.
+    """
+    band = recipe.band * basis.widening(recipe.parts).times
+    film = basis.manner.film
+    if film is not None and film.ground is not None and film.ground.others:
+        palette = basis.palette
+        volume = palette.coefficients.dry_volume
+        dry = np.array([recipe.parts.get(p, 0.0) for p in palette.paints]) * volume
+        band = float(np.hypot(band, unsure(palette, recipe.lab, dry / dry.sum())))
+    return replace(recipe, band=band)
 
 
 def kept_named(store: Store, name: str) -> schema.Recipe:
@@ -303,5 +335,5 @@ def grams_to_make(basis: Basis, parts: Mapping[str, float], quantity: Quantity) 
         return batch_grams(basis.read, parts, quantity.make)
     film = basis.manner.film
     if film is not None:
-        return area_grams(basis.read, parts, quantity.make, 1, film.thickness_um)
+        return area_grams(basis.read, parts, quantity.make, film.coats, film.thickness_um)
     return area_grams(basis.read, parts, quantity.make, quantity.coats)

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ...calibrate.errors import Field, InputError
 from ...calibrate.optics.coefficients import ABSOLUTE, Coefficients
 from ...calibrate.optics.colour import D50, View, ciede2000, weights
 from ...calibrate.optics.colour_difference import ciede2000_residual
 from ...calibrate.optics.predict import Prediction, predict
-from ...calibrate.optics.spectra import Array
+from ...calibrate.optics.spectra import GRID, Array
 from .palette import Ints, Palette, to_lab
 from .prediction import CARD_BLACK, CARD_WHITE
 from .search import LITTLE, Solutions, dense
@@ -28,18 +32,84 @@ _THINS = 0.1
 
 
 @dataclass(frozen=True)
+class Ground:
+    """What lies below a film.
+
+    Attributes
+    ----------
+    said : str
+        What it was taken for.
+    inside : tuple of float
+        Reflectance inside at each wavelength of the inside grid; NaN where unread.
+    others : tuple of the same
+        What else it may be, where only its colour is known.
+    """
+
+    said: str
+    inside: tuple[float, ...]
+    others: tuple[tuple[float, ...], ...] = ()
+
+
+@dataclass(frozen=True)
 class Film:
-    """A dry film over a ground.
+    """Dry films of one mix over a ground.
 
     Attributes
     ----------
     thickness_um : float
+        Of each coat.
     over : str
-        A key of `GROUNDS`.
+        A key of `GROUNDS`, or what `ground` is said to be.
+    ground : Ground or None
+        None: that of `GROUNDS`.
+    coats : int
     """
 
     thickness_um: float
     over: str = "white"
+    ground: Ground | None = None
+    coats: int = 1
+
+    @classmethod
+    def on(cls, thickness_um: float, ground: Ground, coats: int = 1) -> Film:
+        """Return films over a ground of one's own."""
+        return cls(thickness_um, ground.said, ground, coats)
+
+    @property
+    def whole_um(self) -> float:
+        """Thickness of all coats."""
+        return self.coats * self.thickness_um
+
+    @property
+    def words(self) -> str:
+        """The film: ``a dry film of 40 µm over white``."""
+        if self.coats == 1:
+            return f"a dry film of {self.thickness_um:g} µm over {self.over}"
+        return f"{self.coats} coats, each a dry film of {self.thickness_um:g} µm, over {self.over}"
+
+    @property
+    def inside(self) -> Array:
+        """Reflectance of the ground inside, (W,)."""
+        if self.ground is None:
+            return np.full(GRID.size, GROUNDS[self.over])
+        return np.array(self.ground.inside)
+
+    @property
+    def said(self) -> dict[str, Any]:
+        """What is kept of it with a recipe."""
+        said: dict[str, Any] = {"thickness_um": self.thickness_um, "over": self.over}
+        if self.ground is None:
+            return said
+        read = [None if np.isnan(r) else round(r, 6) for r in self.ground.inside]
+        return said | {"coats": self.coats, "ground": read}
+
+    @classmethod
+    def of_kept(cls, said: Mapping[str, Any]) -> Film:
+        """Return the film that is kept with a recipe."""
+        if "ground" not in said:
+            return cls(said["thickness_um"], said["over"])
+        inside = tuple(np.nan if r is None else float(r) for r in said["ground"])
+        return cls.on(said["thickness_um"], Ground(said["over"], inside), said["coats"])
 
 
 @dataclass(frozen=True)
@@ -65,11 +135,18 @@ class FilmPalette(Palette):
                 f"K and S of these paints are {coefficients.scale}: how thin a film hides is "
                 "unknown", "leave it out, or read a drawdown of known thickness",
             )  # fmt: skip
-        if film.over not in GROUNDS:
+        if film.ground is None and film.over not in GROUNDS:
             raise InputError(
                 Field("over"), film.over, f"expected {' or '.join(GROUNDS)}", "choose one"
             )
         return cls(coefficients, view, film)
+
+    @cached_property
+    def seen(self) -> NDArray[np.bool_]:
+        """Wavelengths at which every paint has K and S, and the ground was read, (W,)."""
+        assert self.film is not None
+        found: NDArray[np.bool_] = Palette(self.coefficients).seen & np.isfinite(self.film.inside)
+        return found
 
     def lab(self, shares: Array) -> Array:
         """CIELAB (N, 3) of dry-volume fractions (N, P)."""
@@ -79,8 +156,8 @@ class FilmPalette(Palette):
     def reflectance(self, shares: Array) -> Array:
         """Reflectance (N, W) as read of dry-volume fractions (N, P); NaN where unread."""
         assert self.film is not None
-        x = np.array([[self.film.thickness_um * 1e-3]])
-        return self._read(np.atleast_2d(shares), x, GROUNDS[self.film.over])
+        x = np.array([[self.film.whole_um * 1e-3]])
+        return self._read(np.atleast_2d(shares), x, self.film.inside[self.seen])
 
 
 def predict_as(palette: Palette, coefficients: Coefficients, shares: Array) -> Prediction:
@@ -88,8 +165,8 @@ def predict_as(palette: Palette, coefficients: Coefficients, shares: Array) -> P
     film = palette.film if isinstance(palette, FilmPalette) else None
     if film is None:
         return predict(coefficients, shares)
-    ground = np.full((len(shares), coefficients.wavelengths.size), GROUNDS[film.over])
-    return predict(coefficients, shares, np.full(len(shares), film.thickness_um * 1e-3), ground)
+    ground = np.broadcast_to(film.inside, (len(shares), coefficients.wavelengths.size))
+    return predict(coefficients, shares, np.full(len(shares), film.whole_um * 1e-3), ground)
 
 
 def bettered(palette: Palette, solved: Solutions, target: Array) -> Array:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,9 +16,11 @@ from ...calibrate.optics.colour_difference import ciede2000_band
 from ...calibrate.optics.display import hex_code, lab_to_srgb
 from ...calibrate.optics.predict import Prediction, dry_fractions, predict
 from ...calibrate.optics.spectra import Array
-from ...calibrate.optics.surface import Surface, to_inside
 from ..common.colour_words import GREY_CHROMA, GREYED_CHROMA, colour_words, hue_name, hue_turn
 from .viewing import AS_READ, Viewing
+
+if TYPE_CHECKING:
+    from .film import Ground
 
 CARD_BLACK, CARD_WHITE = 0.01, 0.86
 """Inside reflectance of a typical sealed card's bands (common practice, no source)."""
@@ -166,7 +169,7 @@ def look(
     mix: Mapping[str, float],
     thickness_um: float | None = None,
     viewing: Viewing = AS_READ,
-    over: tuple[str, Array] | None = None,
+    over: Ground | None = None,
 ) -> list[Look]:
     """Predict a mix: opaque, and as a film over black and over white where a thickness is given.
 
@@ -177,14 +180,13 @@ def look(
     thickness_um : float, optional
         Of the dry film.
     viewing : Viewing
-    over : (name, (W,) array), optional
-        A further ground of the film, and its reflectance, read as the paints were.
+    over : Ground, optional
+        A further ground of the film.
 
     Raises
     ------
     InputError
-        For a film of paints whose K and S are relative to a white, or over a ground that reads
-        darker than its surface alone.
+        For a film of paints whose K and S are relative to a white.
     """
     if thickness_um is not None and coefficients.scale != ABSOLUTE:
         raise InputError(
@@ -202,22 +204,11 @@ def look(
         x, wide = np.array([thickness_um * 1e-3]), used.wavelengths.size
         grounds = {"black": np.full(wide, CARD_BLACK), "white": np.full(wide, CARD_WHITE)}
         if over is not None:
-            grounds[over[0]] = _below(*over, used.surface)
+            grounds[over.said] = np.array(over.inside)
         for name, inside in grounds.items():
             seen = predict(used, fractions, x, inside[None], surface)
             looks.append(Look(name, seen, view))
     return looks
-
-
-def _below(name: str, reflectance: Array, surface: Surface) -> Array:
-    """Reflectance inside of a ground as read, (W,)."""
-    inside = to_inside(reflectance, surface)
-    if np.nanmin(inside) < 0:
-        raise InputError(
-            Field("over"), name, "reads darker than its surface alone",
-            "read it with the instrument and geometry of the paints",
-        )  # fmt: skip
-    return inside
 
 
 def mix_words(mix: Mapping[str, float], names: Mapping[str, str]) -> str:

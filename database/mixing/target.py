@@ -8,13 +8,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ...calibrate.errors import Field, InputError
+from ...calibrate.errors import InputError
 from ...calibrate.optics.colour import lab
 from ...calibrate.optics.display import srgb_to_lab
 from ...calibrate.optics.spectra import GRID, Array, Spectra, to_grid
 from ...calibrate.optics.surface import Surface, to_inside, to_measured
 from ..common.colour_words import colour_words
-from ..common.remedies import StudioDo
 from .viewing import AS_READ, AS_SEEN, Viewing
 
 HEX = re.compile(r"#?([0-9a-fA-F]{6}|[0-9a-fA-F]{3})")
@@ -103,26 +102,6 @@ class Target:
         if self.reflectance is None:
             return replace(self, viewing=viewing)
         return replace(self, lab=lab(self.reflectance, view=viewing.view)[0], viewing=viewing)
-
-    def as_ground(self, thickness_um: float | None) -> tuple[str, Array]:
-        """Return its name and its reflectance (W,), to lie below a film.
-
-        Raises
-        ------
-        InputError
-            Where there is no film, or only a colour is known.
-        """
-        if thickness_um is None:
-            raise InputError(
-                Field("over"), self.said, "lies below a film only", StudioDo.MORE_THICKNESS()
-            )
-        if self.reflectance is None:
-            raise InputError(
-                Field("over"), self.said,
-                "is only a colour, and a film's ground needs its spectrum",
-                "name a reading, CARD/STEP, or a tube",
-            )  # fmt: skip
-        return self.said, self.reflectance
 
 
 def of_spectrum(

@@ -100,7 +100,7 @@ def plot_ways(
 def ways_figure(ways: Ways) -> Figure:
     """Return the picture of an answer, with the record of what it rests on."""
     basis, film = ways.basis, ways.basis.manner.film
-    um = FILM_UM if film is None else film.thickness_um
+    um = FILM_UM if film is None else film.whole_um
     used = dict.fromkeys(paint for way in ways.answer.recipes for paint in way.parts)
     shown = f"{um:.0f} µm dry over {film.over}" if film is not None else HIDING
     record = record_of(basis, used, film=shown, band="beside each way, what 95 of 100 stay within")

@@ -14,6 +14,7 @@ search says of every set of up to four (`mixing.search_worst_loss` scores that).
     mix of all tubes comes so near to, within 3 of the nearest, as `setout` has it.
 ``muddy.excess``
     Chroma of a tube's neutral ladder at its most coloured, above that of the best partner there is.
+    A partner has a hue: a black is none.
 """
 
 from __future__ import annotations
@@ -190,6 +191,15 @@ def keep_smallest() -> float:
     return worst
 
 
+def hueless(of: Palette, tube: str) -> bool:
+    """Whether no tint of a tube has a chroma of 8."""
+    tints = np.zeros((200, len(of.paints)))
+    tints[:, of.paints.index(tube)] = np.geomspace(1, 1e-4, 200)
+    tints[:, of.paints.index(str(of.white))] += 1 - np.geomspace(1, 1e-4, 200)
+    labs = of.lab(tints)
+    return bool(np.hypot(labs[:, 1], labs[:, 2]).max() < 8)
+
+
 @benchmark("asks.muddy.excess", "chroma above the best partner's, worst of the tubes", target=0.5)
 def muddy_excess() -> float:
     """Every partner at 2000 ratios, let down with white as the ladder that is said."""
@@ -205,7 +215,8 @@ def muddy_excess() -> float:
         lets = np.array([step["white"] for step in ladder])
         best = np.inf
         for partner in c.paints:
-            if partner in (tube, white):
+            # What has no hue, as a black, greys whatever it drowns: that is no partner.
+            if partner in (tube, white) or hueless(of, partner):
                 continue
             ratio = np.linspace(0.0005, 0.9995, 2000)
             mixes = np.zeros((len(ratio), len(lets), len(c.paints)))

@@ -17,8 +17,8 @@ from tintladder.database.mixing.photo import Photo, read_photo, spot
 from tintladder.database.mixing.photo_colours import main_colours
 from tintladder.database.mixing.search import search
 from tintladder.database.mixing.setout import WITHIN
-from tintladder.database.mixing.tubes.fewest import Fewest, fewest_tubes
 from tintladder.database.mixing.target import Target
+from tintladder.database.mixing.tubes.fewest import Fewest, fewest_tubes
 from tintladder.database.mixing.viewing import AS_SEEN
 
 from tests.invented_palette import invented_coefficients

@@ -242,6 +242,25 @@ def lean(coefficients: Coefficients, paint: str, white: str) -> str:
     raise AssertionError("every hue has a name")
 
 
+_WARM = ("red", "orange", "yellow", "violet", "purple", "magenta")
+"""Where a warm one of its hue leans; a cool one leans to blue or green (common practice, no
+source)."""
+
+
+def warmth(leans: str) -> str:
+    """Say whether a lean is ``warm`` or ``cool``; empty where it is neither.
+
+    Examples
+    --------
+    >>> warmth("a blue that leans violet"), warmth("a grey")
+    ('warm', '')
+    """
+    to = leans.partition(" leans ")[2]
+    if not to or to == "neither way":
+        return ""
+    return "warm" if to in _WARM else "cool"
+
+
 def cleanest_pair(
     palette: Palette, near: Array, white: str | None, turn: float = _TURN, step: float = _STEP
 ) -> tuple[float, dict[str, float]]:
