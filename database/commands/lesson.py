@@ -65,6 +65,7 @@ def lesson(
     """
     with open_store(studio) as store, working("Setting out", as_json):
         from ..common.whole_files import write_whole
+        from ..easel.cost import bill, stocks
         from ..easel.setting_out import SetOutRequest
         from ..paper.for_colours import handout
         from .recipe import split
@@ -78,11 +79,13 @@ def lesson(
         )
         found, content = handout(store, request, each, people, title, note, whose)
         write_whole({out: content.encode()})
+        costs = bill(stocks(store), found.ml, people)
     result = {
         "file": str(out),
         "tubes": list(found.tubes),
         "colours": [dab.target.words for dab in found.dabs],
         "unreached": [dab.target.words for dab in found.unreached],
+        "cost": costs.said,
     }
 
     def tell() -> None:
@@ -90,6 +93,8 @@ def lesson(
         typer.echo(f"{len(found.dabs)} colours from {len(found.tubes)} tubes: {tubes}.")
         for dab in found.unreached:
             typer.echo(f"These tubes don't reach the {dab.target.words}: the page says so.")
+        for line in costs.words(names, f"A class of {people}"):
+            typer.echo(line)
         typer.echo(f"Written to {out}: send it to their phones, or print it.")
 
     say(result, as_json, tell)

@@ -126,9 +126,11 @@ def recipe(
     """
     with open_store(studio) as store, working("Searching", as_json):
         from ..easel.basis import nickname
+        from ..easel.cost import bill_of_grams, stocks
         from ..easel.recipe import Quantity, RecipeRequest, amounts, recipe_question
         from ..easel.stand_in import StandInRequest, stand_in_question
         from ..easel.steps import StepsRequest, steps_question
+        from ..mixing.measures import amount_words
         from .recipe_instead import instead_as_dict, show_instead
         from .recipe_shown import as_dict, show
         from .recipe_steps import show_steps, steps_as_dict
@@ -188,14 +190,18 @@ def recipe(
         found = recipe_question(store, request).answer()
         quantity = Quantity(make or area or "", coats, habits.measuring)
         measured = [amounts(found, each, quantity) for each in found.answer.recipes]
-        result = as_dict(found, measured)
+        batch = measured[0].batch
+        costs = bill_of_grams(stocks(store), found.basis.read, batch.grams)
+        result = as_dict(found, measured) | {"cost": costs.said}
         if picture is not None:
             result["picture"] = str(_draw(found, picture))
         with store.transaction():
-            said = _keep(store, keep, found, note) if keep else []
+            said = costs.words(found.basis.names, f"{amount_words(batch.total, batch.measure)} of "
+                               "the first way")  # fmt: skip
+            said += _keep(store, keep, found, note) if keep else []
             if kept and (made or swatch):
-                batch, words = _batch(store, kept, measured[0] if made else None, swatch, note)
-                result |= {"batch": batch}
+                row, words = _batch(store, kept, measured[0] if made else None, swatch, note)
+                result |= {"batch": row}
                 said.append(words)
     if picture is not None:
         said.append(f"Picture: {picture}")

@@ -26,6 +26,7 @@ from .common import (
 from .photographs import BlackOption, GreyOption, WhiteOption, wanted_colours
 
 if TYPE_CHECKING:
+    from ..easel.cost import Bill
     from ..easel.setting_out import SettingOut
     from ..mixing.made import Made
     from ..mixing.setout import Dab, SetOut
@@ -82,6 +83,7 @@ def setout(
     It finds the picture's main colours, and says how to mix each of them from the tubes on hand.
     """
     with open_store(studio) as store, working("Looking at the picture", as_json) as told:
+        from ..easel.cost import bill, stocks
         from ..easel.setting_out import SetOutRequest, setout_question
         from ..paper.for_colours import setout_paper
         from .recipe import split
@@ -94,12 +96,13 @@ def setout(
         )  # fmt: skip
         told("comparing every set of tubes")
         answer = setout_question(store, request).answer()
+        costs = bill(stocks(store), answer.ml)
         if paper is not None:
             from ..common.whole_files import write_whole
 
             write_whole({paper: setout_paper(answer, page)})
-    result = as_dict(answer) | ({"file": str(paper)} if paper else {})
-    say(result, as_json, lambda: _show(answer))
+    result = as_dict(answer) | {"cost": costs.said} | ({"file": str(paper)} if paper else {})
+    say(result, as_json, lambda: _show(answer, costs))
     if paper is not None and not as_json:
         typer.echo(f"Printed to {paper}.")
 
@@ -157,7 +160,7 @@ def as_dict(answer: SettingOut) -> dict[str, Any]:
     } | answer.basis.said  # fmt: skip
 
 
-def _show(answer: SettingOut) -> None:
+def _show(answer: SettingOut, costs: Bill) -> None:
     from ...calibrate.optics.colour import in_words
     from ..easel.made_words import beforehand_words, surplus_words
     from .drying import wet_words
@@ -177,8 +180,9 @@ def _show(answer: SettingOut) -> None:
     typer.echo(
         "Set out: " + ", ".join(f"{v:.1f} ml {names.get(p, p)}" for p, v in answer.ml.items())
     )
-    for line in beforehand_words(answer.beforehand, answer.measure, names):
-        typer.echo(f"{line[:1].upper()}{line[1:]}.")
+    stirred = beforehand_words(answer.beforehand, answer.measure, names)
+    for line in (*(f"{line[:1].upper()}{line[1:]}." for line in stirred), *costs.words(names)):
+        typer.echo(line)
     for nth, (dab, heap) in enumerate(zip(found.dabs, answer.heaps, strict=True), 1):
         place = f", as at {dab.at[0]:g},{dab.at[1]:g}" if dab.at else ""
         typer.echo(
