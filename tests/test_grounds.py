@@ -7,8 +7,7 @@ import pytest
 from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.calibrate.optics.predict import dry_fractions, predict
 from tintladder.calibrate.optics.surface import to_inside
-from tintladder.database.easel.ground import ground_of
-from tintladder.database.easel.prediction import MixRequest, predicted_mix
+from tintladder.database.easel.ground import ground_of, unsure
 from tintladder.database.mixing.film import Film, FilmPalette, Ground
 from tintladder.database.mixing.medium import with_medium
 from tintladder.database.mixing.recipes import recipes
@@ -113,8 +112,9 @@ def test_a_ground_known_by_its_colour_alone_widens_the_band(own_demo):
     with Store.open(own_demo) as store:
         below = ground_of(store, of_lab(45.0, -20.0, -5.0))
         assert len(below.others) >= 1
-        mix = MixRequest("ROPE=1,MEDIUM=4", thickness_um=20.0, ground=of_lab(45.0, -20.0, -5.0))
-        assert predicted_mix(store, mix).looks[-1].over == "L*a*b* 45, -20, -5"
+        wider = FilmPalette.of(with_medium(C), Film.on(20.0, below))
+        dry = dry_fractions(C, [{"ROPE": 1.0, "MEDIUM": 9.0}])[0]
+        assert unsure(wider, wider.lab(dry[None])[0], dry) > 0
 
 
 @pytest.mark.parametrize(

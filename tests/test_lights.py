@@ -53,7 +53,7 @@ def test_a_reading_is_matched_under_the_light(lit):
         there = lab(way.reflectance, view=LAMP)[0]
         np.testing.assert_allclose(way.lab, there, atol=1e-9)
         assert way.difference == pytest.approx(float(ciede2000(there, target.lab)), abs=0.05)
-        assert set(way.lights) == {"D50", "D65"}
+        assert set(way.lights) == {"D50", "D65", "LED-B3"} == set(way.light_bands)
 
 
 def test_figures_of_a_colour_stay_under_another_light(lit):

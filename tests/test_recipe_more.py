@@ -247,7 +247,7 @@ def test_predict_over_a_ground_of_ones_own(own_demo, monkeypatch, capsys):
     assert thin["D50/2°"] == pytest.approx(bare["looks"][0]["lab"]["D50/2°"], abs=1.0)
     for wrong, why_not in (
         (("--over", "BUOY"), "--thickness 60"),
-        (("--thickness", "20", "--over", "62,-18,-9"), "needs its spectrum"),
+        (("--thickness", "20", "--over", "62,-18,-9"), "is only a colour"),
     ):
         found = predicted(*wrong)
         assert found.status == 2 and why_not in found.err and found.err.count("\n") == 1, found.err

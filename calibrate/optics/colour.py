@@ -19,7 +19,7 @@ _EPSILON = (6 / 29) ** 3
 _DIFFERENT = 5.0
 """CIEDE2000 from which on it is called another colour."""
 _SLOPE = 1 / (3 * (6 / 29) ** 2)
-ILLUMINANTS = ("D50", "D65", "A")
+ILLUMINANTS = ("D50", "D65", "A", "LED-B3")
 OBSERVERS = (2, 10)
 WEIGHTS_TABLE = "weights.csv"
 WEIGHTS_GRID: Array = np.arange(360.0, 781.0, 10.0)
@@ -34,7 +34,7 @@ class View:
 
     Attributes
     ----------
-    illuminant : {"D50", "D65", "A"}
+    illuminant : {"D50", "D65", "A", "LED-B3"}
     observer : {2, 10}
         Field of view in degrees: the CIE 1931 or the CIE 1964 standard observer.
 

@@ -83,8 +83,8 @@ FinishOption = Annotated[
 LightOption = Annotated[
     str | None,
     typer.Option(
-        help="Light that colours are matched and shown under: D50 (warm daylight), D65 (daylight) "
-        "or A (lamplight); remembered."
+        help="Light that colours are matched and shown under: D50 (warm daylight), D65 (daylight), "
+        "A (lamplight) or LED-B3 (LED light); remembered."
     ),
 ]
 

@@ -52,18 +52,18 @@ def wanted_colours(
     store: Store, colours: list[str], grey: str | None, white: str | None, black: str | None
 ) -> WantedColours:
     """What is to be mixed: the main colours of one photograph, or each colour as it is said."""
-    from ..easel.asked_colour import parse_target
+    from ..easel.asked_colour import parse_targets
     from ..easel.setting_out import wanted_each
 
     if len(colours) == 1 and is_picture(colours[0]):
         return _in_picture(store, colours[0], grey, white, black)
     no_photo(grey=grey, white=white, black=black)
-    return wanted_each([parse_target(text, store) for text in colours])
+    return wanted_each([each for text in colours for each in parse_targets(text, store)])
 
 
 def wanted_of_all(store: Store, colours: list[str]) -> WantedColours:
     """What is to be mixed: the main colours of each photograph, and each colour as it is said."""
-    from ..easel.asked_colour import parse_target
+    from ..easel.asked_colour import parse_targets
     from ..easel.setting_out import wanted_each
 
     targets = []
@@ -71,7 +71,7 @@ def wanted_of_all(store: Store, colours: list[str]) -> WantedColours:
         if is_picture(text):
             targets += _in_picture(store, text).targets
         else:
-            targets.append(parse_target(text, store))
+            targets += parse_targets(text, store)
     return wanted_each(targets)
 
 

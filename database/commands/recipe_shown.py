@@ -59,6 +59,7 @@ def _way(ways: Ways, recipe: Recipe, amounts: Amounts) -> dict[str, Any]:
         "clumsy_de00": recipe.clumsy,
         "weighing_de00": amounts.first.weighing,
         "metamerism_de00": recipe.lights,
+        "lights_band_de00": recipe.light_bands,
         "too_small": list(recipe.too_small),
         "scan_made": recipe.scan_made,
         "why": recipe.why,
@@ -183,7 +184,8 @@ def _lines(ways: Ways, recipe: Recipe, amounts: Amounts) -> list[str]:
     if recipe.why:
         lines.append(recipe.why)
     if recipe.lights:
-        lines.append(_light_words(*max(recipe.lights.items(), key=lambda item: item[1])))
+        worst = max(recipe.lights, key=lambda light: recipe.lights[light])
+        lines.append(_light_words(worst, recipe.lights[worst], recipe.light_bands[worst]))
     lines.append(f"a hand that errs by a tenth in each part lands {recipe.clumsy:.1f} off")
     wet = ways.wet(recipe)
     lines += [f"wet on the plate it looks {wet_words(wet)}, and dries to that"] if wet else []
@@ -263,9 +265,12 @@ def _show_amounts(amounts: Sequence[Made], order: Order, names: Mapping[str, str
     print_table(columns, [row[: len(columns)] for row in rows])
 
 
-def _light_words(light: str, index: float) -> str:
+def _light_words(light: str, index: float, band: float) -> str:
     from ...calibrate.optics.colour import in_words
     from ..mixing.viewing import LIGHTS
 
     lit = f"{LIGHTS[light]} ({light})"
-    return f"Under {lit} it parts from the target by {index:.1f} ({in_words(index)})"
+    return (
+        f"Under {lit} it parts from the target by {index:.1f} ({in_words(index)}), the worst of "
+        f"the other lights; sure to within {band:.1f} there"
+    )

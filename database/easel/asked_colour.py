@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from ..store import schema
     from ..store.store import Store
 
+_MOST_COLOURS = 60
+"""Of a file, that are mixed at once."""
 _TINT = re.compile(r"(.+?)\s+(\d+(?:\.\d+)?)\s*:\s*(\d+(?:\.\d+)?)")
 
 
@@ -84,6 +86,26 @@ def parse_target(text: str, store: Store) -> Target:
     raise InputError("target", text, "expected a colour to match", WAYS)
 
 
+def parse_targets(text: str, store: Store) -> list[Target]:
+    """As `parse_target`; of a file of readings that names none of its patches, each of them.
+
+    Raises
+    ------
+    InputError
+        As `parse_target`; and for more colours than are mixed at once.
+    """
+    if not is_there(text):
+        return [parse_target(text, store)]
+    session = _read(text)
+    labels = list(dict.fromkeys(session.spectra.labels))
+    if len(labels) > _MOST_COLOURS:
+        raise InputError(
+            text, None, f"holds {len(labels)} colours, and {_MOST_COLOURS} are mixed at once",
+            f"name the ones that you want: '{text}::{labels[0]}'",
+        )  # fmt: skip
+    return [in_session(session, text, label).lit(habits(store).light) for label in labels]
+
+
 def _of_kept(text: str, store: Store) -> Target | None:
     kept = store.recipes.find(text)
     if kept is None:
@@ -100,9 +122,14 @@ def _of_file(text: str, store: Store) -> Target | None:
     name, _, label = text.partition("::")
     if not (is_there(name) or re.search(r"\.(txt|csv|tsv|xlsx|cgats)$", name, re.I)):
         return None
+    return in_session(_read(name), name, label)
+
+
+def _read(name: str) -> Session:
+    """Read a file; what reads files is loaded only then."""
     from ...calibrate.formats.read import read_session
 
-    return in_session(read_session(name), name, label)
+    return read_session(name)
 
 
 def is_there(name: str) -> bool:

@@ -129,6 +129,12 @@ def predicted_mix(store: Store, request: MixRequest) -> PredictedMix:
                 Field("over"), request.ground.said, "lies below a film only",
                 StudioDo.MORE_THICKNESS(),
             )  # fmt: skip
+        if request.ground.reflectance is None:
+            raise InputError(
+                Field("over"), request.ground.said,
+                "is only a colour, and what it is made of shows through",
+                "name a reading, CARD/STEP, a mix, or a tube",
+            )  # fmt: skip
         ground = ground_of(store, request.ground, read)
     if by_volume:
         parts = by_weight(read, typed)

@@ -14,7 +14,7 @@ from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.colour import D50, View
 from ...calibrate.optics.surface import Geometry, Gloss, Surface, haze_prior, notation
 
-LIGHTS = {"D50": "warm daylight", "D65": "daylight", "A": "lamplight"}
+LIGHTS = {"D50": "warm daylight", "D65": "daylight", "A": "lamplight", "LED-B3": "LED light"}
 """Lights that colours are matched and shown under, and what a painter calls them."""
 
 
