@@ -167,3 +167,27 @@ def test_amounts_follow_the_class_and_sliders_the_mix(phone, coefficients, tmp_p
     phone.locator("#sliders input").first.fill("10")
     assert re.search(r"Sure to within \d", phone.locator("#verdict").text_content())
     assert json.loads(phone.locator("#numbers").text_content())["models"][0]["k"]
+
+
+def test_practice_says_what_the_parts_give_and_which_tube_is_off(phone, coefficients, tmp_path):
+    """The right parts are right; with twice as much of one tube that tube is named."""
+    _, faults = opened(phone, coefficients, tmp_path)
+    right = phone.evaluate("right")
+    assert sum(part > 0 for part in right) >= 2
+    assert phone.locator("#felt label:visible").count() == sum(part > 0 for part in right)
+    phone.locator("#see").click()
+    assert "Say how many parts" in phone.locator("#told").text_content()
+    for nth, part in enumerate(right):
+        if part:
+            phone.locator("#felt input").nth(nth).fill(f"{part:g}")
+    phone.locator("#see").click()
+    assert "That is hard to see (0.0). The colour was made of" in (
+        phone.locator("#told").text_content()
+    )
+    off = next(nth for nth, part in enumerate(right) if part)
+    phone.locator("#felt input").nth(off).fill(f"{3 * right[off]:g}")
+    phone.locator("#see").click()
+    name = phone.locator("#felt label").nth(off).text_content().strip()
+    assert f"There is too much {name}: 0.3" in phone.locator("#told").text_content()
+    phone.locator("#another").click()
+    assert not phone.locator("#gave").is_visible() and not faults

@@ -47,9 +47,10 @@ def test_xyz_as_in_colour_science(view):
         np.testing.assert_allclose(ours, theirs / 100, atol=2e-5)
 
 
-@pytest.mark.parametrize("view", VIEWS, ids=str)
+@pytest.mark.parametrize("view", [v for v in VIEWS if v != View("LED-B3", 10)], ids=str)
 def test_white_points(view):
     # CIE 15 tabulates the white points; here as kept by colour-science, to four decimals of xy.
+    # Of LED-B3 it tabulates 2 degrees; for 10 colour-science adds up a table of steps of 5 nm.
     _, white = weights(FULL, view)
     x, y = colour.CCS_ILLUMINANTS[NAMES[view.observer]][view.illuminant]
     np.testing.assert_allclose(white[:2] / white.sum(), [x, y], atol=1.5e-4)

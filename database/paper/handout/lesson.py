@@ -97,7 +97,9 @@ def lesson(
         for i, p in enumerate(found.tubes)
     ]
     style = page_text(__package__, "lesson.css")
-    script = "\n".join(page_text(__package__, name) for name in ("predict.js", "lesson.js"))
+    script = "\n".join(
+        page_text(__package__, name) for name in ("predict.js", "lesson.js", "practice.js")
+    )
     calculated = json.dumps(numbers(palette), separators=(",", ":"))
     return (
         page_environment(__package__)
