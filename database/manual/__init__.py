@@ -17,6 +17,7 @@ TOPICS = (
     "fitting",
     "pictures",
     "mixing",
+    "questions",
     "paper",
     "releases",
     "python",
