@@ -66,7 +66,7 @@ def wanted_of_all(store: Store, colours: list[str]) -> WantedColours:
     from ..easel.asked_colour import parse_targets
     from ..easel.setting_out import wanted_each
 
-    targets = []
+    targets: list[Target] = []
     for text in colours:
         if is_picture(text):
             targets += _in_picture(store, text).targets

@@ -43,7 +43,8 @@ def show_keep(answer: Keep) -> None:
         f"For {count} {of}, matched {answer.basis.manner.viewing.words}; a mix may be off by "
         f"CIEDE2000 {answer.within:g}."
     )
-    rows, before = [], ()
+    rows: list[tuple[str, ...]] = []
+    before: tuple[str, ...] = ()
     for best in found.sets:
         rows.append(
             (

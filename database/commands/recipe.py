@@ -140,20 +140,21 @@ def recipe(
             return
         gloss = check_finish(finish)
         habits = usual(store, scale, measure, finish, light)
-        tubes_asked = {
-            "must": tuple(nickname(store, text) for text in split(with_)),
-            "without": tuple(nickname(store, text) for text in split(without)),
-        }
+        must, out = (
+            tuple(nickname(store, text) for text in split(texts)) for texts in (with_, without)
+        )
         if to is not None:
             refuse_beside("--to", {
                 "--keep": keep, "--area": area, "--made": made, "--swatch": swatch,
                 "--thickness": thickness, "--over": over,
             })  # fmt: skip
             start = _wanted(store, target, photo, at, grey, white, black)
-            spot = (store, None, photo, to) if photo else (store, to, None, None)
-            end = _wanted(*spot, grey, white, black)
+            if photo is None:
+                end = _wanted(store, to, None, None, None, None, None)
+            else:
+                end = target_in_photo(store, photo, to, grey, white, black)
             way = steps_question(store, StepsRequest(
-                start, end, steps, make or "", habits.measuring, **tubes_asked, finish=gloss,
+                start, end, steps, make or "", habits.measuring, must, out, finish=gloss,
                 most=tubes,
             )).answer()  # fmt: skip
             say(steps_as_dict(way), as_json, lambda: show_steps(way))
@@ -164,7 +165,7 @@ def recipe(
                                         "--with": with_})  # fmt: skip
             mix = _wanted(store, target, photo, at, grey, white, black)
             place = stand_in_question(store, StandInRequest(
-                mix, nickname(store, instead), tubes_asked["without"], finish=gloss, most=tubes
+                mix, nickname(store, instead), out, finish=gloss, most=tubes
             )).answer()  # fmt: skip
             quantity = Quantity(make or area or "", coats, habits.measuring)
             measured = [amounts(place.ways, way, quantity) for way in place.ways.answer.recipes]
@@ -181,7 +182,8 @@ def recipe(
         else:
             request = RecipeRequest(
                 _wanted(store, target, photo, at, grey, white, black),
-                **tubes_asked,
+                must=must,
+                without=out,
                 finish=gloss,
                 film=film,
                 most=tubes,

@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 
 from ...calibrate.optics.spectra import Array
-from .palette import Palette
+from .palette import Ints, Palette
 from .ranking import slopes_by_part
 
 _LIKELY_BIAS = 0.35
@@ -213,7 +213,7 @@ def _information(by: Array, spread: float, unsure: float) -> Array:
 class _Observed:
     """What one round says: `seen` = `by` times the errors of the tubes `rows`, and `unsure`."""
 
-    rows: Array
+    rows: Ints
     by: Array
     seen: Array
     unsure: float
