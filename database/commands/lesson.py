@@ -65,8 +65,8 @@ def lesson(
     """
     with open_store(studio) as store, working("Setting out", as_json):
         from ..common.whole_files import write_whole
-        from ..easel.cost import bill, stocks
         from ..easel.setting_out import SetOutRequest
+        from ..easel.tubes.cost import bill, stocks
         from ..paper.for_colours import handout
         from .recipe import split
 

@@ -50,8 +50,8 @@ def muddy(
     the partner that greys it cleanest, and its neutral tints.
     """
     with open_store(studio) as store:
-        from ..easel.neutral import NeutralRequest, neutral
         from ..easel.prediction import MixRequest, greying
+        from ..easel.tubes.neutral import NeutralRequest, neutral
         from .muddy_tube import neutral_as_dict, show_neutral
 
         gloss = check_finish(finish)

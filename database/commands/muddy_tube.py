@@ -9,7 +9,7 @@ import typer
 from .common import print_table
 
 if TYPE_CHECKING:
-    from ..easel.neutral import Neutral
+    from ..easel.tubes.neutral import Neutral
 
 _SHOWN = 4
 """Partners that are shown."""

@@ -69,8 +69,8 @@ def reach(
     """
     with open_store(studio) as store, working("Searching", as_json):
         from ..easel.asked_colour import parse_target
-        from ..easel.keep import WITHIN, KeepRequest, keep_question
         from ..easel.reach import ReachRequest, reach_question
+        from ..easel.tubes.keep import WITHIN, KeepRequest, keep_question
         from .reach_keep import keep_as_dict, show_keep
         from .recipe import split
 

@@ -9,7 +9,7 @@ import typer
 from .common import print_table
 
 if TYPE_CHECKING:
-    from ..easel.keep import Keep
+    from ..easel.tubes.keep import Keep
 
 
 def keep_as_dict(answer: Keep) -> dict[str, Any]:

@@ -126,10 +126,10 @@ def recipe(
     """
     with open_store(studio) as store, working("Searching", as_json):
         from ..easel.basis import nickname
-        from ..easel.cost import bill_of_grams, stocks
         from ..easel.recipe import Quantity, RecipeRequest, amounts, recipe_question
-        from ..easel.stand_in import StandInRequest, stand_in_question
         from ..easel.steps import StepsRequest, steps_question
+        from ..easel.tubes.cost import bill_of_grams, stocks
+        from ..easel.tubes.stand_in import StandInRequest, stand_in_question
         from ..mixing.measures import amount_words
         from .recipe_instead import instead_as_dict, show_instead
         from .recipe_shown import as_dict, show

@@ -11,7 +11,7 @@ from .common import print_table
 
 if TYPE_CHECKING:
     from ..easel.recipe import Amounts
-    from ..easel.stand_in import InPlace
+    from ..easel.tubes.stand_in import InPlace
 
 _SHOWN = 4
 """Tubes that are shown as stand-ins."""

@@ -26,8 +26,8 @@ from .common import (
 from .photographs import BlackOption, GreyOption, WhiteOption, wanted_colours
 
 if TYPE_CHECKING:
-    from ..easel.cost import Bill
     from ..easel.setting_out import SettingOut
+    from ..easel.tubes.cost import Bill
     from ..mixing.made import Made
     from ..mixing.setout import Dab, SetOut
 
@@ -83,8 +83,8 @@ def setout(
     It finds the picture's main colours, and says how to mix each of them from the tubes on hand.
     """
     with open_store(studio) as store, working("Looking at the picture", as_json) as told:
-        from ..easel.cost import bill, stocks
         from ..easel.setting_out import SetOutRequest, setout_question
+        from ..easel.tubes.cost import bill, stocks
         from ..paper.for_colours import setout_paper
         from .recipe import split
 

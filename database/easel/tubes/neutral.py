@@ -7,20 +7,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ...calibrate.errors import InputError
-from ...calibrate.optics.surface import Gloss
-from ..common.remedies import StudioDo
-from ..mixing.medium import MEDIUM
-from ..mixing.prediction import mix_words
-from ..mixing.target import Target
-from ..mixing.tubes.greying import lean
-from ..mixing.tubes.neutral import Partner, partners
-from .basis import Basis, Manner, on_hand
-from .habits import BY_SCALE, Measuring, habits
-from .steps import SteppedWay, StepsQuestion, StepsRequest
+from ....calibrate.errors import InputError
+from ....calibrate.optics.surface import Gloss
+from ...common.remedies import StudioDo
+from ...mixing.medium import MEDIUM
+from ...mixing.prediction import mix_words
+from ...mixing.target import Target
+from ...mixing.tubes.greying import lean
+from ...mixing.tubes.neutral import Partner, partners
+from ..basis import Basis, Manner, on_hand
+from ..habits import BY_SCALE, Measuring, habits
+from ..steps import SteppedWay, StepsQuestion, StepsRequest
 
 if TYPE_CHECKING:
-    from ..store.store import Store
+    from ...store.store import Store
 
 
 @dataclass(frozen=True)

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from math import ceil
 from typing import TYPE_CHECKING, Any
 
-from ...calibrate.fit.problem.typical_density import typical_density
-from ...calibrate.optics.coefficients import Coefficients
-from ..mixing.medium import MEDIUM
+from ....calibrate.fit.problem.typical_density import typical_density
+from ....calibrate.optics.coefficients import Coefficients
+from ...mixing.medium import MEDIUM
 
 if TYPE_CHECKING:
-    from ..store.store import Store
+    from ...store.store import Store
 
 
 @dataclass(frozen=True)

@@ -7,19 +7,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ...calibrate.errors import Field, InputError
-from ...calibrate.optics.spectra import Array
-from ...calibrate.optics.surface import Gloss
-from ..mixing.gamut import gamut, spread
-from ..mixing.medium import MEDIUM
-from ..mixing.target import Target
-from ..mixing.tubes.fewest import BestSets, best_sets
-from .basis import Basis, Manner, on_hand
-from .habits import habits
-from .setting_out import WantedColours
+from ....calibrate.errors import Field, InputError
+from ....calibrate.optics.spectra import Array
+from ....calibrate.optics.surface import Gloss
+from ...mixing.gamut import gamut, spread
+from ...mixing.medium import MEDIUM
+from ...mixing.target import Target
+from ...mixing.tubes.fewest import BestSets, best_sets
+from ..basis import Basis, Manner, on_hand
+from ..habits import habits
+from ..setting_out import WantedColours
 
 if TYPE_CHECKING:
-    from ..store.store import Store
+    from ...store.store import Store
 
 _SPREAD = 40
 """Colours that stand for all that the tubes can make."""

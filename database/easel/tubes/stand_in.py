@@ -6,19 +6,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from ...calibrate.errors import Field, InputError
-from ...calibrate.optics.surface import Gloss
-from ..mixing.medium import MEDIUM
-from ..mixing.palette import Palette
-from ..mixing.ranking import VISIBLE
-from ..mixing.recipes import Answer, lacks, recipe_as_given, recipes
-from ..mixing.target import Target
-from ..mixing.tubes.stand_in import StandIn, by_light, stand_ins
-from .basis import Basis, Manner, on_hand
-from .recipe import Ways, widened
+from ....calibrate.errors import Field, InputError
+from ....calibrate.optics.surface import Gloss
+from ...mixing.medium import MEDIUM
+from ...mixing.palette import Palette
+from ...mixing.ranking import VISIBLE
+from ...mixing.recipes import Answer, lacks, recipe_as_given, recipes
+from ...mixing.target import Target
+from ...mixing.tubes.stand_in import StandIn, by_light, stand_ins
+from ..basis import Basis, Manner, on_hand
+from ..recipe import Ways, widened
 
 if TYPE_CHECKING:
-    from ..store.store import Store
+    from ...store.store import Store
 
 
 @dataclass(frozen=True)
