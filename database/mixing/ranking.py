@@ -27,8 +27,9 @@ SLIP = 0.10
 SMALLEST_PART = 0.01
 """Share by weight under which a part is better taken from a tint mixed beforehand."""
 # What a recipe costs, in CIEDE2000 (our own rule, no source): a tube more, a slip of 10 %, a part
-# too small to measure, and e times the misfit of its spectrum.
-_TUBE, _CLUMSY, _TINY, _SPECTRUM = 0.4, 0.15, 1.0, 0.5
+# too small to measure, e times the misfit of its spectrum, and each CIEDE2000 that it parts from it
+# under the worst of the other lights, beyond what is hard to see.
+_TUBE, _CLUMSY, _TINY, _SPECTRUM, _LIGHT = 0.4, 0.15, 1.0, 0.5, 0.5
 _JUDGED = 600
 """Sets that are judged on more than their match."""
 _OFFSET, _SLOPE = 0.002, 0.03
@@ -82,6 +83,8 @@ def judge(palette: Palette, shares: Array, target: Target) -> Judged:
         )
         # A mix of the same spectrum holds under every light, and tells what the target is made of.
         cost = cost + _SPECTRUM * np.log(np.maximum(misfit(made, target.reflectance), 0.01))
+        worst = np.max(list(lights.values()), axis=0)
+        cost = cost + _LIGHT * np.maximum(worst - VISIBLE, 0)
     return Judged(shares, masses, off[rows], clumsy, lights, cost)
 
 

@@ -241,7 +241,7 @@ def _widened(
         if more not in some
     }
     wider = np.array(sorted(pairs), dtype=np.intp)
-    best = np.full((len(off), len(wider)), np.inf, dtype=np.float32)
+    best = np.full((len(off), len(wider)), np.inf, dtype=off.dtype)
     # Each mix is of one of the largest sets searched that it holds.
     last = found[-1]
     place = {tuple(some): row for row, some in enumerate(last.tubes.tolist())}
