@@ -201,7 +201,7 @@ def test_command_keeps_recipes_batches_and_swatches(own_demo, monkeypatch, capsy
         (("--keep", "x"), "expected a colour to mix"),
         (("glaz",), "is no kept recipe (kept: glaze); as a tube it fits no tube"),
         (("62,-18,-9", "--make", "40ml", "--area", "40x50cm"), "one of them"),
-        (("62,-18,-9", "--thickness", "40", "--over", "wood"), "white or black"),
+        (("62,-18,-9", "--thickness", "40", "--over", "wood"), "wood"),
         (("62,-18,-9", "--finish", "shiny"), "gloss, satin, matt"),
         (("62,-18,-9", "--keep", "two words"), "letters, digits"),
         (("62,-18,-9", "--keep", "hull"), "name of a tube"),
