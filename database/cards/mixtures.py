@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from ...calibrate.cards.card import Drawdown
+from ...calibrate.cards.card_plan import CardPlan
 from ...calibrate.cards.label_strength import is_white, strength_of
+from ...calibrate.cards.layout import Layout
 from ...calibrate.cards.mixture_plan import Mixture, check_layout, choose_mixtures, plan_mixtures
 from ...calibrate.errors import Field, InputError, Sentence
 from ..common.listing import either
@@ -100,16 +103,29 @@ def print_mixtures(store: Store, wanted: WantedCard, named: Sequence[str] = ()) 
             _tried(store),
         )
     known = {tube.paint: tube for tube in store.paints.tubes().values()}
-    plan = plan_mixtures(
-        name_for(store, wanted.name, "mixtures"),
-        layout,
-        mixtures,
-        wanted.measure,
-        densities={p: t.density for p, t in known.items() if t.density is not None},
-        lots={p: t.lot for p, t in known.items() if t.lot},
-        gap_um=wanted.gap_um,
-        layout_name=name_of_layout,
-    )
+    name = name_for(store, wanted.name, "mixtures")
+    first, *more = [
+        plan_mixtures(
+            f"{name}-sheet-{sheet}" if sheet > 1 else name,
+            layout,
+            some,
+            wanted.measure,
+            densities={p: t.density for p, t in known.items() if t.density is not None},
+            lots={p: t.lot for p, t in known.items() if t.lot},
+            gap_um=wanted.gap_um,
+            layout_name=name_of_layout,
+        )
+        for sheet, some in enumerate(
+            (mixtures[i : i + layout.steps] for i in range(0, len(mixtures), layout.steps)), 1
+        )
+    ]
+    with store.transaction():
+        done, *others = [_kept(store, plan, layout, wanted) for plan in (first, *more)]
+    return replace(done, more=tuple(others))
+
+
+def _kept(store: Store, plan: CardPlan, layout: Layout, wanted: WantedCard) -> Printed:
+    """Print one sheet and keep it, with where each tube is in it."""
     words = [
         tube_words(store.paints.find(paint), f": in {_listed(steps)}")
         for paint, steps in _where(plan.card.drawdowns).items()

@@ -94,8 +94,8 @@ class Printed:
     black_to_ask_for : str or None
         The black that its ladders could have a shade of, and have none.
     more : tuple of Printed
-        Further sheets of the same ladders, where one has no room for all tints; the white alone
-        is painted on the first.
+        Further sheets, where one has no room for all tints of its ladders, or all its mixtures; the
+        white alone is painted on the first.
     """
 
     number: int

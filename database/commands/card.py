@@ -309,7 +309,10 @@ def _show(done: Printed, as_before: bool) -> None:
             "one is enough, unless you mean to paint more."
         )
     for sheet in done.more:
-        typer.echo("\nA further sheet of the same ladder; the white is painted on the first alone:")
+        further = "with more of the mixtures"
+        if sheet.plan.card.purpose == "fit":
+            further = "of the same ladder; the white is painted on the first alone"
+        typer.echo(f"\nA further sheet {further}:")
         _show(sheet, False)
 
 
