@@ -309,10 +309,7 @@ def _show(done: Printed, as_before: bool) -> None:
             "one is enough, unless you mean to paint more."
         )
     for sheet in done.more:
-        further = "with more of the mixtures"
-        if sheet.plan.card.purpose == "fit":
-            further = "of the same ladder; the white is painted on the first alone"
-        typer.echo(f"\nA further sheet {further}:")
+        typer.echo("\nA further sheet of the same card; a white alone is painted on the first:")
         _show(sheet, False)
 
 
