@@ -116,4 +116,4 @@ def test_a_ladder_too_long_for_its_card_goes_on_on_another_sheet(tool):
     again = tool("card", "ANCHOR", *ladder, "--name", "long")
     assert again.status == 2 and "there is a card long already" in again.err
     shown = tool("card", "ANCHOR", *ladder, "--name", "other").out
-    assert shown.count("A further sheet of the same ladder") == 2
+    assert shown.count("A further sheet of the same card") == 2
