@@ -9,6 +9,7 @@ from tintladder.calibrate.instrument.emulator import tile_values
 from tintladder.calibrate.instrument.instrument import Identity
 from tintladder.calibrate.instrument.measure import Ended, measure
 from tintladder.calibrate.instrument.progress import BLACK_TRAP, WHITE_TILE, Progress
+from tintladder.calibrate.instrument.protocol.dialogue import Dialogue
 from tintladder.calibrate.instrument.walk import walk
 
 from .instruments import quick, scene
@@ -36,6 +37,8 @@ class Table:
         self.asked, self.kept, self.skipped, self.told = [], [], [], []
         self.calibrated, self.faults, self.now, self.under = [], [], 0.0, ""
         self.lamp, self.line = None, self
+        self.remarks, self.full_scale = (), np.zeros(31, dtype=bool)
+        self.dialogue = Dialogue()
 
     # The instrument
 

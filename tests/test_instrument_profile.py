@@ -25,7 +25,7 @@ def test_shipped_profiles_are_sound(name):
 
 def test_the_template_is_a_profile_of_its_own():
     profile = parse_profile(template(), "template.toml")
-    assert profile.unit == "percent" and profile.commands["measure"].reply.checksum == "crc16"
+    assert profile.unit == "percent" and profile.commands["measure"].reply.checksum.kind == "crc16"
     # What it has commented out is sound too.
     whole = template().replace("# [command", "[command").replace("# send", "send")
     whole = whole.replace("# reply", "reply").replace("# band", "band").replace("# ap", "ap")

@@ -4,11 +4,23 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from tintladder.calibrate.instrument.faults import Garbled
-from tintladder.calibrate.instrument.reply import CHECKSUMS, Grammar, escaped, numbers
+from tintladder.calibrate.instrument.protocol.checksum import Checksum
+from tintladder.calibrate.instrument.protocol.numbers import Values
+from tintladder.calibrate.instrument.protocol.reply import Grammar, escaped
+
+CHECKSUMS = {"sum": Checksum("sum"), "xor": Checksum("xor"), "crc16": Checksum("crc16", 2)}
+
+
+def numbers(text: str, separator: str, missing: tuple[str, ...] = ()) -> list[float]:
+    """Read numbers of text, however many there are."""
+    count = len(text.split() if separator == " " else text.split(separator))
+    values = Values(count, separator=separator, missing=missing)
+    return values.read(text, np.arange(float(count)))[0].tolist()
 
 
 @pytest.mark.parametrize(
@@ -22,7 +34,7 @@ from tintladder.calibrate.instrument.reply import CHECKSUMS, Grammar, escaped, n
     ],
 )
 def test_checksums_are_as_published(kind, data, expected):
-    assert CHECKSUMS[kind][0](data) == expected
+    assert CHECKSUMS[kind].value(data) == expected
 
 
 @pytest.mark.parametrize(
@@ -66,7 +78,7 @@ def test_an_identity_as_ieee_488_2_has_it():
     values=st.lists(st.floats(-1, 200).map(lambda v: f"{v:.4f}"), min_size=1, max_size=40),
 )
 def test_what_is_written_is_read(kind, status, values):
-    grammar = Grammar("{status},{values}*{checksum}", kind)
+    grammar = Grammar("{status},{values}*{checksum}", CHECKSUMS[kind])
     fields = {"status": status, "values": ",".join(values)}
     said = grammar.read(grammar.write(fields))
     assert {key: said[key] for key in fields} == fields
@@ -75,7 +87,7 @@ def test_what_is_written_is_read(kind, status, values):
 
 @given(place=st.integers(0, 10), bit=st.integers(0, 6))
 def test_one_flipped_bit_never_passes_the_crc(place, bit):
-    grammar = Grammar("{status},{values}*{checksum}", "crc16")
+    grammar = Grammar("{status},{values}*{checksum}", CHECKSUMS["crc16"])
     good = grammar.write({"status": "0", "values": "12.5,80.25"})
     bad = bytearray(good)
     bad[place] ^= 1 << bit
@@ -87,7 +99,7 @@ def test_one_flipped_bit_never_passes_the_crc(place, bit):
 def test_any_bytes_are_read_or_refused(data):
     for pattern in ("{status},{values},{checksum}", "{maker},{model},{serial},{firmware}", "1"):
         try:
-            Grammar(pattern, "sum").read(data)
+            Grammar(pattern, CHECKSUMS["sum"]).read(data)
         except Garbled as refusal:
             assert "\n" not in str(refusal) and str(refusal).isascii()
 

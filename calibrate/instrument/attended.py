@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -65,6 +65,8 @@ class Attended:
 
     def ask(self, question: Question) -> Answer:
         """Ask; raises `Stopped` where the answer is to stop."""
+        if question.place and self.instrument.profile.by_button:
+            self.instrument.listen()
         answer = self.asks(question)
         if answer == "stop":
             raise Stopped("stopped")
@@ -146,11 +148,26 @@ class Attended:
         rows : (N, W) array, optional
             Every reading of its place that counts, this one too.
         """
+        pieces = [str(piece) for piece in self.instrument.line.dialogue.take()]
+        if pieces:
+            reading = replace(reading, said={**reading.said, "dialogue": pieces})
         self.on_reading(reading)
         self.progress.add(reading)
         wavelengths = self.instrument.profile.wavelengths
         apart = spread(rows, wavelengths) if rows is not None and len(rows) > 1 else None
         self.show(Shown(reading, colours(np.atleast_2d(reading.values), wavelengths)[0], apart))
+
+    def said(self) -> dict[str, Any]:
+        """What the instrument said of its last reading, beside its values."""
+        instrument, said = self.instrument, dict[str, Any]()
+        if instrument.remarks:
+            said["suffers"] = "; ".join(instrument.remarks)
+            self.tell(f"The instrument says: {said['suffers']}.")
+        if instrument.full_scale.any():
+            nm = instrument.profile.wavelengths[instrument.full_scale]
+            said["full_scale"] = nm.tolist()
+            self.tell(f"It was at full scale from {nm.min():g} to {nm.max():g} nm: no value there.")
+        return said
 
     def skip(self, patch: str) -> None:
         """Pass a patch over."""

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Literal, Protocol
 
 from .emulator import Emulator
+from .faults import Garbled
 
 _LOOK_S = 0.05
 AWAY_S = 0.1
@@ -97,15 +98,16 @@ class _Socket:
 
 
 def _serve(emulator: Emulator, plug: _Plug, stop: threading.Event, delay_s: float) -> None:
-    end = emulator.profile.line.end
     heard = b""
     while not stop.is_set():
         try:
             heard += plug.receive()
-            while end in heard:
-                line, _, heard = heard.partition(end)
-                if not _reply(emulator, plug, line, delay_s):
+            while heard and (taken := emulator.heard(heard)) is not None:
+                heard = heard[taken.used :]
+                if not _reply(emulator, plug, taken.payload, delay_s):
                     heard = b""
+        except Garbled:
+            heard = b""
         except OSError:
             # The caller hung up in the middle.
             heard = b""

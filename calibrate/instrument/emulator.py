@@ -14,8 +14,9 @@ import numpy as np
 
 from ..optics.spectra import Array, Spectra
 from .mishaps import Mishaps
-from .profile import Profile
+from .profile import Command, Profile
 from .progress import BLACK_TRAP, WHITE_TILE
+from .protocol.frame import Taken
 
 MODEL = "Stand-in"
 _NOISE = (0.0002, 0.0006)
@@ -90,6 +91,8 @@ class Emulator:
         self._queue: list[tuple[str, str]] = []
         self._scene = self._laid_out()
         self._words = {command.send: name for name, command in self.profile.commands.items()}
+        self._waiting: Array | None = None
+        """A reading that was started, and is still to be fetched."""
 
     def _laid_out(self) -> Mapping[str, Array]:
         labels = np.array(self.readings.labels)
@@ -134,7 +137,7 @@ class Emulator:
         mishap : str
             Its name, or empty.
         """
-        name = self._words.get(line.strip(b"\r\n"))
+        name = self._words.get(line) or self._words.get(line.strip(b"\r\n"))
         if name is None:
             self._queue.append(("-113", "Undefined header"))  # as SCPI-99 has it
             return b"", ""
@@ -146,14 +149,36 @@ class Emulator:
         command = self.profile.commands[name]
         if command.reply is None:
             return b"", ""
-        return self.mishaps.spoil(mishap, command.reply.write(fields) + command.reply_end), mishap
+        return self.mishaps.spoil(mishap, self._said(command, command.reply.write(fields))), mishap
+
+    def heard(self, data: bytes) -> Taken | None:
+        """Take a command from the front of what came in; None while none is whole."""
+        frame, end = self.profile.frame, self.profile.line.end
+        if frame is not None:
+            return frame.take(data, self._size)
+        if end:
+            at = data.find(end)
+            return None if at < 0 else Taken(data[:at], at + len(end))
+        size = self._size(data)
+        return None if size is None else Taken(data[:size], size)
+
+    def _size(self, data: bytes) -> int | None:
+        return next((len(send) for send in self._words if send and data.startswith(send)), None)
+
+    def _said(self, command: Command, payload: bytes) -> bytes:
+        """A reply as it goes over the line."""
+        line = self.profile.line
+        if self.profile.frame is not None:
+            return self.profile.frame.write(payload)
+        echo = command.send + b"\r\n" if line.echo else b""
+        return echo + payload + command.reply_end + line.prompt
 
     def _refuse(self, code: str, words: str, name: str) -> bytes:
         command = self.profile.commands[name]
         if command.reply is None or "status" not in command.reply.fields:
             self._queue.append((code, words))
             return b""
-        return command.reply.write({"status": code, "message": words}) + command.reply_end
+        return self._said(command, command.reply.write({"status": code, "message": words}))
 
     def _fields(self, name: str, mishap: str) -> dict[str, str]:
         well = next(iter(self.profile.status.ok), "0")
@@ -170,8 +195,11 @@ class Emulator:
         elif name == "begin":
             self._queue.clear()
         elif name == "measure":
-            values = self._read(bool(mishap))[: -1 if mishap == "length" else None]
-            percent = self.profile.unit == "percent"
-            cells = [f"{100 * v:.4f}" if percent else f"{v:.6f}" for v in values]
-            fields["values"] = self.profile.separator.join(cells)
+            self._waiting = self._read(bool(mishap))[: -1 if mishap == "length" else None]
+        if "values" in self._fields_of(name) and self._waiting is not None:
+            fields["values"] = self.profile.values.write(self._waiting, self.profile.wavelengths)
         return fields
+
+    def _fields_of(self, name: str) -> tuple[str, ...]:
+        reply = self.profile.commands[name].reply
+        return () if reply is None else reply.fields

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import time
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
@@ -14,7 +15,9 @@ from serial.tools import list_ports
 from ..errors import CalibrateDo, InputError
 from .faults import Garbled, Lost, Silent
 from .profile import LineSettings
-from .reply import escaped
+from .protocol.dialogue import Dialogue
+from .protocol.frame import Take, Taken
+from .protocol.reply import escaped
 
 LONGEST = 1_000_000
 """Bytes of a reply; a spectrum is far shorter."""
@@ -52,6 +55,8 @@ class Line:
     name : str
         A port such as ``/dev/ttyUSB0`` or ``COM3``, or a URL such as ``socket://HOST:PORT``.
     settings : LineSettings
+    clock : callable, optional
+        Time, s.
 
     Raises
     ------
@@ -59,9 +64,14 @@ class Line:
         Where it can't be opened.
     """
 
-    def __init__(self, name: str, settings: LineSettings) -> None:
+    def __init__(
+        self, name: str, settings: LineSettings, clock: Callable[[], float] = time.monotonic
+    ) -> None:
         self.name = name
+        self.clock = clock
         self._settings = settings
+        self.dialogue = Dialogue()
+        """All that went over it, retries included, since it was last taken."""
         self._rest = bytearray()
         self._plug = _plug(name)
         try:
@@ -111,6 +121,7 @@ class Line:
         ------
         Lost
         """
+        self.dialogue.add(True, data)
         try:
             self._port.write(data)
         except (OSError, TypeError) as error:
@@ -128,43 +139,52 @@ class Line:
         came, self._rest = bytes(self._rest), bytearray()
         return came
 
-    def receive(self, end: bytes, timeout_s: float) -> bytes:
-        """Return what comes in before an end mark.
+    def receive(self, end: bytes | Take, timeout_s: float) -> bytes:
+        """Return the next message.
 
         Parameters
         ----------
-        end : bytes
-            The mark.
+        end : bytes or Take
+            The mark that ends it, or what takes it from the front of what came in.
         timeout_s : float
             How long to wait, s.
 
         Returns
         -------
         bytes
+            What it holds.
 
         Raises
         ------
         Silent
             Where nothing comes.
         Garbled
-            Where the end mark doesn't.
+            Where it doesn't become whole, or is none.
         Lost
         """
-        until = time.monotonic() + timeout_s
-        searched = 0
-        while (found := self._rest.find(end, max(0, searched - len(end)))) < 0:
-            searched = len(self._rest)
-            if searched > LONGEST:
-                raise Garbled(f"expected a reply, got {searched} bytes without an end")
-            if not self._read(waiting=True) and time.monotonic() > until:
+        take = _to_mark(end) if isinstance(end, bytes) else end
+        until = self.clock() + timeout_s
+        while (taken := self._taken(take)) is None:
+            if len(self._rest) > LONGEST:
+                self._rest.clear()
+                raise Garbled(f"expected a reply, got {LONGEST} bytes without an end")
+            if not self._read(waiting=True) and self.clock() > until:
                 if not self._rest:
                     raise Silent(f"nothing came back within {timeout_s:g} s")
                 half = bytes(self._rest)
                 self._rest.clear()
                 raise Garbled(f"half a reply came: {escaped(half)}")
-        reply = bytes(self._rest[:found])
-        del self._rest[: found + len(end)]
-        return reply
+        del self._rest[: taken.used]
+        return taken.payload
+
+    def _taken(self, take: Take) -> Taken | None:
+        if not self._rest:
+            return None
+        try:
+            return take(bytes(self._rest))
+        except Garbled:
+            self._rest.clear()
+            raise
 
     def _read(self, waiting: bool) -> int:
         """Take in what has come, or wait for a first byte; return how many came."""
@@ -176,11 +196,20 @@ class Line:
         # A port closed under a read leaves pyserial with nothing to read from.
         except (OSError, TypeError) as error:
             raise self._lost() from error
+        self.dialogue.add(False, came)
         self._rest += came
         return len(came)
 
     def _lost(self) -> Lost:
         return Lost(f"{self.name} is gone: unplugged, or switched off")
+
+
+def _to_mark(end: bytes) -> Take:
+    def take(data: bytes) -> Taken | None:
+        at = data.find(end)
+        return None if at < 0 else Taken(data[:at], at + len(end))
+
+    return take
 
 
 def unusable(name: str, error: Exception) -> InputError:

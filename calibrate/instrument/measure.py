@@ -113,6 +113,10 @@ def _ready(attended: Attended, notes: Sequence[str]) -> bool:
         if profile.contact
         else "Wet paint may be read without touching it; such readings are kept, no fit takes them."
     )
+    if profile.by_button:
+        words.append(
+            "It reads by its own button: answer here first, then press it, once each time."
+        )
     words += notes
     answer = attended.ask(Question("ready", "", "\n".join(words), ("read", "wet", "stop")))
     if answer == "wet" and profile.contact:
@@ -209,7 +213,7 @@ class _Walk:
         rows = np.array([*earlier, values])
         void = impossible(values)
         doubts = [void] if void else self.doubts(at, rows)
-        said: dict[str, Any] = {}
+        said: dict[str, Any] = self.attended.said()
         if doubts:
             said[VOID if void else "doubt"] = "; ".join(doubts)
         self.attended.keep(RawReading(patch, round_, repeat, now(), values, said), rows)

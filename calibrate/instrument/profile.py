@@ -9,9 +9,14 @@ from typing import Literal
 from ..optics.spectra import Array
 from ..optics.surface import Geometry
 from .corrections import InstrumentOptics
-from .reply import Grammar
+from .protocol.frame import Frame
+from .protocol.numbers import Values
+from .protocol.reply import Grammar
 
-COMMANDS = ("begin", "identify", "white", "black", "measure", "lamp", "error", "abort")
+COMMANDS = (
+    "begin", "identify", "forget", "white", "black", "measure", "poll", "fetch", "lamp", "error",
+    "abort",
+)  # fmt: skip
 """Everything that an instrument may be told; only ``measure`` is needed."""
 
 
@@ -27,7 +32,13 @@ class LineSettings:
     stop : float
     flow : {"none", "hardware", "software"}
     end, reply_end : bytes
-        What ends a command and a reply.
+        What ends a command and a reply; empty where nothing does.
+    echo : bool
+        Whether what was sent comes back before the reply.
+    prompt : bytes
+        What stands behind each reply.
+    again : bytes
+        What it sends, alone, where it didn't understand the bytes of a command.
     timeout_s : float
         How long a reply may take.
     retries : int
@@ -41,29 +52,70 @@ class LineSettings:
     flow: str = "none"
     end: bytes = b"\r\n"
     reply_end: bytes = b"\r\n"
+    echo: bool = False
+    prompt: bytes = b""
+    again: bytes = b""
     timeout_s: float = 10.0
     retries: int = 3
 
 
 @dataclass(frozen=True)
 class Command:
-    """What is sent, and what comes back; no grammar where nothing does."""
+    """What is sent, and what comes back; no grammar where nothing does.
+
+    Attributes
+    ----------
+    send : bytes
+        Empty where the instrument's own button makes it answer.
+    reply : Grammar or None
+    reply_end : bytes
+    timeout_s : float
+    button : bool
+        Whether its button is pressed in place of anything sent.
+    then : tuple of str
+        Commands that follow until it is done, such as ``poll`` and ``fetch``.
+    every_s : float
+        How long to wait before a command that said busy is sent again.
+    """
 
     send: bytes
     reply: Grammar | None
     reply_end: bytes
     timeout_s: float
+    button: bool = False
+    then: tuple[str, ...] = ()
+    every_s: float = 0.2
 
 
 @dataclass(frozen=True)
 class Status:
-    """What the status of a reply means, by code."""
+    """What the status of a reply means, by code; and its flags, by the bit that each is."""
 
     ok: tuple[str, ...] = ()
     busy: tuple[str, ...] = ()
     white: tuple[str, ...] = ()
     black: tuple[str, ...] = ()
     errors: Mapping[str, str] = field(default_factory=dict)
+    flags: Mapping[int, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """How an instrument calibrates itself.
+
+    Attributes
+    ----------
+    order : tuple of {"white", "black"}
+    before_reading : bool
+        Whether it reads nothing before it was calibrated. Then each is done in order, at first and
+        whenever one is due; else only what is due, on what a reading shows to lie there.
+    readings : int or None
+        How many readings a calibration holds for.
+    """
+
+    order: tuple[Literal["white", "black"], ...] = ("black", "white")
+    before_reading: bool = False
+    readings: int | None = None
 
 
 @dataclass(frozen=True)
@@ -113,12 +165,14 @@ class Profile:
     warm_up_minutes : float
     optics : InstrumentOptics
     line : LineSettings
+    frame : Frame or None
+        What stands around each message, both ways.
     wavelengths : (W,) array, nm
     unit : {"fraction", "percent"}
-    separator : str
-    missing : tuple of str
-        What stands for a value that there isn't.
+    values : Values
+        What the numbers of a reading look like.
     status : Status
+    calibration : Calibration
     due : Due
     commands : mapping of name to Command
     """
@@ -135,10 +189,20 @@ class Profile:
     warm_up_minutes: float
     optics: InstrumentOptics
     line: LineSettings
+    frame: Frame | None
     wavelengths: Array
     unit: Literal["fraction", "percent"]
-    separator: str
-    missing: tuple[str, ...]
+    values: Values
     status: Status
+    calibration: Calibration
     due: Due
     commands: Mapping[str, Command]
+
+    @property
+    def by_button(self) -> bool:
+        """Whether readings are started at the instrument itself."""
+        return self.commands["measure"].button
+
+    def said(self, payload: bytes) -> bytes:
+        """Return a payload as it is sent: with its frame, or with the end of a command."""
+        return self.frame.write(payload) if self.frame is not None else payload + self.line.end

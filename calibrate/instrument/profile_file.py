@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from importlib import resources
 from pathlib import Path
 from typing import Any, cast
@@ -14,8 +13,8 @@ from ..errors import InputError
 from ..optics.spectra import Array
 from ..optics.surface import GEOMETRIES, Geometry
 from .corrections import InstrumentOptics
-from .profile import COMMANDS, Command, Due, LineSettings, Profile, Status
-from .reply import CHECKSUMS, FIELDS, Grammar, fields_of
+from .profile import Calibration, Due, LineSettings, Profile, Status
+from .profile_messages import checksum_of, commands_of, frame_of, raw_text, texts, values_of
 
 CONDITIONS = ("M0", "M1", "M2", "M3")
 """Measurement conditions of ISO 13655."""
@@ -25,31 +24,14 @@ _TOP = (
     "profile", "title", "geometry", "specular", "condition", "contact", "aperture_mm",
     "warm_up_minutes", "band_nm", "band_corrected",
 )  # fmt: skip
-_TABLES = ("line", "spectrum", "checksum", "status", "due", "command")
-_NEEDED = {
-    "measure": ("values",),
-    "lamp": ("hours",),
-    "error": ("status",),
-}
-"""Fields that the reply to a command can't do without."""
+_TABLES = (
+    "line", "frame", "spectrum", "checksum", "status", "calibration", "due", "command",
+)  # fmt: skip
+_SPECTRUM = (
+    "unit", "one", "first_nm", "last_nm", "step_nm", "separator", "missing", "full_scale", "form",
+    "width", "decimal", "byte_order", "line_label",
+)  # fmt: skip
 _TEMPLATE = "template.toml"
-
-
-def _texts(table: Table, key: str) -> tuple[str, ...]:
-    value = table.values.get(key, [])
-    if not isinstance(value, list) or not all(isinstance(each, str) and each for each in value):
-        raise table.error(key, "expected a list of texts", 'write it as in ["0", "00"]')
-    return tuple(value)
-
-
-def _raw(table: Table, key: str) -> str | None:
-    """Return a text as it stands: line ends and spaces count here."""
-    value = table.values.get(key)
-    if value is None:
-        return None
-    if not isinstance(value, str) or not value or any(ord(letter) > 255 for letter in value):
-        raise table.error(key, "expected a text of single bytes", r'write it as in "*IDN?" or "\n"')
-    return value
 
 
 def _inner(top: Table, key: str) -> Table:
@@ -61,12 +43,13 @@ def _number(table: Table, key: str, otherwise: float, zero: bool = False) -> flo
     return otherwise if value is None else value
 
 
-def _line(table: Table) -> LineSettings:
+def _line(table: Table, framed: bool) -> LineSettings:
     table.check_keys(
-        ("baud", "bits", "parity", "stop", "flow", "end", "reply_end", "timeout_s", "retries"),
+        ("baud", "bits", "parity", "stop", "flow", "end", "reply_end", "echo", "prompt", "again",
+         "timeout_s", "retries"),
         (),
         "",
-    )
+    )  # fmt: skip
     usual = LineSettings()
     stop = _number(table, "stop", usual.stop)
     bits = _number(table, "bits", usual.bits)
@@ -74,7 +57,10 @@ def _line(table: Table) -> LineSettings:
         raise table.error("stop", f"expected 1, 1.5 or 2 stop bits, found {stop:g}", "correct it")
     if bits not in (5, 6, 7, 8):
         raise table.error("bits", f"expected 5 to 8 data bits, found {bits:g}", "correct it")
-    end = _raw(table, "end")
+    # In a frame nothing else ends a message.
+    end = raw_text(table, "end", empty=True)
+    end = end if end is not None else "" if framed else "\r\n"
+    reply_end = raw_text(table, "reply_end", empty=True)
     retries = table.count("retries", least=0)
     return LineSettings(
         baud=int(_number(table, "baud", usual.baud)),
@@ -82,8 +68,11 @@ def _line(table: Table) -> LineSettings:
         parity=_PARITY[table.choice("parity", tuple(_PARITY)) or "none"],
         stop=stop,
         flow=table.choice("flow", _FLOW) or "none",
-        end=usual.end if end is None else end.encode("latin-1"),
-        reply_end=(_raw(table, "reply_end") or end or "\r\n").encode("latin-1"),
+        end=end.encode("latin-1"),
+        reply_end=(end if reply_end is None else reply_end).encode("latin-1"),
+        echo=bool(table.flag("echo")),
+        prompt=(raw_text(table, "prompt") or "").encode("latin-1"),
+        again=(raw_text(table, "again") or "").encode("latin-1"),
         timeout_s=_number(table, "timeout_s", usual.timeout_s),
         retries=usual.retries if retries is None else retries,
     )
@@ -108,12 +97,31 @@ def _wavelengths(table: Table) -> Array:
 
 
 def _status(table: Table) -> Status:
-    table.check_keys(("ok", "busy", "white", "black", "errors"), (), "")
-    errors = table.values.get("errors", {})
-    if not isinstance(errors, dict) or not all(isinstance(word, str) for word in errors.values()):
-        raise table.error("errors", "expected codes and their words", 'write 5 = "the lamp is out"')
+    table.check_keys(
+        ("ok", "busy", "white", "black", "errors", "flags", "failure", "alone"), (), ""
+    )
+    words: dict[str, dict[str, str]] = {}
+    for key in ("errors", "flags"):
+        said = table.values.get(key, {})
+        if not isinstance(said, dict) or not all(isinstance(word, str) for word in said.values()):
+            raise table.error(key, "expected codes and their words", 'write 5 = "the lamp is out"')
+        words[key] = said
+    if not all(bit.isdigit() for bit in words["flags"]):
+        raise table.error("flags", "expected numbers, added up where several hold", "write 1, 2, 4")
     return Status(
-        **{key: _texts(table, key) for key in ("ok", "busy", "white", "black")}, errors=dict(errors)
+        **{key: texts(table, key) for key in ("ok", "busy", "white", "black")},
+        errors=dict(words["errors"]),
+        flags={int(bit): word for bit, word in words["flags"].items()},
+    )
+
+
+def _calibration(table: Table) -> Calibration:
+    table.check_keys(("order", "before_reading", "readings"), (), "")
+    order = texts(table, "order") or Calibration().order
+    if not set(order) <= {"white", "black"} or len(set(order)) < len(order):
+        raise table.error("order", "expected white and black", 'write order = ["white", "black"]')
+    return Calibration(
+        cast(Any, order), bool(table.flag("before_reading")), table.count("readings", least=1)
     )
 
 
@@ -121,61 +129,6 @@ def _due(table: Table) -> Due:
     names = tuple(vars(Due()))
     table.check_keys(names, (), "")
     return Due(**{name: _number(table, name, getattr(Due(), name)) for name in names})
-
-
-def _grammar(table: Table, name: str, checksum: str | None) -> Grammar | None:
-    pattern = _raw(table, "reply")
-    needed = _NEEDED.get(name, ())
-    if pattern is None:
-        if needed:
-            raise table.error(
-                "reply", "it is missing", f'write reply = "{{{needed[0]}}}" or the like'
-            )
-        return None
-    fields = fields_of(pattern)
-    _check_fields(table, fields, needed)
-    if "}{" in pattern:
-        raise table.error("reply", "two fields touch", "write what stands between them")
-    if "checksum" not in fields:
-        return Grammar(pattern, None)
-    if checksum is None:
-        raise table.error("reply", "its checksum isn't described", "add [checksum] with kind")
-    if not pattern.endswith("{checksum}"):
-        raise table.error("reply", "the checksum must come last", "put the rest in reply_end")
-    return Grammar(pattern, checksum)
-
-
-def _check_fields(table: Table, fields: Sequence[str], needed: Sequence[str]) -> None:
-    for each in fields:
-        if each not in FIELDS:
-            raise table.error("reply", f"there is no field {{{each}}}", closest(each, FIELDS))
-    for each in needed:
-        if each not in fields:
-            raise table.error("reply", f"it lacks {{{each}}}", "write it where it stands")
-    if len(set(fields)) < len(fields):
-        raise table.error("reply", "a field stands in it twice", "leave one of them")
-
-
-def _commands(top: Table, line: LineSettings, checksum: str | None) -> dict[str, Command]:
-    tables = _inner(top, "command")
-    tables.check_keys(COMMANDS, (), "")
-    found = {}
-    for name in tables.values:
-        table = _inner(tables, name)
-        table.check_keys(("send", "reply", "reply_end", "timeout_s"), (), "")
-        send = _raw(table, "send")
-        if send is None:
-            raise table.error("send", "it is missing", 'write send = "..."')
-        reply_end = _raw(table, "reply_end")
-        found[name] = Command(
-            send.encode("latin-1"),
-            _grammar(table, name, checksum),
-            line.reply_end if reply_end is None else reply_end.encode("latin-1"),
-            _number(table, "timeout_s", line.timeout_s),
-        )
-    if "measure" not in found:
-        raise tables.error("measure", "it is missing", "say what makes the instrument read")
-    return found
 
 
 def parse_profile(text: str, file: str) -> Profile:
@@ -210,17 +163,21 @@ def parse_profile(text: str, file: str) -> Profile:
     contact = top.flag("contact")
     if contact is None:
         raise top.error("contact", "it is missing", "write true where it touches what it reads")
-    line = _line(_inner(top, "line"))
+    frame = frame_of(_inner(top, "frame"), checksum_of(_inner(top, "checksum"), "bytes"))
+    line = _line(_inner(top, "line"), frame is not None)
     spectrum = _inner(top, "spectrum")
-    spectrum.check_keys(("unit", "first_nm", "last_nm", "step_nm", "separator", "missing"), (), "")
+    spectrum.check_keys(_SPECTRUM, (), "")
     unit = spectrum.choice("unit", ("fraction", "percent"))
-    if unit is None:
+    one = spectrum.number("one")
+    if unit is None and one is None:
         raise spectrum.error("unit", "it is missing", 'write "fraction" or "percent"')
-    check = _inner(top, "checksum")
-    check.check_keys(("kind",), (), "")
-    kind = check.choice("kind", tuple(CHECKSUMS))
-    status = _status(_inner(top, "status"))
-    commands = _commands(top, line, kind)
+    wavelengths = _wavelengths(spectrum)
+    usual = 100.0 if unit == "percent" else 1.0
+    values = values_of(spectrum, wavelengths.size, usual if one is None else one)
+    in_text = None if frame else checksum_of(_inner(top, "checksum"), "hexadecimal")
+    status_table = _inner(top, "status")
+    status = _status(status_table)
+    commands = commands_of(_inner(top, "command"), line, in_text, values, status_table)
     if not status.ok and any(c.reply and "status" in c.reply.fields for c in commands.values()):
         raise top.error("status, ok", "it is missing", 'say which status is well: ok = ["0"]')
     return Profile(
@@ -236,11 +193,12 @@ def parse_profile(text: str, file: str) -> Profile:
         warm_up_minutes=_number(top, "warm_up_minutes", 0.0, zero=True),
         optics=InstrumentOptics(top.number("band_nm"), bool(top.flag("band_corrected"))),
         line=line,
-        wavelengths=_wavelengths(spectrum),
-        unit=cast(Any, unit),
-        separator=_raw(spectrum, "separator") or ",",
-        missing=_texts(spectrum, "missing"),
+        frame=frame,
+        wavelengths=wavelengths,
+        unit=cast(Any, unit or "fraction"),
+        values=values,
         status=status,
+        calibration=_calibration(_inner(top, "calibration")),
         due=_due(_inner(top, "due")),
         commands=commands,
     )

@@ -33,7 +33,9 @@ class RawReading:
     values : (W,) array
         Reflectance as a fraction; NaN where it sent none.
     said : mapping
-        What else is known: ``doubt``, ``void``, ``calibrated``, ``drift``, ``lamp_hours``.
+        What else is known: ``doubt``, ``void``, ``calibrated``, ``drift``, ``lamp_hours``,
+        ``suffers`` (what the instrument says of it), ``full_scale`` (nm), and ``dialogue`` (all
+        that went over the line for it).
     """
 
     place: str

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import Any, Literal
 
 import numpy as np
@@ -19,6 +20,9 @@ _CLOSING_S = 900.0
 _LAMP_S = 300.0
 """How often the lamp's hours are asked for."""
 _KINDS: dict[str, Literal["white", "black"]] = {BLACK_TRAP: "black", WHITE_TILE: "white"}
+_PLACES = {kind: place for place, kind in _KINDS.items()}
+_PATIENCE = 6
+"""How often an instrument may ask for a calibration without reading anything in between."""
 
 
 class TileVisits:
@@ -40,14 +44,32 @@ class TileVisits:
         self._left_out: set[str] = set()
         self._lamp: float | None = None
         self._lamp_asked = 0.0
+        self._calibrated_at: int | None = None
+        """How many readings there were when it was calibrated as a whole; None where it must be."""
+        self._refused = 0
+        """How often it asked for a calibration since it last read anything."""
+        self._read_then = -1
 
     def due(self) -> None:
         """Visit whatever is due."""
+        self._visit_due()
+        # Where it must be calibrated as a whole, a visit may have shown that it must be again.
+        while self._whole and self._calibrated_at is None:
+            self._visit_due()
+
+    def _visit_due(self) -> None:
         due, clock = self._attended.instrument.profile.due, self._attended.clock
         if self._attended.lost:
             self._attended.lost = False
             self._last.pop(WHITE_TILE, None)
-        for place, minutes in ((BLACK_TRAP, due.trap_minutes), (WHITE_TILE, due.tile_minutes)):
+            self._calibrated_at = None
+        minutes_of = {BLACK_TRAP: due.trap_minutes, WHITE_TILE: due.tile_minutes}
+        if self._whole and self._is_stale(minutes_of):
+            self._calibrate_all()
+        # Where all were calibrated, the instrument still lies on the last of them.
+        places = [*minutes_of][:: -1 if self._whole and self._ends_on_tile else 1]
+        for place in places:
+            minutes = minutes_of[place]
             if place in self._left_out:
                 continue
             if place not in self._last:
@@ -63,10 +85,75 @@ class TileVisits:
 
     def wanted(self, kind: Literal["white", "black"]) -> None:
         """Take note that the instrument itself wants to be calibrated."""
-        place = next(place for place, known in _KINDS.items() if known == kind)
+        place = _PLACES[kind]
+        self._calibrated_at = None
+        count = len(self._attended.progress.readings)
+        self._refused = self._refused + 1 if count == self._read_then else 1
+        self._read_then = count
+        if self._refused > _PATIENCE:
+            words = (
+                f"it asks for its {kind} calibration again and again, and reads nothing: look up "
+                "in its manual which comes first, and write the order into its profile"
+            )
+            self._attended.ask(Question("fault", place, words, ("again", "stop")))
+            self._refused = 0
         self._left_out.discard(place)
         self._last.pop(place, None)
         self._after_calibration.pop(place, None)
+
+    @property
+    def _ends_on_tile(self) -> bool:
+        return self._attended.instrument.profile.calibration.order[-1:] == ("white",)
+
+    @property
+    def _whole(self) -> bool:
+        """Whether it is calibrated as a whole, before it reads anything."""
+        return self._attended.instrument.profile.calibration.before_reading
+
+    def _is_stale(self, minutes_of: dict[str, float]) -> bool:
+        """Whether it must be calibrated before it reads on."""
+        if self._calibrated_at is None:
+            return True
+        clock = self._attended.clock()
+        old = any(
+            clock - self._last[place] > 60 * minutes
+            for place, minutes in minutes_of.items()
+            if place in self._last
+        )
+        limit = self._attended.instrument.profile.calibration.readings
+        taken = len(self._attended.progress.readings) - self._calibrated_at
+        return old or (limit is not None and taken >= limit)
+
+    def _calibrate_all(self) -> None:
+        """Calibrate in the instrument's order; nothing can be read before."""
+        instrument = self._attended.instrument
+        self._forget()
+        self._after_calibration.clear()
+        profile = instrument.profile
+        kinds = [kind for kind in profile.calibration.order if kind in profile.commands]
+        # One that was switched off in between wants all of them again.
+        while not all(self._calibrate_on(_PLACES[kind], kind) for kind in kinds):
+            self._forget()
+        self._calibrated_at = len(self._attended.progress.readings)
+        for place in _KINDS:
+            self._last.pop(place, None)
+
+    def _forget(self) -> None:
+        """Have it begin its calibrations anew; that it asks for one is what is wanted."""
+        with suppress(Refused):
+            self._attended.steadily(self._attended.instrument.forget, "", "no answer")
+
+    def _calibrate_on(self, place: str, kind: Literal["white", "black"]) -> bool:
+        """Calibrate on one piece; False where another must come first."""
+        calibrate = self._attended.instrument.calibrate
+        self._attended.ask(Question("tile", place, "it is calibrated here", ("read", "stop")))
+        try:
+            self._attended.steadily(lambda: calibrate(kind), place, "no calibration")
+        except Refused as refused:
+            self._attended.tell(str(refused))
+            self.wanted(refused.due or kind)
+            return False
+        return True
 
     def close(self) -> None:
         """End on the tile where the last visit was long ago."""
@@ -102,7 +189,7 @@ class TileVisits:
             except Refused as refused:
                 self._attended.tell(str(refused))
                 self.wanted(refused.due or "white")
-                if refused.due != _KINDS.get(place):
+                if self._whole or refused.due != _KINDS.get(place):
                     return
 
     def _settled_on(self, place: str) -> bool:
@@ -116,9 +203,12 @@ class TileVisits:
             if seen is None or place not in _KINDS:
                 return seen is not None
         except Refused as refused:
-            if refused.due != _KINDS.get(place):
+            if self._whole or refused.due != _KINDS.get(place):
                 raise
             # It wants to be calibrated before it reads at all.
+        if self._whole and seen is not None:
+            self._watch_drift(place, seen, reference)
+            return True
         if seen is not None and reference is not None:
             if (off := _off(seen, reference)) <= self._attended.instrument.profile.due.drift:
                 return True
@@ -132,6 +222,16 @@ class TileVisits:
             self._after_calibration[place] = after
         return after is not None
 
+    def _watch_drift(self, place: str, seen: Array, reference: Array | None) -> None:
+        """Have all calibrated anew where a tile reads otherwise than after the calibration."""
+        self._after_calibration.setdefault(place, seen)
+        if reference is None:
+            return
+        off = _off(seen, reference)
+        if off > self._attended.instrument.profile.due.drift:
+            self._attended.tell(f"{place} is off by {off:.3f}: calibrating anew")
+            self._calibrated_at = None
+
     def _read(
         self, place: str, reference: Array | None = None, calibrated: bool = False
     ) -> Array | None:
@@ -141,7 +241,7 @@ class TileVisits:
         if values is None:
             self._left_out.add(place)
             return None
-        said: dict[str, Any] = {"calibrated": calibrated}
+        said: dict[str, Any] = attended.said() | {"calibrated": calibrated or self._whole}
         if (hours := self._lamp_hours()) is not None:
             self._lamp = said["lamp_hours"] = hours
         if reference is not None:

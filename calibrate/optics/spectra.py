@@ -39,7 +39,7 @@ class Flag(IntFlag):
     OUTLYING = 32
     """Of a reading that doesn't belong to the repeats of its patch."""
     CLIPPED = 64
-    """Of a scanned patch of which a channel is at either end of its codes."""
+    """At the end of a scale: a channel of a scanned patch, or an instrument's full scale."""
 
 
 _OF_SIZE = np.uint16(Flag.BELOW_ZERO | Flag.ABOVE_ONE)

@@ -18,12 +18,10 @@ if TYPE_CHECKING:
     from ...calibrate.formats.session import Session
     from ...calibrate.instrument.emulator import Emulator
     from ...calibrate.instrument.profile import Profile
-    from ...calibrate.instrument.trial import Tried
     from ..cards.sitting import Sat
     from .sitting_terminal import SittingTerminal
 
 EXAMPLE = "tintladder measure keel --port /dev/ttyUSB0 --profile mine.toml"
-_LAMP = "Don't look into the instrument's lamp. Never lay it on wet paint."
 
 
 def measure(
@@ -62,6 +60,19 @@ def measure(
             metavar="PROFILE", help="Try a profile, command by command; nothing is stored."
         ),
     ] = None,
+    replay: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="Read a recorded dialogue by --profile, away from the instrument."
+        ),
+    ] = None,
+    record: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="Write all that was sent and came: with --check in it, else in the last sitting.",
+        ),
+    ] = None,
     rehearse: Annotated[
         bool,
         typer.Option("--rehearse", help="Practise with an invented instrument; nothing is stored."),
@@ -97,11 +108,16 @@ def measure(
     if ports:
         _ports(as_json)
     elif template:
-        from ...calibrate.instrument.profile_file import template as text
+        from .profile_trial import template as print_template
 
-        say(text(), as_json, lambda: typer.echo(text(), nl=False))
+        print_template(as_json)
     elif check is not None:
-        _check(check, _needed(port, "--port", "see tintladder measure --ports"), yes, as_json)
+        port = _needed(port, "--port", "see tintladder measure --ports")
+        _check(check, port, record, yes, as_json)
+    elif replay is not None:
+        _replay(_needed(profile, "--profile", "say whose dialogue it is"), replay, as_json)
+    elif record is not None:
+        _record(card, record, as_json, studio)
     elif stand_in:
         _stand_in(card, profile or "query", readings, mishap or [], repeats, as_json, studio)
     elif rehearse:
@@ -311,33 +327,43 @@ def _stand_in(
             typer.echo(f"{len(emulator.sent)} readings were sent.", err=as_json)
 
 
-def _check(profile: str, port: str, yes: bool, as_json: bool) -> None:
+def _check(profile: str, port: str, record: Path | None, yes: bool, as_json: bool) -> None:
     from ...calibrate.instrument.profile_file import read_profile
-    from ...calibrate.instrument.trial import try_profile
-    from ..cards.sitting import connected
+    from .profile_trial import check
 
     known = read_profile(profile)
-    terminal = _terminal(known, f"Trying {profile}", yes, as_json)
-    if not as_json:
-        typer.echo(_LAMP)
-    with connected(known, port) as instrument:
-        tried = try_profile(instrument, terminal.ask)
-    say([vars(each) for each in tried], as_json, lambda: _show_tried(tried))
-    wrong = [each for each in tried if not each.understood]
-    if wrong:
-        raise InputError(
-            known.file, f"command.{wrong[0].command}", wrong[0].words,
-            "compare the profile with the instrument's manual",
-        )  # fmt: skip
+    check(known, port, _terminal(known, f"Trying {profile}", yes, as_json), record, as_json)
 
 
-def _show_tried(tried: list[Tried]) -> None:
-    for each in tried:
-        verdict = "well" if each.understood else "not understood"
-        typer.echo(f"{each.command}: {verdict}, {1000 * each.seconds:.0f} ms: {each.words}")
-        typer.echo(f"  sent {each.sent}")
-        if each.got:
-            typer.echo(f"  came {each.got}")
+def _replay(profile: str, file: Path, as_json: bool) -> None:
+    from ...calibrate.instrument.profile_file import read_profile
+    from .profile_trial import replay
+
+    replay(read_profile(profile), file, as_json)
+
+
+def _record(card: str | None, file: Path, as_json: bool, studio: str | None) -> None:
+    with open_store(studio) as store:
+        from ...calibrate.instrument.protocol.dialogue import parse_dialogue
+        from ..cards.progress import named_card
+        from .profile_trial import write_dialogue
+
+        sittings = store.sittings.all()
+        if card is not None:
+            name = named_card(store, card)[1].name
+            sittings = [each for each in sittings if each.card == name]
+        if not sittings:
+            raise InputError(
+                None,
+                "--record",
+                "no card was read at an instrument yet",
+                "give --check PROFILE too",
+            )
+        kept = store.sittings.progress(sittings[-1]).readings
+    lines = [line for reading in kept for line in reading.said.get("dialogue", ())]
+    write_dialogue(file, list(parse_dialogue("\n".join(lines), "the sitting")))
+    said = {"file": str(file), "card": sittings[-1].card, "pieces": len(lines)}
+    say(said, as_json, lambda: typer.echo(f"Written to {file}: {len(lines)} pieces of dialogue."))
 
 
 def _say_done(done: Sat, as_json: bool, rehearsed: bool = False) -> None:

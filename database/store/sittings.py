@@ -26,7 +26,7 @@ from ...calibrate.instrument.profile_file import parse_profile
 from ...calibrate.instrument.progress import VOID, Progress, RawReading
 from ...calibrate.instrument.sitting import Correcting
 from ...calibrate.instrument.tiles import PREFIX, TileReading
-from ...calibrate.optics.spectra import Spectra
+from ...calibrate.optics.spectra import Flag, Spectra
 from ..common.remedies import StudioDo
 from . import schema
 from .cards import Cards
@@ -211,7 +211,7 @@ class Sittings:
                                 "sitting": sitting.number,
                                 "wavelengths": sitting.profile.wavelengths.tolist(),
                                 "reflectance": values,
-                                **reading.said,
+                                **{k: v for k, v in reading.said.items() if k != "dialogue"},
                             },
                         )
                     )
@@ -299,10 +299,13 @@ def session_of_sitting(
         "SKIPPED": ", ".join(sorted(progress.skipped)),
         "READ_AGAIN": ", ".join(dict.fromkeys(r.place for r in progress.read_again())),
     } | {f"DOUBT {place}": words for place, words in doubted.items()}
+    header |= {f"SUFFERS {r.place}": r.said["suffers"] for r in rows if "suffers" in r.said}
+    spectra = Spectra.from_values(
+        profile.wavelengths, np.array([r.values for r in rows]), [r.place for r in rows]
+    )
+    beyond = [np.isin(profile.wavelengths, r.said.get("full_scale", ())) for r in rows]
     read = Session(
-        spectra=Spectra.from_values(
-            profile.wavelengths, np.array([r.values for r in rows]), [r.place for r in rows]
-        ),
+        spectra=spectra.flag(np.array(beyond), Flag.CLIPPED),
         file=file,
         sha256=_digest(sitting, rows),
         format=FORMAT,
