@@ -88,6 +88,10 @@ def test_a_card_is_read_and_a_fit_may_take_it(studio, tmp_path):
             raw = [reading.reflectance for reading in row.readings]
             np.testing.assert_allclose(raw, [s.values for s in sent], atol=1e-9)
             assert (row.geometry, row.specular, row.unit) == ("di:8", "included", "percent")
+    # All that went over the line is kept, and read again by the profile.
+    assert studio("measure", "keel-1", "--record", "said.txt").status == 0
+    assert (tmp_path / "said.txt").read_text().count("> M\\r\\n") >= 14
+    assert studio("measure", "--replay", "said.txt", "--profile", "mine.toml").status == 0
     # Taken back like any file that was read.
     assert studio("read", "--undo").status == 0
     assert not sittings(tmp_path)[1]
@@ -259,6 +263,30 @@ def test_a_profile_is_tried(tool, tmp_path):
         emulator.mishaps = Mishaps({"silence": 1.0})
         said = tool("measure", "--check", "mine.toml", "--port", port, "--json", typed="\n\n")
         assert said.status == 2 and not said.json[0]["understood"]
+
+
+def test_a_dialogue_is_recorded_and_read_again(tool, tmp_path):
+    (tmp_path / "mine.toml").write_text(PROFILE.text)
+    percent = PROFILE.text.replace('unit = "percent"', 'unit = "fraction"')
+    (tmp_path / "wrong.toml").write_text(percent)
+    with plugged_in(Emulator(PROFILE, _scene(), script=["tile/white"])) as port:
+        said = tool("measure", "--check", "mine.toml", "--port", port, "--record", "dialogue.txt",
+                    typed="\n\n")  # fmt: skip
+        assert said.status == 0, said.err
+        said = tool("measure", "--check", "wrong.toml", "--port", port, typed="\n\n")
+        assert said.status == 2 and 'unit = "percent"' in said.err
+    assert "> M\\r\\n\n< 0," in (tmp_path / "dialogue.txt").read_text()
+    said = tool("measure", "--replay", "dialogue.txt", "--profile", "mine.toml")
+    assert said.status == 0 and "measure: well" in said.out
+    said = tool("measure", "--replay", "dialogue.txt", "--profile", "wrong.toml", "--json")
+    assert said.status == 2 and [each["understood"] for each in said.json].count(False) == 1
+    for arguments, words in (
+        (("--replay", "dialogue.txt"), "--profile"),
+        (("--replay", "nowhere.txt", "--profile", "bare"), "nowhere.txt"),
+        (("--record", "out.txt"), "there is no studio here yet"),
+    ):
+        said = tool("measure", *arguments)
+        assert said.status == 2 and words in said.err and said.err.count("\n") == 1
 
 
 def _scene():

@@ -70,7 +70,8 @@ def check(
     if record is not None:
         write_dialogue(record, [piece for each in tried for piece in each.pieces])
     say([_said(each) for each in tried], as_json, lambda: show_tried(tried))
-    if tried and not any(each.understood for each in tried):
+    # Which takes a minute or two: nothing for a program that waits for an answer.
+    if tried and not as_json and not any(each.understood for each in tried):
         found = that_answer(profile, lambda settings: Line(port, settings), terminal.tell)
         if found:
             settings = "; or ".join(in_words(each) for each in found)

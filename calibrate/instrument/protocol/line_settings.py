@@ -22,7 +22,7 @@ FRAMES = ((8, "N", 1), (7, "E", 1), (8, "E", 1), (7, "O", 1), (8, "O", 1), (8, "
 """Data bits, parity and stop bits, the usual first."""
 _HARMLESS = ("identify", "lamp", "error", "poll", "measure")
 """What an instrument may be asked without moving anything, best first."""
-_PATIENCE_S = 1.5
+_PATIENCE_S = 1.0
 _FILLING, _SETTLED_S = 300, 0.3
 _PARITY = {"N": "none", "E": "even", "O": "odd", "M": "mark", "S": "space"}
 
@@ -71,6 +71,7 @@ def that_answer(
     if probe is None:
         return []
     usual = profile.line
+    framed = (True,) if profile.frame is not None else ()
     for baud in (usual.baud, *(baud for baud in BAUDS if baud != usual.baud)):
         tell(f"trying {baud} baud")
         found = []
@@ -78,7 +79,7 @@ def that_answer(
             settings = replace(usual, baud=baud, bits=bits, parity=parity, stop=stop)
             with closing(opened(settings)) as line:
                 asked = Instrument(replace(profile, line=settings), line)
-                if any(_answers(asked, probe, fill) for fill in (False, True)):
+                if any(_answers(asked, probe, fill) for fill in (False, *framed)):
                     found.append(settings)
         if found:
             return found
