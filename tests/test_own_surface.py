@@ -148,8 +148,8 @@ def test_it_is_kept_and_what_was_kept_before_it_is_read(fit, monkeypatch):
     np.testing.assert_array_equal(again.surface_offset, fit.coefficients.surface_offset)
     from tintladder.database.store import packing
 
-    before = tuple(name for name in packing._ARRAYS if name != "surface_offset")
-    monkeypatch.setattr(packing, "_ARRAYS", before)
+    before = tuple(name for name in packing._BY_PAINT if name != "surface_offset")
+    monkeypatch.setattr(packing, "_BY_PAINT", before)
     old = pack_coefficients(fit.coefficients)
     monkeypatch.undo()
     assert not unpack_coefficients(old).surface_offset.any()

@@ -159,6 +159,10 @@ class Rows:
             if over:
                 self.read.append(index)
                 self._open_of(card, d, index)
+                # Where a card's haze is fitted, it stands for how its films' surfaces lie.
+                if self._settings.surface_room and not _surface(readings, d).haze_is_free:
+                    name = f"{card.name} {d.step}: own surface"
+                    self._add(name, "own surface", self._settings.surface_room, [index])
                 for each in over:
                     self._patch(readings, d, each, index, substrates)
         self._weighings(card, made, to, first)
@@ -178,8 +182,6 @@ class Rows:
         """Note what one drawdown leaves open: the model's error in its mix, and its thickness."""
         s, place = self._settings, f"{card.name} {d.step}"
         self._relative(f"{place}: {_WRONG[self._model]}", "two fluxes", s.two_flux_spread, [index])
-        if s.surface_room:
-            self._add(f"{place}: own surface", "own surface", s.surface_room, [index])
         if self.brushed[index]:
             self._relative(f"{place}: thickness", "thickness", s.coat_spread, [index])
             self._relative(f"{place}: over black", "half", s.half_spread, [index])
@@ -218,7 +220,7 @@ class Rows:
         if over in substrates:
             bare, bare_variance, _, odd = substrates[over]
             flags |= odd & Flag.FLUORESCENT
-        surface = replace(readings.surface, gloss=d.surface, haze=haze_prior(d.surface)[0])
+        surface = _surface(readings, d)
         if film and (self._settings.fit_substrate or not card.sealed):
             self._beneath[card.name, over].append(index)
         if surface.haze_is_free:
@@ -330,3 +332,8 @@ class Rows:
         self, name: str, kind: str, spread: float, rows: Sequence[int], target: int = -1
     ) -> None:
         self.nuisances.append(Nuisance(name, kind, spread, "", tuple(rows), target))
+
+
+def _surface(readings: CardReadings, d: Drawdown) -> Surface:
+    """The surface record that a drawdown begins with."""
+    return replace(readings.surface, gloss=d.surface, haze=haze_prior(d.surface)[0])

@@ -16,7 +16,9 @@ _SPREADS = {
 _LEAST_SPREAD = {"two-flux": 0.07, "transport": 0.02}
 """What each gets wrong at a wavelength at the least: chosen on mixtures of the virtual paint lab,
 its stress variants included, that no fit saw. Real paint shows more."""
-_MOST_ROOM = 0.002
+_MOST_ROOM, _NO_SURFACE = 0.002, 0.001
+"""Of films' own surfaces in a fit, and what their spread shows at in any case, as reflectance (our
+choice, on the virtual paint lab's worlds that tune)."""
 UNEVEN_UNSURE = 0.4
 """Standard deviation of the logarithm of how uneven brushed films are."""
 
@@ -154,14 +156,17 @@ class FitSettings:
 
         Never more than what an index of some 1.485 makes: a fit takes what the model gets wrong at
         neighbouring wavelengths for independent, so with more room what is wrong of a light film
-        would pass for its surface.
+        would pass for its surface. None to speak of where films lie no further apart than what any
+        model gets wrong of dark ones makes them seem to.
 
         Examples
         --------
-        >>> FitSettings().surface_room, FitSettings(surface_error=0.0005).surface_room
-        (0.002, 0.0005)
+        >>> FitSettings().surface_room, FitSettings(surface_error=0.0025).surface_room
+        (0.002, 0.0015)
         """
-        return _MOST_ROOM if self.surface_error is None else min(self.surface_error, _MOST_ROOM)
+        if self.surface_error is None:
+            return _MOST_ROOM
+        return min(max(self.surface_error - _NO_SURFACE, 0.01 * self.surface_error), _MOST_ROOM)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the settings as a JSON-able mapping."""

@@ -21,6 +21,9 @@ KIND = "own surface"
 _ALIKE = 0.5
 """Share of the model's error that is the same at all wavelengths, as predictions have it."""
 _LEAST, _MOST = 1e-5, 0.02
+_FARTHEST = 3.0
+"""Standard deviations of its prior that a surface begins from at most: steps towards a far narrower
+one would be many."""
 _BELIEVED, _SPREAD = 0.001, 1.0
 """Median and spread of its logarithm before any film is seen (our choice)."""
 
@@ -76,7 +79,7 @@ def learnt_surface_error(solution: Solution, weight: Array, settings: FitSetting
 
 
 def with_room(solution: Solution, spread: float) -> Solution:
-    """Give films' own surfaces another prior; they stay where they are.
+    """Give films' own surfaces another prior; they stay where they are, as far as that lets them.
 
     Parameters
     ----------
@@ -93,6 +96,6 @@ def with_room(solution: Solution, spread: float) -> Solution:
     for m, n in enumerate(nuisances):
         if n.kind == KIND:
             nuisances[m] = replace(n, spread=spread)
-            nu[m] *= n.spread / spread
+            nu[m] = np.clip(nu[m] * n.spread / spread, -_FARTHEST, _FARTHEST)
     problem = replace(solution.problem, nuisances=tuple(nuisances))
     return replace(solution, problem=problem, nu=nu)
