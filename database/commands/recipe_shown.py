@@ -31,6 +31,8 @@ def as_dict(ways: Ways, measured: Sequence[Amounts]) -> dict[str, Any]:
             "notes": list(answer.target.notes),
         },
         "searched": answer.searched,
+        "passed_over": answer.passed_over,
+        "gap_de00": answer.gap,
         "reachable": answer.reachable,
         "nearest_de00": answer.nearest,
         "missing": answer.missing,
@@ -139,7 +141,7 @@ def show(ways: Ways, measured: Sequence[Amounts], last: Sequence[str]) -> None:
             _show_order(amounts.first, order, names)
             _show_amounts(amounts.others, order, names)
     if answer.searched > 1:
-        typer.echo(f"\nSearched every one of {answer.searched} sets of tubes.")
+        typer.echo(f"\n{answer.searched_words}")
     first = measured[0]
     if first.by_ratio:
         typer.echo(f"{by_ratio_words(first)} in the same ratio.")

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from .palette import Ints, Palette
 from .prediction import why
 from .ranking import SMALLEST_PART, VISIBLE, Judged, judge
 from .search import Solutions, search
+from .shortlist import ALL_SETS, how_many, shortlist
 from .target import Target
 
 
@@ -83,6 +85,8 @@ class Answer:
         Really different ways, best first.
     searched : int
         Number of sets of tubes.
+    passed_over : int
+        Number of sets of very many tubes that were not searched; see `shortlist`.
     nearest : float
         CIEDE2000 of the nearest of all mixes.
     missing : str
@@ -94,6 +98,22 @@ class Answer:
     searched: int
     nearest: float
     missing: str
+    passed_over: int = 0
+
+    @property
+    def gap(self) -> float:
+        """How much nearer, CIEDE2000, a set that wasn't searched could be seen to come, at most."""
+        return max(self.nearest - VISIBLE, 0.0) if self.passed_over else 0.0
+
+    @property
+    def searched_words(self) -> str:
+        """How many sets of tubes were searched, and what those can do that weren't."""
+        if not self.passed_over:
+            return f"Every one of {self.searched} sets of tubes was searched."
+        said = f"Of {self.searched + self.passed_over:,} sets of tubes {self.searched:,} were "
+        if self.gap == 0:
+            return f"{said}searched; no other can come visibly nearer."
+        return f"{said}searched; another may come nearer, by CIEDE2000 {self.gap:.1f} at most."
 
     @property
     def reachable(self) -> bool:
@@ -160,6 +180,14 @@ def recipes_of_many(
             Field("with"), ", ".join(must), f"{len(must)} tubes for a mix of {most}",
             StudioDo.ALLOW_TUBES(count=len(must)),
         )  # fmt: skip
+    total = how_many(len(coefficients.paints), most)
+    if total > ALL_SETS:
+        said: Any = (most, must, ways, names)
+        each = [None] * len(targets) if within is None else within
+        return [
+            _of_very_many(coefficients, target, total, said, near, film, view)
+            for target, near in zip(targets, each, strict=True)
+        ]
     palette = FilmPalette.of(coefficients, film, view)
     found = search(palette, np.array([t.lab for t in targets]), most)
     searched = sum(len(s.tubes) for s in found)
@@ -180,6 +208,24 @@ def recipes_of_many(
             )  # fmt: skip
         answers.append(_answer(palette, shares, target, ways, names or {}, near, searched))
     return answers
+
+
+def _of_very_many(
+    coefficients: Coefficients,
+    target: Target,
+    total: int,
+    said: tuple[int, Collection[str], int, Mapping[str, str] | None],
+    within: float | None,
+    film: Film | None,
+    view: View,
+) -> Answer:
+    """Search every set of the tubes that can matter, and say how many were passed over."""
+    likely = shortlist(Palette(coefficients, view), target.lab, said[0], said[1])
+    few = coefficients.select(likely.tubes)
+    near = None if within is None else [within]
+    found = recipes_of_many(few, [target], *said, near, film, view)[0]
+    searched = found.searched + likely.tried
+    return replace(found, searched=searched, passed_over=max(total - searched, 0))
 
 
 def _answer(

@@ -42,6 +42,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     real_watercolor,
     recovery,
     robust,
+    scale,
     scan,
     scan_checks,
     setout,

@@ -26,6 +26,7 @@ SUBJECTS = (
     "page",
     "paper",
     "transport",
+    "scale",
     "untargeted",
     "real",
 )
