@@ -27,6 +27,8 @@ from .scale_work import WORK
 SIZES = (10, 100, 1000)
 _SMALLER = {"fit_all": (10, 30, 100)}
 """Work that takes minutes for a thousand paints; its costly part, `joint`, is timed for these."""
+_ASKED = "scale."
+"""It takes a quarter of an hour, and is run where it is asked for."""
 _SLOPE = 1.1
 
 
@@ -64,38 +66,59 @@ def _of_most(work: str, what: str) -> Callable[[], float]:
 
 for name in WORK:
     most = _sizes(name)[-1]
-    benchmark(f"scale.{name}_slope", "of seconds over paints, log-log", target=_SLOPE)(
+    benchmark(f"scale.{name}_slope", "of seconds over paints, log-log", target=_SLOPE, only=_ASKED)(
         lambda name=name: _slope(name)
     )
-    benchmark(f"scale.{name}_seconds", f"s, {most:,} paints")(_of_most(name, "seconds"))
     benchmark(
-        f"scale.{name}_gigabytes", f"GB, {most:,} paints", target=2.0 if name == "joint" else None
+        f"scale.{name}_gigabytes",
+        f"GB, {most:,} paints",
+        target=2.0 if name == "joint" else None,
+        only=_ASKED,
     )(_of_most(name, "gigabytes"))
 
 
-@benchmark("scale.new_tube_ratio", "times, one tube against 1,000 over against ten", target=1.2)
+@benchmark(
+    "scale.new_tube_ratio",
+    "times, one tube against 1,000 over against ten",
+    target=1.2,
+    only=_ASKED,
+)
 def new_tube_ratio() -> float:
     return _measured("new_tube", 1000)["seconds"] / _measured("new_tube", 10)["seconds"]
 
 
-@benchmark("scale.joint_ratio", "times, the joint fit of 1,000 paints over ten", target=100.0)
+@benchmark(
+    "scale.joint_ratio", "times, the joint fit of 1,000 paints over ten", target=100.0, only=_ASKED
+)
 def joint_ratio() -> float:
     return _measured("joint", 1000)["seconds"] / _measured("joint", 10)["seconds"]
 
 
-@benchmark("scale.recipe_ratio", "times, three tubes among 1,000 over among 30", target=10.0)
+@benchmark(
+    "scale.recipe_ratio", "times, three tubes among 1,000 over among 30", target=10.0, only=_ASKED
+)
 def recipe_ratio() -> float:
     return _measured("recipe", 1000)["seconds"] / _measured("recipe", 30)["seconds"]
 
 
-@benchmark("scale.studio_bytes_slope", "of the database's bytes over paints, log-log", target=1.1)
+@benchmark(
+    "scale.studio_bytes_slope",
+    "of the database's bytes over paints, log-log",
+    target=1.1,
+    only=_ASKED,
+)
 def studio_bytes_slope() -> float:
     sizes = {n: (_studio(n) / "studio.db").stat().st_size for n in SIZES}
     print("studio.db: " + ", ".join(f"{n} paints {s / 1e6:.3g} MB" for n, s in sizes.items()))
     return max(log(sizes[b] / sizes[a]) / log(b / a) for a, b in pairwise(sizes))
 
 
-@benchmark("scale.release_bytes_slope", "of a release's bytes over paints, log-log", target=1.1)
+@benchmark(
+    "scale.release_bytes_slope",
+    "of a release's bytes over paints, log-log",
+    target=1.1,
+    only=_ASKED,
+)
 def release_bytes_slope() -> float:
     sizes = {n: _measured("publish", n)["bytes"] for n in SIZES}
     print("release: " + ", ".join(f"{n} paints {s / 1e6:.3g} MB" for n, s in sizes.items()))
