@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 from math import comb
+from typing import Any
 
 import numpy as np
 from scipy.sparse import csr_array
@@ -129,12 +130,12 @@ def _exchanged(sets: Ints, count: int) -> Ints:
 def _nearest(palette: Palette, tubes: Ints, target: Array) -> Array:
     """CIEDE2000 of the nearest lattice point of each set (N, M) from the target, (N,)."""
     optics, (n, size) = palette.optics[np.float32], tubes.shape
-    goal = tuple(np.float32(x) for x in target)
+    goal: Any = tuple(np.float32(x) for x in target)
     rows, least = np.arange(0, tubes.size + 1, size), np.full(n, np.inf, dtype=np.float32)
     points = lattice(size) if size > 1 else np.ones((1, 1))
     for point in points.astype(np.float32):
         shares = np.tile(point, n)
-        mixed = csr_array((shares, tubes.ravel(), rows), shape=(n, len(palette.paints)))
+        mixed: Any = csr_array((shares, tubes.ravel(), rows), shape=(n, len(palette.paints)))
         parts = residual_terms(to_lab(optics.xyz(mixed)), goal)
         np.minimum(least, sum(part * part for part in parts), out=least)
     return np.sqrt(least)
