@@ -30,6 +30,7 @@ GROUPS = {
     "On paper": ("sheet", "lesson", "report"),
     "Sharing and keeping": (
         "publish", "releases", "compare", "verify", "trace", "export", "adopt", "backup", "restore",
+        "remove", "rename", "undo",
     ),
 }  # fmt: skip
 """One module a command, under the headings of the help."""

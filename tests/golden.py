@@ -18,7 +18,7 @@ NUMBER = r"(\d+(?:\.\d+)?)"
 
 def text_of(page: str) -> str:
     """The words of a page, a line for each element."""
-    body = re.sub(r"<(script|style|head)\b.*?</\1>", "", page, flags=re.S)
+    body = re.sub(r"<(script|style|head|svg)\b.*?</\1>", "", page, flags=re.S)
     words = re.sub(r"</?(?:b|small|a|span)\b[^>]*>", "", body)
     words = unescape(re.sub(r"<[^>]*>", "\n", words))
     return re.sub(r"\s*\n\s*", "\n", words)

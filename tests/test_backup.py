@@ -20,10 +20,10 @@ from tintladder.database.cards import printing
 from tintladder.database.care import backup as backing
 from tintladder.database.care.backup import back_up
 from tintladder.database.care.integrity import check_studio
+from tintladder.database.care.removing import PAPERS
 from tintladder.database.care.restore import restore
 from tintladder.database.common import database_file
 from tintladder.database.page import uploads
-from tintladder.database.page.views import paper
 from tintladder.database.releases.publish import publish, releases
 from tintladder.database.releases.verify import verify_release
 from tintladder.database.store.store import Store
@@ -114,7 +114,7 @@ def test_backed_up_erased_and_restored_it_is_the_same_byte_for_byte(store, tmp_p
 
 
 def test_every_folder_that_files_are_written_into_is_backed_up():
-    written = {printing.FOLDER, uploads.FOLDER, paper.FOLDER, "scans", "devices", "releases"}
+    written = {printing.FOLDER, uploads.FOLDER, PAPERS, "scans", "devices", "releases"}
     assert written == set(FOLDERS)
 
 

@@ -11,8 +11,8 @@ import pandas as pd
 import pytest
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.fit.judging.quality import LOOK_AT_STEP
+from tintladder.database.fits.out_of_date import outdated_in_use
 from tintladder.database.releases.compare import compare, of_release, of_store
-from tintladder.database.releases.gates import stale_fits
 from tintladder.database.releases.load import load_release
 from tintladder.database.releases.lookup import load_paint
 from tintladder.database.releases.publish import plan, publish
@@ -218,8 +218,8 @@ def test_drift_is_told_by_the_model_that_moved_most(store):
 def test_what_is_out_of_date_is_said_once(store):
     store.cards.add(replace(ladder(), note="weighed again"), "other text")
     with store.snapshot() as session:
-        (words,) = stale_fits(session)
-    assert "a card that was corrected since" in words
+        (old,) = outdated_in_use(session)
+    assert "a card that was corrected since" in old.why
     known = store.fits.coefficients(["HULL"], "transport")
     store.fits.record(joint_fit(), store.readings.all())
     store.fits.record(by_transport(joint_fit(("HULL",))), store.readings.all())
@@ -227,8 +227,8 @@ def test_what_is_out_of_date_is_said_once(store):
     store.fits.record(keel, store.readings.all(), known=known)
     store.fits.record(by_transport(joint_fit(("HULL",))), store.readings.all())
     with store.snapshot() as session:
-        (words,) = stale_fits(session)
-    assert "was fitted against HULL before that was fitted anew" in words
+        (old,) = outdated_in_use(session)
+    assert "was fitted against HULL before that was fitted anew" in old.why
 
 
 def test_the_words_beside_a_picture_say_which_model_it_is_of(store, tool):

@@ -74,6 +74,7 @@ def test_an_answer_carries_all_that_it_rests_on(store):
     }
     assert set(basis.said) == {
         "viewing", "film", "light", "observer_degrees", "model", "models", "lots",
+        "out_of_date",
     }  # fmt: skip
 
 

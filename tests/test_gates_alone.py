@@ -15,10 +15,11 @@ from tintladder.calibrate.fit.uncertainty.check import MOST_SCAN_ERROR
 from tintladder.calibrate.optics.coefficients import TWO_FLUX
 from tintladder.calibrate.optics.transport import TRANSPORT
 from tintladder.database.common.remedies import StudioDo
+from tintladder.database.fits import out_of_date
 from tintladder.database.mixing.model_choice import Trial
 from tintladder.database.releases import gates as module
 from tintladder.database.releases.compare import Numbers, compare
-from tintladder.database.releases.gates import Gate, gates, stale_fits
+from tintladder.database.releases.gates import Gate, gates
 
 from .studio_fixtures import coefficients
 
@@ -42,19 +43,25 @@ class Studio:
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
         self.checks: list[tuple[int, float, float]] = [(1, 0.5, 0.0), (2, 0.5, 0.0)]
         self.undone = SimpleNamespace(
-            sessions=frozenset[int](), scans=frozenset[int](), newest_of_all=lambda session: {1}
+            sessions=frozenset[int](),
+            scans=frozenset[int](),
+            removed=frozenset[int](),
+            newest_of_all=lambda session: {1},
         )
         self.chosen = TWO_FLUX
         self.inputs: dict[int, Any] = {}
         self.holding: dict[str, dict[str, int]] = {}
         for name, answer in {
             "check_errors": lambda session: self.checks,
-            "Undone": SimpleNamespace(of=lambda session: self.undone),
-            "fits_in_use": lambda session: self.holding,
-            "inputs_of": lambda session, fits: {fit: self.inputs[fit] for fit in fits},
             "whites_of": lambda session, fits: {"KEEL": "HULL"},
         }.items():
             monkeypatch.setattr(module, name, answer)
+        for name, asked in {
+            "Undone": SimpleNamespace(of=lambda session: self.undone),
+            "fits_in_use": lambda session: self.holding,
+            "inputs_of": lambda session, fits: {fit: self.inputs[fit] for fit in fits},
+        }.items():
+            monkeypatch.setattr(out_of_date, name, asked)
         choice = SimpleNamespace(choose=lambda paints, further, trial: self.chosen)
         monkeypatch.setattr(module, "model_choice", choice)
         self.session: Any = None
@@ -217,7 +224,10 @@ def test_the_same_of_the_other_model_is_said_once(studio: Studio) -> None:
 def test_stale_fits_are_told_of_all_in_use(studio: Studio) -> None:
     studio.holding = {TWO_FLUX: {"KEEL": 4, "HULL": 9}, TRANSPORT: {}}
     studio.inputs = {4: {"sessions": [{"card_version": 2, "session": 1}]}, 9: {}}
-    assert list(stale_fits(None)) == ["fit 4 of KEEL rests on a card that was corrected since"]
+    no_session: Any = None
+    (old,) = out_of_date.outdated_in_use(no_session)
+    assert (old.fit, old.some) == (4, "KEEL")
+    assert old.why == "rests on a card that was corrected since"
 
 
 def test_another_tube_than_the_one_that_was_read_is_told(studio: Studio) -> None:

@@ -37,7 +37,7 @@ LOOKS = [
     ("/cards/mixtures", "judges fits"),
     ("/cards/1/sitting", "Rehearse without an instrument"),
     ("/scanners", "Scanners and phones"),
-    ("/fits", "good to mix by"),
+    ("/fits", "Good to mix by"),
     ("/paints/ANCHOR", "from masstone to white"),
     ("/paints/ANCHOR/next", "What each would bring"),
     ("/publish", "othing has changed since 1.0.0"),

@@ -79,7 +79,7 @@ def test_from_an_empty_studio_to_a_published_paint(window: Any, tmp_path: Path) 
         assert window.get_by_alt_text("The card as scanned").evaluate("i => i.naturalWidth") > 100
         person.click("button", "Fit")
         person.at("/fits?fresh=")
-        assert "good to mix by" in window.get_by_role("row", name="Anchor Blue").inner_text()
+        assert "Good to mix by" in window.locator("#fit-ANCHOR").inner_text()
         person.click("link", "Publish")
         person.at("/publish")
         # Paints that only a scan tells of may be left out.

@@ -11,6 +11,8 @@ from sqlalchemy import select
 from tintladder.database.store.schema import Recipe
 from tintladder.database.store.store import Store
 
+from .golden import text_of
+
 PHOTOS = Path(__file__).parents[1] / "measurements" / "boatyard" / "photos"
 
 
@@ -57,7 +59,7 @@ def test_the_plate_takes_every_addition_but_no_undo_of_another(demo_page):
     answer = demo_page.send("/mix/plate", add)
     assert answer.json["path"].startswith("/mix?target=BUOY+3%3A1")
     first = demo_page.get(start).text
-    assert "15.00 g Hull White, 4.50 g Buoy Red" in first
+    assert "15.00 g Hull White, 4.50 g Buoy Red" in text_of(first)
     # The same form sent once more, as from a second window, adds nothing.
     assert demo_page.send("/mix/plate", add).status == 409
     before = seen(demo_page, start)
@@ -65,16 +67,16 @@ def test_the_plate_takes_every_addition_but_no_undo_of_another(demo_page):
     assert demo_page.send("/mix/plate", more).status == 200
     stale = demo_page.send("/mix/plate", chosen | {"do": "undo", "seen": before})
     assert stale.status == 409 and "the plate was changed elsewhere" in stale.json["line"]
-    assert "5.00 g Buoy Red" in demo_page.get(start).text
+    assert "5.00 g Buoy Red" in text_of(demo_page.get(start).text)
     now = seen(demo_page, start)
     demo_page.send("/mix/plate", chosen | {"do": "clear", "seen": now})
-    assert "The plate is empty" in demo_page.get(start).text
+    assert "The plate is empty" in text_of(demo_page.get(start).text)
     back = {"do": "undo", "seen": seen(demo_page, start)}
     assert demo_page.send("/mix/plate", chosen | back).status == 200
-    assert "5.00 g Buoy Red" in demo_page.get(start).text
+    assert "5.00 g Buoy Red" in text_of(demo_page.get(start).text)
     for _ in range(2):
         demo_page.send("/mix/plate", chosen | {"do": "undo", "seen": seen(demo_page, start)})
-    assert "The plate is empty" in demo_page.get(start).text
+    assert "The plate is empty" in text_of(demo_page.get(start).text)
 
 
 def test_a_spot_of_a_photograph_can_be_aimed_at(demo_page):

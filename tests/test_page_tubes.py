@@ -65,7 +65,7 @@ def test_a_lot_is_changed_and_a_further_one_is_in_use(hull, tmp_path):
     }  # fmt: skip
     assert hull.send("/tubes/HULL/lots", form).status == 200
     assert hull.send("/tubes/HULL/lots", form).status == 409
-    assert "<td>out</td>" in hull.get("/tubes").text  # "On hand" was left unticked
+    assert "used up</span>" in hull.get("/tubes").text  # "On hand" was left unticked
     new = {"do": "add", "lot": "W2", "size": "120"}
     assert hull.send("/tubes/HULL/lots", new).status == 200
     again = hull.send("/tubes/HULL/lots", new)

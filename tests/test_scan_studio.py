@@ -28,8 +28,8 @@ from tintladder.database.care.refit import refit_release
 from tintladder.database.care.restore import restore
 from tintladder.database.care.trace import of_release, of_store, trace
 from tintladder.database.fits.fitting import fit_studio
+from tintladder.database.fits.out_of_date import outdated_paints
 from tintladder.database.fits.scan_fitting import unfit_scans
-from tintladder.database.releases.gates import stale_fits
 from tintladder.database.releases.load import load_release
 from tintladder.database.releases.publish import plan, publish
 from tintladder.database.releases.verify import verify_release
@@ -120,14 +120,9 @@ def test_an_import_of_a_scan_can_be_undone(store):
     back = store.imports.undo()
     assert (back.scans, back.sessions, back.cards, back.fits) == (1, 0, 0, (1, 2))
     assert store.scans.all() == []
-    assert any("undone" in words for words in stale_fits_of(store))
+    assert "undone" in outdated_paints(store)["ANCHOR"]
     take_in(store, [ANCHOR])
     assert [scan.scan for scan in store.scans.all()] == [2]
-
-
-def stale_fits_of(store):
-    with store.snapshot() as session:
-        return list(stale_fits(session))
 
 
 def test_a_card_that_was_scanned_keeps_its_steps(store):

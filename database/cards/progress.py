@@ -24,6 +24,7 @@ BY_VOLUME = "measured by volume"
 """How the note of a card printed here begins that isn't weighed."""
 QUARTER_SPOONS = f"{BY_VOLUME}: level quarter teaspoons (1.25 ml)"
 """The note of a card of an earlier tintladder, which called a quarter of a spoon a spoon."""
+OUTDATED = "it was corrected after the fit that rests on it: "
 THICK_UM = 150.0
 """Gap of an applicator above which a film needs longer than overnight (common practice)."""
 
@@ -53,7 +54,9 @@ class CardProgress:
     scans : int
         How many of those read are scans.
     fitted : bool
-        Whether a fit in use rests on it; of a check card, whether it judged one.
+        Whether a fit in use rests on it as it is now; of a check card, whether it judged one.
+    outdated : bool
+        Whether a fit in use rests on it as it was before it was corrected.
     """
 
     number: int
@@ -70,6 +73,7 @@ class CardProgress:
     as_printed: bool
     scans: int
     fitted: bool
+    outdated: bool = False
 
     @property
     def remarks(self) -> tuple[str | Sentence, ...]:
@@ -88,6 +92,8 @@ class CardProgress:
             )
         if self.wet:
             said.append("read wet too; no fit takes those readings")
+        if self.outdated:
+            said.append(Sentence(OUTDATED, StudioDo.FIT_AGAIN()))
         return tuple(said)
 
 
@@ -113,21 +119,24 @@ def cards_progress(store: Store) -> list[CardProgress]:
         undone = Undone.of(session)
         cards = {card.name: card for card in store.cards.all()}
         inputs = store.fits.inputs()
-        fitted = {
-            kind: {item[kind] for said in inputs for item in said.get(f"{kind}s", ())}
-            for kind in ("session", "scan")
-        }
+        holds = undone.newest_of_all(session)
+        # What a fit in use took, and whether it took the card as it is now.
+        fitted: dict[str, dict[int, bool]] = {"session": {}, "scan": {}}
+        for kind, taken in fitted.items():
+            for item in (item for said in inputs for item in said.get(f"{kind}s", ())):
+                number, still = item[kind], item["card_version"] in holds
+                taken[number] = still and taken.get(number, True)
         judged = store.fits.judging_cards()
         read: dict[int, list[_Read]] = {}
         for row in store.readings.times():
             if row.id not in undone.sessions:
                 day = _day(row.date) or _day(row.added)
-                used = row.id in fitted["session"]
+                used = fitted["session"].get(row.id)
                 read.setdefault(row.card_id, []).append(_Read(day, row.state == "wet", False, used))
         for row in store.scans.times():
             if row.id not in undone.scans:
                 day = _day(row.taken) or _day(row.added)
-                used = row.id in fitted["scan"]
+                used = fitted["scan"].get(row.id)
                 read.setdefault(row.card_id, []).append(_Read(day, False, True, used))
         return [
             _progress(row, cards[row.name], read.get(row.id, []), row.id in judged)
@@ -138,12 +147,15 @@ def cards_progress(store: Store) -> list[CardProgress]:
 
 @dataclass(frozen=True)
 class _Read:
-    """A time that a card was read: when, whether wet, by a scan, and for a fit in use."""
+    """A time that a card was read: when, whether wet, and by a scan.
+
+    `fitted`: whether for a fit in use; then whether the card is still as that took it.
+    """
 
     day: date | None
     wet: bool
     scan: bool
-    fitted: bool
+    fitted: bool | None
 
 
 def _progress(row: schema.Card, card: Card, read: list[_Read], judged: bool) -> CardProgress:
@@ -166,6 +178,7 @@ def _progress(row: schema.Card, card: Card, read: list[_Read], judged: bool) -> 
         as_printed=ours and card.date is None,
         scans=sum(r.scan for r in read),
         fitted=judged if card.purpose == "check" else any(r.fitted for r in read),
+        outdated=any(r.fitted is False for r in read),
     )
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from ...calibrate.errors import InputError, Remedy
 from ..common.leftovers import is_leftover, leftovers
 from ..common.remedies import StudioDo
-from ..releases.gates import stale_fits
+from ..fits.out_of_date import outdated_in_use
 from ..releases.publish import releases
 from ..releases.verify import verify_release
 from ..store import soundness
@@ -75,9 +75,9 @@ def check_studio(store: Store, progress: Callable[[str], None] = lambda _: None)
             found += look(session)
         progress("sittings")
         found += _sittings(store)
-        found += [
-            Damage("stale", False, words, StudioDo.FIT_AGAIN()) for words in stale_fits(session)
-        ]
+        for each in outdated_in_use(session):
+            words = f"fit {each.fit} of {each.some} {each.why}"
+            found.append(Damage("stale", False, words, StudioDo.FIT_AGAIN()))
     progress("releases")
     found += _releases(store)
     found += _leftovers(store)

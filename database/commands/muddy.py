@@ -19,6 +19,7 @@ from .common import (
     say,
     usual,
 )
+from .remedies import in_terminal
 
 if TYPE_CHECKING:
     from ..easel.basis import Basis
@@ -82,7 +83,7 @@ def muddy(
         ],
         "leans": found.leans,
         "several_pigments": {n: list(p) for n, p in found.several.items()},
-        "calculated": basis.model_words,
+        "calculated": basis.calculated,
         "scan_made": bool(basis.scanned(answer.parts)),
     } | basis.said  # fmt: skip
     say(result, as_json, lambda: _show(found, basis))
@@ -96,7 +97,8 @@ def _show(found: Muddy, basis: Basis) -> None:
     typer.echo(
         f"The mix is {colour_words(found.lab)} {basis.manner.viewing.words}, of chroma "
         f"{found.chroma:.0f}; at its hue and lightness these tubes come to {found.could:.0f}. "
-        f"Sure to within CIEDE2000 {found.band:.1f} (95 of 100 times). {basis.model_words}"
+        f"Sure to within CIEDE2000 {found.band:.1f} (95 of 100 times). "
+        f"{in_terminal(basis.calculated)}"
     )
     for d in found.dulls:
         where = f" (it absorbs {d.band[0]:.0f}-{d.band[1]:.0f} nm)" if d.band else ""

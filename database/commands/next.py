@@ -172,7 +172,7 @@ def next(
         "dab_first": answer.dab_first,
         "wet_now": wet_as_dict(answer.wet and answer.wet[0]),
         "wet_aim": wet_as_dict(answer.wet and answer.wet[1]),
-        "calculated": basis.model_words,
+        "calculated": basis.calculated,
         "scan_made": bool(basis.scanned(answer.plate)),
         "dab": kept and _dab_as_dict(kept, answer.likely),
     } | basis.said  # fmt: skip
@@ -300,4 +300,7 @@ def _show(answer: Additions, scale: Measure) -> None:
         typer.echo(_look_words(answer.wet))
     if found.start_over:
         typer.echo(f"{start_over_words(answer)}: see tintladder recipe.")
-    typer.echo(f"Sure to within CIEDE2000 {found.band:.1f} (95 of 100 times). {basis.model_words}")
+    typer.echo(
+        f"Sure to within CIEDE2000 {found.band:.1f} (95 of 100 times). "
+        f"{in_terminal(basis.calculated)}"
+    )

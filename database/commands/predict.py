@@ -18,6 +18,7 @@ from .common import (
     say,
     usual,
 )
+from .remedies import in_terminal
 
 if TYPE_CHECKING:
     from ..easel.prediction import PredictedMix
@@ -77,7 +78,7 @@ def predict(
     result = {
         "mix": found.parts,
         "scale": read.scale,
-        "calculated": basis.model_words,
+        "calculated": basis.calculated,
         "scan_made": bool(basis.scanned(found.parts)),
         "dry_volume_assumed": found.dry_volume_assumed,
         "density_assumed": found.assumed,
@@ -140,6 +141,6 @@ def _show(found: PredictedMix, result: dict[str, Any]) -> None:
             f"The density of {', '.join(result['density_assumed'])} is only typical, so parts by "
             "volume are less sure: tintladder tubes weigh"
         )
-    typer.echo(result["calculated"])
+    typer.echo(in_terminal(result["calculated"]))
     if result["scan_made"]:
         typer.echo("One or more of these paints was read by a scanner, not an instrument.")

@@ -21,6 +21,7 @@ from .common import (
     working,
 )
 from .photographs import wanted_of_all
+from .remedies import in_terminal
 
 if TYPE_CHECKING:
     from ..easel.reach import Reach
@@ -114,7 +115,7 @@ def reach(
             {"paint": w.paint, "difference_de00": w.difference, "volume": w.volume}
             for w in found.further
         ],
-        "calculated": basis.model_words,
+        "calculated": basis.calculated,
         "scan_made": bool(basis.scanned(basis.read.paints)),
     } | basis.said  # fmt: skip
     say(result, as_json, lambda: _show(found))
@@ -136,7 +137,7 @@ def _show(found: Reach) -> None:
         _show_all(found)
     else:
         _show_nearest(found, found.nearest)
-    typer.echo(found.basis.model_words)
+    typer.echo(in_terminal(found.basis.calculated))
 
 
 def _show_all(found: Reach) -> None:

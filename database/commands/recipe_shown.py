@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from .common import print_table
+from .remedies import in_terminal
 
 if TYPE_CHECKING:
     from ..easel.basis import Basis
@@ -40,7 +41,7 @@ def as_dict(ways: Ways, measured: Sequence[Amounts]) -> dict[str, Any]:
             _way(ways, recipe, amounts)
             for recipe, amounts in zip(answer.recipes, measured, strict=True)
         ],
-        "calculated": basis.model_words,
+        "calculated": basis.calculated,
         "density_assumed": list(first.assumed),
         "by_volume_de00": first.slip,
     } | basis.said  # fmt: skip
@@ -153,7 +154,7 @@ def show(ways: Ways, measured: Sequence[Amounts], last: Sequence[str]) -> None:
         )
     if ways.wet(answer.recipes[0]) is None and ways.basis.manner.viewing.finish:
         typer.echo("How this changes as it dries was never taught: see tintladder drying.")
-    for line in (ways.basis.model_words, *last):
+    for line in (in_terminal(ways.basis.calculated), *last):
         typer.echo(line)
 
 

@@ -97,6 +97,7 @@ WORDS: Mapping[RemedyCode, str] = {
     StudioDo.SAY_ON_HAND_OR_FIT: "say what is on hand (tintladder tubes on NAME), or fit: "
     "tintladder fit",
     StudioDo.SAY_WHITE: "say which with --white",
+    StudioDo.SEE_CHANGES: "see what can be taken back: tintladder undo",
     StudioDo.SEE_PREVIEW: "see all with --preview",
     StudioDo.SEE_RECIPES_AND_TUBES: "name one of either: see tintladder recipe and tintladder "
     "tubes",

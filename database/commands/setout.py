@@ -24,6 +24,7 @@ from .common import (
     working,
 )
 from .photographs import BlackOption, GreyOption, WhiteOption, wanted_colours
+from .remedies import in_terminal
 
 if TYPE_CHECKING:
     from ..easel.setting_out import SettingOut
@@ -156,7 +157,7 @@ def as_dict(answer: SettingOut) -> dict[str, Any]:
             "lab": found.fewer.lab.tolist(),
             "difference_de00": found.fewer.difference.tolist(),
         },
-        "calculated": answer.basis.model_words,
+        "calculated": answer.basis.calculated,
     } | answer.basis.said  # fmt: skip
 
 
@@ -176,7 +177,7 @@ def _show(answer: SettingOut, costs: Bill) -> None:
         f"{many} {those} within CIEDE2000 {found.within:g} ({in_words(found.within - 1e-9)} at the "
         "most)" + (", and the others as near as these tubes can." if found.unreached else ".")
     )
-    typer.echo(f"Matched {basis.manner.viewing.words}. {basis.model_words}")
+    typer.echo(f"Matched {basis.manner.viewing.words}. {in_terminal(basis.calculated)}")
     typer.echo(
         "Set out: " + ", ".join(f"{v:.1f} ml {names.get(p, p)}" for p, v in answer.ml.items())
     )

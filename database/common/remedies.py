@@ -71,6 +71,7 @@ class StudioDo(RemedyCode):
     SAY_GRAMS = "say what was weighed for card {card}"
     SAY_ON_HAND_OR_FIT = "say what is on hand, or fit"
     SAY_WHITE = "say which white"
+    SEE_CHANGES = "see what can be taken back"
     SEE_PREVIEW = "look at all conflicts before adopting"
     SEE_RECIPES_AND_TUBES = "name a kept recipe or a tube"
     SEE_TUBES_OR_ADD = "see which tubes there are, or add it"

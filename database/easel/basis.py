@@ -7,12 +7,14 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from ...calibrate.errors import InputError
+from ...calibrate.errors import InputError, Sentence
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.colour import View
 from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.surface import Gloss
+from ..common.listing import few
 from ..common.remedies import StudioDo
+from ..fits.out_of_date import outdated_paints
 from ..mixing.drying import Drying
 from ..mixing.film import Film, FilmPalette
 from ..mixing.made import Made, as_made
@@ -124,6 +126,8 @@ class Basis:
         What was taught of how media dry.
     dried : tuple of DriedBatch
         Batches that tell whether bands are right.
+    out_of_date : tuple of (nickname, str)
+        Tubes whose fits no longer hold, and why.
     """
 
     manner: Manner
@@ -135,6 +139,7 @@ class Basis:
     fitted_on: str = ""
     dryings: tuple[tuple[str, Drying], ...] = ()
     dried: tuple[DriedBatch, ...] = ()
+    out_of_date: tuple[tuple[str, str], ...] = ()
 
     @property
     def view(self) -> View:
@@ -193,7 +198,19 @@ class Basis:
             self.shares,
             self.dryings,
             self.dried,
+            self.out_of_date,
         )
+
+    @property
+    def calculated(self) -> Sentence:
+        """By which model, and whether a fit that it rests on no longer holds, in sentences."""
+        old: dict[str, list[str]] = {}
+        for paint, why in self.out_of_date:
+            old.setdefault(why, []).append(self.names.get(paint, paint))
+        if not old:
+            return Sentence(self.model_words)
+        said = "; ".join(f"the fit of {few(names)} {why}" for why, names in old.items())
+        return Sentence(f"{self.model_words} But {said}: ", StudioDo.FIT_AGAIN(), ".")
 
     def scanned(self, paints: Collection[str]) -> list[str]:
         """Return those of some paints that a scanner read, not an instrument."""
@@ -228,6 +245,7 @@ class Basis:
             read=self.read.select(list(paints)),
             tubes=tuple(tube for tube in self.tubes if tube.nickname in paints),
             fits=tuple(fit for fit in self.fits if fit[0] in paints),
+            out_of_date=tuple(old for old in self.out_of_date if old[0] in paints),
         )
 
     @property
@@ -242,6 +260,7 @@ class Basis:
             "observer_degrees": self.view.observer,
             "model": self.model,
             "models": dict(self.shares),
+            "out_of_date": dict(self.out_of_date),
             "lots": [
                 {
                     "paint": tube.nickname,
@@ -372,4 +391,5 @@ def _basis(store: Store, manner: Manner, read: Coefficients, medium: bool) -> Ba
         manner, with_medium(read) if medium else read, tuple(tubes), names_of(store),
         store.fits.model_words(read), fits, store.fits.day({number for _, number in fits}),
         tuple(taught(store).items()), dried_batches(store),
+        tuple((p, why) for p, why in outdated_paints(store).items() if p in read.paints),
     )  # fmt: skip

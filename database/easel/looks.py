@@ -6,12 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from ...calibrate.errors import InputError
 from ...calibrate.optics.coefficients import Coefficients
+from ...calibrate.optics.predict import dry_fractions
 from ...calibrate.optics.spectra import Array
-from ..mixing.order import lab_of
 from ..mixing.palette import Palette
 from ..mixing.viewing import Viewing
 from .habits import habits
@@ -21,6 +19,8 @@ if TYPE_CHECKING:
 
 LET_DOWN = 4.0
 """Parts of white to one of the paint, by weight, in the tint that stands beside a masstone."""
+LADDER = (0.0, 0.5, 1.0, 2.0, LET_DOWN, 8.0, 16.0, 32.0, 64.0)
+"""Parts of white to one of the paint, from masstone on, in the ladder that shows how it tints."""
 
 
 @dataclass(frozen=True)
@@ -29,12 +29,28 @@ class PaintLook:
 
     Attributes
     ----------
-    masstone, tint : (3,) array
-        CIELAB; of a white, and where there is none, both are the masstone.
+    ladder : (L, 3) array
+        CIELAB as it is let down by `LADDER`; of a white, and where there is none, the masstone.
+    wavelengths : (W,) array, nm
+    reflectance : (2, W) array
+        Of masstone and tint.
     """
 
-    masstone: Array
-    tint: Array
+    ladder: Array
+    wavelengths: Array
+    reflectance: Array
+
+    @property
+    def masstone(self) -> Array:
+        """CIELAB of the paint alone, (3,)."""
+        masstone: Array = self.ladder[0]
+        return masstone
+
+    @property
+    def tint(self) -> Array:
+        """CIELAB of the paint let down by `LET_DOWN`, (3,)."""
+        tint: Array = self.ladder[LADDER.index(LET_DOWN) if len(self.ladder) > 1 else 0]
+        return tint
 
 
 def paint_looks(store: Store) -> Mapping[str, PaintLook]:
@@ -52,14 +68,17 @@ def paint_looks(store: Store) -> Mapping[str, PaintLook]:
 def _looks(read: Coefficients, seen: Viewing) -> dict[str, PaintLook]:
     viewing = seen.by(read.surface)
     palette = Palette(viewing.of(read), viewing.view)
-    white = palette.white
-    tints: list[dict[str, float]] = [
-        {paint: 1.0} if white in (None, paint) else {paint: 1.0, str(white): LET_DOWN}
-        for paint in palette.paints
-    ]
-    masstones = palette.lab(np.eye(len(palette.paints)))
-    both = zip(palette.paints, masstones, lab_of(palette, tints), strict=True)
-    return {paint: PaintLook(masstone, tint) for paint, masstone, tint in both}
+    white, found = palette.white, {}
+    for paint in palette.paints:
+        alone = white in (None, paint)
+        parts = (0.0,) if alone else LADDER
+        mixes = [{paint: 1.0, **({str(white): part} if part else {})} for part in parts]
+        shares = dry_fractions(palette.coefficients, mixes)
+        two = shares[[0, 0 if alone else LADDER.index(LET_DOWN)]]
+        found[paint] = PaintLook(
+            palette.lab(shares), palette.coefficients.wavelengths, palette.reflectance(two)
+        )
+    return found
 
 
 def looks_key(store: Store) -> object:

@@ -15,10 +15,24 @@ from .setting_out import CardSeen, WantedColours
 if TYPE_CHECKING:
     from ..store.store import Store
 
+_LIGHTNESS = {"white": (78, 101), "grey": (38, 62), "black": (0, 30)}
+"""L* of a bare white card, a grey of 18 % and a bare black in a photograph that nobody evened, with
+room for what its exposure leaves open (our own bounds)."""
+
 
 def cards_in(photo: Photo) -> tuple[CardSeen, ...]:
     """Find what looks like reference cards and wasn't said to be, the lightest first."""
     return _unsaid(photo, reference_cards(photo))
+
+
+def proposed_neutrals(photo: Photo) -> dict[str, CardSeen]:
+    """Say which of them may be the white, the grey and the black, by how light they are."""
+    found: dict[str, CardSeen] = {}
+    for card in cards_in(photo):
+        for name, (least, most) in _LIGHTNESS.items():
+            if least <= card.lab[0] <= most:
+                found.setdefault(name, card)
+    return found
 
 
 def _unsaid(photo: Photo, cards: Sequence[CardPiece]) -> tuple[CardSeen, ...]:

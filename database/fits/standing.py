@@ -17,6 +17,7 @@ from ..store import schema
 from ..store.in_use import checks_in_use, last_release, paint_fits
 from ..store.store import Store
 from .check_mixtures import told_by_scan
+from .out_of_date import outdated_paints
 
 
 @dataclass(frozen=True)
@@ -32,6 +33,8 @@ class Verdict:
         That of two fluxes, by which fits in use are told from those published.
     verdict : str
     reasons : tuple of str
+    out_of_date : str
+        Why it no longer holds, such as "rests on a card that was corrected since"; else empty.
     miss, worst : float or None
         CIEDE2000 from its own patches of the fit that its mixes with its white are calculated by,
         as is all that is said here.
@@ -44,13 +47,19 @@ class Verdict:
     reasons: tuple[str, ...]
     miss: float | None
     worst: float | None
+    out_of_date: str = ""
+
+    @property
+    def words(self) -> str:
+        """The verdict, where it still holds."""
+        return "out of date" if self.out_of_date else self.verdict
 
 
 def verdicts(store: Store) -> list[Verdict]:
     """The verdict on each paint that has a fit, by nickname."""
     with store.snapshot() as session:
         beside, trial = store.fits.current(TRANSPORT), store.fits.trial()
-        rows = paint_fits(session)
+        rows, old = paint_fits(session), outdated_paints(store)
         by_model = {(row.paint_id, row.model): row for row in rows}
         found = []
         for row in rows:
@@ -60,10 +69,20 @@ def verdicts(store: Store) -> list[Verdict]:
                 found.append(
                     Verdict(
                         row.paint.nickname, row.paint.name, row.fit_id, judged.verdict,
-                        tuple(judged.reasons), judged.de00_mean, judged.de00_max,
+                        _reasons(judged), judged.de00_mean, judged.de00_max,
+                        old.get(row.paint.nickname, ""),
                     )
                 )  # fmt: skip
         return sorted(found, key=lambda verdict: verdict.paint.casefold())
+
+
+def _reasons(row: schema.PaintFit) -> tuple[str, ...]:
+    """Why a verdict is what it is, and whether another tube is in use than was read."""
+    read, used = row.lot, row.paint.current_lot
+    if read is None or used is None or not used.on_hand or read.id == used.id:
+        return tuple(row.reasons)
+    was, now = (lot.lot or "(unnamed)" for lot in (read, used))
+    return (*(row.reasons or [row.verdict]), f"lot {was} of it was read, and lot {now} is in use")
 
 
 @dataclass(frozen=True)
@@ -176,7 +195,9 @@ def to_do(
     """What there is to do, the nearest first; `sittings` are open ones, by their cards."""
     found = [todo for card in cards if (todo := _card(card, sittings)) is not None]
     there = {verdict.paint for verdict in fitted}
-    if any(waits(card, there) for card in cards):
+    if any(card.outdated for card in cards) or any(verdict.out_of_date for verdict in fitted):
+        found.insert(0, ToDo("What fits rest on was changed since.", Do.FIT))
+    elif any(waits(card, there) for card in cards):
         found.insert(0, ToDo("Cards were read that no fit rests on yet.", Do.FIT))
     latest = {p: said["fit"] for p, said in published.contents.items()} if published else {}
     if fitted and any(latest.get(v.paint) != v.fit for v in fitted):

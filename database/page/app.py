@@ -26,6 +26,7 @@ from .sitting_room import Room
 from .views import (
     adopt,
     cards,
+    changes,
     drying,
     fits,
     heap,
@@ -86,6 +87,11 @@ ROUTES = (
     ("/publish", releases.preview, GET),
     ("/publish", releases.publish_now, POST),
     ("/releases", releases.all_releases, GET),
+    ("/changes", changes.changes, GET),
+    ("/changes/{change}", changes.take_back, POST),
+    ("/remove", changes.remove_it, POST),
+    ("/rename", changes.rename_it, POST),
+    ("/note", changes.note_it, POST),
     ("/releases/{version}.zip", releases.archive, GET),
     ("/releases/{version}/report", releases.report_page, GET),
     ("/adopt", adopt.release, GET),
@@ -126,6 +132,7 @@ _STATIC = {
     "page.js": (_OWN, "text/javascript"),
     "sitting.js": (_OWN, "text/javascript"),
     "table.js": (_OWN, "text/javascript"),
+    "photo.js": (_OWN, "text/javascript"),
     "predict.js": ("tintladder.database.paper.handout", "text/javascript"),
 }
 """Styles and scripts: the package that each lies in, and its kind."""
@@ -157,6 +164,7 @@ def make_app(studio: Studio, keys: Keys) -> Starlette:
     app.state.room = Room()
     app.state.searches = Searches()
     app.state.looks = Remembered(2)
+    app.state.read = Remembered(1)
     app.state.numbers = Remembered(4)
     return app
 

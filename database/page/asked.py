@@ -6,6 +6,7 @@ import hashlib
 import json
 import re
 from collections.abc import Awaitable, Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cache, cached_property, wraps
 from importlib.resources import files
 from typing import Any
@@ -19,10 +20,15 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.colour import in_words, surely_in_words
+from ..easel.basis import names_of
 from ..easel.looks import PaintLook, looks_key, paint_looks
+from ..fits.learning import taught_before
+from ..fits.out_of_date import outdated_paints
 from ..pictures.swatch import swatch
+from ..store.schema import Change
 from ..store.store import Store
 from ..store.studio import Studio
+from .glance import glance
 from .jobs import Jobs, Work
 from .remedies import on_page
 from .remembered import Remembered
@@ -43,6 +49,16 @@ class Changed(InputError):
 def shown(said: Any) -> str:
     """Return what a form carries of what it showed, to tell whether another window changed it."""
     return hashlib.sha256(json.dumps(said, sort_keys=True, default=str).encode()).hexdigest()[:16]
+
+
+@dataclass(frozen=True)
+class Paints:
+    """What every view says of paints."""
+
+    names: Mapping[str, str] = field(default_factory=dict)
+    looks: Mapping[str, PaintLook] = field(default_factory=dict)
+    out_of_date: Mapping[str, str] = field(default_factory=dict)
+    taught: bool = False
 
 
 class Asked:
@@ -75,14 +91,54 @@ class Asked:
         return Store.open(self.studio, create)
 
     @cached_property
-    def looks(self) -> Mapping[str, PaintLook]:
-        """How every fitted paint looks; remembered until a fit or the light changes."""
+    def _paints(self) -> Paints:
+        """What every view says of paints; looks are remembered until a fit or the light changes."""
         if not self.begun:
-            return {}
-        with self.store() as store:
+            return Paints()
+        with self.store() as store, store.snapshot():
             looks: Remembered = self.request.app.state.looks
-            found: Mapping[str, PaintLook] = looks.of(looks_key(store), lambda: paint_looks(store))
-            return found
+            old = outdated_paints(store)
+            return Paints(
+                names_of(store), looks.of(looks_key(store), lambda: paint_looks(store)), old,
+                bool(old and taught_before(store)),
+            )  # fmt: skip
+
+    @cached_property
+    def changed(self) -> Change | None:
+        """The change that was just made, so that it can be taken back where it shows."""
+        number = self.text("changed")
+        if not (number.isascii() and number.isdigit() and self.begun):
+            return None
+        with self.store() as store:
+            return next((row for row in store.changes.recent() if row.id == int(number)), None)
+
+    @property
+    def looks(self) -> Mapping[str, PaintLook]:
+        """How every fitted paint looks, by nickname."""
+        return self._paints.looks
+
+    @property
+    def names(self) -> Mapping[str, str]:
+        """Name of every paint, by nickname."""
+        return self._paints.names
+
+    @property
+    def out_of_date(self) -> Mapping[str, str]:
+        """Why each fit in use no longer holds, by nickname; those that hold aside."""
+        return self._paints.out_of_date
+
+    @property
+    def out_of_date_said(self) -> Mapping[str, list[str]]:
+        """Names of the paints whose fits no longer hold, by why."""
+        found: dict[str, list[str]] = {}
+        for paint, why in self.out_of_date.items():
+            found.setdefault(why, []).append(self.names.get(paint, paint))
+        return found
+
+    @property
+    def taught(self) -> bool:
+        """Whether those fits learnt from cards of mixtures."""
+        return self._paints.taught
 
     @property
     def begun(self) -> bool:
@@ -226,6 +282,6 @@ def _environment() -> Environment:
     made.filters |= {
         "in_words": in_words, "surely_in_words": surely_in_words,
         "path": lambda text: quote(str(text), safe=""),
-        "on_page": on_page, "swatch": swatch,
+        "on_page": on_page, "swatch": swatch, "glance": glance,
     }  # fmt: skip
     return made

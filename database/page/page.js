@@ -160,6 +160,18 @@ function dress(part) {
 }
 dress(document);
 
+// A file dropped anywhere else goes to the place for files that the view has, or to where any is read.
+document.addEventListener("dragover", (event) => { if (event.dataTransfer?.types.includes("Files")) event.preventDefault(); });
+document.addEventListener("drop", (event) => {
+  if (event.defaultPrevented || !event.dataTransfer?.files.length) return;
+  event.preventDefault();
+  const places = [...document.querySelectorAll("main .drop input[type=file]")];
+  const field = places.find((each) => each.offsetParent) || places[0] || document.querySelector("#anywhere input");
+  field.files = event.dataTransfer.files;
+  field.dispatchEvent(new Event("change"));
+  if (field.form.dataset.atOnce === undefined) field.scrollIntoView({ block: "center" });
+});
+
 // Work that goes on beside the page is asked after until it has ended.
 const job = document.querySelector("[data-job]");
 async function ask() {

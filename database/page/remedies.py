@@ -91,6 +91,7 @@ WORDS: Mapping[RemedyCode, str] = {
     StudioDo.SAY_GRAMS: "say below what was weighed",
     StudioDo.SAY_ON_HAND_OR_FIT: "say under Tubes what is on hand, or fit under Fits",
     StudioDo.SAY_WHITE: 'choose it under "Let down with"',
+    StudioDo.SEE_CHANGES: "see under Changes what can be taken back",
     StudioDo.SEE_PREVIEW: "choose otherwise",
     StudioDo.SEE_RECIPES_AND_TUBES: "name one of those under Kept or under Tubes",
     StudioDo.SEE_TUBES_OR_ADD: "see under Tubes which there are, or add it there",

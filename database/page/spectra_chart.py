@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from ...calibrate.optics.spectra import Spectra
+from ...calibrate.optics.spectra import Array, Spectra
 from ..pictures.style import spread
 from ..pictures.swatch import Swatch, swatches
 
@@ -62,7 +63,15 @@ def chart(spectra: Spectra) -> Chart:
     which = np.array([labels.index(label) for label in spectra.labels])
     with np.errstate(invalid="ignore"):
         mean = np.stack([spectra.values[which == i].mean(axis=0) for i in range(len(labels))])
-    nm = spectra.wavelengths
+    return of_rows(labels, mean, spectra.wavelengths)
+
+
+def of_rows(labels: Sequence[str], mean: Array, nm: Array) -> Chart:
+    """Draw reflectances (N, W), each with its name."""
+    known = np.isfinite(mean).any(axis=1)
+    labels, mean = [labels[int(i)] for i in np.flatnonzero(known)], mean[known]
+    if not labels:
+        return Chart((), (), ())
     top = max(1.0, float(np.nanmax(mean)))
     x = _LEFT + (nm - nm[0]) / (nm[-1] - nm[0]) * (WIDE - _LEFT - _RIGHT)
     y = _TOP + (1 - np.clip(mean, -0.05, None) / top) * (TALL - _TOP - _BOTTOM)

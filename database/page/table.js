@@ -59,10 +59,10 @@ function predicted(grams) {
   return made;
 }
 
+// As surely as it is known: no comfort that its band takes back.
 function verdict(off, band) {
-  const worst = inWords(Math.hypot(off, band)), sure = `sure to within ${band.toFixed(1)}`;
-  if (worst === inWords(off)) return `${capital(worst)} (${off.toFixed(1)}), ${sure}.`;
-  return `Perhaps ${worst}: off by ${off.toFixed(1)}, ${sure}.`;
+  const worst = inWords(Infinity), doubtful = inWords(band) === worst && inWords(off) !== worst;
+  return `${capital(doubtful ? `may be ${worst}` : inWords(off))} (${off.toFixed(1)}), sure to within ${band.toFixed(1)}.`;
 }
 
 const capital = (text) => text[0].toUpperCase() + text.slice(1);

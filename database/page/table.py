@@ -7,11 +7,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 from markupsafe import Markup
 
 from ...calibrate.errors import InputError
-from ...calibrate.optics.colour import ciede2000, in_words
+from ...calibrate.optics.colour import ciede2000, surely_in_words
 from ..common.colour_words import HUES
 from ..easel.basis import Basis, Manner, on_hand
 from ..easel.experience import COUNTS, LEAST, MOST
@@ -122,11 +121,9 @@ def grams_of_table(asked: Asked, store: Store) -> dict[str, str]:
 
 
 def verdict(off: float, band: float) -> str:
-    """Say how far a mix is from what is wanted, the worse before the better."""
-    worst, sure = in_words(float(np.hypot(off, band))), f"sure to within {band:.1f}"
-    if worst == in_words(off):
-        return f"{worst[:1].upper()}{worst[1:]} ({off:.1f}), {sure}."
-    return f"Perhaps {worst}: off by {off:.1f}, {sure}."
+    """Say how far a mix is from what is wanted, in the words of every other face."""
+    words = surely_in_words(off, band)
+    return f"{words[:1].upper()}{words[1:]} ({off:.1f}), sure to within {band:.1f}."
 
 
 def amounts_of(made: Made, basis: Basis, measure: Measure) -> dict[str, float]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -90,6 +90,8 @@ class Comparison:
         That they were compared by.
     unsaid : tuple of str
         Paints in both that lack a fit by it on either side.
+    colours : mapping of nickname to (2, 2, 3) array
+        CIELAB of each paint in both: of masstone and mid-tint, before and after.
     """
 
     old: str
@@ -101,6 +103,7 @@ class Comparison:
     surface_changed: bool
     model: str = TWO_FLUX
     unsaid: tuple[str, ...] = ()
+    colours: Mapping[str, Array] = field(default_factory=dict)
 
 
 def lean(coefficients: Coefficients) -> Coefficients:
@@ -198,6 +201,7 @@ def compare(old: Numbers, new: Numbers, model: str | None = None) -> Comparison:
         np.array_equal(x, y, equal_nan=True)
         for x, y in zip(np.stack([a.k, a.s], 1), np.stack([b.k, b.s], 1), strict=True)
     ]
+    seen = [masstones(a), masstones(b)], [mid_tints(old, both), mid_tints(new, both)]
     table = pd.DataFrame(
         {
             "paint": both,
@@ -206,8 +210,8 @@ def compare(old: Numbers, new: Numbers, model: str | None = None) -> Comparison:
             "k_nm": k_nm,
             "s_change": s_change,
             "s_nm": s_nm,
-            "masstone_de00": ciede2000(masstones(a), masstones(b)) if both else [],
-            "tint_de00": ciede2000(mid_tints(old, both), mid_tints(new, both)) if both else [],
+            "masstone_de00": ciede2000(*seen[0]) if both else [],
+            "tint_de00": ciede2000(*seen[1]) if both else [],
         }
     )
     return Comparison(
@@ -220,6 +224,7 @@ def compare(old: Numbers, new: Numbers, model: str | None = None) -> Comparison:
         surface_changed=a.surface != b.surface,
         model=a.model,
         unsaid=tuple(paint for paint in everywhere if paint not in both),
+        colours=dict(zip(both, np.moveaxis(np.array(seen), 2, 0), strict=True)),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,11 +16,11 @@ from ...calibrate.optics.colour import in_words
 from ...calibrate.optics.transport import TRANSPORT
 from ..common.remedies import StudioDo
 from ..fits.check_mixtures import told_by_scan
+from ..fits.out_of_date import outdated
 from ..mixing import model_choice
 from ..mixing.model_choice import WORDS
 from ..store import schema
-from ..store.imports import Undone
-from ..store.in_use import check_errors, fits_in_use, inputs_of, whites_of
+from ..store.in_use import check_errors, whites_of
 from ..store.packing import unpack_coefficients
 from ..store.transactions import OrmSession
 from .compare import Numbers, compare
@@ -160,68 +160,9 @@ def _stale(session: OrmSession, fits: Fits) -> Iterable[Gate]:
     rows = [row for of_model in fits.values() for row in of_model.values()]
     inputs = {row.fit_id: row.fit.inputs for row in rows}
     holding = [{paint: row.fit_id for paint, row in each.items()} for each in fits.values()]
-    for paints, fit, why, stops in _outdated(session, holding, inputs):
-        yield Gate("stale", paints, stops, Sentence(f"fit {fit} {why}; ", StudioDo.FIT_AGAIN()))
-
-
-def stale_fits(session: OrmSession) -> Iterable[str]:
-    """Say of each fit in use whether its readings, cards or white are no longer those that hold."""
-    holding = fits_in_use(session)
-    in_use = {fit for each in holding.values() for fit in each.values()}
-    inputs = inputs_of(session, sorted(in_use))
-    for paints, fit, why, _ in _outdated(session, list(holding.values()), inputs):
-        yield f"fit {fit} of {paints} {why}"
-
-
-def _outdated(
-    session: OrmSession,
-    holdings: Sequence[Mapping[str, int]],
-    inputs: Mapping[int, Mapping[str, Any]],
-) -> Iterable[tuple[str, int, str, bool]]:
-    """Find fits that no longer hold: paints, fit, why, and whether that stops a release.
-
-    Those of a later model are passed over where the same is said of the same paints.
-    """
-    undone = Undone.of(session)
-    newest = undone.newest_of_all(session)
-    told = set[tuple[str, str]]()
-    for holding in holdings:
-        for paints, fit, why, stops in _outdated_of(holding, inputs, undone, newest):
-            if (paints, why) not in told:
-                yield paints, fit, why, stops
-            told.add((paints, why))
-
-
-def _outdated_of(
-    holding: Mapping[str, int],
-    inputs: Mapping[int, Mapping[str, Any]],
-    undone: Undone,
-    newest: Collection[int],
-) -> Iterable[tuple[str, int, str, bool]]:
-    """Find fits whose readings, cards or white are no longer those that hold: paints, fit, why."""
-    by_fit: dict[int, list[str]] = {}
-    for paint, fit in holding.items():
-        by_fit.setdefault(fit, []).append(paint)
-    for fit, paints in by_fit.items():
-        read = [*inputs[fit].get("sessions", []), *inputs[fit].get("scans", [])]
-        known = inputs[fit].get("known") or {"fits": {}}
-        moved = [p for p, n in known["fits"].items() if p in holding and holding[p] != n]
-        missing = [p for p in known["fits"] if p not in holding]
-        why = None
-        if any(
-            item.get("session") in undone.sessions or item.get("scan") in undone.scans
-            for item in read
-        ):
-            why = "rests on readings whose import was undone"
-        elif any(item["card_version"] not in newest for item in read):
-            why = "rests on a card that was corrected since"
-        elif moved:
-            why = f"was fitted against {', '.join(moved)} before that was fitted anew"
-        elif missing:
-            why = f"was fitted against {', '.join(missing)}, which is left out"
-        if why:
-            some = ", ".join(paints[:6]) + (", ..." if len(paints) > 6 else "")
-            yield some, fit, why, not missing
+    for each in outdated(session, holding, inputs):
+        words = Sentence(f"fit {each.fit} {each.why}; ", StudioDo.FIT_AGAIN())
+        yield Gate("stale", each.some, each.mended_by_fit, words)
 
 
 def _lots(rows: Iterable[schema.PaintFit]) -> Iterable[Gate]:

@@ -17,6 +17,7 @@ from ...calibrate.errors import CalibrateDo, InputError
 from ..common.listing import few
 from ..common.remedies import StudioDo
 from . import schema
+from .changing.hidden import hidden
 from .imports import Undone
 from .transactions import Subject, now
 
@@ -157,7 +158,8 @@ def last_version(session: OrmSession, name: str, file: str | None = None) -> sch
 def _version(session: OrmSession, card: Card, text: str, sha256: str) -> schema.CardVersion:
     named = {p for d in card.drawdowns for p in (*d.masses, d.paint, d.white) if p}
     query = select(schema.Paint).where(schema.Paint.nickname.in_(named))
-    paints = {row.nickname: row for row in session.scalars(query)}
+    gone = hidden(session, schema.Paint.__tablename__)
+    paints = {row.nickname: row for row in session.scalars(query) if row.id not in gone}
     for i, drawdown in enumerate(card.drawdowns, 1):
         places = {f"masses.{paint}": paint for paint in drawdown.masses}
         places |= {"paint": drawdown.paint or "", "white": drawdown.white or ""}

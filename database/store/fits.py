@@ -164,9 +164,10 @@ class Fits:
 
     def inputs(self) -> list[dict[str, Any]]:
         """Return what went into each fit that is current for some paint."""
-        query = select(schema.Fit).join(schema.PaintFit).where(schema.PaintFit.current).distinct()
+        current = select(schema.PaintFit.fit_id).where(schema.PaintFit.current)
+        query = select(schema.Fit.inputs).where(schema.Fit.id.in_(current)).order_by(schema.Fit.id)
         with self._database.snapshot() as session:
-            return [fit.inputs for fit in session.scalars(query)]
+            return list(session.scalars(query))
 
     def judging_cards(self) -> set[int]:
         """Return the cards whose mixtures have judged a fit, by their numbers."""

@@ -11,25 +11,37 @@ from sqlalchemy.orm import Session as OrmSession
 from ...calibrate.errors import InputError
 from ..common.remedies import StudioDo
 from . import schema
+from .changing.hidden import hidden
 from .transactions import Subject, now
 
 
 @dataclass(frozen=True)
 class Undone:
-    """Rows that no longer count: of sessions, of card versions, and of scans."""
+    """Rows that no longer count, of imports that were undone and of cards taken out of use.
+
+    Attributes
+    ----------
+    sessions, card_versions, scans : frozenset of int
+    removed : frozenset of int
+        Those of the card versions that are of a card taken out of use.
+    """
 
     sessions: frozenset[int]
     card_versions: frozenset[int]
     scans: frozenset[int]
+    removed: frozenset[int] = frozenset()
 
     @classmethod
     def of(cls, session: OrmSession) -> Undone:
         """Gather what was undone."""
         rows = session.scalars(select(schema.Import).where(schema.Import.undone.is_not(None))).all()
+        tables = (schema.Session, schema.CardVersion, schema.Scan)
+        sessions, versions, scans = (hidden(session, table.__tablename__) for table in tables)
         return cls(
-            frozenset(number for row in rows for number in row.sessions),
-            frozenset(number for row in rows for number in row.card_versions),
-            frozenset(number for row in rows for number in row.scans),
+            sessions | {number for row in rows for number in row.sessions},
+            versions | {number for row in rows for number in row.card_versions},
+            scans | {number for row in rows for number in row.scans},
+            versions,
         )
 
     def newest(self, card: schema.Card) -> schema.CardVersion | None:

@@ -11,6 +11,8 @@ from ...calibrate.errors import InputError
 from ...calibrate.fit.problem.tube import Tube
 from ...calibrate.fit.problem.typical_density import typical_density
 from . import schema
+from .changing.changes import Changes, Edit
+from .changing.hidden import hidden
 from .paint_names import check_nickname, find_paint, nickname_key
 from .paints_file import NewLot, NewPaint, check_lot, parse_paints
 from .transactions import Subject
@@ -25,7 +27,8 @@ class Paints(Subject):
         if named is not None:
             query = query.where(schema.Paint.nickname.in_(named))
         with self._database.snapshot() as session:
-            return list(session.scalars(query))
+            gone = hidden(session, schema.Paint.__tablename__)
+            return [row for row in session.scalars(query) if row.id not in gone]
 
     def find(self, text: str) -> schema.Paint:
         """Find a paint by nickname, or by any part of a name that fits only one.
@@ -87,7 +90,7 @@ class Paints(Subject):
         InputError
             Where the paint isn't known, or another of that maker bears the name.
         """
-        with self._database.transaction() as session:
+        with self._database.transaction():
             row = self.find(nickname)
             said = paint.name.casefold(), paint.maker.casefold()
             for other in self.all():
@@ -96,8 +99,9 @@ class Paints(Subject):
                         None, paint.name, f"that paint is in the studio already, as "
                         f"{other.nickname}", "tell them apart by name or maker",
                     )  # fmt: skip
-            _take(row, _columns(replace(paint, nickname=row.nickname)))
-            session.flush()
+            values = _columns(replace(paint, nickname=row.nickname))
+            words = f"What is said of {row.nickname} was changed"
+            Changes(self._database).record("tube", words, edits=[Edit(row, values)])
             return row
 
     def change_lot(self, nickname: str, lot: str, changed: NewLot) -> schema.Lot:
@@ -109,7 +113,7 @@ class Paints(Subject):
             Where there is no such lot, its new name is that of another, or a figure is impossible.
         """
         check_lot(changed)
-        with self._database.transaction() as session:
+        with self._database.transaction():
             paint = self.find(nickname)
             row = next((known for known in paint.lots if known.lot == lot), None)
             if row is None:
@@ -119,8 +123,8 @@ class Paints(Subject):
                 )  # fmt: skip
             if any(known.lot == changed.lot for known in paint.lots if known is not row):
                 raise _lot_taken(changed.lot, paint)
-            _take(row, asdict(changed))
-            session.flush()
+            words = f"What is said of {lot or 'the tube'} of {paint.nickname} was changed"
+            Changes(self._database).record("tube", words, edits=[Edit(row, asdict(changed))])
             return row
 
     def set_on_hand(self, nickname: str, on_hand: bool) -> schema.Paint:

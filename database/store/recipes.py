@@ -6,11 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import Select, select
+from sqlalchemy.orm import Session as OrmSession
 
 from ...calibrate.errors import Field, InputError
 from ..mixing.medium import MEDIUM
 from . import schema
+from .changing.hidden import hidden
 from .fits import Fits
 from .paints import Paints
 from .transactions import Transactions, now
@@ -51,29 +53,28 @@ class Recipes:
         with self._database.snapshot() as session:
             last: dict[str, schema.Recipe] = {}
             rows: dict[int, schema.Recipe] = {}
-            for row in session.scalars(select(schema.Recipe).order_by(schema.Recipe.id)):
+            for row in session.scalars(_recipes(session).order_by(schema.Recipe.id)):
                 last[row.name], rows[row.id] = row, row
             made: dict[str, list[schema.Batch]] = {}
-            for batch in session.scalars(select(schema.Batch).order_by(schema.Batch.id)):
-                made.setdefault(rows[batch.recipe_id].name, []).append(batch)
+            for batch in session.scalars(_batches(session).order_by(schema.Batch.id)):
+                if batch.recipe_id in rows:
+                    made.setdefault(rows[batch.recipe_id].name, []).append(batch)
             return [Kept(last[name], tuple(made.get(name, ())), rows) for name in sorted(last)]
 
     def swatched(self) -> list[tuple[schema.Recipe, schema.Batch]]:
         """Return every batch whose dried swatch was read, with its recipe, the oldest first."""
-        query = (
-            select(schema.Recipe, schema.Batch)
-            .join(schema.Batch, schema.Batch.recipe_id == schema.Recipe.id)
-            .where(schema.Batch.swatch.is_not(None))
-            .order_by(schema.Batch.id)
-        )
-        with self._database.snapshot() as session:
-            return [(recipe, batch) for recipe, batch in session.execute(query)]
+        return [
+            (each.of[batch.recipe_id], batch)
+            for each in self.all()
+            for batch in each.batches
+            if batch.swatch is not None
+        ]
 
     def find(self, name: str) -> schema.Recipe | None:
         """Return the recipe kept last under a name, if any."""
         with self._database.snapshot() as session:
             return session.scalar(
-                select(schema.Recipe)
+                _recipes(session)
                 .where(schema.Recipe.name == name.strip().casefold())
                 .order_by(schema.Recipe.id.desc())
             )
@@ -102,16 +103,7 @@ class Recipes:
         InputError
             For a name that can't stand, or is that of a tube.
         """
-        key = name.strip().casefold()
-        if not key or not all(c.isalnum() or c in "-_" for c in key):
-            raise InputError(
-                Field("keep"),
-                name,
-                "expected a name of letters, digits, - and _",
-                "choose one word",
-            )
-        if any(key in (p.nickname_key, p.name.casefold()) for p in self._paints.all()):
-            raise InputError(Field("keep"), name, "is the name of a tube", "choose another")
+        key = self.checked_name(name)
         with self._database.transaction() as session:
             current = self._fits.current(self._fits.model_for(p for p in parts if p != MEDIUM))
             row = schema.Recipe(
@@ -127,6 +119,26 @@ class Recipes:
             session.add(row)
             session.flush()
             return row
+
+    def checked_name(self, name: str) -> str:
+        """Return a name as recipes bear it.
+
+        Raises
+        ------
+        InputError
+            For a name that can't stand, or is that of a tube.
+        """
+        key = name.strip().casefold()
+        if not key or not all(c.isalnum() or c in "-_" for c in key):
+            raise InputError(
+                Field("keep"),
+                name,
+                "expected a name of letters, digits, - and _",
+                "choose one word",
+            )
+        if any(key in (p.nickname_key, p.name.casefold()) for p in self._paints.all()):
+            raise InputError(Field("keep"), name, "is the name of a tube", "choose another")
+        return key
 
     def keep_batch(
         self,
@@ -161,16 +173,9 @@ class Recipes:
 
     def batch(self, name: str, number: int | None = None) -> schema.Batch | None:
         """Return a batch of a recipe, by its key; the last one where none is given."""
-        query = (
-            select(schema.Batch)
-            .join(schema.Recipe, schema.Batch.recipe_id == schema.Recipe.id)
-            .where(schema.Recipe.name == name.strip().casefold())
-            .order_by(schema.Batch.id.desc())
-        )
-        if number is not None:
-            query = query.where(schema.Batch.id == number)
-        with self._database.snapshot() as session:
-            return session.scalars(query).first()
+        kept = [each for each in self.all() if each.recipe.name == name.strip().casefold()]
+        batches = [b for each in kept for b in each.batches if number in (None, b.id)]
+        return batches[-1] if batches else None
 
     def keep_mixed(
         self,
@@ -203,6 +208,18 @@ class Recipes:
             if there is None or not _same_parts(there.parts, parts):
                 there = self.keep(name, parts, target, predicted)
             return self.keep_batch(there, masses, note, portions)
+
+
+def _recipes(session: OrmSession) -> Select[schema.Recipe]:
+    """Recipes in use."""
+    gone = hidden(session, schema.Recipe.__tablename__)
+    return select(schema.Recipe).where(schema.Recipe.id.not_in(gone))
+
+
+def _batches(session: OrmSession) -> Select[schema.Batch]:
+    """Batches in use."""
+    gone = hidden(session, schema.Batch.__tablename__)
+    return select(schema.Batch).where(schema.Batch.id.not_in(gone))
 
 
 def _same_parts(one: Mapping[str, float], other: Mapping[str, float]) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import select
@@ -11,6 +11,7 @@ from sqlalchemy import select
 from ...calibrate.errors import Field, InputError
 from ..common.remedies import StudioDo
 from . import schema
+from .changing.hidden import hidden
 from .transactions import Subject, now
 
 if TYPE_CHECKING:
@@ -49,7 +50,8 @@ class Scanner:
         """Bring back what a row keeps."""
         from ...calibrate.scan.characterise import Characterised
 
-        kept = Characterised.from_dict(row.result["device"])
+        # Its name is the device's, which may have been changed since.
+        kept = replace(Characterised.from_dict(row.result["device"]), name=row.device.name)
         return cls(row.id, row.done, kept, row.result["target"])
 
 
@@ -95,7 +97,9 @@ class Scanners(Subject):
             .order_by(schema.Calibration.id)
         )
         with self._database.snapshot() as session:
-            last = {row.device.name: Scanner.of(row) for row in session.scalars(query)}
+            gone = hidden(session, schema.Calibration.__tablename__)
+            counting = [row for row in session.scalars(query) if row.id not in gone]
+            last = {row.device.name: Scanner.of(row) for row in counting}
         return [last[name] for name in sorted(last)]
 
     def find(self, name: str | None = None) -> Scanner | None:

@@ -6,6 +6,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from .cards import Cards
+from .changing.changes import Changes
+from .changing.removals import Removals
 from .fits import Fits
 from .habits import Dryings, Habits
 from .imports import Imports
@@ -41,6 +43,8 @@ class Store(Transactions):
     plates : Plates
     habits : Habits
     dryings : Dryings
+    changes : Changes
+    removals : Removals
     sittings : Sittings
     """
 
@@ -57,6 +61,8 @@ class Store(Transactions):
         self.plates = Plates(self)
         self.habits = Habits(self)
         self.dryings = Dryings(self)
+        self.changes = Changes(self)
+        self.removals = Removals(self)
 
     @cached_property
     def sittings(self) -> Sittings:

@@ -9,6 +9,7 @@ from starlette.responses import Response
 
 from ....calibrate.errors import InputError
 from ...releases.adopt import Adoption, adopt
+from ...releases.compare import masstones
 from ...releases.load import load_release
 from ...store.store import Store
 from ..asked import Asked, Changed, go, shown, view
@@ -38,15 +39,20 @@ def release(asked: Asked) -> Response:
     return asked.show("adopt.html", file=file, choices=CHOICES, **said)
 
 
-def _rows(found: Adoption, path: Path) -> list[dict[str, str]]:
+def _rows(found: Adoption, path: Path) -> list[dict[str, Any]]:
     against = {conflict.paint: conflict for conflict in found.conflicts}
-    names = load_release(path).tables["paints"].set_index("paint")["name"]
+    theirs = load_release(path)
+    names = theirs.tables["paints"].set_index("paint")["name"]
+    colours = dict(zip(found.paints, masstones(theirs.select(list(found.paints))), strict=True))
     rows = []
     for paint in found.paints:
         conflict = against.get(paint)
         kind = "new" if conflict is None else "same" if conflict.same else "other"
         ours = "" if conflict is None else conflict.ours
-        rows.append({"paint": paint, "name": str(names[paint]), "kind": kind, "ours": ours})
+        rows.append(
+            {"paint": paint, "name": str(names[paint]), "kind": kind, "ours": ours}
+            | {"lab": colours[paint]}
+        )
     return rows
 
 

@@ -12,6 +12,7 @@ from starlette.responses import FileResponse, Response
 from ....calibrate.cards.label_strength import STRENGTHS, is_black, is_white
 from ....calibrate.cards.measure import measure_of
 from ....calibrate.errors import InputError
+from ...cards.colours_read import colours_read, read_key
 from ...cards.filling import fill, filling, parse_amount, parse_day
 from ...cards.history import ReadFile, read_of
 from ...cards.layout_choice import PAGES
@@ -20,11 +21,13 @@ from ...cards.printing import FOLDER, Printed, WantedCard, print_new_card
 from ...cards.progress import cards_progress, named_card, printed_here
 from ...easel.habits import Habits, habits, weighed_with
 from ...fits.standing import waits
-from ...pictures.swatch import swatch
+from ...pictures.swatch import Swatch, swatch
 from ...releases.words import caution_lines
+from ...store.store import Store
 from .. import spectra_chart
 from ..asked import Asked, Changed, go, view
 from ..remedies import on_page
+from ..remembered import Remembered
 from ..uploads import ACCEPTED
 
 MIXTURES = "mixtures"
@@ -51,7 +54,15 @@ def cards(asked: Asked) -> Response:
     """Where each card stands."""
     with asked.store() as store:
         found = cards_progress(store)
-    return asked.show("cards.html", cards=found, accepted=ACCEPTED, again=asked.texts("again"))
+        read: Remembered = asked.request.app.state.read
+        ladders = read.of(read_key(store), lambda: _swatches(store))
+    return asked.show(
+        "cards.html", cards=found, ladders=ladders, accepted=ACCEPTED, again=asked.texts("again")
+    )
+
+
+def _swatches(store: Store) -> dict[int, list[Swatch]]:
+    return {card: [swatch(each) for each in labs] for card, labs in colours_read(store).items()}
 
 
 @view

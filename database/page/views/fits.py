@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from starlette.responses import Response
 
 from ....calibrate.errors import InputError
@@ -10,14 +12,18 @@ from ...fits.fitting import StudioFit, fit_studio
 from ...fits.learning import taught_before
 from ...fits.scan_fitting import unfit_scans
 from ...fits.standing import held_out, verdicts
+from ...mixing.ladder import in_a_sentence, ladder, tint_path
 from ...pictures.of_studio import drawn as pictured
+from .. import spectra_chart
 from ..asked import Asked, view
 from ..drawing import drawn
+from ..glance import SIDE, paint_drawn
 from ..jobs import Progress
 
 _SHOWN = 6
 OF_ONE = {
-    "tint": "", "film": "In thin films, from undertone to masstone",
+    "tint": "All of it in one picture, with K and S and their bands",
+    "film": "In thin films, from undertone to masstone",
     "hiding": "How thick a film hides", "leftover": "What its fit leaves over",
 }  # fmt: skip
 OF_ALL = {
@@ -25,7 +31,7 @@ OF_ALL = {
     "film": "In thin films, from undertone to masstone", "hiding": "How thick a film hides",
     "reach": "Every colour that the tubes on hand can make",
 }  # fmt: skip
-"""Pictures of one paint, and of all; the first of one is there at once, the others when opened."""
+"""Pictures of one paint, and of all, drawn when they are opened."""
 
 
 @view
@@ -55,9 +61,10 @@ def fit(asked: Asked) -> Response:
             done: StudioFit = fit_studio(
                 store, paints, progress=lambda step, _: progress(f"step {step}"), learn=learn
             )
-        return f"/fits?fresh={done.number}"
+        return back or f"/fits?fresh={done.number}"
 
-    return asked.job("Fitting " + (", ".join(chosen) or "all paints"), "/fits", work)
+    back = asked.text("back") if re.match(r"/[^/\\]", asked.text("back")) else ""
+    return asked.job("Fitting " + (", ".join(chosen) or "all paints"), back or "/fits", work)
 
 
 @view
@@ -69,10 +76,13 @@ def paint(asked: Asked) -> Response:
         if verdict is None:
             raise InputError(None, row.nickname, "has no fit yet", "read its card, then fit")
         found = store.fits.of(row.nickname)
+        drawing = paint_drawn(ladder(found, store.cards.all()), tint_path(found))
+        words = in_a_sentence(ladder(found, store.cards.all()), tint_path(found))
     patches = found.patches
     flagged = patches[patches["flag"] != ""][["card", "patch", "flag"]].to_dict("records")
     return asked.show(
-        "paint.html", paint=row, verdict=verdict, flagged=flagged,
+        "paint.html", paint=row, verdict=verdict, flagged=flagged, drawn=drawing, words=words,
+        chart=spectra_chart, side=SIDE,
         scanned=bool(found.coefficients.scan_made.any()), pictures=OF_ONE,
     )  # fmt: skip
 

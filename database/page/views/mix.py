@@ -18,6 +18,7 @@ from ...easel.basis import names_of
 from ...easel.batches import batch_words, kept_portions
 from ...easel.habits import gloss_of, weighing
 from ...easel.made_words import beforehand_words, parts_words, surplus_words, tint_words
+from ...easel.photographed import proposed_neutrals
 from ...easel.reach import ReachQuestion, ReachRequest, reach_question
 from ...easel.recipe import (
     Amounts,
@@ -45,6 +46,7 @@ from ..remedies import on_page
 from ..touching import SPOTS, touched
 from ..uploads import PHOTOS, keep_photo, kept
 from ..worksheet import (
+    NEUTRALS,
     SCALES,
     SHOWN,
     Searches,
@@ -80,6 +82,7 @@ def worksheet(asked: Asked) -> Response:
         "lights": LIGHTS, "measured_out": batch_words,
         "grounds": list(GROUNDS), "mediums": _MEDIUM, "touched": SPOTS,
         "spots": urlencode({key: asked.text(key) for key in SPOTS if asked.text(key)}),
+        "proposed": {}, "accept": "",
         "table": None, "plate_seen": "", "on_sliders": {}, "plate_basis": None,
     }  # fmt: skip
     with asked.store() as store:
@@ -118,7 +121,14 @@ def _done(name: str, step: Step, asked: Asked, store: Store, said: dict[str, Any
 def _aim(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     photo = asked.text("photo")
     if photo:
-        said["photo"] = shown_size(photo_of(kept(asked.studio, [photo])[0]))
+        found = photo_of(kept(asked.studio, [photo])[0])
+        said["photo"] = shown_size(found)
+        if found.by == "nothing" and not any(asked.text(key) for key in NEUTRALS):
+            said["proposed"] = cards = proposed_neutrals(found)
+            guessed = {key: f"{card.at[0]:.0f},{card.at[1]:.0f}" for key, card in cards.items()}
+            maybe = urlencode({**guessed, "maybe": list(guessed)}, doseq=True)
+            said["spots"] = "&".join(filter(None, (said["spots"], maybe)))
+            said["accept"] = address(chosen_of(asked) | guessed, "aim")
     target = target_of(asked, store)
     said["target"] = target
     looked = asked.texts("lay") or asked.text("again") or asked.text("look")
@@ -247,16 +257,17 @@ def photo(asked: Asked) -> Response:
     for key in SPOTS:
         if asked.text(key):
             x, y = parse_spot(asked.text(key), key)
-            _mark(picture, (x, y), max(picture.shape) / max(found.size), key)
+            maybe = "?" if key in asked.texts("maybe") else ""
+            _mark(picture, (x, y), max(picture.shape) / max(found.size), key, maybe)
     done, made = cv2.imencode(".png", picture)
     assert done
     return Response(made.tobytes(), media_type="image/png")
 
 
-def _mark(picture: NDArray[np.uint8], at: Spot, scale: float, key: str) -> None:
+def _mark(picture: NDArray[np.uint8], at: Spot, scale: float, key: str, maybe: str) -> None:
     """Draw a ring around a spot, and beside it what it was said to be."""
     x, y = (round(min(max(scale * each, -99.0), 9999.0)) for each in at)
-    word, font = "here" if key == "at" else key, cv2.FONT_HERSHEY_SIMPLEX
+    word, font = "here" if key == "at" else key + maybe, cv2.FONT_HERSHEY_SIMPLEX
     # Neutrals mostly lie side by side: their words keep out of each other's way.
     right, down = {"white": (-20, -18), "grey": (-18, 30)}.get(key, (16, 6))
     for wide, colour in ((5, (255, 255, 255)), (1, (0, 0, 0))):

@@ -17,6 +17,7 @@ from ....calibrate.errors import InputError
 from ....calibrate.optics.surface import GLOSSES
 from ...cards.new_tube import figure
 from ...cards.scanning import PICTURES
+from ...care.removing import PAPERS as PAPERS_FOLDER
 from ...common.whole_files import write_whole
 from ...easel.habits import gloss_of, habits, weighing
 from ...easel.photographed import cards_in, open_photo, wanted_of
@@ -39,8 +40,6 @@ from ..jobs import Progress
 from ..uploads import PHOTOS, keep, kept
 from ..worksheet import NEUTRALS, aim, photo_of
 
-FOLDER = "paper"
-"""In the studio's folder."""
 CHART, TUBES, POTS = "mixing-chart.pdf", "tube-labels.pdf", "pot-labels.pdf"
 _NEUTRALS = {
     "grey": "a grey card (18 %)", "white": "a card's bare white", "black": "a card's bare black",
@@ -89,7 +88,7 @@ def _cards(asked: Asked) -> tuple[CardSeen, ...]:
 
 def _printed(asked: Asked) -> list[tuple[str, date]]:
     """Every paper so far and its day, the newest first."""
-    folder = asked.studio.folder / FOLDER
+    folder = asked.studio.folder / PAPERS_FOLDER
     found = [path for path in folder.glob("[!.]*") if path.suffix in _KINDS]
     dated = sorted(((path.stat().st_mtime, path.name) for path in found), reverse=True)
     return [(name, date.fromtimestamp(when)) for when, name in dated]
@@ -101,7 +100,7 @@ def paper(asked: Asked) -> Response:
     name = asked.path("name")
     if name not in [known for known, _ in _printed(asked)]:
         raise InputError(None, name, "isn't there any more", "print it again")
-    path = asked.studio.folder / FOLDER / name
+    path = asked.studio.folder / PAPERS_FOLDER / name
     if path.suffix == ".html":
         return FileResponse(
             path, media_type=_KINDS[path.suffix], headers={"Content-Security-Policy": _ALONE}
@@ -225,7 +224,7 @@ def _print(
         progress("mixing")
         with asked.store() as store:
             content = make(store)
-            write_whole({store.studio.folder / FOLDER / name: content})
+            write_whole({store.studio.folder / PAPERS_FOLDER / name: content})
         return f"/paper?{urlencode({'fresh': name} | said, doseq=True)}"
 
     said = again or {}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from .base import Base
+from .changes import Change
 from .fits import Batch, Check, Drying, Fit, Habit, PaintFit, Plate, Recipe, Release
 from .readings import (
     FINISHES,
@@ -23,7 +24,7 @@ from .readings import (
     SittingReading,
 )
 
-HEAD = "0014"
+HEAD = "0015"
 """The newest migration; a test holds it against the migrations themselves."""
 
 
@@ -42,6 +43,7 @@ __all__ = [
     "Calibration",
     "Card",
     "CardVersion",
+    "Change",
     "Check",
     "Device",
     "Drawdown",
