@@ -135,6 +135,19 @@ def test_groups_of_columns_and_sub_headings() -> None:
     refused(unmarked, '"columns=group 2"')
 
 
+def test_no_reading_is_dropped_behind_a_row_that_is_none() -> None:
+    wl = ",".join(str(nm) for nm in range(400, 480, 10))
+    row = ",".join(["40"] * 8)
+    text = HEAD + f"sample,{wl}\na/white,{row}\n"
+    words = text + f"b/white,{','.join(['ERR'] * 8)}\nc/white,{row}\n"
+    refused(words, "line 5 (b/white), 400 nm", "'ERR'")
+    refused(text + "b/white\n", "line 5", "expected 9 cells")
+    lab = text + "\nname,L*,a*,b*\na/white,70,1,2\n"
+    assert parse(lab).spectra.labels == ("a/white",)
+    assert any("L*" in said for said in parse(lab).header.values())
+    refused(lab + f"c/white,{row}\n", "line 8", "looks like a reading")
+
+
 def test_one_value_a_row() -> None:
     text = HEAD + "sample,nm,Reflectance\n" + "".join(
         f"{name},{nm},{level + nm / 100}\n"

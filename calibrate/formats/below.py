@@ -176,6 +176,13 @@ def _samples(
             marks = (Mark("unit", "row of units", filled[0], unit_word(filled[0]) or ""),)
         elif over or (found and _begins_another(row, filled, axis)):
             over = True
+            if 2 * sum(map(_is_number, filled)) > len(axis):
+                raise InputError(
+                    file,
+                    row.where,
+                    "this row looks like a reading, but stands behind what is none",
+                    "put it with the others, or give it a header of wavelengths",
+                )
             waiting.append(row)
         elif not filled and (said := _only_words(row)) is not None:
             marks = said or marks
@@ -193,14 +200,15 @@ def _samples(
 
 def _begins_another(row: Row, filled: Sequence[str], axis: Sequence[int]) -> bool:
     """Whether a row below samples is no sample: behind a gap and short, or another header."""
-    numbers = [
-        cells.number(cell.removesuffix("%")) for cell in filled if not cells.is_full_scale(cell)
-    ]
-    if len(filled) > 1 and numbers and all(number is None for number in numbers):
+    if 1 < len(filled) < len(axis) / 2 and not any(map(_is_number, filled)):
         return True
     if not row.gap or row.addressed:
-        return bool(row.gap and filled and all(number is None for number in numbers))
+        return row.gap and bool(filled) and not any(map(_is_number, filled))
     return len(row.cells) <= axis[-1]
+
+
+def _is_number(cell: str) -> bool:
+    return cells.is_full_scale(cell) or cells.number(cell.removesuffix("%")) is not None
 
 
 def _only_words(row: Row) -> tuple[Mark, ...] | None:
@@ -212,8 +220,8 @@ def _only_words(row: Row) -> tuple[Mark, ...] | None:
         return tuple(marks)
     if statement_of(row) or row.addressed:
         return ()
-    # A lone name in a whole row is a sample of which nothing was read.
-    return None if len(row.cells) > 1 else ()
+    # A lone name may be a sample that was cut off, or of which nothing was read.
+    return None
 
 
 def check_comment(row: Row, size: int, file: str) -> None:

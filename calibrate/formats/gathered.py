@@ -88,7 +88,7 @@ def session_of(
         if isinstance(units, list)
         else stated.scale
     )
-    values = values / scale
+    numbers, values = values, values / scale
     doubled = told_apart(names, values)
     if doubled is not None:
         apart = [_of_order(reading, order) for reading, order in zip(kept, doubled, strict=True)]
@@ -101,7 +101,7 @@ def session_of(
     spectra = Spectra.from_values(wl, values, names)
     check_possible(spectra, file)
     if not isinstance(units, list):
-        check_written_alike([r.cells for r in kept], where, file)
+        check_written_alike([r.cells for r in kept], numbers, where, file)
     check_units(spectra, where, stated.specular, file)
     fields = stated.fields()
     for key, words in (("LEFT_OUT", left_out), ("TAKEN", taken)):

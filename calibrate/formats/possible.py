@@ -7,14 +7,12 @@ practice, no source). So a spectrum far below that was divided by 100 once too o
 
 from __future__ import annotations
 
-import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from ..errors import CalibrateDo, InputError
 from ..optics.spectra import HIGHEST, Array, Spectra
-from .cells import number
 
 _DARKEST = {"included": 0.012, "excluded": 0.0015}
 """Highest value of the darkest spectrum that paint or card can have."""
@@ -65,20 +63,28 @@ def check_units(spectra: Spectra, where: Sequence[str], specular: str, file: str
             raise _slip(spectra, where, i, file, "white card and white tiles are far brighter")
         if level < _DARKEST[specular]:
             raise _slip(spectra, where, i, file, "no surface is as dark")
-        for j, other in levels.items():
-            if level > _SLIP * max(other, 1e-6) and _no_brighter(name, spectra.labels[j].lower()):
-                raise _slip(spectra, where, j, file, f"{where[i]} has {level:.3g} of the same film")
+    _check_films(spectra, where, levels, file)
+
+
+def _check_films(
+    spectra: Spectra, where: Sequence[str], levels: Mapping[int, float], file: str
+) -> None:
+    """Refuse a reading that is far darker than another of the same film."""
+    by_name: dict[str, list[int]] = {}
+    for i in levels:
+        by_name.setdefault(spectra.labels[i].lower(), []).append(i)
+    for name, rows in by_name.items():
+        # A film over black is never the brighter one.
+        over_white = f"{name.removesuffix('/black')}/white" if name.endswith("/black") else name
+        brightest = max(rows, key=lambda i: levels[i])
+        darkest = min([*rows, *by_name.get(over_white, ())], key=lambda i: levels[i])
+        if levels[brightest] > _SLIP * levels[darkest]:
+            why = f"{where[brightest]} has {levels[brightest]:.3g} of the same film"
+            raise _slip(spectra, where, darkest, file, why)
 
 
 def _is_trap(name: str) -> bool:
     return any(word in name.lower() for word in _TRAPS)
-
-
-def _no_brighter(name: str, other: str) -> bool:
-    """Whether the first can't be far brighter: a repeat, or the same film over black."""
-    return name == other or (
-        name.endswith("/black") and other == f"{name.removesuffix('/black')}/white"
-    )
 
 
 def _slip(spectra: Spectra, where: Sequence[str], i: int, file: str, why: str) -> InputError:
@@ -92,7 +98,9 @@ def _slip(spectra: Spectra, where: Sequence[str], i: int, file: str, why: str) -
     )
 
 
-def check_written_alike(rows: Sequence[Sequence[str]], where: Sequence[str], file: str) -> None:
+def check_written_alike(
+    rows: Sequence[Sequence[str]], numbers: Array, where: Sequence[str], file: str
+) -> None:
     """Refuse a file of which some rows look like fractions and others like percent.
 
     Some are written with two decimals or more beyond those of the others, and stay below one where
@@ -102,6 +110,8 @@ def check_written_alike(rows: Sequence[Sequence[str]], where: Sequence[str], fil
     ----------
     rows : sequence of sequence of str
         Cells of each reading, all in one unit as far as anything says.
+    numbers : (N, W) array
+        What they hold, in that unit.
     where : sequence of N str
         Where each stands.
     file : str
@@ -112,15 +122,10 @@ def check_written_alike(rows: Sequence[Sequence[str]], where: Sequence[str], fil
     InputError
         Naming one row of each kind.
     """
-    highest, decimals = [], []
-    for row in rows:
-        numbers = [c for c in row if (n := number(c)) is not None and np.isfinite(n)]
-        if not numbers:
-            return
-        highest.append(max(float(number(c) or 0.0) for c in numbers))
-        decimals.append(
-            max(len(re.split(r"[.,]", c)[1]) if re.search("[.,]", c) else 0 for c in numbers)
-        )
+    if np.isnan(numbers).all(axis=1).any():
+        return
+    highest = np.nanmax(numbers, axis=1).tolist()
+    decimals = [max(map(_decimals, row)) for row in rows]
     small = [i for i, level in enumerate(highest) if level <= HIGHEST]
     large = [i for i, level in enumerate(highest) if level > HIGHEST]
     if not small or not large:
@@ -134,6 +139,11 @@ def check_written_alike(rows: Sequence[Sequence[str]], where: Sequence[str], fil
             f"to {highest[large[0]]:g} with {decimals[large[0]]}: fractions beside percent",
             "write all readings of a file in one unit, with as many decimals",
         )
+
+
+def _decimals(cell: str) -> int:
+    _, mark, behind = cell.replace(",", ".").partition(".")
+    return len(behind) if mark else 0
 
 
 def told_apart(names: Sequence[str], values: Array) -> list[int] | None:

@@ -28,6 +28,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     fit,
     hand,
     instrument,
+    instrument_profiles,
     measure,
     mixing,
     model_choice,
