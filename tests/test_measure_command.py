@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import subprocess
 import sys
@@ -287,6 +288,14 @@ def test_a_dialogue_is_recorded_and_read_again(tool, tmp_path):
     ):
         said = tool("measure", *arguments)
         assert said.status == 2 and words in said.err and said.err.count("\n") == 1
+
+
+def test_tiles_whose_unit_is_said(studio, tmp_path):
+    (tmp_path / "tiles.txt").write_text(re.sub("\nREFLECTANCE_UNIT.*", "", certificate()))
+    arguments = ("measure", "--rehearse", "--yes", "--tiles", "tiles.txt")
+    said = studio(*arguments)
+    assert said.status == 2 and "--unit percent" in said.err
+    assert studio(*arguments, "--unit", "fraction").status == 0
 
 
 def _scene():

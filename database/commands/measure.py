@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 import time
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -49,6 +50,18 @@ def measure(
     tiles: Annotated[
         Path | None,
         typer.Option(help="Certified values of the white tile and others, one sample each."),
+    ] = None,
+    unit: Annotated[
+        str | None,
+        typer.Option(help="percent or fraction, where the file of --tiles doesn't say."),
+    ] = None,
+    geometry: Annotated[
+        str | None,
+        typer.Option(help="di:8, 8:di or 45:0, where the file of --tiles doesn't say."),
+    ] = None,
+    specular: Annotated[
+        str | None,
+        typer.Option(help="included or excluded, where the file of --tiles doesn't say."),
     ] = None,
     ports: Annotated[bool, typer.Option("--ports", help="List the ports, and stop.")] = False,
     template: Annotated[
@@ -105,6 +118,7 @@ def measure(
     Each reading is stored at once, so nothing read is ever lost. Don't look into the instrument's
     lamp. Never lay it on wet paint.
     """
+    said = {"unit": unit, "geometry": geometry, "specular": specular}
     if ports:
         _ports(as_json)
     elif template:
@@ -117,16 +131,18 @@ def measure(
     elif replay is not None:
         _replay(_needed(profile, "--profile", "say whose dialogue it is"), replay, as_json)
     elif record is not None:
-        _record(card, record, as_json, studio)
+        from .profile_trial import write_last_dialogue
+
+        write_last_dialogue(card, record, as_json, studio)
     elif stand_in:
         _stand_in(card, profile or "query", readings, mishap or [], repeats, as_json, studio)
     elif rehearse:
         known = profile or "query"
-        _rehearse(card, known, readings, mishap or [], repeats, tiles, yes, as_json, studio)
+        _rehearse(card, known, readings, mishap or [], repeats, tiles, said, yes, as_json, studio)
     elif resume:
-        _resume(card, port, tiles, yes, dry, as_json, studio)
+        _resume(card, port, tiles, said, yes, dry, as_json, studio)
     else:
-        _begin(card, port, profile, repeats, tiles, anew, yes, dry, as_json, studio)
+        _begin(card, port, profile, repeats, tiles, said, anew, yes, dry, as_json, studio)
 
 
 def _needed(value: str | None, option: str, do: str) -> str:
@@ -180,6 +196,7 @@ def _begin(
     profile: str | None,
     repeats: int,
     tiles: Path | None,
+    said: Mapping[str, str | None],
     anew: bool,
     yes: bool,
     dry: bool,
@@ -198,7 +215,7 @@ def _begin(
         "give bare, query or a file of your own: tintladder measure --template",
     )
     _told_dry(yes, dry)
-    known_tiles = _certified(tiles)
+    known_tiles = _certified(tiles, said)
     with open_store(studio) as store:
         from ...calibrate.instrument.profile_file import read_profile
         from ..cards.progress import named_card
@@ -218,6 +235,7 @@ def _resume(
     card: str | None,
     port: str | None,
     tiles: Path | None,
+    said: Mapping[str, str | None],
     yes: bool,
     dry: bool,
     as_json: bool,
@@ -231,7 +249,7 @@ def _resume(
         sitting = store.sittings.find(named_card(store, card)[1].name if card else None)
         if tiles is None and sitting.tiles is not None:
             tiles = Path(sitting.tiles)
-        known_tiles = _certified(tiles)
+        known_tiles = _certified(tiles, said)
         with connected(sitting.profile, port or sitting.port) as instrument:
             terminal = _terminal(sitting.profile, sitting.card, yes, as_json)
             done = sit(
@@ -240,10 +258,10 @@ def _resume(
     _say_done(done, as_json)
 
 
-def _certified(tiles: Path | None) -> Session | None:
+def _certified(tiles: Path | None, said: Mapping[str, str | None]) -> Session | None:
     from ...calibrate.formats.read import read_session
 
-    return None if tiles is None else read_session(tiles)
+    return None if tiles is None else read_session(tiles, **said)
 
 
 def _told_dry(yes: bool, dry: bool) -> None:
@@ -261,6 +279,7 @@ def _rehearse(
     mishap: list[str],
     repeats: int,
     tiles: Path | None,
+    said: Mapping[str, str | None],
     yes: bool,
     as_json: bool,
     studio: str | None,
@@ -272,7 +291,7 @@ def _rehearse(
     from ..cards.rehearsing import emulated, parse_mishaps, rehearsal
     from ..cards.sitting import connected, sit
 
-    known_tiles = _certified(tiles)
+    known_tiles = _certified(tiles, said)
     known, shares = read_profile(profile), parse_mishaps(mishap)
     with (
         open_store(studio) if card is not None else nullcontext() as mine,
@@ -340,30 +359,6 @@ def _replay(profile: str, file: Path, as_json: bool) -> None:
     from .profile_trial import replay
 
     replay(read_profile(profile), file, as_json)
-
-
-def _record(card: str | None, file: Path, as_json: bool, studio: str | None) -> None:
-    with open_store(studio) as store:
-        from ...calibrate.instrument.protocol.dialogue import parse_dialogue
-        from ..cards.progress import named_card
-        from .profile_trial import write_dialogue
-
-        sittings = store.sittings.all()
-        if card is not None:
-            name = named_card(store, card)[1].name
-            sittings = [each for each in sittings if each.card == name]
-        if not sittings:
-            raise InputError(
-                None,
-                "--record",
-                "no card was read at an instrument yet",
-                "give --check PROFILE too",
-            )
-        kept = store.sittings.progress(sittings[-1]).readings
-    lines = [line for reading in kept for line in reading.said.get("dialogue", ())]
-    write_dialogue(file, list(parse_dialogue("\n".join(lines), "the sitting")))
-    said = {"file": str(file), "card": sittings[-1].card, "pieces": len(lines)}
-    say(said, as_json, lambda: typer.echo(f"Written to {file}: {len(lines)} pieces of dialogue."))
 
 
 def _say_done(done: Sat, as_json: bool, rehearsed: bool = False) -> None:

@@ -11,7 +11,7 @@ import typer
 from ...calibrate.errors import InputError
 from ..common.text_file import read_text
 from ..common.whole_files import write_whole
-from .common import say
+from .common import open_store, say
 
 if TYPE_CHECKING:
     from ...calibrate.instrument.profile import Profile
@@ -90,6 +90,30 @@ def replay(profile: Profile, file: Path, as_json: bool) -> None:
     tried = replayed(profile, parse_dialogue(read_text(file), str(file)))
     say([_said(each) for each in tried], as_json, lambda: show_tried(tried))
     _refuse_wrong(profile, tried)
+
+
+def write_last_dialogue(card: str | None, file: Path, as_json: bool, studio: str | None) -> None:
+    """Write the dialogue of the last sitting, of a card or of any."""
+    with open_store(studio) as store:
+        from ...calibrate.instrument.protocol.dialogue import parse_dialogue
+        from ..cards.progress import named_card
+
+        sittings = store.sittings.all()
+        if card is not None:
+            name = named_card(store, card)[1].name
+            sittings = [each for each in sittings if each.card == name]
+        if not sittings:
+            raise InputError(
+                None,
+                "--record",
+                "no card was read at an instrument yet",
+                "give --check PROFILE too",
+            )
+        kept = store.sittings.progress(sittings[-1]).readings
+    lines = [line for reading in kept for line in reading.said.get("dialogue", ())]
+    write_dialogue(file, list(parse_dialogue("\n".join(lines), "the sitting")))
+    said = {"file": str(file), "card": sittings[-1].card, "pieces": len(lines)}
+    say(said, as_json, lambda: typer.echo(f"Written to {file}: {len(lines)} pieces of dialogue."))
 
 
 def write_dialogue(file: Path, pieces: list[Piece]) -> None:
