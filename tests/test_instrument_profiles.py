@@ -5,6 +5,7 @@ The pretend instruments and their manuals are invented (`tests.pretend_instrumen
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -12,7 +13,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from tintladder.calibrate.errors import InputError
+from tintladder.calibrate.instrument.emulated_port import plugged_in
+from tintladder.calibrate.instrument.emulator import Emulator
 from tintladder.calibrate.instrument.faults import Garbled
+from tintladder.calibrate.instrument.instrument import Instrument
+from tintladder.calibrate.instrument.line import Line
 from tintladder.calibrate.instrument.profile_file import parse_profile, profile_text, read_profile
 from tintladder.calibrate.instrument.progress import BLACK_TRAP, WHITE_TILE
 from tintladder.calibrate.instrument.protocol.checksum import CHECK_TEXT, Checksum
@@ -24,6 +29,8 @@ from tintladder.calibrate.instrument.protocol.manual_questions import (
 )
 from tintladder.calibrate.instrument.protocol.numbers import BINARY, Values
 from tintladder.calibrate.instrument.trial import no_sense, replayed, try_profile
+from tintladder.calibrate.optics.spectra import Spectra
+from tintladder.database.cards.rehearsing import emulated
 
 from .bench import instrument_profiles as bench
 from .pretend_instruments import INSTRUMENTS
@@ -255,3 +262,22 @@ def test_slips_in_the_newer_tables_are_named() -> None:
             parse_profile(text.replace(old, new), "mine.toml")
         assert place in (caught.value.where or ""), str(caught.value)
     assert profile_text("bare")[1] == "bare.toml"
+
+
+@pytest.mark.parametrize("number", [n for n in INSTRUMENTS if not INSTRUMENTS[n].has_button])
+def test_every_kind_can_be_stood_in_for(number: int) -> None:
+    text = bench.profile_of(number).text
+    profile = parse_profile(re.sub(r"timeout_s = [0-9]+", "timeout_s = 2", text), f"{number}.toml")
+    wl = profile.wavelengths
+    scene = Spectra.from_values(wl, np.full((1, wl.size), 0.4), ["a/black"])
+    emulator = Emulator(profile, scene, under="a/black")
+    with plugged_in(emulator, "socket") as port:
+        line = Line(port, profile.line)
+        instrument = Instrument(profile, line)
+        for kind in profile.calibration.order:
+            assert instrument.calibrate(kind)
+        read = instrument.measure()
+        line.close()
+    np.testing.assert_allclose(read, emulator.sent[-1].values, atol=1e-3)
+    with pytest.raises(InputError, match="its own button"):
+        emulated(bench.profile_of(9), bench.card(1))

@@ -117,6 +117,11 @@ class Calibration:
     before_reading: bool = False
     readings: int | None = None
 
+    @property
+    def ends_on_white(self) -> bool:
+        """Whether it lies on its white tile when all is calibrated: then that is read first."""
+        return self.before_reading and self.order[-1] == "white"
+
 
 @dataclass(frozen=True)
 class Due:

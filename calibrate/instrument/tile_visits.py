@@ -67,7 +67,8 @@ class TileVisits:
         if self._whole and self._is_stale(minutes_of):
             self._calibrate_all()
         # Where all were calibrated, the instrument still lies on the last of them.
-        places = [*minutes_of][:: -1 if self._whole and self._ends_on_tile else 1]
+        ends_on_white = self._attended.instrument.profile.calibration.ends_on_white
+        places = [*minutes_of][:: -1 if ends_on_white else 1]
         for place in places:
             minutes = minutes_of[place]
             if place in self._left_out:
@@ -100,10 +101,6 @@ class TileVisits:
         self._left_out.discard(place)
         self._last.pop(place, None)
         self._after_calibration.pop(place, None)
-
-    @property
-    def _ends_on_tile(self) -> bool:
-        return self._attended.instrument.profile.calibration.order[-1:] == ("white",)
 
     @property
     def _whole(self) -> bool:

@@ -77,11 +77,21 @@ def emulated(
         places.append(f"{PREFIX}{tile.name}")
         rows.append(np.interp(known.wavelengths, tile.wavelengths, tile.values))
     scene = Spectra.from_values(known.wavelengths, np.array(rows), places)
+    if profile.by_button:
+        raise InputError(
+            profile.file,
+            "command, measure",
+            "it is read by its own button, which nobody can press here",
+            "rehearse with another profile",
+        )
+    calibration = profile.calibration
     tiles = [
         place
         for place, command in ((BLACK_TRAP, "black"), (WHITE_TILE, "white"))
-        for _ in range(2 if command in profile.commands else 1)
+        # Read before it is calibrated and after, where it reads before at all.
+        for _ in range(2 if command in profile.commands and not calibration.before_reading else 1)
     ]
+    tiles = tiles[:: -1 if calibration.ends_on_white else 1]
     script = [*tiles, *(stop.patch for stop in way_over(card) for _ in range(repeats))]
     return Emulator(profile, scene, Mishaps(mishaps or {}), script=script)
 
