@@ -145,6 +145,10 @@ class CalibrateDo(RemedyCode):
     FIT_TOGETHER = "fit all paints together"
     GIVE_TILES = "give a file of certified values of the tiles"
     LEAVE_OUT_STRIP = "leave the grey strip out"
+    LOOK_AT_TILE = (
+        "clean the tile, see that it is the right one, and read it again; if it is clean and "
+        "right, say so"
+    )
     MORE_TUBES = "name more tubes, or say that they are on hand"
     NAME_SAMPLES = "name samples STEP/black and STEP/white as on the card, or give the right card"
     PLUG_IN = "plug the instrument in, and look again"

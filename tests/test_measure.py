@@ -16,7 +16,8 @@ def test_from_trap_and_tile_over_every_patch():
     table = Table()
     assert table.sit() == Ended(True)
     assert [kind for kind, _, _ in table.asked[:3]] == ["ready", "tile", "tile"]
-    assert table.places("tile") == [BLACK_TRAP, WHITE_TILE]
+    # The last look at the tile shows whether the gain held.
+    assert table.places("tile") == [BLACK_TRAP, WHITE_TILE, WHITE_TILE]
     assert table.calibrated == ["black", "white"]
     assert table.places() == [patch for patch in PATCHES for _ in range(2)]
     assert not table.places("doubt")
@@ -233,7 +234,7 @@ def test_further_tiles_are_read_once():
     assert table.places("tile") == [BLACK_TRAP, WHITE_TILE, *tiles]
     second = Table(progress=Progress(2, table.kept))
     assert second.sit(tiles=tiles).finished
-    assert second.places("tile") == [BLACK_TRAP, WHITE_TILE]
+    assert second.places("tile") == [BLACK_TRAP, WHITE_TILE, WHITE_TILE]
 
 
 def test_tile_and_trap_may_be_left_out():

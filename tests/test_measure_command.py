@@ -167,8 +167,9 @@ def test_an_open_sitting_may_be_given_up(studio, tmp_path):
 def test_read_again_skipped_and_doubted_are_told(studio, tmp_path):
     with instrument(tmp_path, repeats=1) as (emulator, port):
         order = emulator.script[4:]
-        emulator.script = [*emulator.script[:4], order[0], order[0], order[1], order[1]]
-        typed = "\n" * 3 + "\n" + "r\n" + "\n" + "s\n" + "\n" + "k\n" + "s\n" * 9 + "f\n"
+        tile = emulator.script[3]
+        emulator.script = [*emulator.script[:4], order[0], order[0], order[1], order[1], tile]
+        typed = "\n" * 3 + "\n" + "r\n" + "\n" + "s\n" + "\n" + "k\n" + "s\n" * 9 + "f\n" + "\n"
         said = studio("measure", "keel-1", "--port", port, "--profile", "mine.toml",
                       "--repeats", "1", typed=typed)  # fmt: skip
     assert said.status == 0, said.err

@@ -8,7 +8,9 @@ from typing import Any
 import numpy as np
 
 from ..optics.spectra import Spectra
-from .corrections import CHANGING, Corrected, InstrumentOptics, correct
+from .corrections import InstrumentOptics, ReadAgain, correct
+from .estimate.outcomes import CHANGING
+from .estimate.stagewise import corrected_by_stages
 from .tiles import Tile, TileReading
 
 
@@ -30,7 +32,7 @@ def changed_by(record: Mapping[str, Any]) -> list[str]:
     return [s["stage"] for s in record["stages"] if s["made"] and s["stage"] in CHANGING]
 
 
-def correct_anew(spectra: Spectra, record: Mapping[str, Any]) -> Corrected:
+def correct_anew(spectra: Spectra, record: Mapping[str, Any]) -> Spectra:
     """Correct raw readings just as a record says that they were.
 
     Parameters
@@ -38,26 +40,37 @@ def correct_anew(spectra: Spectra, record: Mapping[str, Any]) -> Corrected:
     spectra : Spectra
         Raw.
     record : mapping
-        From `tintladder.calibrate.instrument.corrections.Corrected.record`.
+        From `tintladder.calibrate.instrument.corrections.Corrected.record`, or of corrections that
+        were made stage by stage, before it held how sure they are.
 
     Returns
     -------
-    Corrected
+    Spectra
+        Corrected.
 
     Raises
     ------
     InputError
         As `tintladder.calibrate.instrument.corrections.correct`.
     """
+    at = np.array(record["at"], dtype=float)
+    readings = [TileReading(**{**said, "values": _array(said)}) for said in record["readings"]]
+    if "errors" not in record:
+        values = corrected_by_stages(spectra.wavelengths, spectra.values, at, readings, record)
+        return spectra.with_values(values)
     tiles = {
         said["name"]: Tile(
             **{**said, "wavelengths": np.array(said["wavelengths"]), "values": _array(said)}
         )
         for said in record["tiles"]
     }
-    readings = [TileReading(**{**said, "values": _array(said)}) for said in record["readings"]]
-    optics = InstrumentOptics(**record["optics"])
-    return correct(spectra, np.array(record["at"]), readings, tiles, optics, record["without"])
+    made = correct(
+        spectra, at, readings, tiles, InstrumentOptics(**record["optics"]), record["without"],
+        again=[ReadAgain(**{**said, "values": _array(said)}) for said in record["again"]],
+        reading_s=record["reading_s"],
+        tiles_are_clean=record["tiles_are_clean"],
+    )  # fmt: skip
+    return made.spectra
 
 
 def _array(said: Mapping[str, Any]) -> np.ndarray:

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from ..cards.card import Card
+from ..optics.spectra import Array
 from .attended import Attended, Stopped, now
 from .doubts import impossible, patch_doubts
 from .faults import Refused
@@ -51,6 +52,7 @@ def measure(
     *,
     notes: Sequence[str] = (),
     tiles: Sequence[str] = (),
+    odd: Callable[[str, Array], str | None] = lambda *_: None,
     ask: Callable[[Question], Answer],
     on_reading: Callable[[RawReading], None],
     on_skip: Callable[[str], None] = lambda _: None,
@@ -74,6 +76,8 @@ def measure(
         What else is to be known before the first reading.
     tiles : sequence of str
         Further tiles than the white one and the trap, each read once.
+    odd : callable, optional
+        Says of a reading of a tile why it is at odds with its certificate or with earlier sittings.
     ask : callable
         Returns one of the question's answers.
     on_reading, on_skip : callable
@@ -88,7 +92,7 @@ def measure(
     Ended
     """
     attended = Attended(instrument, progress, ask, on_reading, on_skip, show, tell, clock, wait)
-    way = _Walk(attended, card, tuple(stops), tiles)
+    way = _Walk(attended, card, tuple(stops), TileVisits(attended, tiles, odd))
     try:
         wet = _ready(attended, notes)
         attended.begin()
@@ -131,11 +135,11 @@ class _Walk:
     """The way over the card."""
 
     def __init__(
-        self, attended: Attended, card: Card, stops: Sequence[Stop], tiles: Sequence[str]
+        self, attended: Attended, card: Card, stops: Sequence[Stop], tiles: TileVisits
     ) -> None:
         self.attended, self.card, self.stops = attended, card, stops
         self.progress = attended.progress
-        self.tiles = TileVisits(attended, tiles)
+        self.tiles = tiles
         self.here: int | None = None
         """Where the instrument read last, and on which other patch before that."""
         self.came_from: int | None = None

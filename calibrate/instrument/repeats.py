@@ -18,6 +18,9 @@ ALPHA = 0.001
 """Share of good patches that the test flags: one in a thousand, for a card has dozens."""
 _ENOUGH = 10
 """Degrees of freedom from which the other patches tell what scatter is usual."""
+_MOST_NOISE = 0.005
+"""Reflectance; repeats whose curves differ by more are of different places, and tell of no
+noise."""
 _EXACT = 1e-9
 """Rounding, for repeats that are alike to the last digit."""
 
@@ -53,6 +56,37 @@ def averaged(spectra: Spectra) -> Averaged:
     np.add.at(squares, of, (spectra.values - mean[of]) ** 2)
     free = np.where(count > 1, count - 1, np.nan)[:, None]
     return Averaged(labels, mean, np.sqrt(squares / free), count)
+
+
+def noise_of_repeats(spectra: Spectra) -> tuple[Array, Array, Array] | None:
+    """How single values of repeats scatter about the mean of their patch, its level aside.
+
+    Parameters
+    ----------
+    spectra : Spectra
+
+    Returns
+    -------
+    level, square, variance : (P,) arrays, or None where no patch was read twice
+        Mean and mean square of reflectance, and variance of one value, of each such patch.
+    """
+    labels = np.array(spectra.labels, dtype=object)
+    found = []
+    for label in dict.fromkeys(spectra.labels):
+        values = spectra.values[labels == label]
+        values = values[:, ~np.isnan(values).any(axis=0)]
+        if len(values) < 2 or values.shape[1] < 3:
+            continue
+        mean = values.mean(axis=0)
+        off = values - np.outer(values @ mean / (mean @ mean), mean)
+        free = (len(values) - 1) * (values.shape[1] - 1)
+        variance = (off**2).sum() / free
+        if variance < _MOST_NOISE**2:
+            found.append((np.abs(mean).mean(), (mean**2).mean(), variance))
+    if not found:
+        return None
+    level, squares, variances = np.array(found).T
+    return level, squares, variances
 
 
 def repeats_needed(sd: float, wanted: float) -> int:

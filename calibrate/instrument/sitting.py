@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -13,10 +13,14 @@ from ..formats.cells import normal, number
 from ..formats.read import read_session
 from ..formats.session import Session
 from ..optics.spectra import Array, Flag
-from .corrections import STAGES, InstrumentOptics, correct
+from .corrections import InstrumentOptics, ReadAgain, correct
 from .corrections_record import changed_by
-from .tiles import PREFIX, Tile, TileReading, tiles_of
+from .estimate.odd_tiles import odd_since, refuse
+from .estimate.outcomes import STAGES
+from .tiles import PREFIX, Tile, TileReading, tile_means, tiles_of
 
+_READING_S = 15.0
+"""Seconds that a reading takes where a file doesn't say when each was taken (our own estimate)."""
 _TEMPERATURE = ("TEMPERATURE", "TILETEMPERATURE", "TILETEMPERATUREC", "TEMPERATUREC")
 
 
@@ -32,11 +36,19 @@ class Correcting:
         Of the instrument.
     without : tuple of str
         Stages to leave out.
+    tiles_are_clean : bool
+        Whether tiles at odds with their certificates, or with earlier sittings, were looked at and
+        are clean and right: they are gone by.
+    earlier : callable
+        Given a session: what its instrument read of its tiles in earlier sittings, on the same
+        wavelengths, a mapping of tile to values each.
     """
 
     certified: Session | None = None
     optics: InstrumentOptics = field(default_factory=InstrumentOptics)
     without: tuple[str, ...] = ()
+    tiles_are_clean: bool = False
+    earlier: Callable[[Session], Sequence[Mapping[str, Array]]] = lambda _: ()
 
     def __post_init__(self) -> None:
         for stage in self.without:
@@ -76,7 +88,7 @@ class Correcting:
         ]
         patches = np.flatnonzero(~is_tile)
         of_patches = replace(session, spectra=session.spectra.select(patches))
-        return self.by(of_patches, patches.astype(float), readings)
+        return self.by(of_patches, patches.astype(float), readings, reading_s=_READING_S)
 
     def read(self, path: str | Path, **said: str | None) -> Session:
         """Read a file of readings, and correct them by those of tiles in it.
@@ -98,7 +110,14 @@ class Correcting:
         """
         return self(read_session(path, **said))
 
-    def by(self, session: Session, at: Array, readings: Sequence[TileReading]) -> Session:
+    def by(
+        self,
+        session: Session,
+        at: Array,
+        readings: Sequence[TileReading],
+        again: Sequence[ReadAgain] = (),
+        reading_s: float | None = None,
+    ) -> Session:
         """Correct a session by readings of tiles of the same sitting.
 
         Without any, of an instrument whose band isn't stated, it stays as it is.
@@ -109,6 +128,10 @@ class Correcting:
         at : (N,) array
             When each of its readings was taken, on the clock of the tiles' readings.
         readings : sequence of TileReading
+        again : sequence of ReadAgain
+            Readings of patches that no longer count, and of controls.
+        reading_s : float, optional
+            Seconds that a reading takes, where times are places in a file.
 
         Returns
         -------
@@ -118,8 +141,8 @@ class Correcting:
         Raises
         ------
         InputError
-            As `tintladder.calibrate.instrument.corrections.correct`, and where tiles are certified
-            in another geometry than the readings'.
+            As `tintladder.calibrate.instrument.corrections.correct`, where tiles are certified in
+            another geometry than the readings', and where one reads otherwise than it used to.
         """
         optics = self.optics
         if not readings and optics.band_nm is None:
@@ -127,7 +150,12 @@ class Correcting:
         if session.header.get("BANDPASS_CORRECTED", "").lower() == "true":
             optics = replace(optics, band_corrected=True)
         tiles = self.tiles(session.notation, session.file)
-        made = correct(session.spectra, at, readings, tiles, optics, self.without, session.file)
+        if not self.tiles_are_clean:
+            refuse(odd_since(tile_means(readings), self.earlier(session)), session.file)
+        made = correct(
+            session.spectra, at, readings, tiles, optics, self.without, session.file,
+            again=again, reading_s=reading_s, tiles_are_clean=self.tiles_are_clean,
+        )  # fmt: skip
         odd = (made.spectra.flags & np.uint16(Flag.OUTLYING)).astype(bool)
         return replace(
             session,

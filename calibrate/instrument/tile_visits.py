@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from typing import Any, Literal
 
@@ -15,8 +15,8 @@ from .faults import Fault, Refused
 from .progress import BLACK_TRAP, VOID, WHITE_TILE, RawReading
 from .questions import Question
 
-_CLOSING_S = 900.0
-"""A sitting that went on for longer since its last tile ends on the tile, so that drift shows."""
+_MOST_PATCHES = 24
+"""Patches after which the tile is read in between, so that a jump of the gain can be placed."""
 _LAMP_S = 300.0
 """How often the lamp's hours are asked for."""
 _KINDS: dict[str, Literal["white", "black"]] = {BLACK_TRAP: "black", WHITE_TILE: "white"}
@@ -33,11 +33,22 @@ class TileVisits:
     attended : Attended
     others : sequence of str
         Further tiles, greys and coloured ones, each read once.
+    odd : callable
+        Says of a reading of a tile why it is at odds with its certificate or with earlier sittings;
+        None where it isn't. Nothing is calibrated on such a tile before somebody looked at it.
     """
 
-    def __init__(self, attended: Attended, others: Sequence[str] = ()) -> None:
+    def __init__(
+        self,
+        attended: Attended,
+        others: Sequence[str] = (),
+        odd: Callable[[str, Array], str | None] = lambda *_: None,
+    ) -> None:
         self._attended = attended
         self._others = tuple(others)
+        self._odd = odd
+        self._accepted: set[str] = set()
+        self._patches_then = 0
         self._last: dict[str, float] = {}
         self._after_calibration: dict[str, Array] = {}
         """What a place read just after it was calibrated on; what drift is calculated from."""
@@ -80,6 +91,8 @@ class TileVisits:
                 self._visit(place, f"{age / 60:.0f} minutes have passed")
             elif place == WHITE_TILE and self._lamp_is_due():
                 self._visit(place, "its lamp has burnt for long")
+            elif place == WHITE_TILE and self._patches_since() >= _MOST_PATCHES:
+                self._visit(place, "a control in between: it shows whether the gain has jumped")
         for place in self._others:
             if place not in self._left_out and not self._attended.progress.counting(place):
                 self._visit(place, "its certificate is known, so it is read once")
@@ -153,10 +166,13 @@ class TileVisits:
         return True
 
     def close(self) -> None:
-        """End on the tile where the last visit was long ago."""
-        last = self._last.get(WHITE_TILE)
-        if last is not None and self._attended.clock() - last > _CLOSING_S:
+        """End on the tile, where patches were read since it was read last."""
+        if WHITE_TILE in self._last and self._patches_since():
             self._visit(WHITE_TILE, "the last time: it shows whether the instrument has drifted")
+
+    def _patches_since(self) -> int:
+        """Patches read since the tile was."""
+        return len(self._attended.progress.places()) - self._patches_then
 
     def _lamp_is_due(self) -> bool:
         if self._lamp is None or self._attended.clock() - self._lamp_asked < _LAMP_S:
@@ -182,6 +198,8 @@ class TileVisits:
             try:
                 if self._settled_on(place):
                     self._last[place] = self._attended.clock()
+                    if place == WHITE_TILE:
+                        self._patches_then = len(self._attended.progress.places())
                     return
             except Refused as refused:
                 self._attended.tell(str(refused))
@@ -245,15 +263,22 @@ class TileVisits:
             said["drift"] = _off(values, reference)
         kind = _KINDS.get(place)
         doubt = tile_doubt(kind, values, attended.instrument.profile.due) if kind else None
-        if doubt is not None:
-            said[VOID] = doubt
+        odd = None if doubt or place in self._accepted else self._odd(place, values)
+        if doubt or odd:
+            said[VOID] = doubt or odd
         round_, repeat = attended.progress.following(place, anew=True)
         attended.keep(RawReading(place, round_, repeat, now(), values, said))
-        if doubt is None:
+        if not doubt and not odd:
             return values
-        answer = attended.ask(Question("doubt", place, doubt, ("again", "keep", "skip", "stop")))
+        words = said[VOID]
+        answer = attended.ask(Question("doubt", place, words, ("again", "keep", "skip", "stop")))
         if answer == "skip":
             self._left_out.add(place)
+        elif answer == "keep" and odd:
+            # Somebody looked at it, and goes by it: then it counts.
+            self._accepted.add(place)
+            counts = {key: value for key, value in said.items() if key != VOID} | {"doubt": odd}
+            attended.keep(RawReading(place, round_ + 1, repeat, now(), values, counts))
         return values if answer == "keep" else None
 
 

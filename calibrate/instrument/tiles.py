@@ -6,7 +6,7 @@ greys ``tile/grey-50`` and so on; any other name is a coloured tile's.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
 from typing import Any, Literal
@@ -40,6 +40,8 @@ class Tile:
         At which it was certified. Reds and oranges are thermochromic.
     source : str
         The certificate: a file and its hash.
+    uncertainty : float or None
+        Standard uncertainty of its level, relative; None where the certificate states none.
     """
 
     name: str
@@ -47,6 +49,7 @@ class Tile:
     values: Array
     temperature_c: float | None = None
     source: str = ""
+    uncertainty: float | None = None
 
     @property
     def kind(self) -> Kind:
@@ -100,6 +103,16 @@ class TileReading:
     def kind(self) -> Kind:
         """What it is a reading of."""
         return tile_kind(self.name)
+
+
+def tile_means(readings: Sequence[TileReading]) -> dict[str, Array]:
+    """Mean reading of each tile, (W,), of those just after a calibration where there are any."""
+    found = {}
+    for name in dict.fromkeys(reading.name for reading in readings):
+        mine = [reading for reading in readings if reading.name == name]
+        mine = [reading for reading in mine if reading.calibrated] or mine
+        found[name] = np.mean([reading.values for reading in mine], axis=0)
+    return found
 
 
 def tile_kind(name: str) -> Kind:

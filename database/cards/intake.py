@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from ...calibrate.cards.card import Card
@@ -93,7 +93,7 @@ def take_in(
     spots, sessions = _read(
         [path for path in files if path not in texts and not _is_picture(path)],
         said,
-        correcting or Correcting(),
+        replace(correcting or Correcting(), earlier=store.readings.earlier_tiles),
     )
     taking = _Taking(store)
     with store.transaction():

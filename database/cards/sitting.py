@@ -12,14 +12,16 @@ from ...calibrate.cards.layout import read_layout
 from ...calibrate.errors import InputError
 from ...calibrate.formats.session import Session
 from ...calibrate.instrument.corrections_record import in_words
+from ...calibrate.instrument.estimate.odd_tiles import odd_alone
 from ...calibrate.instrument.instrument import Instrument
 from ...calibrate.instrument.line import Line
 from ...calibrate.instrument.measure import measure
 from ...calibrate.instrument.profile import Profile
 from ...calibrate.instrument.questions import Answer, Question, Shown
 from ...calibrate.instrument.sitting import Correcting
-from ...calibrate.instrument.tiles import PREFIX, certified_at, tile_kind
+from ...calibrate.instrument.tiles import PREFIX, Tile, certified_at, tile_kind
 from ...calibrate.instrument.walk import Stop, walk
+from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.surface import notation
 from ..store.sittings import Sitting
 from ..store.store import Store
@@ -119,12 +121,22 @@ def sit(
     tiles : Session, optional
         Certified values of the tiles, one row each.
     """
+    profile, certified = sitting.profile, dict[str, Tile]()
     if tiles is not None:
         # Better said now than when the whole card is read.
-        profile = sitting.profile
         seen_at = notation(profile.geometry, profile.specular)
-        for tile in Correcting(tiles).tiles(seen_at, f"card {sitting.card}").values():
+        certified.update(Correcting(tiles).tiles(seen_at, f"card {sitting.card}"))
+        for tile in certified.values():
             certified_at(tile, profile.wavelengths, tiles.file)
+
+    def odd(place: str, values: Array) -> str | None:
+        name, earlier = (
+            place.removeprefix(PREFIX),
+            store.sittings.earlier_tiles(sitting, instrument.identity),
+        )
+        found = odd_alone(name, values, profile.wavelengths, certified.get(name), earlier)
+        return None if found is None else found.words
+
     card, progress = store.cards.find(sitting.card), store.sittings.progress(sitting)
     stops = way_over(card)
     if progress.readings:
@@ -139,6 +151,7 @@ def sit(
         progress,
         notes=_drying(card),
         tiles=_others(tiles),
+        odd=odd,
         ask=ask,
         on_reading=lambda r: store.sittings.keep(sitting, r, instrument.identity),
         on_skip=lambda patch: store.sittings.skip(sitting, patch),

@@ -69,6 +69,13 @@ def read(
             "wavelength, bandpass, repeats."
         ),
     ] = None,
+    tiles_are_clean: Annotated[
+        bool,
+        typer.Option(
+            "--tiles-are-clean",
+            help="Go by tiles that are at odds with their certificates or with earlier sittings.",
+        ),
+    ] = False,
     undo: Annotated[
         bool, typer.Option("--undo", help="Undo the last import instead; its files stay, marked.")
     ] = False,
@@ -99,7 +106,7 @@ def read(
             read_session(tiles, unit=unit, geometry=geometry, specular=specular) if tiles else None
         )
         left_out = tuple(word.strip() for word in (without or "").split(",") if word.strip())
-        correcting = Correcting(known, InstrumentOptics(band), left_out)
+        correcting = Correcting(known, InstrumentOptics(band), left_out, tiles_are_clean)
         taken = take_in(store, files, card, unit, geometry, specular, correcting, only)
     say([asdict(item) for item in taken], as_json, lambda: _show(taken))
 

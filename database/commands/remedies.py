@@ -13,6 +13,10 @@ WORDS: Mapping[RemedyCode, str] = {
     "patch again",
     CalibrateDo.FIT_TOGETHER: "fit all paints together: tintladder fit",
     CalibrateDo.GIVE_TILES: "give them with --tiles",
+    CalibrateDo.LOOK_AT_TILE: (
+        "clean the tile, see that it is the right one, and read it again; if it is clean and "
+        "right: --tiles-are-clean"
+    ),
     CalibrateDo.LEAVE_OUT_STRIP: "leave out --strip",
     CalibrateDo.MORE_TUBES: "name more tubes, or say that they are on hand: tintladder tubes on "
     "NAME",

@@ -14,6 +14,7 @@ WORDS: Mapping[RemedyCode, str] = {
     'figures are", or read the patch again',
     CalibrateDo.FIT_TOGETHER: "fit all paints together, under Fits",
     CalibrateDo.GIVE_TILES: "give the file of its tile's certified values",
+    CalibrateDo.LOOK_AT_TILE: "clean the tile, see that it is the right one, and read it again",
     CalibrateDo.LEAVE_OUT_STRIP: "leave the grey strip out",
     CalibrateDo.MORE_TUBES: "tick more tubes, or say under Tubes that they are on hand",
     CalibrateDo.NAME_SAMPLES: "name samples STEP/black and STEP/white as on the card, or drop the "

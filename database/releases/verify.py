@@ -267,7 +267,5 @@ def corrections_follow(tables: Mapping[str, pd.DataFrame]) -> Iterator[str]:
         except (InputError, KeyError, TypeError, ValueError, IndexError) as error:
             yield f"{wrong} ({' '.join(str(error).split())})"
             continue
-        if not np.allclose(
-            made.spectra.values, read.corrected.values, rtol=0, atol=_CLOSE, equal_nan=True
-        ):
+        if not np.allclose(made.values, read.corrected.values, rtol=0, atol=_CLOSE, equal_nan=True):
             yield wrong

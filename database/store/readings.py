@@ -16,12 +16,12 @@ from ...calibrate.cards.card import Card
 from ...calibrate.cards.readings import CardReadings, check_patches, pair
 from ...calibrate.errors import InputError
 from ...calibrate.formats.session import Session
-from ...calibrate.optics.spectra import Spectra
+from ...calibrate.optics.spectra import Array, Spectra
 from ..common.remedies import StudioDo
 from . import schema
 from .cards import card_of, last_version, likely_cards
 from .imports import Undone
-from .tiles import last_white, tile_calibrations
+from .tiles import earlier_tiles, last_white, tile_calibrations
 from .transactions import Subject, now
 
 
@@ -111,6 +111,11 @@ class Readings(Subject):
             session.add(row)
             session.flush()
             return row.id
+
+    def earlier_tiles(self, read: Session) -> list[dict[str, Array]]:
+        """What the instrument of a session read of its tiles before, the newest sitting first."""
+        with self._database.snapshot() as session:
+            return earlier_tiles(session, read.device, read.spectra.wavelengths)
 
     def last(self, card: str) -> tuple[int, Session]:
         """Return the number of a card's last session that counts, and the session.

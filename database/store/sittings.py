@@ -5,11 +5,7 @@ A sitting is open until it is finished or given up, and can be gone on with mean
 
 from __future__ import annotations
 
-import hashlib
-import json
-from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -21,21 +17,19 @@ from sqlalchemy.orm import Session as OrmSession
 from ...calibrate.errors import Field, InputError
 from ...calibrate.formats.session import Session
 from ...calibrate.instrument.instrument import Identity
+from ...calibrate.instrument.made_session import instrument_name, session_of_sitting
 from ...calibrate.instrument.profile import Profile
 from ...calibrate.instrument.profile_file import parse_profile
 from ...calibrate.instrument.progress import VOID, Progress, RawReading
 from ...calibrate.instrument.sitting import Correcting
-from ...calibrate.instrument.tiles import PREFIX, TileReading
-from ...calibrate.optics.spectra import Flag, Spectra
+from ...calibrate.optics.spectra import Array
 from ..common.remedies import StudioDo
 from . import schema
 from .cards import Cards
 from .imports import Imports
 from .readings import Readings
+from .tiles import earlier_tiles
 from .transactions import Transactions, now
-
-FORMAT = "measured, reading by reading"
-"""What a session made of a sitting was taken for."""
 
 
 @dataclass(frozen=True)
@@ -236,16 +230,28 @@ class Sittings:
             said = (last.device.profile or {}) if last is not None else {}
         return Identity(**{field: said.get(field, "") for field in vars(Identity())})
 
+    def earlier_tiles(self, sitting: Sitting, identity: Identity) -> list[dict[str, Array]]:
+        """What the instrument read of its tiles in earlier sittings, the newest first."""
+        with self._database.snapshot() as session:
+            return earlier_tiles(
+                session,
+                instrument_name(sitting.profile, identity),
+                sitting.profile.wavelengths,
+                sitting.number,
+            )
+
     def finish(
         self,
         sitting: Sitting,
         identity: Identity,
         wet: bool = False,
         tiles: Session | None = None,
+        tiles_are_clean: bool = False,
     ) -> tuple[int, Session]:
         """Make a session of a sitting, as if its readings had been read from a file, and close it.
 
         It is corrected by the tiles that were read in between; `tiles` are their certified values.
+        `tiles_are_clean` says that those at odds with them were looked at.
 
         Returns
         -------
@@ -256,10 +262,23 @@ class Sittings:
         Raises
         ------
         InputError
-            Where nothing was read.
+            Where nothing was read, or a tile is at odds with its certificate or earlier sittings.
         """
         progress = self.progress(sitting)
-        made = session_of_sitting(sitting, progress, identity, wet, tiles)
+        correcting = Correcting(
+            tiles,
+            sitting.profile.optics,
+            # One that was at odds, and is gone by all the same, was looked at as it was read.
+            tiles_are_clean=tiles_are_clean
+            or any(r.is_tile and "doubt" in r.said for r in progress.readings),
+            earlier=lambda _: self.earlier_tiles(sitting, identity),
+        )
+        if not progress.places():
+            file = f"{sitting.card}, measured {sitting.started}"
+            raise InputError(file, None, "no patch was read", StudioDo.GO_ON(card=sitting.card))
+        made = session_of_sitting(
+            sitting.card, sitting.started, sitting.profile, progress, identity, wet, correcting
+        )
         with self._database.transaction() as session:
             number = self._readings.add(sitting.card, made, _calibrations(session, sitting))
             self._imports.record([made.file], [number], [])
@@ -269,73 +288,6 @@ class Sittings:
             if kept is not None:
                 _describe(kept, sitting.profile, identity)
         return number, made
-
-
-def session_of_sitting(
-    sitting: Sitting,
-    progress: Progress,
-    identity: Identity,
-    wet: bool = False,
-    tiles: Session | None = None,
-) -> Session:
-    """Return the readings of a sitting that count, in the order in which they were taken.
-
-    Raises
-    ------
-    InputError
-        Where there are none.
-    """
-    counting = {id(r) for place in progress.places() for r in progress.counting(place)}
-    rows = [r for r in progress.readings if id(r) in counting]
-    file = f"{sitting.card}, measured {sitting.started}"
-    if not rows:
-        raise InputError(file, None, "no patch was read", StudioDo.GO_ON(card=sitting.card))
-    profile = sitting.profile
-    doubted = {r.place: r.said["doubt"] for r in rows if "doubt" in r.said}
-    header = {
-        "PROFILE": profile.name,
-        "REPEATS": str(sitting.repeats),
-        "APERTURE_MM": f"{profile.aperture_mm:g}" if profile.aperture_mm else "",
-        "SKIPPED": ", ".join(sorted(progress.skipped)),
-        "READ_AGAIN": ", ".join(dict.fromkeys(r.place for r in progress.read_again())),
-    } | {f"DOUBT {place}": words for place, words in doubted.items()}
-    header |= {f"SUFFERS {r.place}": r.said["suffers"] for r in rows if "suffers" in r.said}
-    spectra = Spectra.from_values(
-        profile.wavelengths, np.array([r.values for r in rows]), [r.place for r in rows]
-    )
-    beyond = [np.isin(profile.wavelengths, r.said.get("full_scale", ())) for r in rows]
-    read = Session(
-        spectra=spectra.flag(np.array(beyond), Flag.CLIPPED),
-        file=file,
-        sha256=_digest(sitting, rows),
-        format=FORMAT,
-        unit=profile.unit,
-        geometry=profile.geometry,
-        specular=profile.specular,
-        condition=profile.condition,
-        state="wet" if wet else "dry",
-        date=rows[-1].taken[:10],
-        device=_name(profile, identity),
-        header={key: said for key, said in header.items() if said},
-    )
-    ever = ~np.isnan(read.spectra.values).all(axis=0)
-    of_tiles = [
-        r
-        for r in progress.readings
-        if r.is_tile and VOID not in r.said and not np.isnan(r.values[ever]).any()
-    ]
-    readings = [
-        TileReading(
-            r.place.removeprefix(PREFIX), r.values, _clock(r),
-            calibrated=bool(r.said.get("calibrated")),
-        )
-        for r in of_tiles
-    ]  # fmt: skip
-    return Correcting(tiles, profile.optics).by(read, np.array([_clock(r) for r in rows]), readings)
-
-
-def _clock(reading: RawReading) -> float:
-    return datetime.fromisoformat(reading.taken).timestamp()
 
 
 def _calibrations(session: OrmSession, sitting: Sitting) -> list[schema.Calibration]:
@@ -348,18 +300,8 @@ def _calibrations(session: OrmSession, sitting: Sitting) -> list[schema.Calibrat
     return [row for row in since if row.result.get("sitting") == sitting.number]
 
 
-def _digest(sitting: Sitting, rows: Sequence[RawReading]) -> str:
-    said = [[r.place, r.round, r.repeat, r.taken, r.values.tolist()] for r in rows]
-    text = json.dumps([sitting.card, sitting.started, said])
-    return hashlib.sha256(text.encode()).hexdigest()
-
-
-def _name(profile: Profile, identity: Identity) -> str:
-    return identity.name or profile.title
-
-
 def _device(session: OrmSession, profile: Profile, identity: Identity) -> schema.Device:
-    name = _name(profile, identity)
+    name = instrument_name(profile, identity)
     found = session.scalar(select(schema.Device).where(schema.Device.name == name))
     return _describe(found or schema.Device(name=name), profile, identity)
 

@@ -5,14 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session as OrmSession
 
 from ...calibrate.formats.session import Session
-from ...calibrate.instrument.tiles import PREFIX
+from ...calibrate.instrument.tiles import PREFIX, TileReading, tile_means
+from ...calibrate.optics.spectra import Array
 from . import schema
 
 _WHITE = f"{PREFIX}white"
+_SITTINGS = 10
+"""Earlier sittings that a tile is held against."""
 _STATED = "stated/"
 """Kind of what a file says was done before its readings; of the reading itself nothing is known."""
 
@@ -60,6 +64,44 @@ def spectrophotometers(session: OrmSession) -> list[schema.Device]:
     """Return every instrument that reads spectra, by name."""
     query = select(schema.Device).where(schema.Device.kind == "spectrophotometer")
     return sorted(session.scalars(query), key=lambda device: device.name.casefold())
+
+
+def earlier_tiles(
+    session: OrmSession, device: str | None, wavelengths: Array, sitting: int | None = None
+) -> list[dict[str, Array]]:
+    """What an instrument read of its tiles in its last sittings, the newest first.
+
+    Parameters
+    ----------
+    session : Session
+    device : str or None
+        Its name.
+    wavelengths : (W,) array, nm
+        Readings on others aren't compared.
+    sitting : int, optional
+        One that isn't an earlier one.
+
+    Returns
+    -------
+    list of mapping of tile to (W,) array
+    """
+    known = session.scalar(select(schema.Device).where(schema.Device.name == device))
+    if known is None:
+        return []
+    groups: dict[tuple[str, int | None], list[TileReading]] = {}
+    for row in sorted(known.calibrations, key=lambda row: row.done):
+        said = row.result
+        if not row.kind.startswith(PREFIX) or said.get("sitting", -1) == sitting:
+            continue
+        values = np.array(said["reflectance"], dtype=float)
+        if not np.array_equal(said["wavelengths"], wavelengths) or np.isnan(values).all():
+            continue
+        reading = TileReading(
+            row.kind.removeprefix(PREFIX), values, 0.0, calibrated=bool(said.get("calibrated"))
+        )
+        key = ("" if "sitting" in said else row.done, said.get("sitting"))
+        groups.setdefault(key, []).append(reading)
+    return [tile_means(readings) for readings in reversed(groups.values())][:_SITTINGS]
 
 
 def last_white(calibrations: Sequence[schema.Calibration]) -> schema.Calibration | None:

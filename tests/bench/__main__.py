@@ -21,6 +21,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     asks_steps,
     asks_tubes,
     brushed,
+    calibration,
     cost,
     database,
     demo,

@@ -9,7 +9,8 @@ from collections.abc import Collection
 from functools import cache
 
 import numpy as np
-from tintladder.calibrate.instrument.corrections import CHANGING, STAGES, InstrumentOptics, correct
+from tintladder.calibrate.instrument.corrections import InstrumentOptics, correct
+from tintladder.calibrate.instrument.estimate.outcomes import CHANGING, STAGES
 
 from ..invented_instrument import Faults, sitting
 from .harness import benchmark
