@@ -89,10 +89,8 @@ class TileVisits:
                 self._visit(place, "" if first else "to see that nothing has moved")
             elif (age := clock() - self._last[place]) > 60 * minutes:
                 self._visit(place, f"{age / 60:.0f} minutes have passed")
-            elif place == WHITE_TILE and self._lamp_is_due():
-                self._visit(place, "its lamp has burnt for long")
-            elif place == WHITE_TILE and self._patches_since() >= _MOST_PATCHES:
-                self._visit(place, "a control in between: it shows whether the gain has jumped")
+            elif place == WHITE_TILE and (why := self._control()):
+                self._visit(place, why)
         for place in self._others:
             if place not in self._left_out and not self._attended.progress.counting(place):
                 self._visit(place, "its certificate is known, so it is read once")
@@ -169,6 +167,14 @@ class TileVisits:
         """End on the tile, where patches were read since it was read last."""
         if WHITE_TILE in self._last and self._patches_since():
             self._visit(WHITE_TILE, "the last time: it shows whether the instrument has drifted")
+
+    def _control(self) -> str:
+        """Why the tile is read before its time has come; empty where it isn't."""
+        if self._lamp_is_due():
+            return "its lamp has burnt for long"
+        if self._patches_since() >= _MOST_PATCHES:
+            return "a control in between: it shows whether the gain has jumped"
+        return ""
 
     def _patches_since(self) -> int:
         """Patches read since the tile was."""
