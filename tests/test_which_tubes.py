@@ -10,7 +10,7 @@ from tintladder.database.mixing.gamut import gamut, spread
 from tintladder.database.mixing.order import lab_of
 from tintladder.database.mixing.palette import Palette
 from tintladder.database.mixing.search import search
-from tintladder.database.mixing.tubes import fewest
+from tintladder.database.mixing.tubes import fewest, stand_in
 from tintladder.database.mixing.tubes.fewest import best_sets, fewest_tubes
 from tintladder.database.mixing.tubes.greying import warmth
 from tintladder.database.mixing.tubes.neutral import LET_DOWN, partners
@@ -90,6 +90,17 @@ def test_too_many_sets_are_said_to_be_too_many(wanted, monkeypatch):
     for one, other in zip(exact.sets, guessed.sets, strict=True):
         assert (one.missed, one.mean) <= (other.missed, other.mean + 1e-6)
     assert all(best.mean >= guessed.bound - 1e-6 for best in guessed.sets)
+
+
+def test_of_very_many_tubes_those_that_matter_are_compared(wanted, monkeypatch):
+    whole = stand_ins(PALETTE, MIX, "DUSK")
+    monkeypatch.setattr(fewest, "POOL", 5)
+    monkeypatch.setattr(stand_in, "POOL", 5)
+    few = stand_ins(PALETTE, MIX, "DUSK")
+    alone = [[each for each in found if len(each.paints) <= 1] for found in (whole, few)]
+    assert alone[1][0].paints == alone[0][0].paints and len(alone[1]) == 3
+    found = best_sets(PALETTE, wanted, 3, 3.0)
+    assert found.bound == 0 and not any(best.exact for best in found.sets)
 
 
 def test_colours_lie_far_apart():

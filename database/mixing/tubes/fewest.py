@@ -165,7 +165,7 @@ class BestSets:
     limit : (T,) array
         CIEDE2000 that each colour has to come to; see `Fewest`.
     bound : float
-        Mean CIEDE2000 of all tubes together: no set comes nearer on average.
+        Mean CIEDE2000 that no set comes below: that of all tubes together, or 0 of very many.
     """
 
     sets: tuple[Best, ...]
@@ -199,28 +199,33 @@ def best_sets(
     -----
     The best set misses the fewest colours, and of sets that miss as few its mean difference is the
     least. Sets of each size follow from those of the size below as in `fewest_tubes`. Where they
-    would be too many, only the best of each size are gone on with, and it is said.
+    would be too many, only the best of each size are gone on with, and it is said; and of more
+    tubes than `POOL` only those that seem to matter most are compared.
     """
+    exact = len(palette.paints) <= POOL
+    palette = palette if exact else _narrowed(palette, targets, ())
     found = search(palette, targets, most)
     count = len(palette.paints)
     nearest = found[-1].difference.min(axis=1)
     limit = np.where(nearest > within, nearest + within, within)
-    tubes, off, exact = found[0].tubes, found[0].difference, True
+    # Of very many tubes it isn't known what all of them make.
+    bound = float(nearest.mean()) if exact else 0.0
+    tubes, off, every = found[0].tubes, found[0].difference, True
     best = []
     for size in range(1, min(keep, count) + 1):
         if size <= len(found):
             tubes, off = found[size - 1].tubes, found[size - 1].difference.astype(np.float32)
-        elif exact and comb(count, size) * len(targets) <= _COMPARED:
+        elif every and comb(count, size) * len(targets) <= _COMPARED:
             tubes, off = _larger(tubes, off, count)
         else:
             tubes, off = _widened(found, tubes, off, limit, count)
-            exact = False
+            every = exact = False
         order = _ranked(off, limit)
         row = order[0]
         missed = int((off[:, row] > limit + _EDGE).sum())
         names = tuple(palette.paints[i] for i in tubes[row])
         best.append(Best(names, off[:, row].astype(float), missed, exact))
-    return BestSets(tuple(best), limit, float(nearest.mean()))
+    return BestSets(tuple(best), limit, bound)
 
 
 def _ranked(off: Array, limit: Array) -> Ints:

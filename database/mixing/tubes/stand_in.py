@@ -13,6 +13,7 @@ from ..palette import Ints, Palette
 from ..ranking import VISIBLE
 from ..search import Solutions, search
 from ..viewing import LIGHTS
+from .fewest import POOL
 
 _PAIRED = 3
 """Tubes that are left of a mix, up to which pairs are tried beside them."""
@@ -58,10 +59,16 @@ def stand_ins(palette: Palette, parts: Mapping[str, float], gone: str) -> tuple[
     tuple of StandIn
         One for each other tube. Where none of them comes so near that it is hard to see, the
         nearest pair is among them too, if it comes nearer by what can be seen.
+
+    Notes
+    -----
+    Of very many tubes each is tried alone; those that come nearest so are gone on with, in pairs too.
     """
     rest = [paint for paint in parts if paint != gone]
     few = palette.select([paint for paint in palette.paints if paint != gone])
     wanted = palette.lab(_dry(palette, parts)[None])[0]
+    if len(few.paints) > POOL:
+        few = few.select([*rest, *_likeliest(few, rest, wanted)])
     solved = search(few, wanted, len(rest) + (2 if len(rest) <= _PAIRED else 1))
     if len(rest) == len(few.paints):
         return tuple(_with(few, rest, solved[-1]))
@@ -72,6 +79,16 @@ def stand_ins(palette: Palette, parts: Mapping[str, float], gone: str) -> tuple[
             found
         )
     return tuple(found)
+
+
+def _likeliest(palette: Palette, rest: Sequence[str], wanted: Array) -> list[str]:
+    """The tubes that come nearest alone beside what is left, as many as sets are compared of."""
+    others = [paint for paint in palette.paints if paint not in rest]
+    off = [
+        float(search(palette.select([*rest, other]), wanted, len(rest) + 1)[-1].difference.min())
+        for other in others
+    ]
+    return [others[i] for i in np.argsort(off, kind="stable")[: POOL - len(rest)]]
 
 
 def _with(palette: Palette, rest: Sequence[str], solved: Solutions) -> list[StandIn]:
