@@ -91,8 +91,9 @@ def _proof(answer: Keep) -> str:
             f"together are off by {found.bound:.1f} on average."
         )
     gap = guessed[-1].mean - found.bound
+    size = len(guessed[-1].tubes)
+    those = f"{size} tubes" if size > 1 else "one tube"
     return (
-        f"From {len(guessed[0].tubes)} tubes on there are too many sets to compare: only the best "
-        f"smaller ones were widened. No {len(guessed[-1].tubes)} tubes can do better by more than "
-        f"{gap:.1f} on average."
+        "There are too many sets to compare them all: those that seem to matter most were. No "
+        f"{those} can do better by more than {gap:.1f} on average."
     )

@@ -62,7 +62,8 @@ def stand_ins(palette: Palette, parts: Mapping[str, float], gone: str) -> tuple[
 
     Notes
     -----
-    Of very many tubes each is tried alone; those that come nearest so are gone on with, in pairs too.
+    Of very many tubes each is tried alone; those that come nearest so are gone on with, and in
+    pairs.
     """
     rest = [paint for paint in parts if paint != gone]
     few = palette.select([paint for paint in palette.paints if paint != gone])
