@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from .common import print_table
+from .remedies import in_terminal
 
 if TYPE_CHECKING:
     from ..easel.tubes.neutral import Neutral
@@ -42,7 +43,7 @@ def neutral_as_dict(answer: Neutral) -> dict[str, Any]:
             ],
             "steps": None if ladder is None else steps_as_dict(ladder),
         },
-        "calculated": answer.basis.model_words,
+        "calculated": answer.basis.calculated,
     } | answer.basis.said
 
 
@@ -78,7 +79,7 @@ def show_neutral(answer: Neutral) -> None:
             f"{names[answer.white or '']} alone."
         )
         show_plate(answer.ladder)
-    typer.echo(answer.basis.model_words)
+    typer.echo(in_terminal(answer.basis.calculated))
 
 
 def _lean_words(leans: str) -> str:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from .common import print_table
+from .remedies import in_terminal
 
 if TYPE_CHECKING:
     from ..easel.tubes.keep import Keep
@@ -31,7 +32,7 @@ def keep_as_dict(answer: Keep) -> dict[str, Any]:
             for best in found.sets
         ],
         "all_tubes_mean_de00": found.bound,
-        "calculated": answer.basis.model_words,
+        "calculated": answer.basis.calculated,
     } | answer.basis.said
 
 
@@ -69,7 +70,7 @@ def show_keep(answer: Keep) -> None:
             ", and no fewer", "" if not smallest.exact else ", and no fewer"
         ))  # fmt: skip
     typer.echo(_proof(answer))
-    typer.echo(answer.basis.model_words)
+    typer.echo(in_terminal(answer.basis.calculated))
 
 
 def _changed(before: tuple[str, ...], now: tuple[str, ...], answer: Keep) -> str:

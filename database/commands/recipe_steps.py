@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
+from .remedies import in_terminal
+
 if TYPE_CHECKING:
     from ..easel.steps import SteppedWay
 
@@ -48,7 +50,7 @@ def steps_as_dict(way: SteppedWay) -> dict[str, Any]:
             for taken, band in zip(found.taken, way.band, strict=True)
         ],
         "left_over": found.left_over,
-        "calculated": basis.model_words,
+        "calculated": basis.calculated,
     } | basis.said  # fmt: skip
 
 
@@ -80,7 +82,7 @@ def show_steps(way: SteppedWay) -> None:
     for line in filter(None, (_ends_words(way), _line_words(way))):
         typer.echo(line)
     show_plate(way)
-    typer.echo(way.basis.model_words)
+    typer.echo(in_terminal(way.basis.calculated))
 
 
 def show_plate(way: SteppedWay) -> None:

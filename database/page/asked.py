@@ -20,6 +20,7 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.colour import in_words, surely_in_words
+from ..common.listing import few
 from ..easel.basis import names_of
 from ..easel.looks import PaintLook, looks_key, paint_looks
 from ..fits.learning import taught_before
@@ -279,6 +280,7 @@ def _environment() -> Environment:
         loader=FunctionLoader(_text), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True, auto_reload=False,
     )  # fmt: skip
+    made.globals["few"] = few
     made.filters |= {
         "in_words": in_words, "surely_in_words": surely_in_words,
         "path": lambda text: quote(str(text), safe=""),
