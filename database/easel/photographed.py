@@ -15,7 +15,7 @@ from .setting_out import CardSeen, WantedColours
 if TYPE_CHECKING:
     from ..store.store import Store
 
-_LIGHTNESS = {"white": (78, 101), "grey": (38, 62), "black": (0, 30)}
+_LIGHTNESS = {"white": (62, 101), "grey": (32, 62), "black": (0, 32)}
 """L* of a bare white card, a grey of 18 % and a bare black in a photograph that nobody evened, with
 room for what its exposure leaves open (our own bounds)."""
 
