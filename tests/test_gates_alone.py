@@ -269,7 +269,7 @@ def released(studio: Studio, monkeypatch: pytest.MonkeyPatch) -> Studio:
     """A studio whose last release holds fit 1 of both paints."""
     old = numbers().coefficients
     session = SimpleNamespace(get_one=lambda kind, fit: SimpleNamespace(coefficients=b""))
-    monkeypatch.setattr(module, "unpack_coefficients", lambda packed, fit: old)
+    monkeypatch.setattr(module, "unpack_coefficients", lambda packed, fit, some: old)
     studio.last = SimpleNamespace(
         version="1.0.0", contents={"HULL": {"fit": 1}, "KEEL": {"fit": 1, "transport": 2}}
     )
