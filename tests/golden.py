@@ -193,7 +193,7 @@ def additions_on_page(visit: Any, asked: Mapping[str, str], plate: Mapping[str, 
     assert 'class="fault"' not in shown, text_of(shown)
     text = text_of(shown)
     text = text[text.index("\nOn the plate\n") :]
-    adds = re.search(r"Add ([^:\n]*): three quarters", text)
+    adds = re.search(r"Add ([^:\n]*): (?:so much|stir)", text)
     then = re.search(rf"Then it is [\w ]+ \({NUMBER}\), and the heap grows by {NUMBER} %", text)
     return {
         "plate": _plate(text.split("\n")[2].removesuffix(".")),
@@ -220,7 +220,9 @@ def additions_in_json(said: Mapping[str, Any], names: Mapping[str, str]) -> Figu
         f"({100 * low:.0f} to {100 * high:.0f})"
         for paint, (low, high) in dab["between"].items()
     )
-    more, places = said["additions"], digits(said["step"])
+    # Before a dab is dried both faces say all that is lacking, as far as is known.
+    told = said["whole"] if said["dab_first"] else said
+    more, places = told["additions"], digits(said["step"])
 
     def weighed(amounts: Mapping[str, float]) -> dict[str, str]:
         return {names[paint]: f"{round(grams, places):.2f}" for paint, grams in amounts.items()}
@@ -230,7 +232,7 @@ def additions_in_json(said: Mapping[str, Any], names: Mapping[str, str]) -> Figu
         "off": f"{said['off_de00']:.1f}",
         "band": f"{said['band_de00']:.1f}",
         "add": weighed(more),
-        "then": (f"{said['then_de00']:.1f}", f"{100 * said['growth']:.0f}") if more else None,
+        "then": (f"{told['then_de00']:.1f}", f"{100 * told['growth']:.0f}") if more else None,
         "over": said["start_over"],
         "dab": [f"{likely}."] if likely else [],
     }

@@ -341,6 +341,26 @@ def test_what_the_model_gets_wrong_of_a_heap_is_carried_beside_its_parts(own_dem
     assert likely.shift[0] > 2 * (parts - expected)[0]
 
 
+def test_of_a_plate_known_badly_only_what_is_surely_not_too_much_goes_on(
+    own_demo, monkeypatch, capsys
+):
+    def told(*arguments):
+        typed = ("next", *arguments, "--scale", "0.1", "--studio", own_demo)
+        return run(monkeypatch, capsys, *typed)
+
+    heap = ("62,-18,-9", "--clear", "--add", "HULL=2,STARBOARD=0.7")
+    said = told(*heap, "--json").json
+    whole = said["whole"]["additions"]
+    assert said["off_de00"] > 2 * said["unsure_de00"] > 2, "far off, and not known well"
+    assert not said["dab_first"] and said["additions"]
+    share = 1 - said["unsure_de00"] / said["off_de00"]
+    for paint, grams in said["additions"].items():
+        assert share * whole[paint] - 0.1 < grams <= share * whole[paint] + 1e-6
+        assert round(grams / 0.1, 6) == round(grams / 0.1), "whole steps of the scale"
+    assert said["whole"]["then_de00"] < said["then_de00"] < said["off_de00"]
+    assert "So much is surely not too much" in told(*heap).out
+
+
 def test_a_dab_is_asked_for_where_it_tells_more_than_an_addition(own_demo, monkeypatch, capsys):
     def tintladder(*arguments):
         return run(monkeypatch, capsys, "next", *arguments, "--studio", own_demo)

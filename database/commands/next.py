@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -151,7 +152,7 @@ def next(
     answer = question.answer(likely)
     from .drying import wet_as_dict
 
-    found, basis = answer.found, answer.basis
+    found, first, basis = answer.found, answer.first, answer.basis
     result = {
         "plate": answer.plate,
         "number": plate.number,
@@ -162,11 +163,16 @@ def next(
         },
         "now_lab": [float(x) for x in found.now],
         "off_de00": found.off,
-        "additions": found.additions,
-        "then_de00": found.then,
+        "additions": first.additions,
+        "then_de00": first.then,
         "band_de00": found.band,
         "step": asked.scale.step,
-        "growth": found.growth,
+        "growth": first.growth,
+        "whole": {
+            "additions": found.additions,
+            "then_de00": found.then,
+            "growth": found.growth,
+        },
         "start_over": found.start_over,
         "unsure_de00": answer.unsure,
         "dab_first": answer.dab_first,
@@ -242,16 +248,15 @@ def _look_words(wet: tuple[Wet, Wet] | None) -> str:
     """Say how to look at the heap: wet paint is never held against a dry colour."""
     if wet is None:
         return (
-            "Add three quarters of that, dry a dab and look, then the rest: all of this is told of "
-            "dry paint, and wet paint isn't yet its colour. How it changes can be taught: see "
-            "tintladder drying."
+            "Stir, dry a dab and look: all of this is told of dry paint, and wet paint isn't yet "
+            "its colour. How it changes can be taught: see tintladder drying."
         )
     from .drying import wet_words
 
     now, aim = (wet_words(each) for each in wet)
     return (
-        f"Add three quarters of that, stir, look, then the rest. Wet, the plate should look {now}, "
-        f"and the aim looks {aim}; all else is told of dry paint."
+        f"Stir and look. Wet, the plate should look {now} before that, and the aim looks {aim}; "
+        "all else is told of dry paint."
     )
 
 
@@ -265,16 +270,17 @@ def _show(answer: Additions, scale: Measure) -> None:
 
     found, goal, basis = answer.found, answer.target, answer.basis
     names = basis.names
+
+    def weighed(amounts: Mapping[str, float]) -> str:
+        return ", ".join(f"{amount_words(g, scale)} {names[p]}" for p, g in amounts.items())
+
     for line in guess_words(answer.likely, names) if answer.likely else []:
         typer.echo(in_terminal(line))
     scanned = basis.scanned(answer.plate)
     if scanned:
         listed = " and ".join(names[paint] for paint in scanned)
         typer.echo(f"{listed}: read by a scanner, so less sure.")
-    heap = ", ".join(
-        f"{amount_words(grams, scale)} {names[name]}" for name, grams in answer.plate.items()
-    )
-    typer.echo(f"On the plate: {heap}: {colour_words(found.now)}.")
+    typer.echo(f"On the plate: {weighed(answer.plate)}: {colour_words(found.now)}.")
     typer.echo(
         f"Wanted: {goal.words}, matched {basis.manner.viewing.words}. "
         f"It is off by {found.off:.1f} ({in_words(found.off)})."
@@ -285,18 +291,21 @@ def _show(answer: Additions, scale: Measure) -> None:
             f"{answer.unsure:.1f}, and paint once added stays. Dry one before you add any, read "
             "it, and weigh the heap: --dab COLOUR --heap GRAMS. As far as is known:"
         )
+    told = found if answer.dab_first else answer.first
     if found.off <= NEAR:
         typer.echo("Add nothing.")
     elif not found.additions:
         typer.echo("No addition brings it nearer.")
     else:
-        more = ", ".join(
-            f"{amount_words(grams, scale)} {names[name]}" for name, grams in found.additions.items()
-        )
         typer.echo(
-            f"Add {more}: then it is off by {found.then:.1f} ({in_words(found.then)}), "
-            f"and the heap grows by {100 * found.growth:.0f} %."
+            f"Add {weighed(told.additions)}: then it is off by {told.then:.1f} "
+            f"({in_words(told.then)}), and the heap grows by {100 * told.growth:.0f} %."
         )
+        if told is not found:
+            typer.echo(
+                f"So much is surely not too much. Dry a dab of that, and say --dab COLOUR --heap "
+                f"GRAMS; the rest comes then, as far as is known {weighed(answer.rest)}."
+            )
         typer.echo(_look_words(answer.wet))
     if found.start_over:
         typer.echo(f"{start_over_words(answer)}: see tintladder recipe.")

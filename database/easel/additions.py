@@ -7,12 +7,15 @@ from dataclasses import dataclass, replace
 from math import hypot
 from typing import TYPE_CHECKING
 
+from ...calibrate.optics.colour import ciede2000
+from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.surface import Gloss
 from ..mixing.drying import Wet
 from ..mixing.heap_guess import Likely, outcomes
 from ..mixing.made import SIGMAS
 from ..mixing.measures import Measure
 from ..mixing.next_addition import LEFT_G, NEAR, Next, hand, next_additions, predicted_band
+from ..mixing.order import lab_of
 from ..mixing.target import Target
 from .basis import Basis, Manner, on_hand
 from .habits import BY_SCALE
@@ -21,6 +24,10 @@ from .plate import KeptDab, on_plate
 
 if TYPE_CHECKING:
     from ..store.store import Store
+
+_WORTH_A_PART = 2.0
+"""Times as far off as it is unsure that a plate has to be, for part of an addition to go on before
+a dab is dried: less than half of it isn't worth a stirring (our own rule)."""
 
 
 @dataclass(frozen=True)
@@ -61,12 +68,17 @@ class Additions:
         As it is compared.
     plate : dict of nickname to grams
     found : Next
+        All that it lacks, as far as is known.
+    first : Next
+        What of that to add before looking: all, or as much as is surely not too much; nothing
+        where a dab comes first.
     likely : Likely or None
         What the plate's first heap is likely made of, where nobody wrote it down.
     unsure : float
         CIEDE2000 that the plate as it is stays within of its prediction, 95 of 100 times.
-    looked : bool
-        Whether a dried dab of just this plate was looked at.
+    dab_first : bool
+        Whether a dried dab tells more than an addition brings: what is known hardly better than it
+        is off may be right as it is, or off the other way, and paint once added stays.
     wanted : float
         Grams needed in the end.
     """
@@ -75,18 +87,17 @@ class Additions:
     target: Target
     plate: Mapping[str, float]
     found: Next
+    first: Next
     likely: Likely | None
     unsure: float
-    looked: bool
+    dab_first: bool
     wanted: float
 
     @property
-    def dab_first(self) -> bool:
-        """Whether a dried dab tells more than another addition brings.
-
-        What is known less well than it is off may be right as it is, or off the other way.
-        """
-        return not self.looked and self.unsure > max(self.found.off, NEAR)
+    def rest(self) -> dict[str, float]:
+        """What follows the first part, as far as is known before that was looked at."""
+        left = {p: g - self.first.additions.get(p, 0.0) for p, g in self.found.additions.items()}
+        return {p: g for p, g in left.items() if g > 1e-9}
 
     @property
     def wet(self) -> tuple[Wet, Wet] | None:
@@ -138,9 +149,29 @@ class AdditionQuestion:
             found = replace(found, now=found.now + likely.shift)
         unsure = self._unsure(asked.additions, found.off, likely)
         after = self._unsure((*asked.additions, found.additions), found.then, likely)
-        found, looked = replace(found, band=after), asked.dab is not None
-        looked = looked and len(asked.additions) == 1
-        return Additions(self.basis, self.target, plate, found, likely, unsure, looked, wanted)
+        found = replace(found, band=after)
+        # Whoever looked at a dried dab of just this plate knows it as well as it can be known.
+        looked = asked.dab is not None and len(asked.additions) == 1
+        doubt = 0.0 if looked or unsure <= NEAR else unsure
+        dab_first = doubt > found.off / _WORTH_A_PART
+        first = self._part(
+            found, plate, lab, 0.0 if dab_first else 1 - doubt / max(found.off, NEAR)
+        )
+        return Additions(
+            self.basis, self.target, plate, found, first, likely, unsure, dab_first, wanted
+        )
+
+    def _part(self, found: Next, plate: Mapping[str, float], lab: Array, share: float) -> Next:
+        """Return a share of what is to be added, in whole steps of the scale, or all of it."""
+        step = self.request.scale.step
+        steps = {p: int(share * g / step + 1e-6) for p, g in found.additions.items()}
+        part = {p: float(round(n * step, 9)) for p, n in steps.items() if n}
+        if (share and not part) or share == 1.0:
+            return found
+        heap = {p: plate.get(p, 0.0) + part.get(p, 0.0) for p in {**plate, **part}}
+        then = float(ciede2000(lab_of(self.basis.palette, [heap])[0], lab)) if part else found.off
+        growth = sum(part.values()) / sum(plate.values())
+        return replace(found, additions=part, then=then, growth=growth)
 
     def _unsure(
         self, additions: Sequence[Mapping[str, float]], off: float, likely: Likely | None

@@ -58,13 +58,16 @@ def plate_step(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
         searches: Searches = asked.request.app.state.searches
         answer = question.answer(searches.answer(question.heap) if question.heap else None)
         found, wet = answer.found, answer.wet
-        said_of = {"dab_first": answer.dab_first, "unsure": answer.unsure}
+        said_of = {
+            "dab_first": answer.dab_first, "unsure": answer.unsure,
+            "first": found if answer.dab_first else answer.first, "rest": answer.rest,
+        }  # fmt: skip
         said["plate_basis"] = answer.basis
         said_of["over"] = start_over_words(answer) if found.start_over else ""
         guess += guess_words(answer.likely, said["names"]) if answer.likely else []
         scanned = answer.basis.scanned(plate)
-        # Three quarters of what is missing go on first; whatever really did is typed over it.
-        more = {p: scale.rounded(0.75 * g) or scale.step for p, g in found.additions.items()}
+        # Whatever really went on is typed over it.
+        more = answer.first.additions
         grams = more | {
             paint: 0.0 for paint in (recipe.parts if recipe else ()) if paint not in more
         }
