@@ -8,11 +8,13 @@ import numpy as np
 import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.text import Text
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 from tintladder.calibrate.optics.colour import lab
 from tintladder.calibrate.optics.display import lab_to_srgb
 from tintladder.calibrate.optics.spectra import GRID
 from tintladder.database.easel.made_words import parts_words
-from tintladder.database.mixing.gamut import gamut
+from tintladder.database.mixing.gamut import gamut, outline
 from tintladder.database.mixing.made import as_made
 from tintladder.database.mixing.measures import WEIGHED_PARTS
 from tintladder.database.mixing.palette import Palette
@@ -52,6 +54,21 @@ def test_every_mix_lies_within_the_outline_or_is_a_tube_of_its_own(palette):
     tubes = drawn(ax, "tubes")[0].get_offsets()
     np.testing.assert_allclose(tubes, palette.lab(np.eye(len(palette.paints)))[:, 1:], atol=1e-9)
     assert any(paint in words(ax) for paint in palette.paints)
+
+
+@pytest.mark.parametrize("count", [3, 6])
+def test_the_outline_is_one_line_that_closes(palette, count):
+    """Edges meet at every corner, and from one all others are reached: there are no islands."""
+    some = Palette(palette.coefficients.select(palette.paints[:count]))
+    edges = outline(gamut(some)).reshape(-1, 3, 2)[:, :2]
+    assert np.isfinite(edges).all()
+    _, corner, times = np.unique(
+        edges.reshape(-1, 2), axis=0, return_inverse=True, return_counts=True
+    )
+    assert (times % 2 == 0).all()
+    one, other = corner.reshape(-1, 2).T
+    links = coo_array((np.ones(len(one)), (one, other)), shape=(len(times),) * 2)
+    assert connected_components(links, directed=False)[0] == 1
 
 
 def test_a_target_far_out_is_on_the_picture(palette):

@@ -80,7 +80,7 @@ def gamut(palette: Palette) -> Gamut:
     )
 
 
-_GAP = 18.0
+_GAP = 15.0
 """Distance in a* and b* that mixes may lie apart and still count as joined (our choice)."""
 
 
@@ -88,23 +88,33 @@ def outline(drawn: Gamut) -> Array:
     """Return the outline of what is mixable, whatever its lightness: its edges in a* and b*.
 
     Mixes that lie near each other are joined to triangles; the outline is what these cover, so
-    that it may bend inward. Of mixes on a line there is none.
+    that it may bend inward. What lies amid mixes can be mixed too, however far apart those are that
+    were tried: the outline has no islands. Of mixes on a line there is none.
 
     Returns
     -------
     (3 N, 2) array
         Both ends of each edge and a NaN after them, as a line with gaps is drawn.
     """
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
     from scipy.spatial import Delaunay, QhullError
 
     spots = np.unique(np.round(drawn.colours[:, 1:], 1), axis=0)
     try:
-        corners = Delaunay(spots).simplices
+        triangles = Delaunay(spots)
     except (QhullError, ValueError):
         return np.zeros((0, 2))
+    corners, beside = triangles.simplices, triangles.neighbors
     edges = np.stack([corners, np.roll(corners, 1, axis=1)], axis=2)
     length = np.linalg.norm(spots[edges[..., 0]] - spots[edges[..., 1]], axis=2)
-    joined = np.sort(edges[length.max(axis=1) <= _GAP].reshape(-1, 2), axis=1)
+    wide = length.max(axis=1) > _GAP
+    # Wide triangles that hang together with the outside, which stands as one more, are outside.
+    one, side = np.nonzero(wide[:, None] & ((beside < 0) | wide[beside]))
+    other = np.where(beside[one, side] < 0, len(corners), beside[one, side])
+    links = coo_array((np.ones(len(one)), (one, other)), shape=(len(corners) + 1,) * 2)
+    group = connected_components(links, directed=False)[1]
+    joined = np.sort(edges[group[:-1] != group[-1]].reshape(-1, 2), axis=1)
     # An edge of one triangle alone lies outside.
     edge, times = np.unique(joined, axis=0, return_counts=True)
     ends = spots[edge[times == 1]]

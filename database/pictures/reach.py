@@ -32,6 +32,8 @@ _STEPS = (25.0, 45.0, 65.0, 85.0)
 _HALF = 5.0
 _CROWD = 6000
 """Dots drawn at most: more only cover each other."""
+_NAMED = 12
+"""So many tubes are named; of more the farthest out in each of as many parts of the hue circle."""
 
 
 def reach_figure(
@@ -107,15 +109,28 @@ def plot_reach(
         gid="tubes",
     )  # fmt: skip
     _mark(ax, target)
-    for label in place_labels(ax, tubes[:, 1:], list(names), leader=PAPER):
+    some = _named(tubes[:, 1:])
+    for label in place_labels(ax, tubes[some, 1:], [names[i] for i in some], leader=PAPER):
         label.set_bbox({"fc": PAPER, "ec": "none", "pad": 1.0, "alpha": 0.85})
     return ax
+
+
+def _named(spots: Array) -> list[int]:
+    """Which tubes are named: all, or of many those that lie farthest out, each place once."""
+    if len(spots) <= _NAMED:
+        return list(range(len(spots)))
+    hue = np.degrees(np.arctan2(spots[:, 1], spots[:, 0])) // (360 / _NAMED)
+    far = np.hypot(spots[:, 0], spots[:, 1])
+    return [int(max(np.flatnonzero(hue == each), key=lambda i: far[i])) for each in np.unique(hue)]
 
 
 def _slice(drawn: Gamut, lightness: float, target: Array | None, ax: Axes, limit: float) -> None:
     _field(ax, limit)
     dress(ax, f"L* {lightness:.0f}")
     here = np.abs(drawn.colours[:, 0] - lightness) <= _HALF
+    # A light rim, for in a grey print dots of one lightness are lost on a mat of that lightness.
+    _, a, b = drawn.colours[here].T
+    ax.scatter(a, b, s=18.0, c=PAPER, linewidths=0, zorder=1.5, rasterized=True)
     _dots(ax, drawn.colours[here], 9.0)
     if target is not None and abs(target[0] - lightness) <= 2 * _HALF:
         _mark(ax, target)
