@@ -164,9 +164,9 @@ def test_amount_to_make():
     grams = batch_grams(C, {"HULL": 1.0}, "40ml")
     assert grams == pytest.approx(40 * C.density[0])
     assert batch_grams(C, KELP, "25 g") == 25
-    # 40 x 50 cm, 2 coats of 40 µm dry: 2000 cm² x 0.008 cm = 16 ml dry, and a tenth lost.
+    # 40 x 50 cm, 2 coats of 30 µm dry: 2000 cm² x 0.006 cm = 12 ml dry, and a tenth lost.
     dry = area_grams(C, {"HULL": 1.0}, "40x50cm", 2) * C.dry_volume[0]
-    assert dry == pytest.approx(1.1 * 16)
+    assert dry == pytest.approx(1.1 * 12)
     for text in ("40", "-3ml", "much"):
         with pytest.raises(InputError, match="40ml"):
             batch_grams(C, KELP, text)

@@ -10,13 +10,12 @@ import numpy as np
 
 from ...calibrate.cards.measure import QUARTER, SPOON_ML, quarters
 from ...calibrate.errors import Field, InputError
+from ...calibrate.fit.judging.hiding import COAT_UM
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.predict import volume_solids
 
 LOSS = 1.10
 """A tenth more for what stays in the pot and on the brush (common practice, no source)."""
-COAT_UM = 40.0
-"""Dry thickness of one brushed coat (common practice, no source)."""
 
 
 @dataclass(frozen=True)

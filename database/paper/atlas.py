@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from ...calibrate.fit.judging.hiding import COAT_UM
 from ...calibrate.optics.display import srgb_to_lab
 from ...calibrate.optics.spectra import Array
 from ..easel.atlas import Wall
@@ -40,16 +41,16 @@ def sheets(wall: Wall, width: float, room: float) -> Iterator[Sheet]:
     names, white = wall.basis.names, wall.basis.palette.white
     many = per_page(room)
     let_down = f" let down with {names.get(white, white)}" if white and wall.coloured else ""
-    for some in _parts(wall.rows, many):
+    for some in in_parts(wall.rows, many):
         yield Sheet(
             "Ladders", f"Films that hide{let_down}, white to colour by weight; strongest first.",
             ladders(width, room, some, names),
         )  # fmt: skip
     if any(row.coats.size for row in wall.rows):
-        for some in _parts(wall.rows, many):
+        for some in in_parts(wall.rows, many):
             yield Sheet(
                 "Undertone to masstone",
-                "In whole brushed coats of 30 µm: above over white, below over black.",
+                f"In whole brushed coats of {COAT_UM:.0f} µm: above over white, below over black.",
                 coats(width, room, some, names),
             )
     if wall.coloured:
@@ -57,7 +58,7 @@ def sheets(wall: Wall, width: float, room: float) -> Iterator[Sheet]:
             "a* to the right, b* up, one scale for all. Dark outline: what these tubes mix; light: "
             "what a screen shows."
         )
-        for some in _parts(wall.coloured, 48):
+        for some in in_parts(wall.coloured, 48):
             plate = hues(width, room, some, names, outline(wall.gamut), screen())
             yield Sheet("Hue, from masstone to white", under, plate)
     yield from _pairs(wall, width, room)
@@ -67,7 +68,7 @@ def sheets(wall: Wall, width: float, room: float) -> Iterator[Sheet]:
             "Triangle", "Even steps of strength; below each colour room to paint it.",
             triangle(min(width, room * 0.8), mixes, wall.three, names, painted=True),
         )  # fmt: skip
-    for some in _parts(wall.rows, per_page(room - 6)):
+    for some in in_parts(wall.rows, per_page(room - 6)):
         yield Sheet(
             "Values", "Lightness from masstone to palest tint; whiskers: 95 % of L*.",
             values(width, room, some, names),
@@ -86,15 +87,15 @@ def _pairs(wall: Wall, width: float, room: float) -> Iterator[Sheet]:
         "Pairs", under, matrix(width, room, paints, paints, wall.pairs, alone, names, white)
     )
     if len(paints) > MATRIX:
-        blocks = list(_parts(paints, MATRIX - 1))
+        blocks = list(in_parts(paints, MATRIX - 1))
         for down in blocks:
             for across in blocks:
                 plate = matrix(width, room, down, across, wall.pairs, alone, names, white)
                 yield Sheet("Pairs, with their parts", under, plate)
 
 
-def _parts(things: Sequence[Row] | Sequence[str], most: int) -> Iterator[list[Any]]:
-    """Things in parts of one size, as even as can be."""
+def in_parts(things: Sequence[Row] | Sequence[str], most: int) -> Iterator[list[Any]]:
+    """Yield things in parts, as even as can be, none of more than `most`."""
     count = -(-len(things) // most)
     each = -(-len(things) // count)
     for at in range(0, len(things), each):
