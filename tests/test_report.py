@@ -211,6 +211,18 @@ def test_strips_show_what_was_read(demo, release):
         np.testing.assert_allclose(found.measured[over], mine.measured[over], atol=1e-12)
 
 
+def test_reflectance_is_drawn_of_every_step_that_was_read(text, release):
+    for paint in release.tables["paints"]["name"]:
+        mark = f'aria-label="Reflectance of the steps of {paint} over white"'
+        picture = text[text.index(mark) :].partition("</svg>")[0]
+        assert picture.count("line-path") >= 2, paint
+
+
+def test_pairs_and_a_triangle_stand_among_the_plates(text):
+    for title in ("Pairs", "Triangle"):
+        assert f"<figcaption>{title}<" in text
+
+
 def test_strengths_rank_and_refer(release):
     paints = release.tables["paints"]
     whites = {p: w for p, w in paints[["paint", "white"]].to_numpy() if w}

@@ -12,7 +12,8 @@ from .plate import TYPE_PT, Plate, fitting, width_mm
 
 MATRIX = 11
 """Tubes along an edge of the matrix that leave room for ratios."""
-_EDGE_MM, _LABEL_MM = 26.0, 3.1
+EDGE_MM, _LABEL_MM = 26.0, 3.1
+"""Room for the names along the matrix, and height of a line in it."""
 
 
 def parts_label(made: Made, order: Sequence[str]) -> str:
@@ -44,19 +45,19 @@ def matrix(
     """
     by = {frozenset(cell.paints): cell for cell in cells}
     order = list(alone)
-    size = min((width - _EDGE_MM) / len(across), (room - _EDGE_MM) / len(paints), 24.0)
-    plate = Plate(width, _EDGE_MM + size * len(paints))
+    size = min((width - EDGE_MM) / len(across), (room - EDGE_MM) / len(paints), 24.0)
+    plate = Plate(width, EDGE_MM + size * len(paints))
     labels = size >= 13.0
     tall = size - (2 * _LABEL_MM if labels else 0.0) - 0.8
     for j, paint in enumerate(across):
-        words = fitting(_EDGE_MM - 1, names.get(paint, paint), paint)
-        plate.text(_EDGE_MM + (j + 0.5) * size + 0.9, _EDGE_MM - 1, words, upright=True)
+        words = fitting(EDGE_MM - 1, names.get(paint, paint), paint)
+        plate.text(EDGE_MM + (j + 0.5) * size + 0.9, EDGE_MM - 1, words, upright=True)
     for i, one in enumerate(paints):
-        y = _EDGE_MM + i * size
-        words = fitting(_EDGE_MM - 1, names.get(one, one), one)
+        y = EDGE_MM + i * size
+        words = fitting(EDGE_MM - 1, names.get(one, one), one)
         plate.text(0, y + size / 2 + 0.9, words)
         for j, other in enumerate(across):
-            box = Box(_EDGE_MM + j * size, y, size - 0.8, tall)
+            box = Box(EDGE_MM + j * size, y, size - 0.8, tall)
             if one == other:
                 plate.swatch(box, alone[one])
                 continue

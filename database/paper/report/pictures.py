@@ -23,8 +23,9 @@ _MARGIN = 26.0
 _LEFT, _FOOT = 42.0, 36.0
 """Room for what is written beside and below a graph."""
 _LEAST_CHROMA = 40.0
-_TYPE, _TALL, _UNDER = 11.0, 11.0, 2.6
-"""Size of type as report.css has it, height of a line, and what of it lies under its foot."""
+_TYPE, _TALL, _UNDER = 15.6, 15.6, 3.7
+"""Size of type as report.css has it in print, where it is largest, height of a line, and what of it
+lies under its foot."""
 
 
 @dataclass(frozen=True)
@@ -272,18 +273,22 @@ def _box(label: Label) -> Bbox:
 
 
 def reflectance_picture(steps: Ladder, scale: Scale) -> Picture:
-    """Reflectance of a paint's steps over white, as the fit has them, by wavelength."""
+    """Reflectance of a paint's steps over white, as they were read, by wavelength.
+
+    What was fitted to them isn't packed in a release. Of a paint that was scanned each is one that
+    the three channels allow.
+    """
     first, last = scale.wavelengths
     lines, labels = [], []
-    fitted = steps.fitted.get("white", np.zeros((0, steps.wavelengths.size)))
-    for i, spectrum in enumerate(fitted):
+    spectra = steps.measured.get("white", np.zeros((0, steps.wavelengths.size)))
+    for i, spectrum in enumerate(spectra):
         read = np.isfinite(spectrum)
         if not read.any():
             continue
         x = _across((steps.wavelengths[read] - first) / (last - first))
         y = _up(np.clip(spectrum[read], 0, 1.02))
         lines.append(("path", _points(np.stack([x, y], 1))))
-        if i in (0, len(fitted) - 1):
+        if i in (0, len(spectra) - 1):
             label = steps.labels[i].splitlines()[0]
             labels.append(Label(_near(x[-1]), _near(float(y[-1]) - 5), label, "end"))
     if len(labels) == 2 and abs(labels[0].y - labels[1].y) < 2 * _TALL:
