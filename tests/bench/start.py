@@ -62,7 +62,9 @@ def many_tubes(folder: Path, count: int) -> None:
         for row in session.scalars(select(schema.Fit).order_by(schema.Fit.id)):
             old = unpack_coefficients(row.coefficients, row.id)
             mine = [int(name[1:]) - 1 for name in old.paints]
-            packed = pack_coefficients(replace(old, k=made.k[mine], s=made.s[mine]))
+            # Uncertainties drawn at random are none: they may be of no covariance at all.
+            sure = {name: 0 * getattr(old, name) for name in ("local", "own", "factors")}
+            packed = pack_coefficients(replace(old, k=made.k[mine], s=made.s[mine], **sure))
             row.coefficients = packed
             row.coefficients_sha256 = hashlib.sha256(packed).hexdigest()
 
