@@ -72,12 +72,14 @@ def test_a_label_shows_the_colour_of_what_was_measured_out(store):
     literal = ",".join(f"{paint}={grams:.9f}" for paint, grams in batch.masses.items())
     look = predicted_mix(store, MixRequest(literal)).looks[0].lab()
     assert ciede2000(label.colour, look) < 0.05
-    assert label.said == "as predicted, in gloss"
+    assert label.said.startswith("as predicted in films that hide, in gloss, D50/2°")
     keep_swatch(store, "mist", parse_target("85,2,-5", store))
     (kept,) = store.recipes.all()
     seen = dried(recipe, kept.batches[0])
     np.testing.assert_allclose(seen.expected, made.lab)
-    assert pot_labels([kept], paints, scale(0.1))[0].said == "as it dried, in gloss"
+    assert pot_labels([kept], paints, scale(0.1))[0].said.startswith(
+        "as it dried, in gloss, D50/2°"
+    )
 
 
 def test_grams_that_were_typed_are_told_no_finer_than_the_scale_shows(store):

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.surface import Surface
-from tintladder.database.pictures.compared import plot_comparison
+from tintladder.database.pictures.compared import comparison_figure, plot_comparison
 from tintladder.database.releases.compare import Numbers, compare, of_release, of_store
 from tintladder.database.releases.load import load_release
 from tintladder.database.releases.publish import publish
@@ -107,6 +107,13 @@ def test_the_picture_shows_what_the_table_says():
     assert plot_comparison(found, ax) is ax
     nothing = plot_comparison(compare(numbers("a"), numbers("b")))
     assert "no paint was refitted" in [text.get_text() for text in nothing.texts]
+
+
+def test_the_picture_says_what_it_rests_on():
+    figure = comparison_figure(compare(numbers("1.0.0"), numbers("1.1.0", seed=2)))
+    said = " ".join(text.get_text() for text in figure.texts)
+    for fact in ("From 1.0.0 to 1.1.0", "two-flux", "films that hide", "D50/2°", "95 %"):
+        assert fact in " ".join(said.split()), fact
 
 
 def test_compare_from_the_command_line(monkeypatch, capsys, tmp_path):

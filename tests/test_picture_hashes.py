@@ -34,10 +34,10 @@ APART = 12
 """Bits of 256 that may differ: other fonts and renderers move a few, another picture some 100."""
 LOOKS = {
     "tints": "f8f06a8fc7873870870f953ab478b4703871c38fc38f638f6387387895329c78",
-    "films": "fa813f81957a6a81857ec17e6a956a276a856aa5955a954a857e1fc0469d957a",
-    "contrasts": "bbca628267a58fe59c42d91e9d7899f193e35b8e520cb7f0a705661f605a2c07",
-    "strengths": "beed9d6d3b429e031e5834c0cf843db6c078674bc0cb6258c13fe1a7e1ac62bc",
-    "reach": "bfa6965cc09bb6d7805149ae49af49a93f2ac0c733e669c13fa6b254c4394e61",
+    "films": "fea03ea085576aa0815f815f6aaa6a2b7aa87aa895579d50855f95577e889555",
+    "contrasts": "bbda628267a587e59c42d91e9d7899f193e35b8ed20c37f0a507661f605a2c07",
+    "strengths": "9eed8d6d3b429e131e5834c09f847db4817446c9c05b4278c13fe3adc13cf6bc",
+    "reach": "bfa69f5cc09bb6d3805149ae49af49a93f2ac0af33e669413fa6b254c4394e21",
     "ways": "bfee6f36c003904ac419c9993f7c3bf498dc37ecc88bc0083b66c89137743769",
 }
 

@@ -62,13 +62,10 @@ def numbers_of(text: str, studio: str | None) -> Numbers:
 
 
 def _draw(found: Comparison, picture: Path) -> None:
-    from ..pictures.compared import plot_comparison
-    from ..pictures.style import Figure, save
+    from ..pictures.compared import comparison_figure
+    from ..pictures.style import save
 
-    figure = plot_comparison(found).get_figure(root=True)
-    assert isinstance(figure, Figure)
-    figure.set_layout_engine("tight")
-    save(figure, picture)
+    save(comparison_figure(found), picture)
 
 
 def _as_dict(found: Comparison, picture: Path | None) -> dict[str, Any]:

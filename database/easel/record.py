@@ -67,9 +67,14 @@ class Record:
         return f"{'; '.join(filter(None, said))}."
 
     @property
+    def lines(self) -> tuple[str, str]:
+        """All of it, what is shown and what that rests on."""
+        return f"{self.paint_words}.", self.basis_words
+
+    @property
     def words(self) -> str:
         """All of it in a line."""
-        return f"{self.paint_words}. {self.basis_words}"
+        return " ".join(self.lines)
 
 
 def record_of(

@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from ..easel.habits import BY_SCALE
+from ..easel.record import record_of
 from ..easel.setting_out import SetOutRequest, SettingOut, setout_question
 from ..mixing.measures import SPOONS, SYRINGE, Measure
 from ..mixing.setout import SetOut
@@ -59,6 +60,9 @@ def handout(
         people,
         intro,
         whose,
+        record_of(
+            answer.basis, answer.found.tubes, band="beside each colour: CIEDE2000, 95 of 100 times"
+        ),
     )
     return answer.found, said
 

@@ -15,14 +15,15 @@ from ..common.cautions import caution
 from ..common.remedies import StudioDo
 from ..easel.asked_colour import kept_viewing
 from ..easel.batches import batch_words, expected
+from ..easel.record import HIDING, fit_words
 from ..mixing.measures import Measure
 from ..mixing.medium import MEDIUM, NAME
 from ..mixing.viewing import Viewing
 from ..store.recipes import Kept
-from ..store.schema import Paint
+from ..store.schema import Batch, Paint, Recipe
 from .sheet import Paper
 
-_TALL_MM, _SQUARE_MM = 41.0, 20.0
+_TALL_MM, _SQUARE_MM = 46.0, 20.0
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,8 @@ class PotLabel:
     colour : (3,) array
         CIELAB: of the dried swatch where one was read, else as predicted.
     said : str
-        Whether it was read or predicted, and how it is looked at.
+        Whether it was read or predicted, how it is looked at, how sure that is, and what it rests
+        on.
     note : str
     cautions : tuple of str
     """
@@ -73,7 +75,8 @@ def pot_labels(kept: Sequence[Kept], paints: Mapping[str, Paint], scale: Measure
     names = {MEDIUM: NAME} | {nickname: paint.name for nickname, paint in paints.items()}
     for each in kept:
         for batch in each.batches:
-            seen = batch.swatch or expected(batch, each.of[batch.recipe_id])
+            recipe = each.of[batch.recipe_id]
+            seen = batch.swatch or expected(batch, recipe)
             held = [paints[p] for p in batch.masses if p in paints]
             labels.append(
                 PotLabel(
@@ -81,7 +84,7 @@ def pot_labels(kept: Sequence[Kept], paints: Mapping[str, Paint], scale: Measure
                     batch.made[:10],
                     tuple(batch_words(batch, names, scale)),
                     np.array(seen["lab"]),
-                    _said(batch.swatch is not None, kept_viewing(seen)),
+                    _said(batch, recipe, kept_viewing(seen)),
                     batch.note or each.recipe.note,
                     tuple(dict.fromkeys(filter(None, (caution(p.pigments) for p in held)))),
                 )
@@ -94,9 +97,17 @@ def pot_labels(kept: Sequence[Kept], paints: Mapping[str, Paint], scale: Measure
     return sorted(labels, key=lambda label: label.made, reverse=True)
 
 
-def _said(dried: bool, viewing: Viewing) -> str:
+def _said(batch: Batch, recipe: Recipe, viewing: Viewing) -> str:
     how = f"in {viewing.finish}" if viewing.finish else "by instrument"
-    return f"{'as it dried' if dried else 'as predicted'}, {how}"
+    if batch.swatch is not None:
+        what, day, band = "as it dried", f", read {batch.swatch['read'][:10]}", batch.swatch
+    else:
+        what, day, band = f"as predicted in {HIDING}", "", recipe.predicted
+    key = "band" if batch.swatch is not None else "band_de00"
+    sure = f", sure to within {band[key]:.1f} (CIEDE2000, 95 %)" if band.get(key) else ""
+    fits = fit_words([int(n) for n in recipe.fits], "")
+    rests = f"Recipe of {recipe.created[:10]}, {fits[:1].lower()}{fits[1:]}."
+    return f"{what}, {how}, {viewing.view}{sure}{day}. {rests}"
 
 
 def print_pots(labels: Sequence[PotLabel], page: str = "a4") -> bytes:
@@ -130,12 +141,13 @@ def _draw(paper: Paper, label: PotLabel, box: Box) -> None:
     paper.page.one_line(label.name, Box(x, y, width - 22, 5.5), 11, font=BOLD)
     paper.page.one_line(label.made, Box(x + width - 20, y + 0.7, 20, 4.5), 8, grey=0.2)
     top = y + 8
-    paper.swatch(Box(x, top, _SQUARE_MM, 24), label.colour)
-    paper.page.one_line(label.said, Box(x, top + 24.4, _SQUARE_MM + 2, 3.4), 7, grey=0.2)
+    paper.swatch(Box(x, top, _SQUARE_MM, _SQUARE_MM), label.colour)
     left, wide = x + _SQUARE_MM + 3, width - _SQUARE_MM - 3
     words = "\n".join([*label.lines, *filter(None, (label.note,))])
-    room = 27.0 - (8.0 if label.cautions else 0.0)
-    paper.page.fitted(words, Box(left, top - 0.5, wide, room), 7.5)
+    paper.page.fitted(words, Box(left, top - 0.5, wide, _SQUARE_MM + 0.5), 7.5)
+    said = f"{label.said[:1].upper()}{label.said[1:]}"
+    under = Box(x, top + _SQUARE_MM + 0.6, width, 7.0)
+    foot = under.y_mm + paper.page.fitted(said, under, 7, grey=0.2, least=7) + 0.4
     if label.cautions:
-        place = Box(left, top + 19.5, wide, 8.0)
+        place = Box(x, foot, width, box.y_mm + box.height_mm - foot - 0.6)
         paper.page.fitted(f"Caution: {'; '.join(label.cautions)}.", place, 7, font=BOLD, least=7)

@@ -4,13 +4,29 @@ from __future__ import annotations
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
+from ..easel.record import HIDING
+from ..mixing.model_choice import WORDS
+from ..mixing.viewing import AS_READ
 from ..releases.compare import Comparison
-from .style import FAINT, INK, PAPER, SMALL, SOFT, WIDE, axes_or_new, dress
+from .style import FAINT, INK, PAPER, SMALL, SOFT, WIDE, axes_or_new, dress, foot, whole
 
 _SEEN = ((1.0, "hard to see"), (2.0, "side by side"), (5.0, "a near miss"))
 """CIEDE2000 below which a difference is so called (a rule of thumb, no source)."""
 _SHOWN = 30
+
+
+def comparison_figure(comparison: Comparison) -> Figure:
+    """Show what changed as `plot_comparison` does, and below it what that rests on."""
+    table, by = comparison.table, WORDS[comparison.model]
+    said = f"{int(table['refitted'].sum())} refitted of {len(table)} paints that are in both."
+    rests = (
+        f"From {comparison.old} to {comparison.new}, each by its own fits and {by}; {HIDING}; "
+        f"{AS_READ.words}; no 95 % band of a difference is worked out: one that is less than what "
+        "either is sure to may be no change."
+    )
+    return whole(plot_comparison(comparison), (said, rests))
 
 
 def plot_comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
@@ -50,10 +66,7 @@ def plot_comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
     if not len(table):
         said.append("no paint was refitted")
     if said:
-        ax.annotate(
-            "; ".join(said), (0, 0), (0, -34), xycoords="axes fraction",
-            textcoords="offset points", fontsize=SMALL, color=SOFT, va="top",
-        )  # fmt: skip
+        foot(ax, "; ".join(said), table["paint"])
     if len(table):
         ax.legend(loc="lower right", frameon=False, fontsize=SMALL, labelcolor=INK)
     return ax

@@ -12,8 +12,22 @@ from matplotlib.patches import Ellipse
 
 from ...calibrate.instrument.agreement import Scatter
 from ...calibrate.instrument.tiles import TRAP
+from ...calibrate.optics.colour import D50
 from ..cards.device_report import InstrumentReport
-from .style import FAINT, INK, PAPER, SMALL, SOFT, TEXT, TITLE, WIDE, axes_or_new, dress, new_figure
+from .style import (
+    FAINT,
+    INK,
+    PAPER,
+    SMALL,
+    SOFT,
+    TEXT,
+    TITLE,
+    WIDE,
+    axes_or_new,
+    dress,
+    new_figure,
+    signed,
+)
 
 _MARKS = ("o", "s", "D", "^", "v", "P", "X", "*")
 _SHORTEST = 10.0
@@ -32,7 +46,13 @@ def instrument_figure(report: InstrumentReport) -> Figure:
         figure.text(0.045, y, words, fontsize=size, color=colour, fontweight=weight, va="top")
     plot_tiles(report, figure.add_axes((0.075, 0.14, 0.50, 0.62)))
     plot_scatter(report, figure.add_axes((0.68, 0.14, 0.28, 0.62)))
-    return figure
+    dated = f", {report.first[:10]} to {report.last[:10]}" if report.first else ""
+    device = ", ".join(filter(None, (report.name, report.serial, report.optics)))
+    rests = (
+        f"Readings that the studio keeps{dated}; levels: mean reflectance; a* and b* under {D50}; "
+        "ellipses: 95 %."
+    )
+    return signed(figure, (f"{device}.", rests))
 
 
 def plot_tiles(report: InstrumentReport, ax: Axes | None = None) -> Axes:

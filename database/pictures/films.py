@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -24,7 +23,7 @@ from ...calibrate.fit.judging.own_films import Anchor
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.spectra import Array
 from ..mixing.viewing import AS_SEEN, Viewing
-from .style import FAINT, INK, MAT, SMALL, SOFT, WIDE, axes_or_new, dress, spread
+from .style import FAINT, INK, MAT, SMALL, SOFT, WIDE, axes_or_new, dress, foot, spread, tall_of
 from .swatch import films, shown
 
 THINNEST, THICKEST = 3.0, 400.0
@@ -63,7 +62,7 @@ def plot_films(
     ValueError
         Where K and S are relative to a white.
     """
-    ax = axes_or_new(ax, WIDE, 1.3 + 0.55 * len(paints))
+    ax = axes_or_new(ax, WIDE, tall_of(1.5, 0.55, len(paints)))
     dress(ax, "From undertone to masstone", "dry thickness, µm", "")
     edges = np.geomspace(THINNEST, THICKEST, _MANY + 1)
     middle = np.sqrt(edges[1:] * edges[:-1])
@@ -107,11 +106,7 @@ def plot_films(
     )
     if cut:
         said += "\ndots at an edge: a display can't show these colours, the nearest are shown"
-    ax.annotate(
-        said,
-        (0, 0), (0, -34), xycoords="axes fraction", textcoords="offset points", fontsize=SMALL,
-        color=SOFT, va="top",
-    )  # fmt: skip
+    foot(ax, said, [names.get(p, p) for p in paints])
     return ax
 
 
@@ -142,7 +137,7 @@ def plot_contrasts(
     ValueError
         Where K and S are relative to a white, or were read with a gap.
     """
-    ax = axes_or_new(ax, WIDE, max(4.2, 0.19 * len(paints) + 1.4))
+    ax = axes_or_new(ax, WIDE, max(4.2, tall_of(1.4, 0.19, len(paints))))
     dress(ax, "How they hide", "dry thickness, µm", f"contrast ratio Yb/Yw, {PAINT_VIEW}")
     x = np.geomspace(THINNEST, THICKEST, 36)
     ends, said, lights = [], [], []
@@ -189,14 +184,11 @@ def plot_contrasts(
     _name_lines(ax, x, ends, said)
     light = f"{', '.join(lights)}: {BY_RATIO}, the level line"
     by_rule = f"{light}; others: {BY_UNIT}" if lights else BY_UNIT
-    foot = (
+    foot(
+        ax,
         "strokes, and figures beside the names: the dry film from which it hides, shaded and in "
-        f"brackets its 95 % ({by_rule})"
+        f"brackets its 95 % ({by_rule})",
     )
-    ax.annotate(
-        textwrap.fill(foot, 96), (0, 0), (0, -34), xycoords="axes fraction",
-        textcoords="offset points", fontsize=SMALL, color=SOFT, va="top",
-    )  # fmt: skip
     return ax
 
 
@@ -229,6 +221,9 @@ def _name_lines(ax: Axes, x: Array, lines: Sequence[Array], names: Sequence[str]
         ax.annotate(
             name, (x[at], line[at]), (THICKEST * 1.12, height), fontsize=SMALL, color=INK,
             va="center", annotation_clip=False,
-            arrowprops={"arrowstyle": "-", "lw": 0.35, "color": SOFT, "shrinkA": 0, "shrinkB": 0},
+            arrowprops={
+                "arrowstyle": "-", "lw": 0.35, "color": SOFT, "shrinkA": 0, "shrinkB": 0,
+                "relpos": (0.0, 0.5),
+            },
         )  # fmt: skip
         ax.plot(x[at], line[at], "o", ms=2.6, color=INK, zorder=4)

@@ -11,7 +11,7 @@ from matplotlib.patches import Rectangle
 from ...calibrate.optics.coefficients import Coefficients
 from ..mixing.ladder import ratio_label
 from ..mixing.viewing import AS_SEEN, Viewing
-from .style import INK, MAT, SMALL, SOFT, TEXT, WIDE, axes_or_new, gamut_mark
+from .style import INK, MAT, SMALL, SOFT, TEXT, WIDE, axes_or_new, gamut_mark, tall_of
 from .swatch import films, shown, tint_band
 
 STEPS = (0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0)
@@ -46,7 +46,7 @@ def plot_ladders(
         How they are looked at.
     """
     rows = len(paints)
-    ax = axes_or_new(ax, WIDE, 1.2 + 0.36 * rows)
+    ax = axes_or_new(ax, WIDE, tall_of(1.2, 0.36, rows))
     wide = len(STEPS) + 1
     ax.add_patch(
         Rectangle(

@@ -91,20 +91,22 @@ def _one(
         cards = store.cards.all()
         said["sentence"] = in_a_sentence(ladder(fit, cards), tint_path(fit))
         made = tint_figure(fit, name, cards)
-        return signed(made, record(f"films as painted, and {HIDING}", "grey bands: 95 %")), said
+        return signed(
+            made, record(f"films as painted, and {HIDING}", "grey bands: 95 %").lines
+        ), said
     report = quality_report(fit, store.readings.all())
     if show == "leftover":
         scanned = bool(fit.coefficients.scan_made[fit.coefficients.index(fit.paint)])
         band = "grey: 95 % of what readings and model leave open"
         ax = plot_residuals(report, scanned=scanned, name=name)
-        return whole(ax, record("films as painted, µm as the card says", band)), said
+        return whole(ax, record("films as painted, µm as the card says", band).lines), said
     if report.hiding is None:
         raise InputError(None, fit.paint, report.unsaid[0], "read a drawdown of known thickness")
     said["sentence"] = f"{fit.paint} {report.hiding}."
     seen = replace(of_reading(fit.coefficients.surface), light=PAINT_VIEW.illuminant)
     ax = plot_hiding(fit, report, name=name)
     record_ = record(_FILMS, "grey: 95 %", seen)
-    return whole(ax, replace(record_, observer=PAINT_VIEW.observer)), said
+    return whole(ax, replace(record_, observer=PAINT_VIEW.observer).lines), said
 
 
 def _several(
@@ -127,21 +129,21 @@ def _several(
         palette = Palette(seen.of(c.select(chosen)), seen.view)
         figure = reach_figure(gamut(palette), [names[p] for p in chosen], viewing=seen)
         band = "single mixes are sure to within some CIEDE2000 0.3 to 2 (95 %): ask for one"
-        return signed(figure, record_of(basis, chosen, band=band)), said
+        return signed(figure, record_of(basis, chosen, band=band).lines), said
     try:
         if show == "tint":
             ax = plot_ladders(c, whites, chosen, names, viewing=seen)
-            return whole(ax, record_of(basis, chosen, band=_TINT_BAND)), said
+            return whole(ax, record_of(basis, chosen, band=_TINT_BAND).lines), said
         if show == "film":
             own = _anchors(store, c, chosen)
             ax = plot_films(c, chosen, names, anchors=own, viewing=seen)
             band = "bars: where it begins to hide, 95 %"
-            return whole(ax, record_of(basis, chosen, film=_FILMS, band=band)), said
+            return whole(ax, record_of(basis, chosen, film=_FILMS, band=band).lines), said
         if show == "hiding":
             ax = plot_contrasts(c, chosen, names, anchors=_anchors(store, c, chosen))
             read = replace(of_reading(c.surface), light=PAINT_VIEW.illuminant)
             record = record_of(basis, chosen, read, _FILMS, "bars: the film that hides, 95 %")
-            return whole(ax, replace(record, observer=PAINT_VIEW.observer)), said
+            return whole(ax, replace(record, observer=PAINT_VIEW.observer).lines), said
     except ValueError as why:
         raise InputError(
             Field("show"), show, str(why), "read drawdowns of known thickness"
@@ -159,7 +161,7 @@ def _several(
         "unsaid": unsaid,
     }
     record = record_of(basis, [s.paint for s in found], band="lines: 95 %")
-    return whole(plot_strengths(found, c, names, viewing=seen), record), said
+    return whole(plot_strengths(found, c, names, viewing=seen), record.lines), said
 
 
 def _triangle(store: Store, chosen: list[str]) -> tuple[Figure, dict[str, Any]]:
@@ -179,7 +181,7 @@ def _triangle(store: Store, chosen: list[str]) -> tuple[Figure, dict[str, Any]]:
     worst = max(row.band for row in wall.rows if row.paint in paints)
     band = f"these tubes are known to within CIEDE2000 {worst:.1f}, 95 of 100 times"
     said = {"model": wall.basis.model, "calculated": wall.basis.model_words}
-    return signed(figure, record_of(wall.basis, paints, band=band)), said
+    return signed(figure, record_of(wall.basis, paints, band=band).lines), said
 
 
 def _by(store: Store, c: Coefficients, model: str | None) -> dict[str, Any]:

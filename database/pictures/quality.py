@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 from ...calibrate.fit.judging.hiding import BY_RATIO, HIDES_AT, PAINT_VIEW, contrast_ratio
 from ...calibrate.fit.judging.quality_report import QualityReport
 from ...calibrate.fit.problem.result import PaintFit
-from .style import FAINT, INK, PAPER, SMALL, SOFT, WIDE, axes_or_new, dress
+from .style import FAINT, INK, PAPER, SMALL, SOFT, WIDE, axes_or_new, dress, foot
 
 _ROOM = 0.42
 """How far the largest residual reaches from its line, the lines being 1 apart."""
@@ -48,13 +48,13 @@ def plot_residuals(
         [-float(i) for i in range(len(patches))], [n[1].replace("/", ", ") for n in patches]
     )
     ax.set_ylim(-len(patches) + 0.4, 0.6)
-    ax.annotate(
+    foot(
+        ax,
         f"the largest swing is {widest:.3f} of reflectance, the widest band ± {open_:.3f};\n"
         "grey is what readings and model leave open (95 %)"
         + ("\nscanned in three channels: of all lines that these allow, one is drawn" * scanned),
-        (0, 0), (0, -34), xycoords="axes fraction", textcoords="offset points", fontsize=SMALL,
-        color=SOFT, va="top",
-    )  # fmt: skip
+        [patch for _, patch in patches],
+    )
     return ax
 
 

@@ -11,7 +11,7 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 from ...calibrate.fit.judging.strength import Strength
 from ...calibrate.optics.coefficients import Coefficients
 from ..mixing.viewing import AS_SEEN, Viewing
-from .style import FAINT, INK, MAT, SMALL, SOFT, WIDE, axes_or_new, dress, gamut_mark
+from .style import FAINT, INK, MAT, SMALL, SOFT, WIDE, axes_or_new, dress, foot, gamut_mark, tall_of
 from .swatch import films, shown
 
 
@@ -37,7 +37,7 @@ def plot_strengths(
     viewing : Viewing
         How the tints are looked at.
     """
-    ax = axes_or_new(ax, WIDE, 1.3 + max(0.22, 0.34 - 0.002 * len(strengths)) * len(strengths))
+    ax = axes_or_new(ax, WIDE, tall_of(1.3, 0.34, len(strengths)))
     dress(ax, "Tinting strength, gram for gram", "", "")
     if not strengths:
         ax.text(0.5, 0.5, "no paint has a ladder in white", ha="center", fontsize=SMALL, color=INK)
@@ -77,10 +77,10 @@ def plot_strengths(
     ax.xaxis.set_major_locator(LogLocator(subs=range(1, 10) if narrow else (1, 2, 5)))
     ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     ax.xaxis.set_minor_formatter(NullFormatter())
-    ax.annotate(
+    foot(
+        ax,
         f"K/S added to the white at the absorption maximum, {first.white_parts:g} parts of white "
-        f"to 1 of {reference}\nby weight; lines and brackets: 95 %; discs: {viewing.words}",
-        (0, 0), (0, -34), xycoords="axes fraction", textcoords="offset points", fontsize=SMALL,
-        color=SOFT, va="top",
-    )  # fmt: skip
+        f"to 1 of {reference} by weight; lines and brackets: 95 %; discs: {viewing.words}",
+        [names.get(s.paint, s.paint) for s in strengths],
+    )
     return ax

@@ -21,7 +21,6 @@ from ...calibrate.optics.output_intent import with_output_intent
 from ...calibrate.optics.spectra import Array
 from ..common.remedies import StudioDo
 from ..common.whole_files import write_whole
-from ..easel.record import Record
 from .label_places import label_places
 
 PAPER, MAT, INK, SOFT, FAINT = "#ffffff", "#777777", "#1f1f1f", "#636363", "#d0d0d0"
@@ -30,10 +29,14 @@ TITLE, TEXT, SMALL = 13.0, 8.0, 7.2
 """Sizes of type, points."""
 WIDE = 7.3
 """Width of a whole picture, inches: it prints on A4 and letter as large as it is drawn."""
+TALLEST = 10.0
+"""Height of a picture, inches, that prints on A4 as large as it is drawn, its record below."""
 DPI = 300
 SUFFIXES = (".png", ".svg", ".pdf")
 _LINE = 1.35 * SMALL / 72
 """Height of a line of the record, inches."""
+_ROW = 1.3 * TEXT / 72
+"""Height of the lowest row that has a name, inches."""
 
 
 _RELATIVE = b"\x01"
@@ -47,6 +50,20 @@ def new_figure(width: float, height: float) -> Figure:
     return figure
 
 
+def tall_of(head: float, row: float, rows: int) -> float:
+    """Height of a picture of rows, inches: they grow lower rather than leave A4, as type allows.
+
+    Parameters
+    ----------
+    head : float
+        Height of all but the rows.
+    row : float
+        Height of a row where there is room.
+    rows : int
+    """
+    return head + min(row * rows, max(TALLEST - head, _ROW * rows))
+
+
 def axes_or_new(ax: Axes | None, width: float, height: float) -> Axes:
     """Return the axes given, or those of a new figure."""
     if ax is not None:
@@ -54,12 +71,19 @@ def axes_or_new(ax: Axes | None, width: float, height: float) -> Axes:
     return new_figure(width, height).add_subplot()
 
 
-def signed(figure: Figure, record: Record) -> Figure:
-    """Print a record below a picture, which grows by its lines, and keep it for the file."""
+def signed(figure: Figure, record: Sequence[str]) -> Figure:
+    """Print what a picture rests on below it, which grows by its lines, and keep it for the file.
+
+    Parameters
+    ----------
+    figure : Figure
+    record : sequence of str
+        `Record.lines`; sentences of the same facts where no paints are shown.
+    """
     wide, tall = figure.get_size_inches()
     # Letters of this face are half as wide as they are tall, near enough to break lines by.
     room = int((wide - 0.5) * 72 / (0.53 * SMALL))
-    lines = [*textwrap.wrap(record.paint_words, room), *textwrap.wrap(record.basis_words, room)]
+    lines = [line for said in record for line in textwrap.wrap(said, room)]
     more = _LINE * len(lines) + 0.16
     share = more / (tall + more)
     figure.set_size_inches(wide, tall + more)
@@ -75,16 +99,16 @@ def signed(figure: Figure, record: Record) -> Figure:
         0.25 / wide, 0.10 / (tall + more), "\n".join(lines), fontsize=SMALL, color=SOFT,
         va="bottom", linespacing=1.3, gid="record",
     )  # fmt: skip
-    figure.set_label(record.words)
+    figure.set_label(" ".join(record))
     return figure
 
 
-def whole(ax: Axes, record: Record | None = None) -> Figure:
+def whole(ax: Axes, record: Sequence[str]) -> Figure:
     """Return the figure that axes are on, its parts moved apart, with its record below."""
     figure = ax.get_figure(root=True)
     assert figure is not None
     figure.set_layout_engine("tight")
-    return figure if record is None else signed(figure, record)
+    return signed(figure, record)
 
 
 def dress(ax: Axes, title: str, x_label: str = "", y_label: str = "", pad: float = 8) -> None:
@@ -97,6 +121,28 @@ def dress(ax: Axes, title: str, x_label: str = "", y_label: str = "", pad: float
         spine.set_visible(side in ("left", "bottom"))
         spine.set_color(SOFT)
         spine.set_linewidth(0.6)
+
+
+def foot(ax: Axes, said: str, rows: Iterable[str] = ()) -> None:
+    """Write below axes, in lines that end within a whole picture.
+
+    Parameters
+    ----------
+    ax : Axes
+    said : str
+        A line feed begins a new line anyway.
+    rows : iterable of str
+        Names that stand left of the axes.
+    """
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    names = 0.56 * TEXT * max(map(len, rows), default=6)
+    letters = int((72 * figure.get_size_inches()[0] - names - 24) / (0.53 * SMALL))
+    lines = [line for part in said.splitlines() for line in textwrap.wrap(part, letters)]
+    ax.annotate(
+        "\n".join(lines), (0, 0), (0, -34), xycoords="axes fraction",
+        textcoords="offset points", fontsize=SMALL, color=SOFT, va="top",
+    )  # fmt: skip
 
 
 def flag_mark(ax: Axes, x: float, y: float, size: float = 9.0, beside: float = 0.0) -> None:

@@ -104,7 +104,7 @@ def ways_figure(ways: Ways) -> Figure:
     used = dict.fromkeys(paint for way in ways.answer.recipes for paint in way.parts)
     shown = f"{um:.0f} µm dry over {film.over}" if film is not None else HIDING
     record = record_of(basis, used, film=shown, band="beside each way, what 95 of 100 stay within")
-    return whole(plot_ways(ways.answer, basis.palette, basis.names, film_um=um), record)
+    return whole(plot_ways(ways.answer, basis.palette, basis.names, film_um=um), record.lines)
 
 
 def _lit(recipe: Recipe, target: Target, matched: View) -> list[Array]:

@@ -9,8 +9,7 @@ from starlette.responses import FileResponse, HTMLResponse, Response
 from ....calibrate.errors import InputError
 from ....calibrate.optics.colour import in_words
 from ...paper.report.page import report
-from ...pictures.compared import plot_comparison
-from ...pictures.style import whole
+from ...pictures.compared import comparison_figure
 from ...releases.compare import Numbers, compare, of_release, of_store
 from ...releases.files import SUMS, read_files, sha256
 from ...releases.load import load_release
@@ -123,4 +122,4 @@ def comparison_picture(asked: Asked) -> Response:
     """The same as a picture."""
     with asked.store() as store:
         found = compare(_numbers(store, asked.text("old")), _numbers(store, asked.text("new")))
-    return drawn(lambda: whole(plot_comparison(found)))
+    return drawn(lambda: comparison_figure(found))

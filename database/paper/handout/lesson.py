@@ -15,6 +15,7 @@ from ....calibrate.optics.display import hex_code, lab_to_srgb
 from ....calibrate.optics.spectra import Array
 from ...common.cautions import caution
 from ...common.one_page import hash_of, page_environment, page_text
+from ...easel.record import Record
 from ...mixing.made import Made
 from ...mixing.measures import figure
 from ...mixing.palette import Palette
@@ -57,6 +58,7 @@ def lesson(
     people: int,
     intro: str = "",
     whose: str = "one studio's own tubes",
+    record: Record | None = None,
 ) -> str:
     """Make the handout of a set-out.
 
@@ -76,6 +78,8 @@ def lesson(
         A line below the title.
     whose : str
         Whose tubes were measured.
+    record : Record, optional
+        What its colours rest on.
 
     Returns
     -------
@@ -114,6 +118,7 @@ def lesson(
             ],
             people=people,
             trust=TRUST.format(whose=whose),
+            record="" if record is None else record.words,
             cautions=caution_lines(),
             numbers=Markup(calculated.replace("<", "\\u003c")),
             style=Markup(style),
