@@ -107,7 +107,10 @@ def test_a_plate_that_is_only_begun_need_not_be_begun_anew(own_page):
     add = {"do": "add", "g:BUOY": "3", "seen": seen(page, f"{start}40g")}
     page.send("/mix/plate", chosen | add)
     begun = page.get(f"{start}40g").text
-    assert "g Hull White: so much is surely not too much" in begun and "to start over" not in begun
+    assert (
+        "Hull White</span>: so much is surely not too much" in begun
+        and "to start over" not in begun
+    )
     # Of a batch that needs 2 g only, so much more isn't worth it.
     assert "It takes less paint to start over" in page.get(f"{start}2g").text
 
