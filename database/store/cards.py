@@ -99,7 +99,8 @@ class Cards(Subject):
     def rows(self) -> list[schema.Card]:
         """Return every card as kept, undone ones too, in the order they came."""
         with self._database.snapshot() as session:
-            return list(session.scalars(select(schema.Card).order_by(schema.Card.id)))
+            query = select(schema.Card).order_by(schema.Card.id)
+            return list(session.scalars(query.options(selectinload(schema.Card.versions))))
 
     def version(self, name: str) -> int:
         """Return the number of the version of a card that holds.

@@ -69,7 +69,7 @@ def strength_reference(session: Session) -> str | None:
 
     query = (
         select(schema.PaintFit.quality)
-        .where(schema.PaintFit.current, schema.PaintFit.quality.is_not(None))
+        .where(schema.CURRENT, schema.PaintFit.quality.is_not(None))
         .order_by(schema.PaintFit.id.desc())
     )
     # The first or second row tells: a white alone has no strength.
@@ -112,8 +112,9 @@ def packed_coefficients(session: Session, fit: int) -> bytes:
 
 def current_of(paint: str, model: str) -> Select[Any]:
     """Rows of a paint's current fit by a model."""
-    of_paint = (schema.PaintFit.model == model, schema.Paint.nickname == paint)
-    return select(schema.PaintFit).join(schema.Paint).where(schema.PaintFit.current, *of_paint)
+    named = select(schema.Paint.id).where(schema.Paint.nickname == paint)
+    of_paint = (schema.PaintFit.model == model, schema.PaintFit.paint_id.in_(named))
+    return select(schema.PaintFit).where(schema.CURRENT, *of_paint)
 
 
 def paint_fit_row(

@@ -116,14 +116,15 @@ class Fits:
             session.add(row)
             paints = {paint.nickname: paint for paint in self._paints.all(fit.paints)}
             model = fit.coefficients.model
+            before = update(schema.PaintFit).where(
+                schema.PaintFit.paint_id.in_([paints[nickname].id for nickname in fit.paints]),
+                schema.CURRENT,
+            )
+            if model != TWO_FLUX:
+                before = before.where(schema.PaintFit.model == model)
+            session.execute(before.values(current=False))
             for nickname, each in fit.paints.items():
                 paint = paints[nickname]
-                before = update(schema.PaintFit).where(
-                    schema.PaintFit.paint_id == paint.id, schema.PaintFit.current
-                )
-                if model != TWO_FLUX:
-                    before = before.where(schema.PaintFit.model == model)
-                session.execute(before.values(current=False))
                 report = (quality or {}).get(nickname)
                 row.paint_fits.append(paint_fit_row(paint, taken[nickname].lot, each, report))
             session.flush()
@@ -164,8 +165,8 @@ class Fits:
 
     def inputs(self) -> list[dict[str, Any]]:
         """Return what went into each fit that is current for some paint."""
-        current = select(schema.PaintFit.fit_id).where(schema.PaintFit.current)
-        query = select(schema.Fit.inputs).where(schema.Fit.id.in_(current)).order_by(schema.Fit.id)
+        used = select(schema.PaintFit.fit_id).where(schema.CURRENT)
+        query = select(schema.Fit.inputs).where(schema.Fit.id.in_(used)).order_by(schema.Fit.id)
         with self._database.snapshot() as session:
             return list(session.scalars(query))
 
@@ -184,11 +185,12 @@ class Fits:
         query = (
             select(schema.Paint.nickname, schema.PaintFit.fit_id)
             .join(schema.PaintFit)
-            .where(schema.PaintFit.current, schema.PaintFit.model == model)
+            .where(schema.CURRENT, schema.PaintFit.model == model)
             .order_by(schema.Paint.nickname_key)
         )
         if among is not None and len(among) <= _NAMED_AT_ONCE:
-            query = query.where(schema.Paint.nickname.in_(among))
+            named = select(schema.Paint.id).where(schema.Paint.nickname.in_(among))
+            query = query.where(schema.PaintFit.paint_id.in_(named))
         with self._database.snapshot() as session:
             return {
                 nickname: fit
@@ -302,19 +304,15 @@ class Fits:
 
         Paints adopted from elsewhere are left out: here nothing was read of them.
         """
+        current = self.current()
+        query = select(schema.Fit.id, schema.Fit.inputs).where(schema.Fit.id.in_(current.values()))
         with self._database.snapshot() as session:
-            rows = session.execute(
-                select(schema.Paint.nickname, schema.Fit.id, schema.Fit.inputs)
-                .join(schema.PaintFit, schema.PaintFit.paint_id == schema.Paint.id)
-                .join(schema.Fit)
-                .where(schema.PaintFit.current, schema.PaintFit.model == TWO_FLUX)
-                .order_by(schema.Paint.nickname_key)
-            )
-            return {
-                nickname: fit
-                for nickname, fit, inputs in rows
+            read = {
+                fit
+                for fit, inputs in session.execute(query)
                 if inputs["sessions"] and not inputs.get("adopted")
             }
+        return {nickname: fit for nickname, fit in current.items() if fit in read}
 
     def scan_made(self) -> list[str]:
         """Nicknames of the paints whose numbers in use come from scans."""
@@ -339,9 +337,7 @@ class Fits:
         with self._database.snapshot() as session:
             found = self._paints.find(paint)
             rows = session.scalars(
-                select(schema.PaintFit).where(
-                    schema.PaintFit.paint_id == found.id, schema.PaintFit.current
-                )
+                select(schema.PaintFit).where(schema.PaintFit.paint_id == found.id, schema.CURRENT)
             )
             of_model = {row.model: row for row in rows}
             if TWO_FLUX not in of_model:

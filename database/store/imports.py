@@ -145,7 +145,7 @@ class Imports(Subject):
 
 def _resting_on(session: OrmSession, row: schema.Import) -> tuple[int, ...]:
     query = select(schema.Fit.id, schema.Fit.inputs).where(
-        schema.Fit.id.in_(select(schema.PaintFit.fit_id).where(schema.PaintFit.current))
+        schema.Fit.id.in_(select(schema.PaintFit.fit_id).where(schema.CURRENT))
     )
     return tuple(
         fit

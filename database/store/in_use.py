@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlalchemy import select, update
 from sqlalchemy.orm import Session as OrmSession
+from sqlalchemy.orm import defer
 
 from ...calibrate.optics.coefficients import TWO_FLUX
 from ...calibrate.optics.transport import TRANSPORT
@@ -24,7 +25,7 @@ def fits_in_use(session: OrmSession) -> dict[str, dict[str, int]]:
     query = (
         select(schema.PaintFit.model, schema.Paint.nickname, schema.PaintFit.fit_id)
         .join(schema.PaintFit)
-        .where(schema.PaintFit.current)
+        .where(schema.CURRENT)
     )
     found: dict[str, dict[str, int]] = {TWO_FLUX: {}, TRANSPORT: {}}
     for model, paint, fit in session.execute(query):
@@ -58,16 +59,14 @@ def lot_in_use(session: OrmSession, paint: str) -> str:
         select(schema.Lot.lot)
         .join(schema.PaintFit, schema.PaintFit.lot_id == schema.Lot.id)
         .join(schema.Paint, schema.PaintFit.paint_id == schema.Paint.id)
-        .where(schema.PaintFit.current, schema.Paint.nickname == paint)
+        .where(schema.CURRENT, schema.Paint.nickname == paint)
     )
     return session.scalar(query) or ""
 
 
 def retire(session: OrmSession, paint: schema.Paint, model: str | None) -> None:
     """Let the fits of a paint be current no longer: by one model, or by all."""
-    fits = update(schema.PaintFit).where(
-        schema.PaintFit.paint_id == paint.id, schema.PaintFit.current
-    )
+    fits = update(schema.PaintFit).where(schema.PaintFit.paint_id == paint.id, schema.CURRENT)
     if model is not None:
         fits = fits.where(schema.PaintFit.model == model)
     session.execute(fits.values(current=False))
@@ -80,8 +79,11 @@ def check_errors(session: OrmSession) -> list[tuple[int, float, float]]:
 
 
 def paint_fits(session: OrmSession) -> list[schema.PaintFit]:
-    """Return every paint's fits in use, by any model."""
-    return list(session.scalars(select(schema.PaintFit).where(schema.PaintFit.current)))
+    """Return every paint's fits in use, by any model, without their tables."""
+    row = schema.PaintFit
+    # Of a thousand paints these come to a hundred megabytes.
+    tables = (defer(each, raiseload=True) for each in (row.patches, row.residuals, row.quality))
+    return list(session.scalars(select(row).where(schema.CURRENT).options(*tables)))
 
 
 def checks_in_use(session: OrmSession, fits: Iterable[int]) -> list[schema.Check]:
@@ -96,7 +98,7 @@ def last_release(session: OrmSession) -> schema.Release | None:
 
 def learnt_from(session: OrmSession) -> list[str]:
     """Return the names of the cards whose mixtures the fits in use learnt from."""
-    used = select(schema.PaintFit.fit_id).where(schema.PaintFit.current)
+    used = select(schema.PaintFit.fit_id).where(schema.CURRENT)
     rows = session.scalars(select(schema.Fit.inputs).where(schema.Fit.id.in_(used)))
     read = [item for said in rows for item in (*said["sessions"], *said.get("scans", ()))]
     names = set[str]()
@@ -110,7 +112,7 @@ def tried(session: OrmSession) -> Trial:
     """How far off the models of a studio's fits in use were where every one was tried."""
     in_use = (
         select(schema.PaintFit.fit_id, schema.PaintFit.model)
-        .where(schema.PaintFit.current)
+        .where(schema.CURRENT)
         .distinct()
         .subquery()
     )
@@ -131,7 +133,7 @@ def tried(session: OrmSession) -> Trial:
         return found
     left_out = select(
         schema.PaintFit.model, schema.PaintFit.paint_id, schema.PaintFit.left_out
-    ).where(schema.PaintFit.current)
+    ).where(schema.CURRENT)
     steps: dict[str, dict[Hashable, float]] = {}
     for model, paint, off in session.execute(left_out):
         if off is not None:

@@ -20,7 +20,7 @@ def current_fits(session: OrmSession, model: str) -> dict[str, schema.PaintFit]:
     """Return the fits in use by a model, by nickname, without their packed tables."""
     query = (
         select(schema.PaintFit)
-        .where(schema.PaintFit.current, schema.PaintFit.model == model)
+        .where(schema.CURRENT, schema.PaintFit.model == model)
         .options(
             defer(schema.PaintFit.patches),
             defer(schema.PaintFit.residuals),

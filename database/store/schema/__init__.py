@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from .base import Base
 from .changes import Change
-from .fits import Batch, Check, Drying, Fit, Habit, PaintFit, Plate, Recipe, Release
+from .fits import CURRENT, Batch, Check, Drying, Fit, Habit, PaintFit, Plate, Recipe, Release
 from .readings import (
     FINISHES,
     ORDINARY,
@@ -35,6 +35,7 @@ APPEND_ONLY = (
 
 __all__ = [
     "APPEND_ONLY",
+    "CURRENT",
     "FINISHES",
     "HEAD",
     "ORDINARY",

@@ -73,6 +73,10 @@ class PaintFit(Base):
     lot: Mapped[Lot | None] = relationship(lazy="joined")
 
 
+CURRENT = text("paint_fits.current")
+"""Rows of `PaintFit` in use, said as their index says it: else SQLite looks through all tables."""
+
+
 class Check(Base):
     """How far a fit's prediction of a mixture it never saw lies from the reading."""
 
