@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 _KEPT = "practice"
 """What rounds are remembered as, among the painter's habits."""
+_FEW = 5
+"""Rounds from which on it is said how far chance goes."""
 _MOST = 100
 """Rounds that are kept: a hand learns, and old errors tell little."""
 
@@ -73,7 +75,9 @@ class Practice:
         said = [f"Of {names[b.paint]} it always takes {b.words}." for b in hand.biases]
         if not said:
             said = [f"Nothing that it always does wrong is sure yet, after {_times(hand.rounds)}."]
-        return [*said, f"By chance a part is off by some {100 * hand.spread:.0f} %."]
+        if hand.rounds >= _FEW:
+            said.append(f"By chance a part is off by some {100 * hand.spread:.0f} %.")
+        return said
 
 
 def _times(count: int) -> str:
