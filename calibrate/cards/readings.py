@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import CalibrateDo, InputError
 from ..formats.session import Session
+from ..optics.shared_errors import SharedErrors
 from ..optics.spectra import GRID, Array, Flag, Spectra, check_possible, to_grid
 from ..optics.surface import Surface
 from .card import BARE, Card
@@ -30,6 +31,9 @@ class CardReadings:
         As the instrument sees a glossy drawdown; each drawdown's own gloss is on the card.
     source : str
         The file of readings.
+    unsure : (N, W) array or None
+        Variance of what the instrument's corrections may have got wrong; repeats don't lessen it.
+        None where nothing is known of it.
 
     Examples
     --------
@@ -47,6 +51,7 @@ class CardReadings:
     spectra: Spectra
     surface: Surface
     source: str
+    unsure: Array | None = field(default=None, kw_only=True)
 
     def __post_init__(self) -> None:
         if not np.array_equal(self.spectra.wavelengths, GRID):
@@ -101,7 +106,22 @@ def pair(card: Card, session: Session) -> CardReadings:
     check_patches(card, session)
     surface, spectra = Surface.of(session.geometry, session.specular), to_grid(session.trusted)
     spectra = spectra.flag(_glows(spectra), Flag.FLUORESCENT)
-    return CardReadings(card, spectra, surface, session.file)
+    return CardReadings(card, spectra, surface, session.file, unsure=_unsure(session))
+
+
+def _unsure(session: Session) -> Array | None:
+    """Variance of corrected readings beside their noise, (N, W) on the inside grid."""
+    said = (session.corrections or {}).get("errors")
+    if said is None or session.corrected is None:
+        return None
+    errors, read = SharedErrors.of_record(said), session.corrected
+    values = read.values[:, np.isin(read.wavelengths, errors.wavelengths)]
+    variance = (errors.factors(values) ** 2).sum(axis=0) + errors.own(values)
+    return np.array([
+        np.interp(GRID, errors.wavelengths[known := ~np.isnan(row)], row[known])
+        if not np.isnan(row).all() else np.zeros(GRID.size)
+        for row in variance
+    ])  # fmt: skip
 
 
 def check_patches(card: Card, session: Session) -> None:

@@ -52,6 +52,8 @@ def patch_mean(
     with np.errstate(invalid="ignore"):
         mean = np.where(n > 0, np.nansum(values, axis=0) / np.maximum(n, 1), np.nan)
     variance = reading_sd(mean, settings) ** 2 / np.maximum(n, 1)
+    if readings.unsure is not None:
+        variance = variance + readings.unsure[rows].mean(axis=0)
     flags = int(np.bitwise_or.reduce(readings.spectra.flags[rows], axis=None))
     return mean, variance, int(rows.size), flags
 

@@ -24,6 +24,8 @@ Noise = tuple[float, float, float]
 """Variance of a value, by its powers 0 to 2: of electronics, of counting light, and in
 proportion."""
 _TYPICAL: Noise = (2.5e-7, 0.0, 2.5e-7)
+_FARTHEST = 6.0
+"""Square of a tile's level off its certificate, over what is stated, that counts at most."""
 _KNOWN = 6.0
 """As many tiles is worth what is known of certificates before."""
 
@@ -196,5 +198,9 @@ def _certificates(model: Model, priors: Priors, theta: Array, answer: Answer) ->
     scale = model.at["tile_scale"].start
     variance = dict(zip(answer.at.tolist(), np.diag(answer.covariance).tolist(), strict=True))
     usual = replace(priors, worse=1.0).tile_scales()
-    square = sum((theta[scale + t] ** 2 + variance[scale + t]) / usual[t] ** 2 for t in learning)
+    # A dirty tile tells nothing of how far certificates are off.
+    square = sum(
+        min((theta[scale + t] ** 2 + variance[scale + t]) / usual[t] ** 2, _FARTHEST)
+        for t in learning
+    )
     return replace(priors, worse=float(np.sqrt((_KNOWN + square) / (_KNOWN + len(learning)))))
