@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 from enum import Enum
 from pathlib import Path
 
+from .plain_text import without_controls
+
 
 class RemedyCode(Enum):
     """What a user can do, as a code; its value says it for no face, arguments in braces."""
@@ -134,7 +136,7 @@ class InputError(Exception):
         place = ", ".join(Sentence(part).said(face) for part in (self.file, self.where) if part)
         expected = Sentence(self.expected).said(face).rstrip(".")
         line = f"{place}: {expected}" if place else expected
-        return " ".join(f"{line}; {Sentence(self.do).said(face)}".split())
+        return " ".join(without_controls(f"{line}; {Sentence(self.do).said(face)}").split())
 
 
 class CalibrateDo(RemedyCode):

@@ -9,7 +9,9 @@ import pytest
 
 HOUSE = Path(__file__).parent.parent
 FLOORS = {
-    "calibrate": ("errors", "optics", "formats", "cards", "instrument", "scan", "fit"),
+    "calibrate": (
+        "plain_text", "errors", "optics", "formats", "cards", "instrument", "scan", "fit",
+    ),
     "calibrate/fit": (
         "problem", "solver", "uncertainty", "judging", "joint", "new_tube", "ladder", "planning",
         "scans",

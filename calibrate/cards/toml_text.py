@@ -10,6 +10,7 @@ from collections.abc import Collection
 from typing import Any
 
 from ..errors import InputError
+from ..plain_text import plain_all
 
 
 def load(text: str, file: str) -> dict[str, Any]:
@@ -24,7 +25,7 @@ def load(text: str, file: str) -> dict[str, Any]:
     Returns
     -------
     dict
-        As `tomllib` gives it.
+        As `tomllib` gives it, its texts without control characters.
 
     Raises
     ------
@@ -32,7 +33,8 @@ def load(text: str, file: str) -> dict[str, Any]:
         Naming the line at fault.
     """
     try:
-        return tomllib.loads(text.removeprefix("\ufeff"))
+        said: dict[str, Any] = plain_all(tomllib.loads(text.removeprefix("\ufeff")))
+        return said
     except (ValueError, RecursionError) as problem:
         said = str(problem) if isinstance(problem, ValueError) else "nested too deep"
         place = re.search(r"\s*\(at (?:(line \d+), column \d+|end of document)\)", said)

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from ..errors import InputError
+from ..plain_text import unescaped
 from .cells import FEWEST
 from .headings import Wavelength, in_range, wavelength
 from .marks import Mark
@@ -202,7 +203,7 @@ def _split(lines: Sequence[str], separator: str) -> Iterator[Row]:
     reader = csv.reader(kept, delimiter=separator, skipinitialspace=True, strict=True)
     for row in reader:
         comment = comments.get(reader.line_num)
-        texts = [comment] if comment is not None else [cell.strip() for cell in row]
+        texts = [comment] if comment is not None else [unescaped(cell.strip()) for cell in row]
         yield Row(f"line {reader.line_num}", texts, comment is not None)
 
 

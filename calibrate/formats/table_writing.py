@@ -8,6 +8,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from ..plain_text import escaped
 from . import cells
 from .session import Session
 
@@ -34,6 +35,12 @@ def _rows(session: Session) -> Iterator[list[str | float | None]]:
         yield [label, *(None if np.isnan(value) else value for value in row)]
 
 
+def _in_csv(cell: str | float | None) -> str | float:
+    if isinstance(cell, str):
+        return escaped(cell)
+    return "" if cell is None else cell
+
+
 def format_csv(session: Session) -> str:
     """Write a session as CSV: raw readings as fractions, with every digit; empty where missing.
 
@@ -45,7 +52,7 @@ def format_csv(session: Session) -> str:
         if len(row) == 1:
             out.write(f"{row[0]}\n")
         else:
-            writer.writerow("" if cell is None else cell for cell in row)
+            writer.writerow(_in_csv(cell) for cell in row)
     return out.getvalue()
 
 

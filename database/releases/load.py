@@ -15,6 +15,7 @@ import pandas as pd
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.coefficients import Coefficients
+from ...calibrate.plain_text import unescaped
 from ..common.remedies import StudioDo
 from .files import read_files
 from .tables.coefficients import Places, coefficients_of, gigabytes, of_paints, places
@@ -224,4 +225,7 @@ def parse_table(table: Table, data: bytes) -> pd.DataFrame:
     expected = [column.name for column in table.columns]
     if list(frame.columns) != expected:
         raise ValueError(f"expected columns {', '.join(expected[:8])}")
+    if b"'" in data:
+        for name in (column.name for column in table.columns if column.kind == "string"):
+            frame[name] = frame[name].map(unescaped)
     return frame

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import orjson
 
+from ....calibrate.plain_text import escaped
 from .columns import Column, Table
 
 _ODD = re.compile(r'[",\r\n]')
@@ -72,6 +73,7 @@ def _column(column: Column, values: list[Any]) -> list[str]:
 
 
 def _cell(text: str) -> str:
+    text = escaped(text)
     if not _ODD.search(text):
         return text
     doubled = text.replace('"', '""')

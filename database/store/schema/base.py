@@ -4,13 +4,32 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import (
-    JSON,
-    Double,
-    LargeBinary,
-    MetaData,
-)
+from sqlalchemy import JSON, Dialect, Double, LargeBinary, MetaData, String, TypeDecorator
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+
+from ....calibrate.plain_text import plain_all, without_controls
+
+
+class PlainText(TypeDecorator[str]):
+    """Text that is kept without control characters, whatever face it came in by."""
+
+    impl = String
+    cache_ok = True
+
+    def process_bind_param(self, value: str | None, dialect: Dialect) -> str | None:
+        """Return what is kept."""
+        return None if value is None else without_controls(value)
+
+
+class PlainJson(TypeDecorator[Any]):
+    """The same of every text in it."""
+
+    impl = JSON(none_as_null=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: Any, dialect: Dialect) -> Any:
+        """Return what is kept."""
+        return plain_all(value)
 
 
 class Base(DeclarativeBase):
@@ -26,8 +45,9 @@ class Base(DeclarativeBase):
         }
     )
     type_annotation_map = {  # noqa: RUF012
-        dict[str, Any]: JSON(none_as_null=True),
-        list[Any]: JSON(none_as_null=True),
+        str: PlainText,
+        dict[str, Any]: PlainJson,
+        list[Any]: PlainJson,
         bytes: LargeBinary,
         float: Double,
     }

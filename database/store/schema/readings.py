@@ -9,6 +9,7 @@ from sqlalchemy import (
     CheckConstraint,
     ForeignKey,
     Index,
+    String,
     UniqueConstraint,
 )
 from sqlalchemy.orm import Mapped, mapped_column, relationship
@@ -122,7 +123,8 @@ class CardVersion(Base):
 
     card_id: Mapped[int] = mapped_column(ForeignKey("cards.id"), index=True)
     file: Mapped[str]
-    text: Mapped[str]
+    text: Mapped[str] = mapped_column(String)
+    """As the file has it, to the last character."""
     sha256: Mapped[str]
     added: Mapped[str]
     purpose: Mapped[str]
