@@ -7,10 +7,10 @@ import zipfile
 import pytest
 from tintladder.calibrate.errors import InputError
 from tintladder.database.care.integrity import check_studio
-from tintladder.database.care.refit import refit_release
 from tintladder.database.fits.fitting import fit_studio
 from tintladder.database.releases.load import load_release
 from tintladder.database.releases.publish import publish, releases
+from tintladder.database.releases.refit import refit_release
 from tintladder.database.releases.tables.schema import LAYOUT
 from tintladder.database.releases.verify import verify_release
 from tintladder.database.store.schema import HEAD

@@ -19,12 +19,12 @@ from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.fit.uncertainty.check import check_mixtures
 from tintladder.calibrate.optics.coefficients import Coefficients
 from tintladder.database.cards.intake import take_in
-from tintladder.database.care.refit import refit_release
 from tintladder.database.fits.fitting import fit_studio
 from tintladder.database.fits.learning import taught_before
 from tintladder.database.paper.report.page import report
 from tintladder.database.releases.load import load_release
 from tintladder.database.releases.publish import publish
+from tintladder.database.releases.refit import refit_release
 from tintladder.database.store import schema
 from tintladder.database.store.store import Store
 

@@ -144,7 +144,7 @@ def test_a_studio_keeps_how_steps_predict_each_other(store):
     found = load_release(publish(store).folder)
     assert model_of(found, ["KEEL", "HULL"]) == "two-flux"
     with Store.open(store.studio.folder / "other") as other:
-        adopt(other, store.studio.releases / found.name)
+        adopt(other, store.studio.releases / found.name, unproven=True)
         assert other.fits.model_for(["KEEL"]) == "two-flux"
     two_flux, transport = newest(store)
     checked(store, two_flux, 0.5)

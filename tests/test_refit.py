@@ -6,7 +6,6 @@ import json
 import re
 from dataclasses import replace
 from functools import partial
-from importlib.metadata import version
 from importlib.resources import as_file, files
 from pathlib import Path
 
@@ -16,11 +15,12 @@ import pytest
 from tintladder.calibrate.optics.predict import predict
 from tintladder.database.cards.intake import take_in
 from tintladder.database.care.integrity import check_studio
-from tintladder.database.care.refit import AKIN, CLOSE, packed_readings, refit_release
+from tintladder.database.common.made_with import made_with
 from tintladder.database.fits.fitting import fit_studio
 from tintladder.database.releases.adopt import adopt
 from tintladder.database.releases.load import load_release
 from tintladder.database.releases.publish import publish
+from tintladder.database.releases.refit import AKIN, CLOSE, packed_readings, refit_release
 from tintladder.database.releases.verify import verify_release
 from tintladder.database.store.packing import pack_coefficients
 from tintladder.database.store.store import Store
@@ -76,8 +76,8 @@ def test_a_release_of_before_surfaces_were_fitted_still_follows():
     assert not second.by_transport.coefficients.surface_offset.any()
     made = refit_release(second)
     assert all(fit.holds and fit.by_another for fit in made)
-    assert all("made with tintladder 0.1.0" in fit.line for fit in made)
-    ours = replace(made[1], code_version=version("tintladder"))
+    assert all("made with another tintladder, 0.1.0" in fit.line for fit in made)
+    ours = replace(made[1], made_with=made_with())
     assert CLOSE < ours.largest < AKIN and not ours.holds
 
 

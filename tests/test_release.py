@@ -12,8 +12,10 @@ from tintladder.calibrate.errors import InputError
 from tintladder.database.releases import publish as release_module
 from tintladder.database.releases.publish import publish, releases
 from tintladder.database.releases.verify import verify_release
+from tintladder.database.store import keys
 from tintladder.database.store.store import Store
 
+from .forgeries import FORGER
 from .studio_fixtures import PAINTS_TOML, WHEN, fill, joint_fit
 
 DRIFTS = "drawn at random, so it can't but drift"
@@ -51,6 +53,9 @@ def test_same_studio_same_bytes(published, tmp_path, monkeypatch):
     at = "tintladder.database.store.{}.now"
     for room in ("cards", "fits"):
         monkeypatch.setattr(at.format(room), lambda: WHEN)
+    # One studio is known by its key, and by a word drawn once.
+    monkeypatch.setattr(release_module, "signing_key", lambda _: FORGER)
+    monkeypatch.setattr(keys, "token_hex", lambda n: "0" * 2 * n)
     archives = []
     for name in ("one", "two"):
         with Store.open(tmp_path / name) as store:

@@ -31,8 +31,8 @@ from tintladder.database.releases.verify import verify_release
 from tintladder.database.store.store import Store
 
 from .command import run
+from .forgeries import seal
 from .studio_fixtures import fill
-from .test_release_verify import seal
 
 CARDS = ("hull-white", "anchor-blue", "dusk-violet")
 

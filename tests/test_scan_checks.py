@@ -30,7 +30,6 @@ from tintladder.database.cards.printing import WantedCard
 from tintladder.database.cards.progress import cards_progress
 from tintladder.database.cards.scanning import read_card_picture, take_picture
 from tintladder.database.care.integrity import check_studio
-from tintladder.database.care.refit import refit_release
 from tintladder.database.fits.check_mixtures import (
     ScannedCheck,
     check_cards,
@@ -42,6 +41,7 @@ from tintladder.database.fits.fitting import fit_studio
 from tintladder.database.paper.report.page import report
 from tintladder.database.releases.load import load_release
 from tintladder.database.releases.publish import plan, publish
+from tintladder.database.releases.refit import refit_release
 from tintladder.database.releases.verify import verify_release
 from tintladder.database.store import schema
 from tintladder.database.store.store import Store

@@ -24,7 +24,6 @@ from tintladder.database.cards.progress import cards_progress
 from tintladder.database.cards.scanning import early, keep_scan, read_card_picture
 from tintladder.database.care.backup import back_up
 from tintladder.database.care.integrity import check_studio
-from tintladder.database.care.refit import refit_release
 from tintladder.database.care.restore import restore
 from tintladder.database.care.trace import of_release, of_store, trace
 from tintladder.database.fits.fitting import fit_studio
@@ -32,6 +31,7 @@ from tintladder.database.fits.out_of_date import outdated_paints
 from tintladder.database.fits.scan_fitting import unfit_scans
 from tintladder.database.releases.load import load_release
 from tintladder.database.releases.publish import plan, publish
+from tintladder.database.releases.refit import refit_release
 from tintladder.database.releases.verify import verify_release
 from tintladder.database.store.store import Store
 from tintladder.database.store.studio import Studio

@@ -21,11 +21,11 @@ from tintladder.calibrate.optics.transport import TRANSPORT
 from tintladder.database.cards.characterising import characterise_device
 from tintladder.database.cards.intake import take_in
 from tintladder.database.cards.scanning import keep_scan, read_card_picture
-from tintladder.database.care.refit import refit_release
 from tintladder.database.fits.fitting import fit_studio
 from tintladder.database.mixing.model_choice import costs_of, trial_of
 from tintladder.database.releases.load import load_release
 from tintladder.database.releases.publish import publish
+from tintladder.database.releases.refit import refit_release
 from tintladder.database.releases.verify import verify_release
 from tintladder.database.store.store import Store
 

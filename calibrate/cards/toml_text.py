@@ -33,8 +33,8 @@ def load(text: str, file: str) -> dict[str, Any]:
         Naming the line at fault.
     """
     try:
-        said: dict[str, Any] = plain_all(tomllib.loads(text.removeprefix("\ufeff")))
-        return said
+        document: dict[str, Any] = plain_all(tomllib.loads(text.removeprefix("\ufeff")))
+        return document
     except (ValueError, RecursionError) as problem:
         said = str(problem) if isinstance(problem, ValueError) else "nested too deep"
         place = re.search(r"\s*\(at (?:(line \d+), column \d+|end of document)\)", said)

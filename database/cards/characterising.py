@@ -24,8 +24,8 @@ from ...calibrate.scan.sample import Site, sample_all, sites
 from ...calibrate.scan.target import grid_found, read_target, strip_sites
 from ...calibrate.scan.target_found import find_grid, grid_of
 from ..common.remedies import StudioDo
-from ..store.scan_files import overlay_of_scanner, save_overlay
 from ..store.store import Store
+from .scan_files import overlay_of_scanner, save_overlay
 from .scanning import ReadScan, layouts, read_card_picture
 
 FIRST = "scanner"

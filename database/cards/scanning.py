@@ -20,9 +20,9 @@ from ...calibrate.scan.overlay import overlay as draw
 from ...calibrate.scan.reading import ScannedCard, read_scan
 from ...calibrate.scan.same_card import another_card
 from ..common.remedies import StudioDo
-from ..store.scan_files import overlay_of_scan, save_overlay
 from ..store.store import Store
 from .progress import cards_progress, dry_enough
+from .scan_files import overlay_of_scan, save_overlay
 
 PICTURES = (".tif", ".tiff", ".png", ".jpg", ".jpeg", ".heic", ".heif")
 """Endings of pictures, which hold no other readings."""

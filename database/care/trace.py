@@ -17,12 +17,12 @@ from ...calibrate.instrument.corrections_record import changed_by, in_words
 from ...calibrate.optics.coefficients import Coefficients
 from ..releases.load import LoadedRelease
 from ..releases.model_choice import of_model
+from ..releases.refit import packed_readings
 from ..releases.tables.inputs import session_of as packed_session
 from ..store import schema
 from ..store.readings import card_of_version, session_of
 from ..store.store import Store
 from ..store.tiles import calibrated_in_words
-from .refit import packed_readings
 from .trace_scans import Scanned, scan_rows, scans_of_release, scans_of_store
 
 

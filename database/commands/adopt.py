@@ -33,6 +33,14 @@ def adopt(
     digest: Annotated[
         str | None, typer.Option(help="SHA-256 of its SHA256SUMS, as its maker gave it.")
     ] = None,
+    unproven: Annotated[
+        bool,
+        typer.Option(
+            "--unproven",
+            help="Adopt it also where its numbers can't be checked, or another key signs it than "
+            "its studio had before.",
+        ),
+    ] = False,
     preview: Annotated[
         bool, typer.Option("--preview", help="Say what would be adopted, and do nothing.")
     ] = False,
@@ -41,13 +49,18 @@ def adopt(
 ) -> None:
     """Take another studio's release into yours.
 
-    Its paints, their numbers and where these come from are taken. Conflicts are shown first.
+    Its paints, their numbers and where these come from are taken, once its readings were fitted
+    anew and gave these numbers. Conflicts are shown first.
     """
     renamed = dict(_pair(text) for text in rename or ())
-    with working("Adopting", as_json), open_store(studio, create=True) as store:
+    with working("Adopting", as_json) as progress, open_store(studio, create=True) as store:
         from ..releases.adopt import adopt as merge
+        from ..releases.trust import judge
 
-        made = merge(store, release, renamed, take or (), skip or (), digest, preview)
+        trust = judge(release, digest, store.keys, progress=progress)
+        made = merge(
+            store, release, renamed, take or (), skip or (), digest, preview, unproven, trust
+        )
     say(_as_dict(made), as_json, lambda: _show(made))
 
 
@@ -65,6 +78,8 @@ def _as_dict(made: Adoption) -> dict[str, object]:
 
 
 def _show(made: Adoption) -> None:
+    for line in made.verdicts:
+        typer.echo(line)
     for conflict in made.conflicts:
         typer.echo(f"In the way: {conflict.paint}: {in_terminal(conflict.words)}.")
     names = ", ".join(

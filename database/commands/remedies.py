@@ -38,6 +38,7 @@ WORDS: Mapping[RemedyCode, str] = {
     StudioDo.ADD_LOT: 'add it: tintladder tubes add --name "{name}" --maker "{maker}" --lot {lot}, '
     "or mend the card",
     StudioDo.ADD_TUBE: "add it: tintladder tubes add",
+    StudioDo.ADOPT_UNPROVEN: "if you trust whoever gave it to you: --unproven",
     StudioDo.ALLOW_TUBES: "allow more: --tubes {count}",
     StudioDo.BACKUP_FILE: "name a file made by tintladder backup",
     StudioDo.BEGIN_SITTING: "begin one: tintladder measure CARD",

@@ -14,7 +14,7 @@ from .common import JsonOption, StudioOption, say, working
 from .studio_check import check_own
 
 if TYPE_CHECKING:
-    from ..care.refit import Refit
+    from ..releases.trust import Trust
 
 EXAMPLE = "tintladder verify releases/paints-1.0.0.zip    (the studio itself: tintladder verify)"
 
@@ -36,7 +36,8 @@ def verify(
 ) -> None:
     """Check that the studio is whole, or a release.
 
-    A release has to be as published and to follow from its readings; a studio, up to date too.
+    Of a release it is said who signed it, whether its numbers follow from its readings, and what
+    can't be checked.
     """
     if release is None:
         if digest or quick:
@@ -45,59 +46,51 @@ def verify(
             )
         check_own(as_json, studio)
         return
-    from ..releases.verify import verify_release
-
     with working("Checking", as_json) as progress:
-        known = digest or _kept_digest(release, studio)
-        problems = verify_release(release, known)
-        refits = [] if quick or problems else _refits(release, progress)
-    problems += [f"coefficients.csv: {refit.line}" for refit in refits if _other(refit)]
+        trust = _judged(release, digest, quick, studio, progress)
+    doubts = [*trust.doubts, *([trust.signature.line] if trust.signature.suspect else [])]
     result = {
         "release": str(release),
-        "digest": known,
-        "problems": problems,
-        "refits": [asdict(refit) | {"holds": refit.holds} for refit in refits],
+        "digest": trust.digest,
+        "problems": doubts,
+        "signature": asdict(trust.signature) | {"line": trust.signature.line},
+        "verdicts": trust.lines,
+        "refits": [asdict(fit) | {"outcome": fit.outcome} for fit in trust.refits or ()],
     }
 
     def show() -> None:
-        for problem in problems:
+        for problem in trust.problems:
             typer.echo(problem)
-        if not problems:
-            against = "its maker's digest" if known else "its own hashes (no digest at hand)"
-            typer.echo(f"{release}: as it was published, by {against}.")
-        for refit in refits:
-            if not _other(refit):
-                typer.echo(refit.line[:1].upper() + refit.line[1:] + ".")
+        if not trust.problems:
+            typer.echo(f"{release}: whole, and as it was published.")
+        for line in trust.lines:
+            typer.echo(line)
 
     say(result, as_json, show)
-    if problems:
-        more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
+    if doubts:
+        more = f" (and {len(doubts) - 1} more)" if len(doubts) > 1 else ""
         raise InputError(
-            release, None, f"{problems[0]}{more}", "don't mix by it; fetch the release again"
+            release, None, f"{doubts[0]}{more}", "don't mix by it; fetch the release again"
         )
 
 
-def _refits(release: Path, progress: Callable[[str], None]) -> list[Refit]:
-    from ..care.refit import refit_release
-    from ..releases.load import load_release
-
-    return refit_release(load_release(release), progress)
-
-
-def _other(refit: Refit) -> bool:
-    """Whether it gave other numbers than those published."""
-    return not refit.holds and not refit.why_not
-
-
-def _kept_digest(release: Path, studio: str | None) -> str | None:
-    """Return the digest of a release of this name that this studio published."""
+def _judged(
+    release: Path,
+    digest: str | None,
+    quick: bool,
+    studio: str | None,
+    progress: Callable[[str], None],
+) -> Trust:
+    """Judge it by the digest and the keys that this studio has, if there is one."""
     from ..releases.publish import releases
+    from ..releases.trust import judge
     from ..store.store import Store
     from ..store.studio import Studio
 
     place = Studio.at(studio)
     if place.database is not None and not place.database.exists():
-        return None
+        return judge(release, digest, None, quick, progress)
     name = release.name.removesuffix(".zip")
     with Store.open(place, create=False) as store:
-        return next((row.digest for row in releases(store) if row.name == name), None)
+        kept = next((row.digest for row in releases(store) if row.name == name), None)
+        return judge(release, digest or kept, store.keys, quick, progress)

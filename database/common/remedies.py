@@ -14,6 +14,7 @@ class StudioDo(RemedyCode):
     ADD_FIRST = "add one first"
     ADD_LOT = "add lot {lot} of {name} by {maker}, or mend the card"
     ADD_TUBE = "add a tube"
+    ADOPT_UNPROVEN = "if you trust whoever gave it to you, adopt it although it is unproven"
     ALLOW_TUBES = "allow {count} tubes in a mix"
     BACKUP_FILE = "name a backup of a studio"
     BEGIN_SITTING = "begin a sitting with a card"

@@ -11,8 +11,8 @@ from ...calibrate.optics.predict import dry_fractions, predict
 from ...calibrate.optics.spectra import Array
 from ..cards.characterising import characterise_device
 from ..cards.intake import take_in
+from ..cards.scan_files import overlay_of_scan
 from ..fits.scan_fitting import run_scan_fit
-from ..store.scan_files import overlay_of_scan
 from ..store.store import Store
 
 PAINT, CARD = "ANCHOR", "anchor-blue-quick"

@@ -33,6 +33,8 @@ WORDS: Mapping[RemedyCode, str] = {
     StudioDo.ADD_FIRST: "add it first, under Tubes",
     StudioDo.ADD_LOT: "add lot {lot} on the page of {name} under Tubes, or mend the card's file",
     StudioDo.ADD_TUBE: "add it under Tubes",
+    StudioDo.ADOPT_UNPROVEN: "if you trust whoever gave it to you, tick adopt it although it is "
+    "unproven",
     StudioDo.ALLOW_TUBES: "allow {count} tubes in a mix",
     StudioDo.BACKUP_FILE: "choose a backup of a studio",
     StudioDo.BEGIN_SITTING: "begin one on the card's page",

@@ -2,31 +2,25 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from ...calibrate.errors import InputError, Sentence
-from ...calibrate.fit.judging.quality import LOOK_AT_STEP, LOOK_AT_STEP_BEFORE
-from ...calibrate.fit.judging.quality_figures import STRENGTH, strength_of
 from ...calibrate.optics.coefficients import ABSOLUTE, TWO_FLUX, Coefficients, check_alike
 from ..common.remedies import StudioDo
 from ..store import schema
-from ..store.in_use import lot_in_use, retire
-from ..store.packing import pack_coefficients, pack_table
+from ..store.in_use import lot_in_use
 from ..store.paint_names import check_nickname, nickname_key
 from ..store.store import Store
-from ..store.transactions import OrmSession, now
-from .files import SUMS, read_files, sha256
-from .load import LoadedRelease, load_release
-from .model_choice import steps_left_out
-from .verify import verify_release
+from ..store.transactions import OrmSession
+from .adopted_rows import record
+from .load import LoadedRelease
+from .signing import Signature
+from .trust import Trust, judge
 
 
 @dataclass(frozen=True)
@@ -67,6 +61,10 @@ class Adoption:
         As the release has them.
     conflicts : tuple of Conflict
         What stands against it.
+    signature : Signature
+        Who signed it.
+    verdicts : tuple of str
+        What is to be said of it (see `tintladder.database.releases.trust.Trust.lines`).
     fit : int or None
         Number under which it is kept here; None where nothing was done. What the release has by
         transport is kept as the next.
@@ -79,6 +77,8 @@ class Adoption:
     taken: tuple[str, ...]
     skipped: tuple[str, ...]
     conflicts: tuple[Conflict, ...]
+    signature: Signature
+    verdicts: tuple[str, ...]
     fit: int | None = None
 
 
@@ -90,8 +90,12 @@ def adopt(
     skip: Sequence[str] = (),
     digest: str | None = None,
     preview: bool = False,
+    unproven: bool = False,
+    trust: Trust | None = None,
 ) -> Adoption:
-    """Adopt the paints of a release, all or none.
+    """Adopt the paints of a release, all or none, and remember who signed it.
+
+    Its fits are fitted anew from the readings in it first, unless it is a preview.
 
     Parameters
     ----------
@@ -107,17 +111,22 @@ def adopt(
         Of its SHA256SUMS, as its maker gave it.
     preview : bool
         Say what would be done, and do nothing.
+    unproven : bool
+        Also where a fit can't be checked, or another key signs than its studio had before.
+    trust : Trust, optional
+        What `judge` found of it; default: it is asked.
 
     Raises
     ------
     InputError
-        Where the release isn't sound, its scale or surface isn't this studio's, a nickname isn't
-        in it, or a conflict is left (unless it is a preview).
+        Where the release isn't as it was published, its numbers don't follow from its readings or
+        can't be checked, its scale or surface isn't this studio's, a nickname isn't in it, or a
+        conflict is left (unless it is a preview).
     """
-    problems = verify_release(path, digest)
-    if problems:
-        raise InputError(path, None, problems[0], "don't mix by it; fetch the release again")
-    release, sums = load_release(path), sha256(read_files(path)[SUMS])
+    trust = trust or judge(path, digest, store.keys, quick=preview)
+    if trust.doubts or trust.release is None:
+        raise InputError(path, None, trust.doubts[0], "don't mix by it; fetch the release again")
+    release, sums = trust.release, trust.digest
     rename = dict(rename or {})
     theirs = release.tables["paints"].set_index("paint", drop=False)
     for named in (*rename, *take, *skip):
@@ -140,6 +149,8 @@ def adopt(
             tuple(wanted[paint] for paint in take),
             tuple(skip),
             tuple(conflicts),
+            trust.signature,
+            tuple(trust.lines),
         )
         if not wanted:
             raise InputError(path, None, "nothing is left to adopt", "skip less")
@@ -147,12 +158,16 @@ def adopt(
         _check_fits_in(store, session, release, coefficients, set(made.taken))
         if preview:
             return made
+        if not unproven:
+            _check_proven(path, trust, wanted)
         if conflicts:
             more = f" (and {len(conflicts) - 1} more)" if len(conflicts) > 1 else ""
             raise InputError(
                 path, conflicts[0].paint, Sentence(conflicts[0].words, more), StudioDo.SEE_PREVIEW()
             )
-        fit = _record(store, session, release, sums, coefficients, wanted)
+        if trust.signature.public and trust.signature.studio:
+            store.keys.remember(trust.signature.studio, trust.signature.public, release.name)
+        fit = record(store, session, release, sums, coefficients, wanted)
         beside = release.by_transport
         also = (
             {}
@@ -165,8 +180,20 @@ def adopt(
         )
         if beside is not None and also:
             of_theirs = _named_here(beside.select(list(also)), release.name, wanted)
-            _record(store, session, beside, sums, of_theirs, also)
+            record(store, session, beside, sums, of_theirs, also)
     return replace(made, fit=fit)
+
+
+def _check_proven(path: Path, trust: Trust, wanted: Mapping[str, str]) -> None:
+    """Refuse what only someone's word stands for, unless that is said to be enough."""
+    unchecked = trust.fits("unchecked", wanted)
+    if trust.signature.suspect:
+        wrong = trust.signature.line
+    elif unchecked:
+        wrong = f"is unproven: {unchecked[0].line}"
+    else:
+        return
+    raise InputError(path, None, wrong, StudioDo.ADOPT_UNPROVEN())
 
 
 def _conflicts(
@@ -267,112 +294,3 @@ def _lot_of_white(release: LoadedRelease) -> str:
     paints = release.tables["paints"]
     white = str(paints["scale"].iloc[0]).removeprefix("relative to ")
     return next((str(lot) for lot in paints.loc[paints["paint"] == white, "lot"]), "")
-
-
-def _record(
-    store: Store,
-    session: OrmSession,
-    release: LoadedRelease,
-    digest: str,
-    coefficients: Coefficients,
-    wanted: Mapping[str, str],
-) -> int:
-    """Keep the numbers as one fit, so that what its paints share stays shared."""
-    tables, packed = release.tables, pack_coefficients(coefficients)
-    theirs = tables["paints"].set_index("paint", drop=False)
-    fits = tables["fits"][tables["fits"]["fit"].isin(theirs.loc[list(wanted), "fit"])]
-    adopted = {
-        "release": release.name,
-        "version": release.version,
-        "digest": digest,
-        "paints": dict(wanted),
-        "fits": [
-            {**row, "settings": json.loads(row["settings"]), "inputs": json.loads(row["inputs"])}
-            for row in fits[
-                ["fit", "created", "code_version", "settings", "inputs", "coefficients_sha256"]
-            ].to_dict("records")
-        ],
-    }
-    row = schema.Fit(
-        created=now(),
-        code_version=str(fits["code_version"].iloc[0]),
-        settings={},
-        inputs={"sessions": [], "tubes": [], "known": None, "adopted": adopted},
-        coefficients=packed,
-        coefficients_sha256=hashlib.sha256(packed).hexdigest(),
-        nuisances=pack_table(tables["nuisances"].iloc[:0].drop(columns="fit")),
-    )
-    session.add(row)
-    known = {paint.nickname_key: paint for paint in store.paints.all()}
-    patches = tables["patches"].iloc[:0].drop(columns=["fit", "paint"])
-    left_out = steps_left_out(release)
-    for paint, here in wanted.items():
-        said: Any = theirs.loc[paint]
-        mine = known.get(nickname_key(here)) or _new_paint(session, said, here)
-        lot = next((lot for lot in mine.lots if lot.lot == said["lot"]), None)
-        if lot is None:
-            lot = schema.Lot(lot=said["lot"], on_hand=False, note=f"of {release.name}")
-            mine.lots.append(lot)
-        session.flush()
-        retire(session, mine, None if coefficients.model == TWO_FLUX else coefficients.model)
-        white = wanted.get(said["white"])
-        row.paint_fits.append(
-            schema.PaintFit(
-                paint=mine,
-                lot=lot,
-                model=coefficients.model,
-                current=True,
-                beside=[mine.nickname, *([white] if white and white != here else [])],
-                verdict=said["verdict"].replace(LOOK_AT_STEP_BEFORE, LOOK_AT_STEP),
-                reasons=[reason for reason in str(said["reasons"]).split("; ") if reason],
-                de00_mean=_number(said["de00_mean"]),
-                de00_max=_number(said["de00_max"]),
-                # Its patches are of cards that aren't here.
-                patches=pack_table(patches),
-                residuals=pack_table(pd.DataFrame(columns=_RESIDUALS)),
-                quality=_quality_here(tables["quality"], paint, wanted),
-                left_out=_number(left_out.get(paint, np.nan)),
-            )
-        )
-    session.flush()
-    return int(row.id)
-
-
-_RESIDUALS = ["card", "patch", "wavelength", "measured", "fitted", "sigma"]
-
-
-def _quality_here(quality: pd.DataFrame, paint: str, wanted: Mapping[str, str]) -> bytes | None:
-    """Return what the release says of a paint's quality, paints named as here."""
-    mine = quality[quality["paint"] == paint].drop(columns="model")
-    if mine.empty:
-        return None
-    named = mine.assign(
-        **{key: mine[key].map(lambda text: wanted.get(text, text)) for key in _NICKNAMES}
-    )
-    rows = [{str(key): x for key, x in row.items()} for row in named.to_dict("records")]
-    said = [
-        str(strength_of(row, {})) if row["quantity"] == STRENGTH else row["words"] for row in rows
-    ]
-    return pack_table(named.assign(words=said))
-
-
-_NICKNAMES = ("paint", "against", "white")
-
-
-def _new_paint(session: OrmSession, said: Any, here: str) -> schema.Paint:
-    row = schema.Paint(
-        nickname=here,
-        nickname_key=nickname_key(here),
-        name=said["name"],
-        maker=said["maker"],
-        range=said["range"],
-        pigments=str(said["pigments"]).split(),
-        binder=said["binder"],
-        finish=said["finish"],
-    )
-    session.add(row)
-    return row
-
-
-def _number(value: float) -> float | None:
-    return None if pd.isna(value) else float(value)

@@ -18,6 +18,8 @@ from pathlib import Path, PurePosixPath
 from ...calibrate.errors import InputError
 
 SUMS = "SHA256SUMS"
+SIGNATURE = "SHA256SUMS.sig"
+"""What signs the sums, and so isn't among them."""
 LARGEST = 4 * 2**30
 """Bytes that a zip may unpack to."""
 HIGHEST_RATIO = 250

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import partial
 from importlib.metadata import version as installed_version
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ...calibrate.errors import InputError, Sentence
 from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients
@@ -23,14 +23,18 @@ from ..store.store import Store
 from ..store.transactions import OrmSession, now
 from .changes import Changes, checked_version, next_version, version_key
 from .compare import Numbers
-from .files import SUMS, Archive, Digest, sums, sync_folder, write_synced
+from .files import SIGNATURE, SUMS, Archive, Digest, sums, sync_folder, write_synced
 from .gates import Gate, gates
+from .signing import PUBLIC_KEY, as_pem, public_of, signing_key
 from .tables.columns import Table
 from .tables.contents import Contents, Texts, contents
 from .tables.descriptor import DESCRIPTOR, SCHEMA, as_json, describe, json_schema
 from .tables.schema import TABLES
 from .tables.text import heading
 from .words import Entry, changelog, citation, readme
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 
 @dataclass(frozen=True)
@@ -142,7 +146,7 @@ def publish(
     force: str = "",
     measured_only: bool = False,
 ) -> Release:
-    """Publish the current fits of a studio below its ``releases``.
+    """Publish the current fits of a studio below its ``releases``, signed with its key.
 
     Parameters
     ----------
@@ -181,7 +185,10 @@ def publish(
         }
         name = f"paints-{made.version}"
         try:
-            folder, digest = _put_in_place(store.studio.releases, name, made, created, note, said)
+            key = signing_key(store.studio)
+            signed_for = store.keys.sign_with(public_of(key), name)
+            issue = _Issue(made, name, created, note, said, key, signed_for)
+            folder, digest = _put_in_place(store.studio.releases, issue)
         except OSError as error:
             raise _cannot(store.studio.releases, error) from error
         _record(session, made, name, created, note, digest, said)
@@ -275,19 +282,30 @@ def _history(earlier: Sequence[schema.Release]) -> list[Entry]:
     ][::-1]
 
 
-def _put_in_place(
-    releases: Path, name: str, made: ReleasePlan, created: str, note: str, said: dict[str, Any]
-) -> tuple[Path, str]:
+@dataclass(frozen=True)
+class _Issue:
+    """What is written, and in whose name."""
+
+    made: ReleasePlan
+    name: str
+    created: str
+    note: str
+    said: dict[str, Any]
+    key: Ed25519PrivateKey
+    studio: str
+
+
+def _put_in_place(releases: Path, issue: _Issue) -> tuple[Path, str]:
     """Write folder, zip and the zip's hash beside the releases, then move them in."""
     releases.mkdir(parents=True, exist_ok=True)
     for left_over in releases.glob(f"{BUILDING}*"):
         shutil.rmtree(left_over)
-    building = Path(tempfile.mkdtemp(prefix=BUILDING, dir=releases))
+    building, name = Path(tempfile.mkdtemp(prefix=BUILDING, dir=releases)), issue.name
     try:
         folder = building / name
         folder.mkdir()
         with Archive(building / f"{name}.zip", name) as packed:
-            digest = _write(folder, packed, made, created, note, said)
+            digest = _write(folder, packed, issue)
             archive = packed.finish()
         line = f"{archive.sha256}  {name}.zip\n"
         write_synced(building / f"{name}.zip.sha256", [line.encode()])
@@ -301,28 +319,29 @@ def _put_in_place(
     return releases / name, digest
 
 
-def _write(
-    folder: Path, packed: Archive, made: ReleasePlan, created: str, note: str, said: dict[str, Any]
-) -> str:
+def _write(folder: Path, packed: Archive, issue: _Issue) -> str:
     """Write every file of a release, tables first, and return the digest of its SHA256SUMS."""
+    made, name, created, said = issue.made, issue.name, issue.created, issue.said
 
     def whole(file: str, pieces: Iterable[bytes]) -> Digest:
         digest = write_synced(folder / file, pieces)
         packed.add(folder / file)
         return digest
 
-    name, code, held = folder.name, installed_version("tintladder"), made.contents
+    code, held = installed_version("tintladder"), made.contents
     cautions = {
         paint: words
         for paint, row in held.current.items()
         if (words := caution(row.paint.pigments))
     }
-    entry = Entry(made.version, created, made.changes, note, said)
+    entry = Entry(made.version, created, made.changes, issue.note, said)
     digests = {
         table.file: whole(table.file, _csv(table, held.texts[table.name])) for table in TABLES
     }
     rest = {
-        DESCRIPTOR: as_json(describe(name, made.version, created, code, digests, said)),
+        DESCRIPTOR: as_json(
+            describe(name, made.version, created, code, digests, said, issue.studio)
+        ),
         SCHEMA: as_json(json_schema()),
         "README.md": readme(
             name, made.version, list(held.paints), held.scale, cautions, held.curve
@@ -330,8 +349,11 @@ def _write(
         "CHANGELOG.md": changelog([entry, *_history(made.earlier)]).encode(),
         "CITATION": citation("Paints", made.version, created, len(held.paints), code).encode(),
     }
+    rest[PUBLIC_KEY] = as_pem(public_of(issue.key))
     digests |= {file: whole(file, [data]) for file, data in rest.items()}
-    return whole(SUMS, [sums(_hashes(digests))]).sha256
+    listed = sums(_hashes(digests))
+    whole(SIGNATURE, [issue.key.sign(listed)])
+    return whole(SUMS, [listed]).sha256
 
 
 def _hashes(digests: dict[str, Digest]) -> dict[str, str]:

@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from ...calibrate.errors import InputError
 from ...calibrate.instrument.corrections_record import correct_anew
 from ...calibrate.optics.spectra import Array
-from .files import SUMS, read_files, sha256, sums
+from .files import SIGNATURE, SUMS, read_files, sha256, sums
 from .load import of_this_layout, parse_table, read_descriptor, tables_in
+from .signing import checked_public
 from .tables.columns import Column, Table
 from .tables.descriptor import DESCRIPTOR, SCHEMA, json_schema, without_words
 from .tables.inputs import session_of
@@ -49,7 +50,7 @@ def verify_release(path: str | Path, digest: str | None = None) -> list[str]:
         Where it is no release at all, or a zip that must not be opened.
     """
     files = read_files(path)
-    problems = [*_zip_hash(Path(path)), *_hashes(files, digest)]
+    problems = [*_zip_hash(Path(path)), *_hashes(files, digest), *_signature(files)]
     try:
         descriptor = read_descriptor(files, path)
     except InputError:
@@ -99,7 +100,7 @@ def _hashes(files: Mapping[str, bytes], digest: str | None) -> Iterator[str]:
         else:
             yield f"{SUMS}: line {number} isn't a hash and a name"
     sound = True
-    for name in sorted(listed.keys() | files.keys() - {SUMS}):
+    for name in sorted(listed.keys() | files.keys() - {SUMS, SIGNATURE}):
         if name not in files:
             wrong = "is missing"
         elif name not in listed:
@@ -110,8 +111,17 @@ def _hashes(files: Mapping[str, bytes], digest: str | None) -> Iterator[str]:
             continue
         sound = False
         yield f"{name}: {wrong}"
-    if sound and sums({name: sha256(data) for name, data in files.items()}) != files[SUMS]:
+    hashes = {name: sha256(data) for name, data in files.items() if name != SIGNATURE}
+    if sound and sums(hashes) != files[SUMS]:
         yield f"{SUMS}: isn't as it was written"
+
+
+def _signature(files: Mapping[str, bytes]) -> Iterator[str]:
+    if SUMS in files:
+        try:
+            checked_public(files)
+        except ValueError as error:
+            yield f"{SIGNATURE}: {error}"
 
 
 def _descriptor(

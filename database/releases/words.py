@@ -83,7 +83,13 @@ record, as reflectance: one film is underbound and matt, another resinous.
 
 ## Check it
 
-`sha256sum -c SHA256SUMS` in this folder, or verify it with tintladder.
+`sha256sum -c SHA256SUMS` in this folder says whether it is whole, and this who signed it:
+
+    openssl pkeyutl -verify -pubin -inkey PUBLIC-KEY.pem -rawin -in SHA256SUMS \\
+        -sigfile SHA256SUMS.sig
+
+Compare the key with the one that its maker tells you. Tintladder does both, and fits its readings
+anew. A text that a spreadsheet would take for a formula has an apostrophe before it.
 
 ## Take care
 

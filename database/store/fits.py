@@ -16,6 +16,7 @@ from ...calibrate.fit.problem.result import JointFit, PaintFit
 from ...calibrate.fit.problem.tube import Tube
 from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients, check_alike
 from ...calibrate.optics.transport import TRANSPORT
+from ..common.made_with import made_with
 from ..common.remedies import StudioDo
 from ..mixing import model_choice
 from ..mixing.model_choice import Trial
@@ -99,6 +100,7 @@ class Fits:
             row = schema.Fit(
                 created=now(),
                 code_version=version("tintladder"),
+                made_with=made_with(),
                 settings=dict(fit.settings),
                 inputs=named_inputs(inputs)
                 | {

@@ -11,6 +11,7 @@ from .changing.removals import Removals
 from .fits import Fits
 from .habits import Dryings, Habits
 from .imports import Imports
+from .keys import Keys
 from .paints import Paints
 from .plates import Plates
 from .readings import Readings
@@ -45,6 +46,7 @@ class Store(Transactions):
     dryings : Dryings
     changes : Changes
     removals : Removals
+    keys : Keys
     sittings : Sittings
     """
 
@@ -63,6 +65,7 @@ class Store(Transactions):
         self.dryings = Dryings(self)
         self.changes = Changes(self)
         self.removals = Removals(self)
+        self.keys = Keys(self)
 
     @cached_property
     def sittings(self) -> Sittings:

@@ -16,6 +16,7 @@ from tintladder.database.paper.report.page import report
 from tintladder.database.releases.adopt import adopt
 from tintladder.database.releases.load import load_release
 from tintladder.database.releases.publish import publish
+from tintladder.database.releases.trust import judge
 from tintladder.database.store import schema
 from tintladder.database.store.store import Store
 
@@ -84,9 +85,10 @@ def studio(tubes: int) -> Path:
     mine = place() / "many"
     shutil.copytree(folder, mine)
     with Store.open(mine) as store:
+        trust = judge(archive)
         theirs = [str(paint) for paint in load_release(archive).tables["paints"]["paint"]]
         for n in range(2, 2 + (tubes - len(theirs)) // len(theirs)):
-            adopt(store, archive, rename={paint: f"{paint}{n}" for paint in theirs})
+            adopt(store, archive, {paint: f"{paint}{n}" for paint in theirs}, trust=trust)
         with store.transaction() as session:
             for paint in session.scalars(select(schema.Paint)):
                 if paint.nickname[-1].isdigit():

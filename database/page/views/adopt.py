@@ -11,6 +11,7 @@ from ....calibrate.errors import InputError
 from ...releases.adopt import Adoption, adopt
 from ...releases.compare import masstones
 from ...releases.load import load_release
+from ...releases.trust import judge
 from ...store.store import Store
 from ..asked import Asked, Changed, go, shown, view
 from ..jobs import Progress
@@ -98,12 +99,17 @@ def adopt_now(asked: Asked) -> Response:
     if left:
         raise InputError(path.name, left[0].paint, left[0].words, "nothing was adopted")
 
+    unproven = asked.text("unproven") == "yes"
+
     def work(progress: Progress) -> str:
-        progress("checking it against its hashes")
-        with asked.store() as store, store.transaction():
-            if _seen(store, found) != seen:
-                raise Changed("what it was compared with")
-            adopt(store, path, rename, take, skip, digest)
+        progress("fitting its readings anew")
+        with asked.store() as store:
+            # Before the lock: nobody waits for a fit.
+            trust = judge(path, digest, store.keys, progress=progress)
+            with store.transaction():
+                if _seen(store, found) != seen:
+                    raise Changed("what it was compared with")
+                adopt(store, path, rename, take, skip, digest, False, unproven, trust)
         return "/fits"
 
     back = f"/adopt?file={path.name}"

@@ -15,8 +15,8 @@ from ...cards.characterising import read_by_known_device
 from ...cards.history import read_of
 from ...cards.intake import take_in
 from ...cards.progress import card_number, named_card
+from ...cards.scan_files import overlay_of_scan
 from ...cards.scanning import PICTURES, take_picture
-from ...store.scan_files import overlay_of_scan
 from ..asked import Asked, Changed, go, view
 from ..jobs import Progress
 from ..uploads import keep, kept

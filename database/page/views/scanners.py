@@ -9,8 +9,8 @@ from starlette.responses import FileResponse, Response
 
 from ....calibrate.errors import InputError
 from ...cards.characterising import characterise_device, device_words, parse_corners, use_words
+from ...cards.scan_files import overlay_of_scanner
 from ...cards.scanning import PICTURES
-from ...store.scan_files import overlay_of_scanner
 from ..asked import Asked, view
 from ..jobs import Progress
 from ..uploads import ACCEPTED, keep, kept

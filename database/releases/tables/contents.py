@@ -247,6 +247,7 @@ def _fit(row: schema.Fit, coefficients: Coefficients) -> dict[str, Any]:
         "fit": row.id,
         "created": row.created,
         "code_version": row.code_version,
+        "made_with": as_json(row.made_with) if row.made_with else "",
         "settings": as_json(row.settings),
         "inputs": as_json(row.inputs),
         "coefficients_sha256": row.coefficients_sha256,

@@ -13,6 +13,8 @@ from .schema import LAYOUT, TABLES
 
 DESCRIPTOR = "datapackage.json"
 SCHEMA = "schema.json"
+_SIGNED = 6
+"""The first layout whose releases say which studio signs them."""
 
 
 def as_json(value: object) -> bytes:
@@ -27,6 +29,7 @@ def describe(
     code: str,
     files: Mapping[str, Digest],
     gates: Mapping[str, Any],
+    studio: str,
 ) -> dict[str, Any]:
     """Describe a release.
 
@@ -39,6 +42,8 @@ def describe(
         With every table.
     gates : mapping
         What was left out, what stood against it, and why it was published all the same.
+    studio : str
+        What the studio's releases call it, so that another key of its name is noticed.
     """
     return {
         "$schema": "https://datapackage.org/profiles/2.0/datapackage.json",
@@ -50,6 +55,7 @@ def describe(
         "created": created,
         "layout": LAYOUT,
         "made_with": f"tintladder {code}",
+        "studio": studio,
         "gates": dict(gates),
         "resources": [
             {
@@ -104,6 +110,9 @@ def json_schema(layout: int = LAYOUT, tables: Sequence[Table] | None = None) -> 
         Those that a release has; default: all of the layout.
     """
     tables = tables_of(layout) if tables is None else tables
+    signed: dict[str, Any] = (
+        {} if layout < _SIGNED else {"studio": {"type": "string", "pattern": "^[0-9a-f]{16}$"}}
+    )
     resources = [
         {
             "type": "object",
@@ -125,12 +134,13 @@ def json_schema(layout: int = LAYOUT, tables: Sequence[Table] | None = None) -> 
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "A release of paint coefficients",
         "type": "object",
-        "required": ["name", "version", "created", "layout", "gates", "resources"],
+        "required": ["name", "version", "created", "layout", "gates", "resources", *signed],
         "properties": {
             "name": {"type": "string", "pattern": "^[a-z0-9._-]+$"},
             "version": {"type": "string", "pattern": r"^\d+\.\d+\.\d+$"},
             "created": {"type": "string"},
             "layout": {"const": layout},
+            **signed,
             "gates": {
                 "type": "object",
                 "required": ["excluded", "forced", "findings"],

@@ -11,7 +11,7 @@ from ...store.schema import FINISHES
 from .columns import Column, Table, count, key, number, text, truth
 from .scan_schema import SCAN_TABLES
 
-LAYOUT = 5
+LAYOUT = 6
 """Number of this layout; a release states it. Those before are read too."""
 
 SPECTRUM = tuple(f"{wavelength:g}" for wavelength in GRID)
@@ -280,6 +280,13 @@ TABLES: tuple[Table, ...] = (
             _FIT,
             key("created", "UTC, ISO 8601"),
             key("code_version", "of tintladder"),
+            Column(
+                "made_with",
+                "object",
+                "versions of tintladder, numpy and scipy, and a digest of the code that fits; "
+                "empty where not recorded",
+                since=6,
+            ),
             _MODEL,
             _SCALE,
             *_SURFACE,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from .base import Base
 from .changes import Change
-from .fits import CURRENT, Batch, Check, Drying, Fit, Habit, PaintFit, Plate, Recipe, Release
+from .fits import CURRENT, Batch, Check, Drying, Fit, Habit, Key, PaintFit, Plate, Recipe, Release
 from .readings import (
     FINISHES,
     ORDINARY,
@@ -24,7 +24,7 @@ from .readings import (
     SittingReading,
 )
 
-HEAD = "0015"
+HEAD = "0016"
 """The newest migration; a test holds it against the migrations themselves."""
 
 
@@ -52,6 +52,7 @@ __all__ = [
     "Fit",
     "Habit",
     "Import",
+    "Key",
     "Lot",
     "Paint",
     "PaintFit",

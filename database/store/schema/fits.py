@@ -23,6 +23,8 @@ class Fit(Base):
 
     created: Mapped[str]
     code_version: Mapped[str]
+    made_with: Mapped[dict[str, Any] | None]
+    """Versions of the code and of the libraries that it counts on; null where not recorded."""
     settings: Mapped[dict[str, Any]]
     inputs: Mapped[dict[str, Any]]
     coefficients: Mapped[bytes]
@@ -109,6 +111,22 @@ class Release(Base):
     """Of each paint, the fit that its numbers come from and the words that go with it."""
     gates: Mapped[dict[str, Any] | None]
     """What stood against it, what was left out, and why it was published all the same."""
+
+
+class Key(Base):
+    """A public key that signs the releases of a studio, as it was first seen."""
+
+    __tablename__ = "keys"
+    __table_args__ = (UniqueConstraint("studio", "public"),)
+
+    studio: Mapped[str]
+    """What the studio's releases call it: a word drawn at random when it first published."""
+    public: Mapped[str]
+    """Of Ed25519, in hexadecimal."""
+    own: Mapped[bool]
+    """Whether it is this studio's own."""
+    seen: Mapped[str]
+    release: Mapped[str]
 
 
 class Recipe(Base):

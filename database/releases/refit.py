@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from importlib.metadata import version as installed_version
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
@@ -17,16 +16,29 @@ from ...calibrate.fit.problem.result import JointFit
 from ...calibrate.fit.problem.tube import Tube
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.spectra import Array
+from ..common.made_with import same_code, same_libraries
 from ..fits.fitting import recorded_settings, run_fit
 from ..fits.scan_fitting import run_scan_fit
-from ..releases.load import LoadedRelease
-from ..releases.tables.inputs import card_of, session_of
-from ..releases.tables.scans import packed_devices
+from .load import LoadedRelease
+from .tables.inputs import card_of, session_of
+from .tables.scans import packed_devices
 
 CLOSE = 1e-3
 """By how much of its standard uncertainty a refitted value may differ on another machine."""
+NEAR = 1e-2
+"""The same where another numpy or scipy counted."""
 AKIN = 0.2
-"""The same where another version fitted it: each leaves a fit at a slightly other place."""
+"""The same where other code fitted it: each version leaves a fit at a slightly other place."""
+_EXACT = 1e-3
+"""By how much of itself a value may differ that comes with a fit and has no uncertainty."""
+
+_BITS = 1e-9
+"""Means of many values may differ by their last bits."""
+_BESIDE = (
+    "mix_error", "part_error", "surface_offset", "dry_volume", "density",
+)  # fmt: skip
+
+Outcome = Literal["follows", "differs", "unchecked"]
 
 
 @dataclass(frozen=True)
@@ -49,6 +61,8 @@ class Refit:
         Why it could not be fitted anew; empty where it was.
     code_version : str
         That it was made with.
+    made_with : mapping or None
+        The same in full (see `tintladder.database.common.made_with`); None where not recorded.
     """
 
     fit: int
@@ -58,16 +72,31 @@ class Refit:
     where: str
     why_not: str
     code_version: str
+    made_with: Mapping[str, str] | None = None
+
+    @property
+    def tolerance(self) -> float:
+        """By how much of its uncertainty a value may differ, by what it was made with."""
+        if self.by_another:
+            return AKIN
+        return CLOSE if same_libraries(self.made_with) else NEAR
 
     @property
     def holds(self) -> bool:
         """Whether the published numbers follow from the packed readings."""
-        return self.largest <= (AKIN if self.by_another else CLOSE)
+        return self.largest <= self.tolerance
+
+    @property
+    def outcome(self) -> Outcome:
+        """Whether they follow, differ, or can't be told: not fitted anew, or by other code."""
+        if self.holds:
+            return "follows"
+        return "unchecked" if self.why_not or self.by_another else "differs"
 
     @property
     def by_another(self) -> bool:
-        """Whether another version made it than the one that fitted it anew."""
-        return self.code_version != installed_version("tintladder")
+        """Whether other code made it than that which fitted it anew."""
+        return not same_code(self.made_with)
 
     @property
     def line(self) -> str:
@@ -76,16 +105,16 @@ class Refit:
         said = f"fit {self.fit} ({some})"
         if self.why_not:
             return f"{said} can't be fitted anew from this release alone: {self.why_not}"
-        made = f" (made with tintladder {self.code_version})" if self.by_another else ""
+        made = f" (made with another tintladder, {self.code_version})" if self.by_another else ""
         if self.same:
             return f"{said}: the packed readings give the same numbers, to the last bit"
         if self.holds:
             near = f"within {self.largest:.1g} of u"
             return f"{said}{made}: the packed readings give its numbers, {near}"
-        return (
-            f"{said}: the packed readings give other numbers{made}: {self.where} by "
-            f"{self.largest:.2g} of its standard uncertainty"
-        )
+        far = f"{self.where} by {self.largest:.2g} of its standard uncertainty"
+        if self.by_another:
+            return f"{said}{made}: the version here fits its readings otherwise: {far}"
+        return f"{said}: the packed readings give other numbers: {far}"
 
 
 def refit_release(
@@ -111,17 +140,26 @@ def _refits(release: LoadedRelease, progress: Callable[[str], None]) -> list[Ref
         fit = int(str(row.fit))
         progress(f"fit {n} of {len(fits)}")
         mine = tuple(paints.loc[paints["fit"] == fit, "paint"])
+        said = json.loads(str(row.made_with)) if row.made_with else None
+        version = str(row.code_version), said
         try:
             made = _refit(release, row, errors)
         except (InputError, KeyError, TypeError, ValueError, np.linalg.LinAlgError) as error:
             why = " ".join(str(error).split()) or type(error).__name__
-            found.append(Refit(fit, mine, np.nan, False, "", why, str(row.code_version)))
+            found.append(Refit(fit, mine, np.nan, False, "", why, *version))
             continue
         errors[fit] = made.coefficients.model_error
-        published = release.select(mine)
-        largest, where = _largest(published, made.coefficients.select(mine))
-        same = _same(published, made.coefficients.select(mine))
-        found.append(Refit(fit, mine, largest, same, where, "", str(row.code_version)))
+        published, anew = release.select(mine), made.coefficients.select(mine)
+        largest, where = max(_largest(published, anew), _farthest(release, mine, made))
+        same = _same(published, anew) and largest < _BITS
+        found.append(Refit(fit, mine, largest, same, where, "", *version))
+    if found and len(errors) == len(found):
+        # A release states the largest of its fits.
+        stated = release.select(found[-1].paints).model_error
+        off = _apart(stated, np.max(list(errors.values()), axis=0))
+        if off > found[-1].largest:
+            same = found[-1].same and off < _BITS
+            found[-1] = replace(found[-1], largest=off, where="model_error", same=same)
     return found
 
 
@@ -224,3 +262,34 @@ def _largest(old: Coefficients, new: Coefficients) -> tuple[float, str]:
     ratio = np.nan_to_num(ratio)
     q, i, w = np.unravel_index(ratio.argmax(), ratio.shape)
     return float(ratio.max()), f"{old.paints[i]}, {'KS'[q]} at {old.wavelengths[w]:g} nm"
+
+
+def _farthest(release: LoadedRelease, paints: Sequence[str], made: JointFit) -> tuple[float, str]:
+    """Return the same of what comes with K and S, each against `_EXACT` of itself.
+
+    How sure the model is, what a gram leaves, the surface, and how the fit is judged.
+    """
+    old, new = release.select(paints), made.coefficients.select(paints)
+    found = []
+    for name in _BESIDE:
+        pair = np.atleast_1d(getattr(old, name)), np.atleast_1d(getattr(new, name))
+        found.append((_apart(*pair), f"its {name}"))
+    surfaces = [np.array([c.surface.n, c.surface.k2, c.surface.haze]) for c in (old, new)]
+    found.append((_apart(*surfaces), "its surface"))
+    kinds = [(c.scale, c.model, c.surface.geometry, c.surface.specular) for c in (old, new)]
+    found.append((0.0 if kinds[0] == kinds[1] else np.inf, "its scale or geometry"))
+    said = release.tables["paints"].set_index("paint").loc[list(paints)]
+    for paint in paints:
+        ours, theirs = made.paints[paint], said.loc[paint]
+        figures = [np.array([each.de00_mean, each.de00_max]) for each in (ours, theirs)]
+        found.append((_apart(*figures), f"{paint}, how far it lies from its patches,"))
+    return max(found)
+
+
+def _apart(one: Array, other: Array) -> float:
+    """How far values differ, as a share of the larger over what is allowed."""
+    if not np.array_equal(np.isnan(one), np.isnan(other)):
+        return np.inf
+    scale = np.fmax(np.abs(one), np.abs(other))
+    off = np.divide(np.abs(one - other), scale, out=np.zeros_like(scale), where=scale > 0)
+    return float(np.nan_to_num(off).max(initial=0.0)) * CLOSE / _EXACT

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..common.whole_files import write_whole
-from .studio import Studio
+from ..store.studio import Studio
 
 
 def overlay_of_scan(studio: Studio, card: str, sha256: str) -> Path:
