@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from ...calibrate.errors import InputError
+from ..cards.scan_files import overlay_of_scanner
 from ..common.listing import few
 from ..store import schema
 from ..store.changing.changes import Edit
 from ..store.paint_names import check_nickname, nickname_key
-from ..store.scan_files import overlay_of_scanner
 from ..store.store import Store
 from .removing import paper_named
 
