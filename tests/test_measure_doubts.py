@@ -118,5 +118,5 @@ def test_unplugged_and_plugged_in_again():
     assert table.sit().finished
     assert sum(not r.is_tile for r in table.kept) == 2 * len(PATCHES)
     # Its power may have gone too: the tile is looked at, and is as it was.
-    assert table.places("tile").count(WHITE_TILE) == 2
+    assert table.places("tile").count(WHITE_TILE) == 3
     assert table.calibrated == ["black", "white"]
