@@ -203,6 +203,19 @@ def report(
 def found_of(
     problem: Problem, solution: Solution, trusted: Array, tubes: Mapping[str, Tube]
 ) -> Coefficients:
-    """K and S of every paint; patches that weigh nothing tell nothing."""
+    """K and S of every paint; patches that weigh nothing tell nothing.
+
+    Parameters
+    ----------
+    problem : Problem
+    solution : Solution
+    trusted : (N, W) array
+        Weight of each reading.
+    tubes : mapping of nickname to Tube
+
+    Returns
+    -------
+    Coefficients
+    """
     read = without(problem, trusted.max(axis=1))
     return coefficients(read, solution, unread(problem), ratio_only(problem), tubes)

@@ -25,6 +25,10 @@ def noise_variance(values: Array, noise: Array) -> Array:
         Reflectance.
     noise : (3,) array
         By the powers 0 to 2 of a value: of electronics, of counting light, and in proportion.
+
+    Returns
+    -------
+    array
     """
     found: Array = noise[0] + noise[1] * np.abs(values) + noise[2] * values**2
     return found

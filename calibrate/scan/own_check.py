@@ -108,6 +108,10 @@ def own_check(
         The same as other pictures by the device showed them.
     file : str
 
+    Returns
+    -------
+    Mended
+
     Raises
     ------
     InputError

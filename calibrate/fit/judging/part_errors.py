@@ -56,7 +56,17 @@ def learnt_part_error(left: LeftOut, model_error: Array, least: float = 0.0) -> 
 def erring(
     found: Coefficients, part_error: float | Array, surface_error: float | Array
 ) -> Coefficients:
-    """The same, each paint's part in a mix wrong by so much, and each film's surface."""
+    """The same, each paint's part in a mix wrong by so much, and each film's surface.
+
+    Parameters
+    ----------
+    found : Coefficients
+    part_error, surface_error : float or (P,) array
+
+    Returns
+    -------
+    Coefficients
+    """
     part, surface = (
         np.broadcast_to(e, len(found.paints)).copy() for e in (part_error, surface_error)
     )

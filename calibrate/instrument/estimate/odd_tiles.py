@@ -57,6 +57,11 @@ def odd_by_certificate(found: Told, tiles: Mapping[str, Tile]) -> list[Odd]:
     found : Told
     tiles : mapping of name to Tile
         Certificates of what was read.
+
+    Returns
+    -------
+    list of Odd
+        Empty where all can be.
     """
     e, names = found.estimate, found.names
     scales, odd = e.of("tile_scale"), []
@@ -149,6 +154,10 @@ def odd_alone(
         Its certificate.
     earlier : sequence of mapping of tile to (W,) array
         Of earlier sittings.
+
+    Returns
+    -------
+    Odd or None
     """
     if tile_kind(name) == TRAP:
         return None

@@ -50,7 +50,19 @@ class StageOutcome:
 
 
 def without_tiles(band_nm: float | None, band_corrected: bool) -> list[StageOutcome]:
-    """Say of each stage that changes values that no tile was read for it; a band may be undone."""
+    """Say of each stage that changes values that no tile was read for it; a band may be undone.
+
+    Parameters
+    ----------
+    band_nm : float or None
+        Width of the instrument's triangular band at half height, nm.
+    band_corrected : bool
+        Whether the instrument corrects it itself.
+
+    Returns
+    -------
+    list of StageOutcome
+    """
     found = [StageOutcome(stage, False, words) for stage, words in _NONE_READ.items()]
     if band_corrected:
         found[-1] = StageOutcome("bandpass", False, "the instrument corrects its band itself")
@@ -83,6 +95,10 @@ def outcomes(
         Stages left out.
     labels : sequence of str
         Patches of the readings.
+
+    Returns
+    -------
+    list of StageOutcome
     """
     known = {name: tiles[name] for name in found.names if name in tiles}
     why = {

@@ -36,6 +36,11 @@ def corrected_by_stages(
         Of the same sitting and clock.
     record : mapping
         Of the session's corrections.
+
+    Returns
+    -------
+    (N, W) array
+        NaN where missing.
     """
     ever = ~np.isnan(values).all(axis=0)
     if not ever.any():

@@ -68,6 +68,16 @@ def written(pieces: Iterable[Piece]) -> str:
 def parse_dialogue(text: str, file: str) -> Sequence[Piece]:
     r"""Read a dialogue from text; lines that begin with ``#`` are comments.
 
+    Parameters
+    ----------
+    text : str
+    file : str
+        What an error names.
+
+    Returns
+    -------
+    sequence of Piece
+
     Raises
     ------
     InputError
