@@ -108,6 +108,7 @@ def sit(
     show: Callable[[Shown], None] = lambda _: None,
     tell: Callable[[str], None] = lambda _: None,
     tiles: Session | None = None,
+    tiles_are_clean: bool = False,
 ) -> Sat:
     """Begin a sitting, or go on with it; once every patch is read, a session is made of it.
 
@@ -120,6 +121,8 @@ def sit(
         See `tintladder.calibrate.instrument.measure.measure`.
     tiles : Session, optional
         Certified values of the tiles, one row each.
+    tiles_are_clean : bool
+        Whether tiles at odds with them were looked at, and are clean and right.
     """
     profile, certified = sitting.profile, dict[str, Tile]()
     if tiles is not None:
@@ -160,7 +163,9 @@ def sit(
     )
     number, corrections = None, None
     if ended.finished:
-        number, made = store.sittings.finish(sitting, instrument.identity, ended.wet, tiles)
+        number, made = store.sittings.finish(
+            sitting, instrument.identity, ended.wet, tiles, tiles_are_clean
+        )
         corrections = made.corrections
     counting = [r for place in progress.places() for r in progress.counting(place)]
     return Sat(

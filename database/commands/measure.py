@@ -63,6 +63,10 @@ def measure(
         str | None,
         typer.Option(help="included or excluded, where the file of --tiles doesn't say."),
     ] = None,
+    tiles_are_clean: Annotated[
+        bool,
+        typer.Option("--tiles-are-clean", help="With --resume: go by tiles that are at odds."),
+    ] = False,
     ports: Annotated[bool, typer.Option("--ports", help="List the ports, and stop.")] = False,
     template: Annotated[
         bool, typer.Option("--template", help="Print a profile to fill in, and stop.")
@@ -140,7 +144,7 @@ def measure(
         known = profile or "query"
         _rehearse(card, known, readings, mishap or [], repeats, tiles, said, yes, as_json, studio)
     elif resume:
-        _resume(card, port, tiles, said, yes, dry, as_json, studio)
+        _resume(card, port, tiles, tiles_are_clean, said, yes, dry, as_json, studio)
     else:
         _begin(card, port, profile, repeats, tiles, said, anew, yes, dry, as_json, studio)
 
@@ -235,6 +239,7 @@ def _resume(
     card: str | None,
     port: str | None,
     tiles: Path | None,
+    tiles_are_clean: bool,
     said: Mapping[str, str | None],
     yes: bool,
     dry: bool,
@@ -252,9 +257,8 @@ def _resume(
         known_tiles = _certified(tiles, said)
         with connected(sitting.profile, port or sitting.port) as instrument:
             terminal = _terminal(sitting.profile, sitting.card, yes, as_json)
-            done = sit(
-                store, sitting, instrument, terminal.ask, terminal.show, terminal.tell, known_tiles
-            )
+            faces = terminal.ask, terminal.show, terminal.tell
+            done = sit(store, sitting, instrument, *faces, known_tiles, tiles_are_clean)
     _say_done(done, as_json)
 
 

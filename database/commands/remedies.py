@@ -15,7 +15,7 @@ WORDS: Mapping[RemedyCode, str] = {
     CalibrateDo.GIVE_TILES: "give them with --tiles",
     CalibrateDo.LOOK_AT_TILE: (
         "clean the tile, see that it is the right one, and read it again; if it is clean and "
-        "right: --tiles-are-clean"
+        "right: --tiles-are-clean (of a sitting, with measure --resume)"
     ),
     CalibrateDo.LEAVE_OUT_STRIP: "leave out --strip",
     CalibrateDo.MORE_TUBES: "name more tubes, or say that they are on hand: tintladder tubes on "
