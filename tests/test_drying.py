@@ -5,6 +5,7 @@ The media here are invented: how much paint shifts as it dries differs from make
 
 from __future__ import annotations
 
+import re
 import shutil
 
 import numpy as np
@@ -172,7 +173,8 @@ def test_the_page_teaches_and_forgets(own_page):
     assert "Nothing yet" in page.get("/drying").text
     form = {"mix": "STARBOARD=1,HULL=8", "wet": "66,-20,-2", "dry": "62,-23,-3"}
     assert page.send("/drying", form).json["path"] == "/drying#pairs"
-    text = page.get("/drying").text
+    text = re.sub(r"<[^>]+>|\s+", " ", page.get("/drying").text)
+    text = " ".join(text.split())
     assert "dries darker" in text and "8 Hull White" in text
     assert "Wet it looks" in page.get("/predict?p:STARBOARD=1&p:HULL=8").text
     for slip, words in (

@@ -88,7 +88,7 @@ def test_the_answer_is_what_predict_says_of_it(said):
 
 
 def test_without_a_thickness_a_brushed_coat_is_taken(said):
-    assert said("recipe", "45,20,30", "--over", "ROPE", "--json").json["film"]["thickness_um"] == 40
+    assert said("recipe", "45,20,30", "--over", "ROPE", "--json").json["film"]["thickness_um"] == 30
 
 
 def test_a_glaze_is_kept_and_comes_back(said):

@@ -77,6 +77,10 @@ def test_a_sitting_in_the_browser(browser: Any, studio: Path, tmp_path: Path) ->
             if done == 4:
                 window.wait_for_timeout(50)
                 window.reload()
+        # The tile once more, to see that nothing moved.
+        heading.filter(has_text="the white tile").wait_for()
+        emulator.under = PLACES["the white tile"]
+        window.keyboard.press("Enter")
         window.get_by_role("heading", name="Card 1 is read").wait_for()
         other.get_by_role("heading", name="Card 1 is read").wait_for()
         look(window)

@@ -13,7 +13,7 @@ from ..errors import InputError
 from ..plain_text import plain_all
 
 
-def load(text: str, file: str) -> dict[str, Any]:
+def load(text: str, file: str, plain: bool = True) -> dict[str, Any]:
     """Read TOML.
 
     Parameters
@@ -21,11 +21,13 @@ def load(text: str, file: str) -> dict[str, Any]:
     text : str
     file : str
         What an error names.
+    plain : bool
+        Whether control characters are taken out of its texts.
 
     Returns
     -------
     dict
-        As `tomllib` gives it, its texts without control characters.
+        As `tomllib` gives it.
 
     Raises
     ------
@@ -33,8 +35,8 @@ def load(text: str, file: str) -> dict[str, Any]:
         Naming the line at fault.
     """
     try:
-        document: dict[str, Any] = plain_all(tomllib.loads(text.removeprefix("\ufeff")))
-        return document
+        document: dict[str, Any] = tomllib.loads(text.removeprefix("\ufeff"))
+        return dict(plain_all(document)) if plain else document
     except (ValueError, RecursionError) as problem:
         said = str(problem) if isinstance(problem, ValueError) else "nested too deep"
         place = re.search(r"\s*\(at (?:(line \d+), column \d+|end of document)\)", said)

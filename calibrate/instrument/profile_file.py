@@ -149,7 +149,7 @@ def parse_profile(text: str, file: str) -> Profile:
     InputError
         Naming the line or key at fault.
     """
-    top = Table(load(text, file), file)
+    top = Table(load(text, file, plain=False), file)
     top.check_keys((*_TOP, *_TABLES), (), "")
     name = top.text("profile")
     if name is None:

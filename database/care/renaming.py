@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from ...calibrate.errors import InputError
 from ..cards.scan_files import overlay_of_scanner
 from ..common.listing import few
+from ..common.whole_files import write_whole
 from ..store import schema
 from ..store.changing.changes import Edit
 from ..store.paint_names import check_nickname, nickname_key
@@ -91,7 +92,7 @@ def _device(store: Store, name: str, to: str) -> schema.Change:
     seen, now = (overlay_of_scanner(store.studio, each) for each in (found.device.name, to))
     if seen.is_file() and not now.exists():
         # Both names lead to it, so that taking the change back finds it too.
-        now.write_bytes(seen.read_bytes())
+        write_whole({now: seen.read_bytes()})
     return change
 
 

@@ -32,9 +32,13 @@ def beside(*paths: Path) -> Iterator[list[Path]]:
 
 
 def write_whole(
-    contents: Mapping[Path, bytes], do: str | Remedy = "check the folder, and try again"
+    contents: Mapping[Path, bytes],
+    do: str | Remedy = "check the folder, and try again",
+    owner_alone: bool = False,
 ) -> None:
     """Write several files: none moves to its place before all are written.
+
+    Where they are to be their owner's alone, they are so from the first byte on.
 
     Raises
     ------
@@ -46,6 +50,8 @@ def write_whole(
         with beside(*contents) as parts:
             for path, part in zip(contents, parts, strict=True):
                 at = path
+                if owner_alone:
+                    part.touch(0o600, exist_ok=False)
                 part.write_bytes(contents[path])
     except OSError as error:
         raise InputError(at, None, f"can't be written ({error.strerror})", do) from error

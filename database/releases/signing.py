@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from ...calibrate.errors import InputError
-from ..common.whole_files import beside
+from ..common.whole_files import write_whole
 from ..store.studio import SIGNING_KEY, Studio
 from .files import SIGNATURE, SUMS
 
@@ -104,10 +104,7 @@ def signing_key(studio: Studio) -> Ed25519PrivateKey:
         return key
     made = Ed25519PrivateKey.generate()
     whole = made.private_bytes(form.Encoding.PEM, form.PrivateFormat.PKCS8, form.NoEncryption())
-    with beside(place) as (part,):
-        # Its owner's alone from the first byte on.
-        part.touch(0o600, exist_ok=False)
-        part.write_bytes(whole)
+    write_whole({place: whole}, owner_alone=True)
     return made
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from reportlab.pdfbase.pdfmetrics import stringWidth
@@ -279,7 +279,7 @@ def reflectance_picture(steps: Ladder, scale: Scale) -> Picture:
     the three channels allow.
     """
     first, last = scale.wavelengths
-    lines, labels = [], []
+    ways, ends = [], []
     spectra = steps.measured.get("white", np.zeros((0, steps.wavelengths.size)))
     for i, spectrum in enumerate(spectra):
         read = np.isfinite(spectrum)
@@ -287,13 +287,25 @@ def reflectance_picture(steps: Ladder, scale: Scale) -> Picture:
             continue
         x = _across((steps.wavelengths[read] - first) / (last - first))
         y = _up(np.clip(spectrum[read], 0, 1.02))
-        lines.append(("path", _points(np.stack([x, y], 1))))
+        ways.append(np.stack([x, y], 1))
         if i in (0, len(spectra) - 1):
             label = steps.labels[i].splitlines()[0]
-            labels.append(Label(_near(x[-1]), _near(float(y[-1]) - 5), label, "end"))
+            ends.append(Label(_near(x[-1]), _near(float(y[-1]) - 5), label, "end"))
+    labels = [_off_ways(label, np.concatenate(ways)) for label in ends]
     if len(labels) == 2 and abs(labels[0].y - labels[1].y) < 2 * _TALL:
         labels = labels[:1]
-    return Picture(tuple(lines), (), (), tuple(labels))
+    lines = tuple(("path", _points(way)) for way in ways)
+    return Picture(lines, (), (), tuple(labels))
+
+
+def _off_ways(label: Label, points: Array) -> Label:
+    """Move a label up, as far as it takes to lie on no line; where it can't, it stays."""
+    left = label.x - _width(label.text)
+    across = points[(points[:, 0] > left - 8) & (points[:, 0] < label.x + 8), 1]
+    for y in np.arange(label.y, _TALL, -4.0):
+        if not ((across > y - _TALL) & (across < y + _UNDER)).any():
+            return replace(label, y=_near(float(y)))
+    return label
 
 
 def ks_picture(coefficients: Coefficients, paint: str, scale: Scale) -> Picture:
