@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -129,6 +130,13 @@ def test_enhanced_colours_are_told_by_what_little_colour_the_references_have():
 def test_pictures_on_a_typical_white_are_held_against_their_like():
     scan = read(changed(gamma(1.15)), before={True: before()})
     assert "printed tones" not in " ".join(scan.mended)
+
+
+def test_a_card_without_a_bare_white_is_read():
+    patches = tuple(p for p in QUICK.patches if (p.step, p.over) != (0, "white"))
+    scan = read_scan(scan_of(), CARD, replace(QUICK, patches=patches), {}, characterised("flatbed"))
+    assert "bare/white" not in scan.channels.labels
+    assert not [said for _, said in scan.flags if "even white" in said]
 
 
 def test_values_set_right():

@@ -9,7 +9,7 @@ tones can't be set right the picture is refused.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -224,21 +224,20 @@ def _by_strip(read: Mapping[str, Array], before: Mapping[str, Array]) -> Mended 
     # The same bands were painted by hand, the tones by a printer: another printer moves these
     # alone, a picture that was changed moves both alike.
     bands = [b for b in read if b.partition("/")[0] in (BARE, GREY) and b in before]
+    most = f"{np.abs(np.expm1(seen - meant)).max():.0%}"
+    now, then = (np.array([of[b] for b in bands]) for of in (read, before))
     by_curve = Mended((seen, meant))
-    moved = [np.cbrt(read[b]) - np.cbrt(before[b]) for b in bands]
-    left = [np.cbrt(by_curve(read[b])) - np.cbrt(before[b]) for b in bands]
-    if not bands or _size(left) > max(_MORE_ALIKE * _size(moved), _AS_BEFORE):
+    if not bands or _apart(by_curve(now), then) > max(_MORE_ALIKE * _apart(now, then), _AS_BEFORE):
         said = (
             "its printed tones are not as on other pictures by its device, though its painted "
-            "bands are: nothing was changed, so mid tones may be off by "
-            f"{np.abs(np.expm1(seen - meant)).max():.0%}"
+            f"bands are: nothing was changed, so mid tones may be off by {most}"
         )
         return Mended(said=(said,))
     # What was done to it can't be told from grey tones alone, and need not be to undo it.
     said = (
-        "its tones came out otherwise than on other pictures by its device (by up to "
-        f"{np.abs(np.expm1(seen - meant)).max():.0%}): set right by the printed tones, so every "
-        f"level is unsure by {_BY_STRIP_SD:.0%}; switch off what changes pictures by itself"
+        f"its tones came out otherwise than on other pictures by its device (by up to {most}): "
+        "set right by the printed tones, so every level is unsure by "
+        f"{_BY_STRIP_SD:.0%}; switch off what changes pictures by itself"
     )
     return Mended((seen, meant), np.ones(3), _BY_STRIP_SD, (said,))
 
@@ -256,10 +255,8 @@ def _veiled(read: Mapping[str, Array], before: Mapping[str, Array]) -> Mended | 
         gain[c] = 1 / max(rise, _LEAST)
     if veil.min() < _LEAST_VEIL:
         return None
-    moved = np.cbrt(np.maximum(seen, 0.0)) - np.cbrt(np.maximum(meant, 0.0))
-    right = np.maximum((seen - veil) * gain, 0.0)
-    left = np.cbrt(right) - np.cbrt(np.maximum(meant, 0.0))
-    if _size(left) > _VEIL_LEAVES * _size(moved):
+    right, known = np.maximum((seen - veil) * gain, 0.0), np.maximum(meant, 0.0)
+    if _apart(right, known) > _VEIL_LEAVES * _apart(np.maximum(seen, 0.0), known):
         return None
     light = np.log(veil + np.geomspace(1e-4, 2.0, 60)[:, None])
     curve = light, np.log((np.exp(light) - veil) * gain)
@@ -288,8 +285,9 @@ def _livelier(read: Mapping[str, Array], before: Mapping[str, Array]) -> tuple[s
     )
 
 
-def _size(off: Sequence[Array]) -> float:
-    return float(np.sqrt(np.mean(np.square(off))))
+def _apart(one: Array, other: Array) -> float:
+    """How far values lie apart for the eye: root mean square of their cube roots' differences."""
+    return float(np.sqrt(np.mean((np.cbrt(one) - np.cbrt(other)) ** 2)))
 
 
 def _straight(at: Array, seen: Array, meant: Array) -> Array:

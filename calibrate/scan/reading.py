@@ -165,8 +165,10 @@ def read_scan(
     variance += beyond**2
     xyz = _srgb_to_xyz(values) if device is None else device.xyz(values)
     labels = tuple(s.site.label for s in kept)
-    whites = [curve(s.middle) for s in samples if s.site.label == "bare/white"]
-    flags = _flags(kept, values, [light_on(s, curve, w) for s in kept for w in whites[:1]])
+    white = next((curve(s.middle) for s in kept if s.site.label == "bare/white"), None)
+    # Without a bare white there is nothing to hold light against.
+    light = [0.0 if white is None else light_on(s, curve, white) for s in kept]
+    flags = _flags(kept, values, light)
     spread = np.array([_spread(s, curve) for s in kept])
     surface, source = Surface.of("45:0", "excluded"), picture.facts.file
     channels = CardChannels(
