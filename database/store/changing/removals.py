@@ -38,7 +38,7 @@ class Removals(Subject):
             of = list(session.scalars(select(schema.Card).where(schema.Card.name.in_(cards))))
             gone = _rows_of(of, session) | {schema.Paint.__tablename__: [paint.id]}
             own = select(schema.PaintFit).where(
-                schema.PaintFit.paint_id == paint.id, schema.PaintFit.current
+                schema.PaintFit.paint_id == paint.id, schema.CURRENT
             )
             fits = {row.id: Edit(row, {"current": False}) for row in session.scalars(own)}
             fits |= {edit.row.id: edit for edit in _fits_of(session, of)}
@@ -157,7 +157,7 @@ def _fits_of(session: OrmSession, cards: Sequence[schema.Card]) -> list[Edit]:
         for drawdown in version.drawdowns
     }
     found = []
-    for row in session.scalars(select(schema.PaintFit).where(schema.PaintFit.current)):
+    for row in session.scalars(select(schema.PaintFit).where(schema.CURRENT)):
         read = _read(row.fit.inputs)
         if row.paint_id not in left and read & away:
             found.append(Edit(row, {"current": False}))
