@@ -291,21 +291,21 @@ def reflectance_picture(steps: Ladder, scale: Scale) -> Picture:
         if i in (0, len(spectra) - 1):
             label = steps.labels[i].splitlines()[0]
             ends.append(Label(_near(x[-1]), _near(float(y[-1]) - 5), label, "end"))
-    labels = [_off_ways(label, np.concatenate(ways)) for label in ends]
+    labels = [at for end in ends if (at := _off_ways(end, np.concatenate(ways))) is not None]
     if len(labels) == 2 and abs(labels[0].y - labels[1].y) < 2 * _TALL:
         labels = labels[:1]
     lines = tuple(("path", _points(way)) for way in ways)
     return Picture(lines, (), (), tuple(labels))
 
 
-def _off_ways(label: Label, points: Array) -> Label:
-    """Move a label up, as far as it takes to lie on no line; where it can't, it stays."""
+def _off_ways(label: Label, points: Array) -> Label | None:
+    """Move a label up until it lies on no line; none where it would seem to be another line's."""
     left = label.x - _width(label.text)
     across = points[(points[:, 0] > left - 8) & (points[:, 0] < label.x + 8), 1]
-    for y in np.arange(label.y, _TALL, -4.0):
+    for y in np.arange(label.y, max(label.y - _TALL, _TALL), -4.0):
         if not ((across > y - _TALL) & (across < y + _UNDER)).any():
             return replace(label, y=_near(float(y)))
-    return label
+    return None
 
 
 def ks_picture(coefficients: Coefficients, paint: str, scale: Scale) -> Picture:
