@@ -51,6 +51,7 @@ def invented_coefficients(count: int, seed: int = 0, scale: str = "absolute") ->
         scan_made=np.zeros(count, dtype=bool),
         mix_error=np.zeros(count),
         part_error=np.zeros(count),
+        crowding=np.zeros(count),
         surface_error=np.zeros(count),
         model_error=np.zeros(w),
         surface_offset=np.zeros(count),
@@ -61,8 +62,14 @@ def by_transport(coefficients: Coefficients) -> Coefficients:
     """Much the same paints, as mu_a and mu_s' of the transport model."""
     absorbed, scattered = OF_TWO_FLUXES
     c = coefficients
-    surfaces = np.random.default_rng(7).normal(0, 0.003, len(c.paints))
-    return replace(c, model=TRANSPORT, k=c.k * absorbed, s=c.s * scattered, surface_offset=surfaces)
+    return replace(
+        c,
+        model=TRANSPORT,
+        k=c.k * absorbed,
+        s=c.s * scattered,
+        surface_offset=np.random.default_rng(7).normal(0, 0.003, len(c.paints)),
+        crowding=np.linspace(0.0, 0.4, len(c.paints)),
+    )
 
 
 def answered(

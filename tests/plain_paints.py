@@ -63,6 +63,7 @@ def plain(
         scan_made=np.zeros(n_p, dtype=bool),
         mix_error=np.zeros(n_p),
         part_error=np.zeros(n_p),
+        crowding=np.zeros(n_p),
         surface_error=np.zeros(n_p),
         model_error=np.zeros(n_w),
         surface_offset=np.zeros(n_p),

@@ -162,6 +162,7 @@ def coefficients(paints: tuple[str, ...], seed: int = 1, **changes: object) -> C
         "scan_made": np.zeros(p, dtype=bool),
         "mix_error": rng.uniform(0.05, 0.2, p),
         "part_error": np.full(p, 0.05),
+        "crowding": np.zeros(p),
         "surface_error": np.full(p, 0.001),
         "model_error": rng.uniform(0.002, 0.01, w),
         "surface_offset": np.zeros(p),

@@ -88,6 +88,9 @@ def test_every_kind_is_there():
         if n.kind == "surface"
     ]  # fmt: skip
     assert surfaces == ["B: surface"]
+    assert "crowding" in {
+        n.kind for n in problem_of(ANGLED, FitSettings(model="transport")).nuisances
+    }
 
 
 @pytest.mark.parametrize("settings", [FitSettings(fit_k2=True, fit_substrate=True),

@@ -61,7 +61,8 @@ def test_table_gives_every_opaque_film_of_both_models(coefficients, model):
     shares = np.random.default_rng(1).dirichlet(np.full(6, 0.3), 50)
     q = (shares @ palette.coefficients.absorption) / (shares @ palette.coefficients.s)
     if model is by_transport:
-        q = (shares @ palette.coefficients.k) / (shares @ palette.coefficients.s)
+        scatters = palette.coefficients.scattering_shares(shares) @ palette.coefficients.s
+        q = (shares @ palette.coefficients.k) / scatters
     y = 1 / (1 + q + np.sqrt(q * (q + 2)))
     table = opaque_table(palette.coefficients)
     own = (shares @ palette.coefficients.surface_offset)[:, None]

@@ -46,6 +46,7 @@ def coefficients(size=0.01, **changed):
         scan_made=np.zeros(p, dtype=bool),
         mix_error=np.zeros(p),
         part_error=np.zeros(p),
+        crowding=np.zeros(p),
         surface_error=np.zeros(p),
         model_error=np.full(w, 0.0),
         surface_offset=np.zeros(p),

@@ -158,7 +158,11 @@ def test_transport_is_read_without_us(studio, release):
     table = table[table["model"] == "transport"]
     of = table.set_index(["paint", "quantity"]).sort_values("wavelength")["value"]
     share = {"ANCHOR": 0.2, "HULL": 0.8}
-    k, s = (sum(f * of[paint, q].to_numpy() for paint, f in share.items()) for q in "KS")
+    crowds = pd.read_csv(folder / "transport.csv").set_index("paint")["crowding"]
+    assert (crowds > 0).all()
+    counted = {paint: f * (1 + crowds[paint] * (1 - f)) for paint, f in share.items()}
+    k = sum(f * of[paint, "K"].to_numpy() for paint, f in share.items())
+    s = sum(f * of[paint, "S"].to_numpy() for paint, f in counted.items())
     q = 8 / 3 * k / s
     y = 1 / (1 + q + np.sqrt(q * (q + 2)))
     read = sum(float(c) * (2 * y - 1) ** n for n, c in enumerate(curve[1].split(", ")))

@@ -70,6 +70,7 @@ def fit_new_tubes(
         surface_error = float(known.surface_error.max(initial=0.0))
     settings = replace(
         settings,
+        crowding=float(known.crowding.mean()),
         model_spread=settings.known_spread,
         part_error=part_error,
         surface_error=surface_error,

@@ -21,7 +21,7 @@ ABSOLUTE = "absolute"
 
 _BY_PAINT = (
     "k", "s", "local", "dry_volume", "density", "dry_volume_measured", "ratio_only", "scan_made",
-    "mix_error", "part_error", "surface_offset", "surface_error",
+    "mix_error", "part_error", "crowding", "surface_offset", "surface_error",
 )  # fmt: skip
 """Arrays of which each row is a paint's, beside `own` and `factors`."""
 
@@ -91,6 +91,9 @@ class Coefficients:
     part_error : (P,) array
         What the model gets wrong of a paint's part in a mix, as a relative standard uncertainty of
         its K there, and of its S: it crowds, or the others change how it lies.
+    crowding : (P,) array
+        By how much a paint's S grows from the paint alone to the smallest share of it, relative to
+        that alone: among its like a pigment scatters less. See `scattering_shares`.
     model_error : (W,) array
         What they get wrong at each wavelength, as a standard deviation of reflectance.
     surface_offset : (P,) array
@@ -134,11 +137,33 @@ class Coefficients:
     mix_error: Array
     part_error: Array
     model_error: Array
+    crowding: Array
     surface_offset: Array
     surface_error: Array
     model: str = field(default=TWO_FLUX)
     share: float = 1.0
     beside: Coefficients | None = None
+
+    def scattering_shares(self, c: Array) -> Array:
+        """What each paint's S counts for in mixes, of which S is the sum of these times S.
+
+        Parameters
+        ----------
+        c : (..., P) array
+            Dry-volume fractions.
+
+        Returns
+        -------
+        (..., P) array
+
+        Examples
+        --------
+        >>> crowded = replace(found, crowding=np.array([0.2, 0.2]))
+        >>> crowded.scattering_shares(np.array([0.5, 0.5])).round(2).tolist()
+        [0.55, 0.55]
+        """
+        result: Array = c * (1 + self.crowding * (1 - c))
+        return result
 
     def index(self, paint: str) -> int:
         """Row of a paint.

@@ -298,14 +298,16 @@ def _by_one_model(
     coefficients: Coefficients, c: Array, x: Array, under: Array | float, surface: Surface
 ) -> Prediction:
     """Predict by the first model alone; see `predict`."""
-    k, s, thin = c @ coefficients.k, c @ coefficients.s, np.isfinite(x)
+    by_s = coefficients.scattering_shares(c)
+    k, s, thin = c @ coefficients.k, by_s @ coefficients.s, np.isfinite(x)
     own_surface = (c @ coefficients.surface_offset)[:, None]
     seen = read_films(coefficients.model, surface, k, s, x[:, None], under, own_surface)
     dk, ds, dx = seen.d_k, seen.d_s, np.where(thin, x, 0.0)[:, None] * seen.d_x
     both = np.stack([dk, ds], axis=1)
-    local = np.einsum("miw,pijw,mjw,mp->mw", both, coefficients.local, both, c**2)
-    shared = np.einsum("miw,fpiw,mp->mfw", both, coefficients.factors, c)
-    own = np.einsum("miw,pgiw,mp->mpgw", both, coefficients.own, c)
+    felt = np.stack([c, by_s], axis=2)[..., None] * both[:, None]
+    local = np.einsum("mpiw,pijw,mpjw->mw", felt, coefficients.local, felt)
+    shared = np.einsum("mpiw,fpiw->mfw", felt, coefficients.factors)
+    own = np.einsum("mpiw,pgiw->mpgw", felt, coefficients.own)
     used = c.any(axis=0)
     own = own[:, used].reshape(c.shape[0], -1, k.shape[1])
     # A gram that leaves more dry volume than believed makes less of a film of given thickness.
@@ -318,8 +320,8 @@ def _by_one_model(
     mixed = (c > 0).sum(axis=1) > 1
     bent = (dk * k * (mixed * (c @ coefficients.mix_error))[:, None])[:, None, :]
     whole = np.stack([coefficients.k, coefficients.s], axis=1)[used]
-    wrong = (mixed[:, None] * c * coefficients.part_error)[:, used, None, None]
-    part = (both[:, None] * whole * wrong).reshape(len(c), -1, k.shape[1])
+    wrong = (mixed[:, None] * coefficients.part_error)[:, used, None, None]
+    part = (felt[:, used] * whole * wrong).reshape(len(c), -1, k.shape[1])
     # What a film's own surface throws back doesn't get in.
     inside = seen.r - surface.alpha * (surface.k1 + own_surface)
     matt = ((c @ coefficients.surface_error)[:, None] * (1 - inside))[:, None]

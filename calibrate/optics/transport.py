@@ -89,7 +89,9 @@ def steps(depth: Array, limits: tuple[float, float], count: int) -> tuple[Array,
     return per * np.log1p(depth / low), per * depth / (depth + low)
 
 
-def films(absorption: Array, scattering: Array, x: Array, slanted: Array | bool = False) -> Films:
+def films(
+    absorption: Array, scattering: Array, x: Array, slanted: NDArray[np.bool_] | bool = False
+) -> Films:
     """Look films up.
 
     Parameters
@@ -189,7 +191,7 @@ def over_substrate(made: Films, k: Array, s: Array, x: Array, rg: Array | float)
 
 
 def film_derivatives(
-    k: Array, s: Array, x: Array, rg: Array | float, slanted: Array | bool = False
+    k: Array, s: Array, x: Array, rg: Array | float, slanted: NDArray[np.bool_] | bool = False
 ) -> FilmDerivatives:
     """Reading of films over a substrate, and its derivatives: `films`, then `over_substrate`.
 

@@ -243,6 +243,7 @@ def _coefficient(c: Coefficients, w: int) -> dict[str, Any]:
             name: {part: _plain(value) for part, value in of.items()} for name, of in parts.items()
         },
         "ratio_only": bool(c.ratio_only[0, w]),
+        "crowding": float(c.crowding[0]),
         "surface_offset": float(c.surface_offset[0]),
     }
 

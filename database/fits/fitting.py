@@ -153,8 +153,8 @@ def recorded_settings(recorded: Mapping[str, Any]) -> FitSettings:
     """Return the settings of a recorded fit, as they were used."""
     said: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in recorded.items()}
     # Fits recorded before surfaces were fitted took all to be alike; those before brushed films
-    # had a thickness took them to hide.
-    kinds = ("surface_spread", "surface_error", "coat_spread")
+    # had a thickness took them to hide, and those before pigments crowded took none to.
+    kinds = ("surface_spread", "surface_error", "coat_spread", "crowding")
     before: dict[str, Any] = dict.fromkeys(kinds, 0.0)
     return FitSettings(**before | said)
 

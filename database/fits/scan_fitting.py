@@ -257,6 +257,7 @@ def scan_settings(model: str) -> FitSettings:
         two_flux_spread=alike.two_flux_spread,
         model_spread=alike.known_spread,
         surface_error=0.0,
+        crowding=0.0,
     )
 
 

@@ -46,6 +46,7 @@ def _medium(beside: Coefficients) -> Coefficients:
         scan_made=no,
         mix_error=np.zeros(1),
         part_error=np.zeros(1),
+        crowding=np.zeros(1),
         surface_error=np.zeros(1),
         surface_offset=np.zeros(1),
         beside=c.beside and _medium(c.beside),

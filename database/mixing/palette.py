@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -109,25 +109,25 @@ class Palette:
         w = w / white
         # By two fluxes tau of the surface comes before the weights; transport's curve holds it.
         tau = surface.tau if curve is None else 1.0
+        crowd = (c.crowding / self.strength)[:, None] * s
+        s = (1 + c.crowding)[:, None] * s
         lift = surface.alpha * c.surface_offset
         own = np.stack([np.ones_like(lift), lift], axis=1)
+        by_k, by_s, by_crowd = (
+            tau * np.einsum("wc,pw->wcp", w, x).reshape(len(w), -1) for x in (k, -s, crowd)
+        )
         made = {}
         for kind in KINDS:
-            slopes = np.concatenate(
-                [
-                    np.einsum("wc,pw->wcp", w, k).reshape(len(w), -1),
-                    -np.einsum("wc,pw->wcp", w, s).reshape(len(w), -1),
-                ]
-            )
             made[kind] = PaletteArrays(
                 np.concatenate([k, s], axis=1).astype(kind),
                 (tau * w).astype(kind),
                 (surface.alpha * surface.k1 * w.sum(axis=0)).astype(kind),
-                (tau * slopes).astype(kind),
+                np.concatenate([by_k, by_s]).astype(kind),
                 kind(surface.k2),
                 None if curve is None else curve.astype(kind),
                 (own / self.strength[:, None]).astype(kind),
                 w.sum(axis=0).astype(kind),
+                Crowds(crowd.astype(kind), by_crowd.astype(kind)) if crowd.any() else None,
             )
         return made
 
@@ -157,7 +157,7 @@ class Palette:
         r = np.full((len(shares), self.seen.size), np.nan)
         r[:, self.seen] = 0.0
         for share, c in self.coefficients.by_model:
-            k, s = (shares @ values[:, self.seen] for values in (c.k, c.s))
+            k, s = shares @ c.k[:, self.seen], c.scattering_shares(shares) @ c.s[:, self.seen]
             own = (shares @ c.surface_offset)[:, None]
             made = read_films(c.model, c.surface, np.maximum(k, _LEAST), s, x, under, own).r
             r[:, self.seen] += share * made
@@ -168,6 +168,21 @@ class Palette:
         return Palette(self.coefficients.select(paints), self.view)
 
 
+class Crowds(NamedTuple):
+    """What crowding takes of S, beside that which each paint has in the smallest share.
+
+    Attributes
+    ----------
+    taken : (P, V) array
+        Of the square of a share counted in strength, over the mix's volume.
+    slopes : (V, 3 P) array
+        From the slope by S to those of tristimulus values by that of each paint.
+    """
+
+    taken: Array
+    slopes: Array
+
+
 @dataclass(frozen=True)
 class PaletteArrays:
     """Arrays of one precision for V wavelengths and P paints.
@@ -175,7 +190,7 @@ class PaletteArrays:
     Attributes
     ----------
     ks : (P, 2 V) array
-        K beside S.
+        K beside S, that in the smallest share.
     weights : (V, 3) array
         From what is seen of a film to tristimulus values over the white's.
     offset : (3,) array
@@ -190,6 +205,8 @@ class PaletteArrays:
         A share counted in strength as dry volume, and times what its own surface adds.
     bright : (3,) array
         Tristimulus values over the white's of a reflectance of 1.
+    crowds : Crowds or None
+        Where pigments crowd.
     """
 
     ks: Array
@@ -200,11 +217,21 @@ class PaletteArrays:
     curve: Array | None
     own: Array
     bright: Array
+    crowds: Crowds | None = None
+
+    def _taken(self, counted: Array) -> Array:
+        """What crowding takes of the mixes' S, (N, V)."""
+        assert self.crowds is not None
+        volume = counted @ self.own[:, 0]
+        result: Array = (counted * counted) @ self.crowds.taken / volume[:, None]
+        return result
 
     def _inside(self, counted: Array) -> tuple[Array, Array, Array, Array]:
         both = counted @ self.ks
         v = both.shape[1] // 2
         s = both[:, v:]
+        if self.crowds is not None:
+            s = s - self._taken(counted)
         q = np.maximum(both[:, :v] / s, _LEAST)
         root = np.sqrt(q * (q + 2))
         return s, q, root, 1 / (1 + q + root)
@@ -251,6 +278,12 @@ class PaletteArrays:
         mean = (lift / volume)[:, None]
         x = seen @ self.weights + self.offset + mean * self.bright
         slopes = (both @ self.slopes).reshape(len(s), 3, -1)
+        if self.crowds is not None:
+            by_s = both[:, v:]
+            share = counted / volume[:, None]
+            slopes += 2 * share[:, None] * (by_s @ self.crowds.slopes).reshape(slopes.shape)
+            less = -(by_s * self._taken(counted)) @ self.weights / volume[:, None]
+            slopes += less[..., None] * self.own[:, 0]
         by_own = (self.own[:, 1] - mean * self.own[:, 0]) / volume[:, None]
         slopes += by_own[:, None] * self.bright[:, None]
         return x, slopes

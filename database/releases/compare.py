@@ -264,9 +264,11 @@ def opaque_readings(coefficients: Coefficients, mine: Ints, white: Ints, share: 
         Of the first, by dry volume.
     """
     c = coefficients
-    k, s, own = (
-        share * v[mine] + (1 - share) * v[white] for v in (c.k, c.s, c.surface_offset[:, None])
-    )
+    k, own = (share * v[mine] + (1 - share) * v[white] for v in (c.k, c.surface_offset[:, None]))
+    # One paint alone is no mix of two: its own like is all around it.
+    rest = np.where((mine == white)[:, None], 0.0, share * (1 - share))
+    s = share * c.s[mine] + (1 - share) * c.s[white]
+    s = s + rest * (c.crowding[mine, None] * c.s[mine] + c.crowding[white, None] * c.s[white])
     unread = np.isnan(k) | np.isnan(s)
     k, s = np.where(unread, 1.0, k), np.where(unread, 1.0, s)
     seen = read_films(c.model, c.surface, k, s, np.inf, 0.0, own).r

@@ -35,7 +35,8 @@ _EXACT = 1e-3
 _BITS = 1e-9
 """Means of many values may differ by their last bits."""
 _BESIDE = (
-    "mix_error", "part_error", "surface_error", "surface_offset", "dry_volume", "density",
+    "mix_error", "part_error", "crowding", "surface_error", "surface_offset", "dry_volume",
+    "density",
 )  # fmt: skip
 
 Outcome = Literal["follows", "differs", "unchecked"]

@@ -98,10 +98,11 @@ anew. A text that a spreadsheet would take for a formula has an apostrophe befor
 
 _TRANSPORT = """\
 Rows whose `model` is `transport` tell of the same paints otherwise, and nearer the truth in mixes:
-K is the absorption mu_a and S the reduced scattering mu_s' of the radiative-transfer model. They
-mix as K and S do. What an opaque film reads, without the reflection of the surface itself, is a
-polynomial in 2 y - 1, where y = 1 / (1 + q + sqrt(q (q + 2))) and q = 8/3 mu_a /
-mu_s'; its coefficients, of rising powers, are {curve}.
+K is the absorption mu_a and S the reduced scattering mu_s' of the radiative-transfer model. K mixes
+as above. Among its like a pigment scatters less: a paint of share c counts c (1 + crowding (1 - c))
+of its S, with `crowding` of `transport.csv`. What an opaque film reads, without the reflection of
+the surface itself, is a polynomial in 2 y - 1, where y = 1 / (1 + q + sqrt(q (q + 2))) and q = 8/3
+mu_a / mu_s'; its coefficients, of rising powers, are {curve}.
 What the surface reflects comes on top, and `surface_offset` of `transport.csv` on top of that: of a
 mix its mean by dry volume, as far as the instrument takes the shine in.
 A program of radiative transfer, at the index `n`, gives films that show their ground.

@@ -32,6 +32,7 @@ _BY_PAINT = (
     "scan_made",
     "mix_error",
     "part_error",
+    "crowding",
     "surface_offset",
     "surface_error",
 )
@@ -94,7 +95,7 @@ def unpack_coefficients(
         rows = np.array([row[paint] for paint in wanted], dtype=np.intp)
         # A studio's first fits were kept before these were learnt.
         later = dict.fromkeys(
-            ("surface_offset", "part_error", "surface_error"), np.zeros(len(rows))
+            ("surface_offset", "part_error", "crowding", "surface_error"), np.zeros(len(rows))
         )
         return Coefficients(
             paints=tuple(wanted),

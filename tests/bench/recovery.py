@@ -291,6 +291,7 @@ def published_coefficients(paints: Sequence[str]) -> Coefficients:
         scan_made=np.zeros(n, dtype=bool),
         mix_error=np.zeros(n),
         part_error=np.zeros(n),
+        crowding=np.zeros(n),
         surface_error=np.zeros(n),
         model_error=np.zeros(n_w),
         surface_offset=np.zeros(n),

@@ -53,6 +53,7 @@ class WashPalette(Palette):
             scan_made=np.zeros(count, dtype=bool),
             mix_error=np.zeros(count),
             part_error=np.zeros(count),
+            crowding=np.zeros(count),
             surface_error=np.zeros(count),
             model_error=np.zeros(wide),
             surface_offset=np.zeros(count),

@@ -16,7 +16,6 @@ import numpy as np
 
 from ...optics.coefficients import Coefficients
 from ...optics.colour import D50, View, chroma_hue, lab
-from ...optics.predict import read_films
 from ...optics.spectra import Array
 from ..uncertainty.propagate import covariance_of, read_by_all, see
 
@@ -195,16 +194,16 @@ def _variance(coefficients: Coefficients, chosen: Coefficients, slopes: Array) -
 def _added(c: Coefficients, paint: int, white: int, parts: float) -> tuple[float, Array, float]:
     """Most K/S that a paint adds to its white at a ratio, its slope (P, 2, W), and where."""
     share = _share(c, paint, white, parts)
-    k = share * c.k[paint] + (1 - share) * c.k[white]
-    s = share * c.s[paint] + (1 - share) * c.s[white]
+    row = _row(c, paint, white, share)[0]
+    counted = c.scattering_shares(row)
+    k, s = row @ c.k, counted @ c.s
     added = k / s - c.k[white] / c.s[white]
     at = int(np.argmax(added))
     if added[at] <= 0:
         raise ValueError(f"{c.paints[paint]} takes no light from {c.paints[white]}")
     by = np.zeros((len(c.paints), 2, c.wavelengths.size))
-    for column, part in ((paint, share), (white, 1 - share)):
-        by[column, 0, at] += part / s[at]
-        by[column, 1, at] += -part * k[at] / s[at] ** 2
+    by[:, 0, at] = row / s[at]
+    by[:, 1, at] = -counted * k[at] / s[at] ** 2
     by[white, 0, at] -= 1 / c.s[white, at]
     by[white, 1, at] += c.k[white, at] / c.s[white, at] ** 2
     return float(added[at]), by, float(c.wavelengths[at])
@@ -212,11 +211,8 @@ def _added(c: Coefficients, paint: int, white: int, parts: float) -> tuple[float
 
 def _far(c: Coefficients, parts: Array, view: View) -> Array:
     """CIELAB distance of the first paint's tints from its white, the second; parts (M,) to (M,)."""
-    share = np.array([_share(c, 0, 1, float(p)) for p in (*parts, np.inf)])[:, None]
-    k, s = (share * v[0] + (1 - share) * v[1] for v in (c.k, c.s))
-    own = share * c.surface_offset[0] + (1 - share) * c.surface_offset[1]
-    seen = read_films(c.model, c.surface, k, s, np.inf, 0.0, own).r
-    colours = lab(seen, c.wavelengths, view)
+    rows = [_row(c, 0, 1, _share(c, 0, 1, float(p))) for p in (*parts, np.inf)]
+    colours = lab(see(c, np.concatenate(rows)).r, c.wavelengths, view)
     result: Array = np.linalg.norm(colours[:-1] - colours[-1], axis=1)
     return result
 

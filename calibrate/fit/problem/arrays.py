@@ -56,6 +56,8 @@ class Problem:
         deviation.
     dry_volume, inverse_density, surface_offset : (P,) array
         The last of known paints; 0 of the others.
+    crowding : (P,) array
+        As believed beforehand; of known paints as known.
     nuisances : tuple of M Nuisance
     patches : tuple of N Patch
     drawdown : (N,) int array
@@ -82,6 +84,7 @@ class Problem:
     dry_volume: Array
     inverse_density: Array
     surface_offset: Array
+    crowding: Array
     nuisances: tuple[Nuisance, ...]
     patches: tuple[Patch, ...]
     drawdown: Ints
@@ -183,6 +186,7 @@ def build(
         dry_volume=np.array([tubes[p].dry_volume for p in paints]),
         inverse_density=np.array([1 / tubes[p].wet_density for p in paints]),
         surface_offset=np.zeros(len(paints)),
+        crowding=np.full(len(paints), settings.crowding),
         nuisances=tuple(rows.nuisances),
         patches=tuple(rows.patches),
         drawdown=np.array([p.drawdown for p in rows.patches]),
@@ -202,13 +206,14 @@ def _as_known(problem: Problem, known: Coefficients) -> Problem:
     """The problem with the known paints' own surface record and dry volume."""
     beside = known.select([p for p in known.paints if p in problem.paints])
     at = [problem.paints.index(p) for p in beside.paints]
-    volume, inverse, offset = np.array(
-        [problem.dry_volume, problem.inverse_density, problem.surface_offset]
+    volume, inverse, offset, crowding = np.array(
+        [problem.dry_volume, problem.inverse_density, problem.surface_offset, problem.crowding]
     )
-    volume[at], inverse[at], offset[at] = (
+    volume[at], inverse[at], offset[at], crowding[at] = (
         beside.dry_volume,
         1 / beside.density,
         beside.surface_offset,
+        beside.crowding,
     )
     surfaces = tuple(replace(s, k2=known.surface.k2, n=known.surface.n) for s in problem.surfaces)
     return replace(
@@ -216,6 +221,7 @@ def _as_known(problem: Problem, known: Coefficients) -> Problem:
         dry_volume=volume,
         inverse_density=inverse,
         surface_offset=offset,
+        crowding=crowding,
         surfaces=surfaces,
     )
 

@@ -43,8 +43,8 @@ class Nuisance:
     Attributes
     ----------
     name : str
-    kind : {"thickness", "weighing", "dry volume", "two fluxes", "k2", "haze", "surface",
-            "own surface", "substrate", "half", "uneven", "white's scattering"}
+    kind : {"thickness", "weighing", "dry volume", "two fluxes", "crowding", "k2", "haze",
+            "surface", "own surface", "substrate", "half", "uneven", "white's scattering"}
     spread : float
         Prior standard deviation, in the nuisance's own unit.
     unit : str
@@ -265,6 +265,8 @@ class Rows:
             hit = sorted({self.patches[n].drawdown for n in patches})
             spread = haze_prior(gloss)[1]  # type: ignore[arg-type]
             self._add(f"{card} {gloss}: haze", "haze", spread, hit)
+        if self._settings.crowding and self._settings.crowding_spread and not given:
+            self._share_crowding()
         if self._settings.surface_spread:
             self._share_surfaces(given)
         self._share_substrates()
@@ -302,6 +304,12 @@ class Rows:
             if rows:
                 spread = dry_volume_spread(tubes[paint].dry_volume_measured)
                 self._relative(f"{paint}: dry volume", "dry volume", spread, rows, i)
+
+    def _share_crowding(self) -> None:
+        """Only where paints are mixed does it show."""
+        mixed = (np.array(self.fractions) > 0).sum(axis=1) > 1
+        if hit := [d for d in self.read if mixed[d]]:
+            self._relative("crowding", "crowding", self._settings.crowding_spread, hit)
 
     def _share_surfaces(self, given: Sequence[str]) -> None:
         table = np.array(self.fractions)

@@ -9,10 +9,11 @@ from typing import Any, Literal
 
 NOT_GIVEN = math.nan
 _SPREADS = {
-    "two-flux": {"two_flux_spread": 0.04, "surface_spread": 0.0},
-    "transport": {"two_flux_spread": 0.01, "surface_spread": 2e-3},
+    "two-flux": {"two_flux_spread": 0.04, "surface_spread": 0.0, "crowding": 0.0},
+    "transport": {"two_flux_spread": 0.01, "surface_spread": 2e-3, "crowding": 0.1},
 }
-"""What each model gets wrong, and how far surfaces differ, where nothing else is given."""
+"""What each model gets wrong, how far surfaces differ, and how pigments crowd, where nothing else
+is given."""
 _LEAST_SPREAD = {"two-flux": 0.07, "transport": 0.02}
 """What each gets wrong at a wavelength at the least: chosen on mixtures of the virtual paint lab,
 its stress variants included, that no fit saw. Real paint shows more."""
@@ -87,6 +88,14 @@ class FitSettings:
         Prior standard deviation of how far the reflection of a dark paint's own surface lies from
         the record's; 0: all are alike. Where not given, 0 by two fluxes, whose K and S go to models
         that know nothing of it, and 0.002 by transport: an index of 1.485 makes that.
+    crowding : float
+        How pigments crowd, as it is believed before a reading (see `Coefficients`): never less than
+        nothing, for among its like a pigment scatters no more than alone. Where not given, 0 by two
+        fluxes, whose K and S go to models that know nothing of it, and 0.1 by transport (our
+        choice, on the virtual paint lab's worlds that tune).
+    crowding_spread : float
+        Standard deviation of its logarithm, one value for all paints of a joint fit. New tubes are
+        fitted at what their known paints showed.
     k2_spread : float
         Prior standard uncertainty of the internal reflectance k2.
     fit_k2 : bool
@@ -121,6 +130,8 @@ class FitSettings:
     part_error: float | None = None
     surface_error: float | None = None
     surface_spread: float = NOT_GIVEN
+    crowding: float = NOT_GIVEN
+    crowding_spread: float = 1.0
     k2_spread: float = 0.05
     fit_k2: bool = False
     roughness: tuple[float, float] | None = None

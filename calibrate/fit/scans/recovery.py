@@ -114,7 +114,10 @@ def fit_scan(
     and its belief becomes the normal distribution of mean and covariance as all of them together,
     each weighed so; then the fit is solved again.
     """
-    prior, settings = prior or ScanPrior.invented(), settings or FitSettings(surface_error=0.0)
+    prior, settings = (
+        prior or ScanPrior.invented(),
+        settings or FitSettings(surface_error=0.0, crowding=0.0),
+    )
     cards = [r.card for r in readings if r.card.purpose != "check"]
     weighed_out = list(dict.fromkeys(p for card in cards for p in card.paints))
     beside = None

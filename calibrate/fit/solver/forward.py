@@ -6,7 +6,7 @@ what costs time is how many there are.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import NamedTuple
@@ -14,15 +14,15 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ...optics.kubelka_munk import film_derivatives, opaque_derivatives
 from ...optics.spectra import Array
-from ...optics.transport import OPAQUE, TRANSPORT, Films, films, over_substrate
+from ...optics.transport import OPAQUE, TRANSPORT
 from ..problem.arrays import Problem
 from ..problem.brushed import LEANS
 from ..problem.rows import SHAPES, Ints, Nuisance
+from .films import by_transport, by_two_fluxes
 from .patch_thickness import PatchThickness, patch_thickness
 
-_BY_DRAWDOWN = ("thickness", "two fluxes", "haze", "surface", "k2", "uneven")
+_BY_DRAWDOWN = ("thickness", "two fluxes", "crowding", "haze", "surface", "k2", "uneven")
 """Kinds of nuisance values that move one number of each drawdown they touch."""
 _SHAPES = [shape for shape, _ in SHAPES.values()]
 _LEANS = [shape for shape, _ in LEANS.values()]
@@ -157,6 +157,7 @@ class BlockBatch:
         self._at = np.arange(len(blocks))[:, None], _padded([b.at for b in blocks])
         self._weighed = problem.fractions[self._drawdowns[:, :, None], self.paints[:, None]]
         self._stated = problem.dry_volume[self.paints]
+        self._crowding = problem.crowding[self.paints][:, None]
         self._wet = problem.inverse_density[self.paints][..., None]
         self._counts = problem.solids_count[self._drawdowns].astype(float)
         self._log_thickness = problem.log_thickness[self._drawdowns]
@@ -299,19 +300,28 @@ class BlockBatch:
         shift = {kind: moves @ nu[..., None] for kind, moves in self._moves.items()}
         c_row = c[self._at]
         bend = np.exp(shift["two fluxes"][self._at]) if "two fluxes" in shift else 1.0
-        km, sm = (c_row @ k) * bend, c_row @ s
+        crowding = np.broadcast_to(self._crowding, c_row.shape)
+        if "crowding" in shift:
+            crowding = crowding * np.exp(shift["crowding"][self._at])
+        gain = crowding * (1 - c_row)
+        counted = c_row * (1 + gain)
+        km, sm = (c_row @ k) * bend, counted @ s
         depth = self._depth(log_x, shift, nu)
         k2 = self._k2 + (shift["k2"][self._at] if "k2" in shift else 0.0)
-        tau = self._fixed * np.where(self._sphere > 0, 1 - k2, 1.0)
+        tau = self._tau(k2)
         stained = sum((moves @ nu[..., None]) * _SHAPES[j] for j, moves in self._beneath.items())
         bare = self._bare + stained * self._read_bare
         inner = tau + k2 * bare
         rg = bare / inner
         if p.model == TRANSPORT:
-            r, dr_k, dr_s, dr_x, dr_rg = self._followed(km, sm, depth.x, rg)
+            x = np.where(self._film, depth.x, OPAQUE)
+            # Patches of one drawdown are one film.
+            alone = len(x) == 1 and not self._half.any()
+            alike = self._at[0] * self._drawdowns.shape[1] + self._at[1] if alone else None
+            r, dr_k, dr_s, dr_x, dr_rg = by_transport(km, sm, x, rg, self._sphere == 0, alike)
             seen, slope = r, np.ones((1, 1, 1))
         else:
-            r, dr_k, dr_s, dr_x, dr_rg = self._two_fluxes(km, sm, depth.x, rg)
+            r, dr_k, dr_s, dr_x, dr_rg = by_two_fluxes(km, sm, depth.x, rg, self._film)
             lift = 1 / (1 - k2 * r)
             slope = tau * lift**2
             seen = tau * r * lift
@@ -327,25 +337,22 @@ class BlockBatch:
         spectral = np.empty((*self.rows.shape, self.paints.shape[1], 2, k.shape[2]))
         spectral[..., 0, :] = by_bent[:, :, None] * k[:, None]
         spectral[..., 1, :] = by_s[:, :, None] * s[:, None]
-        features = [*(spectral[..., 0, :] + spectral[..., 1, :]).transpose(2, 0, 1, 3)]
-        spectral *= c_row[..., None, None]
+        by_share = (1 + gain - crowding * c_row)[..., None] * spectral[..., 1, :]
+        features = [*(spectral[..., 0, :] + by_share).transpose(2, 0, 1, 3)]
+        spectral *= np.stack([c_row, counted], axis=3)[..., None]
         by_thickness = depth.mean(by_log_x)
         features.append(by_thickness)
         through = [*dc.transpose(3, 0, 1, 2), dlog_x]
-        if "two fluxes" in shift:
-            features.append(by_k * km)
-        if "haze" in shift:
-            features.append(np.broadcast_to(self._k1 + own, by_k.shape))
-        if "surface" in shift:
-            features.append(np.broadcast_to(alpha, by_k.shape))
-        if "k2" in shift:
-            dtau = -self._fixed * self._sphere
-            d_rg = -bare * (dtau + bare) / inner**2
-            by_k2 = (dtau * r * lift + tau * (r * lift) ** 2) * (1 - more) + slope * dr_rg * d_rg
-            features.append(depth.mean(by_k2))
-        if "uneven" in shift:
-            features.append(depth.by_unevenness(by_log_x))
-        through += [self._moves[k] for k in _BY_DRAWDOWN[1:] if k in shift]
+        by_kind: dict[str, Callable[[], Array]] = {
+            "two fluxes": lambda: by_k * km,
+            "crowding": lambda: by_s * ((c_row * gain) @ s),
+            "haze": lambda: np.broadcast_to(self._k1 + own, by_k.shape),
+            "surface": lambda: np.broadcast_to(alpha, by_k.shape),
+            "k2": lambda: depth.mean(self._by_k2(k2, r, bare, slope * dr_rg, 1 - more)),
+            "uneven": lambda: depth.by_unevenness(by_log_x),
+        }
+        features += [made() for kind, made in by_kind.items() if kind in shift]
+        through += [self._moves[kind] for kind in by_kind if kind in shift]
         if self._leans.any():
             features += [by_thickness * lean for lean in _LEANS]
             through += [*self._leans]
@@ -366,6 +373,16 @@ class BlockBatch:
             by_beneath * (1 + stained),
         )
 
+    def _by_k2(self, k2: Array, r: Array, bare: Array, by_rg: Array, let_in: Array) -> Array:
+        """Slope of what is read by k2: at the film's own surface, and at its substrate's."""
+        sphere, tau = self._fixed * self._sphere, self._tau(k2)
+        lifted = r / (1 - k2 * r)
+        own: Array = (tau * lifted**2 - sphere * lifted) * let_in
+        return own - by_rg * bare * (bare - sphere) / (tau + k2 * bare) ** 2
+
+    def _tau(self, k2: Array) -> Array:
+        return self._fixed * np.where(self._sphere > 0, 1 - k2, 1.0)
+
     def _depth(self, log_x: Array, shift: dict[str, Array], nu: Array) -> PatchThickness:
         """Thickness of the patches' films, and how it is spread within each."""
         log = log_x[self._at][..., None] + self._half @ nu[..., None] + self._scatters
@@ -374,26 +391,3 @@ class BlockBatch:
             log = log + np.einsum("jgn,jw->gnw", moved[:, self._at[0], self._at[1]], _LEANS)
         lean = np.exp(shift["uneven"][self._at]) if "uneven" in shift else 1.0
         return patch_thickness(log, self._uneven * lean)
-
-    def _two_fluxes(self, k: Array, s: Array, x: Array, rg: Array) -> tuple[Array, ...]:
-        """Reflectance inside, and its derivatives by K, S, thickness and substrate."""
-        found = film_derivatives(k, s, x, rg)
-        if self._film.all():
-            return found
-        r, by_k, by_s = opaque_derivatives(k, s)
-        opaque = (r, by_k, by_s, np.zeros_like(r), np.zeros_like(r))
-        return tuple(np.where(self._film, a, b) for a, b in zip(found, opaque, strict=True))
-
-    def _followed(self, k: Array, s: Array, x: Array, rg: Array) -> tuple[Array, ...]:
-        """The same by transport; it includes the surface."""
-        depth = np.where(self._film, x, OPAQUE)
-        if len(x) > 1 or self._half.any():
-            return over_substrate(films(k, s, depth, self._sphere == 0), k, s, depth, rg)
-        # Patches of one drawdown are one film.
-        drawdown = self._at[0] * self._drawdowns.shape[1] + self._at[1]
-        _, first, which = np.unique(drawdown, return_index=True, return_inverse=True)
-        depth = depth[0]
-        flat = [a.reshape(-1, a.shape[2])[first] for a in (k, s, depth, self._sphere == 0)]
-        made = films(*flat)
-        made = Films(*(n[:, None, which.reshape(drawdown.shape)] for n in made))
-        return over_substrate(made, k, s, depth[None], rg)

@@ -169,7 +169,7 @@ class Coats:
     def _uneven(self, fractions: Array, log_x: Array, under: Array, surface: Surface) -> Array:
         """Readings of one mix at T thicknesses (T, 1) over S substrates (S, W), (T, S, W)."""
         c = self.films
-        k, s = fractions @ c.k, fractions @ c.s
+        k, s = fractions @ c.k, c.scattering_shares(fractions) @ c.s
         spread = np.full((1, 1, 1), self.settings.uneven_spread)
         depth = patch_thickness(log_x[..., None], spread)
         offset = float(fractions @ c.surface_offset)

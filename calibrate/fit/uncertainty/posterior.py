@@ -220,9 +220,12 @@ def coefficients(
         local[p] += _in_units(_blocks_left(shared[p] @ shared[p].T, kept[p], n_w), both[p])
     factors = kept.transpose(2, 0, 1).reshape(SHARED_FACTORS, n_p, 2, n_w)
     surface, offset = problem.surfaces[0], problem.surface_offset.copy()
+    crowding = problem.crowding
     for nuisance, value in zip(problem.nuisances, solution.nu.tolist(), strict=True):
         if nuisance.kind == "k2":
             surface = replace(surface, k2=surface.k2 + nuisance.spread * value)
+        elif nuisance.kind == "crowding":
+            crowding = crowding * np.exp(nuisance.spread * value)
         elif nuisance.kind == "surface":
             offset[nuisance.target] = nuisance.spread * value
     return Coefficients(
@@ -244,6 +247,7 @@ def coefficients(
         mix_error=mix_error(problem, solution),
         part_error=np.zeros(n_p),
         model_error=model_error(problem, solution),
+        crowding=crowding,
         surface_offset=offset,
         surface_error=np.zeros(n_p),
         model=problem.model,

@@ -189,7 +189,8 @@ def see(
     ReadMixes
     """
     c = coefficients
-    k, s = shares @ c.k, shares @ c.s
+    by_s = c.scattering_shares(shares)
+    k, s = shares @ c.k, by_s @ c.s
     if thickness is not None and substrates is None:
         raise ValueError("a film needs its substrate")
     x = np.inf if thickness is None else thickness
@@ -201,7 +202,9 @@ def see(
     return ReadMixes(
         c.wavelengths,
         d.r,
-        shares[:, :, None, None] * both[:, None],
-        both[:, None, 0] * c.k + both[:, None, 1] * c.s + own,
+        np.stack([shares, by_s], axis=2)[..., None] * both[:, None],
+        both[:, None, 0] * c.k
+        + (1 + c.crowding * (1 - 2 * shares))[..., None] * both[:, None, 1] * c.s
+        + own,
         d.d_x,
     )

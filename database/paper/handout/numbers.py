@@ -90,6 +90,7 @@ def _of_model(c: Coefficients, seen: NDArray[np.bool_]) -> dict[str, Any]:
         "s": _plain(both[:, 1], 6),
         "own": [_plain(causes.reshape(len(causes), 2, -1), 4) for causes in own],
         "shared": _plain(shared.reshape(len(shared), *both.shape), 4),
+        "crowding": _plain(c.crowding, 6),
         "surface": _plain(c.surface.alpha * c.surface_offset, 6),
         "floor": round(c.surface.alpha * c.surface.k1, 6),
         "surfaceError": _plain(c.surface_error, 6),

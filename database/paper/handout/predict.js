@@ -18,14 +18,17 @@ function shares(parts, each = N.solids) {
   return dry.map((x) => x / all);
 }
 
+// What each paint's S counts for: among its like a pigment scatters less.
+const scatteringShares = (M, c) => c.map((x, p) => x * (1 + M.crowding[p] * (1 - x)));
+
 // What a model says is seen of an opaque film at each wavelength, and its slope by the logarithm of
 // K/S.
 function seen(M, c) {
-  const k = [], s = [], r = [], slope = [];
+  const k = [], s = [], r = [], slope = [], scatters = scatteringShares(M, c);
   const surface = c.reduce((all, share, p) => all + share * M.surface[p], 0);
   for (let w = 0; w < N.weights.length; w++) {
     let kw = 0, sw = 0;
-    for (let p = 0; p < c.length; p++) { kw += c[p] * M.k[p][w]; sw += c[p] * M.s[p][w]; }
+    for (let p = 0; p < c.length; p++) { kw += c[p] * M.k[p][w]; sw += scatters[p] * M.s[p][w]; }
     const q = Math.max(kw / sw, 1e-9), root = Math.sqrt(q * (q + 2)), y = 1 / (1 + q + root);
     const at = Math.min(Math.floor(y * LAST), LAST - 1);
     const rise = M.table[at + 1] - M.table[at];
@@ -103,17 +106,17 @@ function band(c, films, x, lab) {
 
 // How far each cause of uncertainty moves CIELAB, by one model.
 function movesBy(M, c, film, x) {
-  const moves = [], bands = film.r.length;
+  const moves = [], bands = film.r.length, scatters = scatteringShares(M, c);
   const effect = (byK, byS) => moves.push(labMoves(x, film.slope.map((d, w) =>
     d * (byK(w) / film.k[w] - byS(w) / film.s[w]))));
   c.forEach((share, p) => {
     if (share > 0) for (const [dk, ds] of M.own[p])
-      effect((w) => share * dk[w] * M.k[p][w], (w) => share * ds[w] * M.s[p][w]);
+      effect((w) => share * dk[w] * M.k[p][w], (w) => scatters[p] * ds[w] * M.s[p][w]);
   });
   for (const cause of M.shared) {
-    const at = (quantity, values) => (w) =>
-      c.reduce((all, share, p) => all + share * cause[p][quantity][w] * values[p][w], 0);
-    effect(at(0, M.k), at(1, M.s));
+    const at = (counted, quantity, values) => (w) =>
+      counted.reduce((all, share, p) => all + share * cause[p][quantity][w] * values[p][w], 0);
+    effect(at(c, 0, M.k), at(scatters, 1, M.s));
   }
   if (c.filter((share) => share > 0).length > 1) {
     const wrong = c.reduce((all, share, p) => all + share * M.mixError[p], 0);
@@ -121,7 +124,7 @@ function movesBy(M, c, film, x) {
     c.forEach((share, p) => {
       if (!(share * M.partError[p] > 0)) return;
       effect((w) => share * M.partError[p] * M.k[p][w], () => 0);
-      effect(() => 0, (w) => share * M.partError[p] * M.s[p][w]);
+      effect(() => 0, (w) => scatters[p] * M.partError[p] * M.s[p][w]);
     });
   }
   // What a film's own surface throws back doesn't get in.

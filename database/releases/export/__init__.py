@@ -88,8 +88,8 @@ def tidy(numbers: Numbers) -> pd.DataFrame:
     Columns: paint, wavelength (nm), K, S, uncertainty_K, uncertainty_S, scale (of both), ratio_only
     (only K/S is known), dry_volume (ml that a gram leaves), white, model, and the surface record
     that K and S belong to: geometry, specular, gloss, n, k2, haze, and surface_offset, which the
-    paint's own surface reflects more. By transport mu_a and mu_s_prime stand for K and S, so that
-    nobody takes one for the other.
+    paint's own surface reflects more. crowding is how much S grows in a mix (see `Coefficients`).
+    By transport mu_a and mu_s_prime stand for K and S, so that nobody takes one for the other.
     """
     c = numbers.coefficients
     absorbs, scatters = COLUMNS[c.model]
@@ -116,6 +116,7 @@ def tidy(numbers: Numbers) -> pd.DataFrame:
             "n": c.surface.n,
             "k2": c.surface.k2,
             "haze": c.surface.haze,
+            "crowding": np.repeat(c.crowding, w),
             "surface_offset": np.repeat(c.surface_offset, w),
         }
     )

@@ -193,6 +193,7 @@ def coefficients_of(tables: Mapping[str, pd.DataFrame]) -> Coefficients:
         mix_error=paints["mix_error"].to_numpy(),
         model_error=wavelengths["model_error"].to_numpy(),
         part_error=_later(paints, "part_error"),
+        crowding=_later(paints, "crowding"),
         surface_offset=_later(paints, "surface_offset"),
         surface_error=_later(paints, "surface_error"),
         model=first["model"],

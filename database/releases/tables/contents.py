@@ -196,6 +196,7 @@ def _judged(row: schema.PaintFit, coefficients: Coefficients) -> dict[str, Any]:
         "mix_error": float(coefficients.mix_error[i]),
         "part_error": float(coefficients.part_error[i]),
         "surface_error": float(coefficients.surface_error[i]),
+        "crowding": float(coefficients.crowding[i]),
         "surface_offset": float(coefficients.surface_offset[i]),
         "verdict": row.verdict,
         "reasons": "; ".join(row.reasons),

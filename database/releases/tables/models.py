@@ -47,7 +47,9 @@ def by_transport(tables: Tables) -> dict[str, pd.DataFrame] | None:
         kept[name] = kept[name].assign(factor=kept[name]["factor"].map(number).astype("int64"))
     paints = tables["paints"].drop(columns=said.columns.drop("paint"), errors="ignore")
     paints = paints.merge(said, on="paint").assign(model=TRANSPORT)
-    kept["paints"] = paints[[*tables["paints"].columns, "surface_offset"]]
+    # Releases made before any pigment crowded say nothing of it.
+    own = said.columns.intersection(["crowding", "surface_offset"])
+    kept["paints"] = paints[[*tables["paints"].columns, *own]]
     error = tables["wavelengths"]["transport_error"]
     kept["wavelengths"] = tables["wavelengths"].assign(model_error=error)
     return {name: table.reset_index(drop=True) for name, table in kept.items()}

@@ -11,7 +11,7 @@ from ...store.schema import FINISHES
 from .columns import Column, Table, count, key, number, text, truth
 from .scan_schema import SCAN_TABLES
 
-LAYOUT = 6
+LAYOUT = 7
 """Number of this layout; a release states it. Those before are read too."""
 
 SPECTRUM = tuple(f"{wavelength:g}" for wavelength in GRID)
@@ -165,6 +165,11 @@ TABLES: tuple[Table, ...] = (
             number("mix_error", "what transport gets wrong of a mix: relative SD of its mu_a"),
             _PART_ERROR,
             _SURFACE_ERROR,
+            number(
+                "crowding",
+                "growth of its S from the paint alone to its smallest share in a mix, relative",
+                since=7,
+            ),
             number(
                 "surface_offset",
                 "how far the reflection of its own surface lies from that of n, as reflectance",
