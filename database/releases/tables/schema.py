@@ -29,9 +29,7 @@ _PART_ERROR = number(
     "part_error", "what is wrong of its part in a mix: relative SD of its K, and of its S", since=4
 )
 _SURFACE_ERROR = number(
-    "surface_error",
-    "how far films' own surfaces reflect from the record: SD of reflectance",
-    since=5,
+    "surface_error", "how far films' own surfaces reflect from the record: SD", since=5
 )
 _OF_MODEL = replace(_MODEL, since=2)
 _BY_MODEL = replace(text("model", "theory that it was worked out by"), since=3)
@@ -165,11 +163,7 @@ TABLES: tuple[Table, ...] = (
             number("mix_error", "what transport gets wrong of a mix: relative SD of its mu_a"),
             _PART_ERROR,
             _SURFACE_ERROR,
-            number(
-                "crowding",
-                "growth of its S from the paint alone to its smallest share in a mix, relative",
-                since=7,
-            ),
+            number("crowding", "growth of its S from alone to a trace of it in a mix", since=7),
             number(
                 "surface_offset",
                 "how far the reflection of its own surface lies from that of n, as reflectance",
