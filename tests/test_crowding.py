@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from tintladder.calibrate.fit.joint import fit_paints
 from tintladder.calibrate.fit.new_tube import fit_new_tubes
 from tintladder.calibrate.fit.problem.settings import FitSettings
+from tintladder.calibrate.optics.predict import predict
 from tintladder.database.fits.fitting import recorded_settings
 from tintladder.database.store.packing import pack_coefficients, unpack_coefficients
 
@@ -66,6 +69,20 @@ def test_a_paint_alone_and_shares_of_nothing():
     np.testing.assert_array_equal(c.scattering_shares(np.eye(4)), np.eye(4))
     half = c.scattering_shares(np.full(4, 0.25))
     np.testing.assert_allclose(half, 0.25 * (1 + 0.75 * c.crowding))
+
+
+def test_a_band_holds_that_paints_crowd_each_by_its_own():
+    """A paint alone knows nothing of it; half and half may hold as much less S, or more."""
+    c = replace(by_transport(invented_coefficients(2)), crowding=np.array([0.4, 0.4]))
+    mixes = np.array([[1.0, 0.0], [0.5, 0.5]])
+    plain, more = (
+        predict(replace(c, crowding=np.array([apart, 0.4])), mixes).reflectance
+        for apart in (0.4, 0.8)
+    )
+    found = predict(c, mixes).factors
+    moved = [np.abs(np.abs(f) - np.abs(more - plain)[1]).max() for f in found[1]]
+    assert min(moved) < 2e-3 < np.abs(more - plain)[1].max()
+    np.testing.assert_array_equal(more[0], plain[0])
 
 
 def test_it_is_kept_and_fits_before_it_took_none():

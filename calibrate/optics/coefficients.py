@@ -93,7 +93,8 @@ class Coefficients:
         its K there, and of its S: it crowds, or the others change how it lies.
     crowding : (P,) array
         By how much a paint's S grows from the paint alone to the smallest share of it, relative to
-        that alone: among its like a pigment scatters less. See `scattering_shares`.
+        that alone: among its like a pigment scatters less. See `scattering_shares`. A standard
+        deviation as large counts for a paint's own, for one value is learnt for all.
     model_error : (W,) array
         What they get wrong at each wavelength, as a standard deviation of reflectance.
     surface_offset : (P,) array

@@ -322,10 +322,12 @@ def _by_one_model(
     whole = np.stack([coefficients.k, coefficients.s], axis=1)[used]
     wrong = (mixed[:, None] * coefficients.part_error)[:, used, None, None]
     part = (felt[:, used] * whole * wrong).reshape(len(c), -1, k.shape[1])
+    # One value of crowding is learnt for all paints: a paint's own may be none, or twice that.
+    crowded = (ds[:, None] * coefficients.s * (by_s - c)[..., None])[:, used]
     # What a film's own surface throws back doesn't get in.
     inside = seen.r - surface.alpha * (surface.k1 + own_surface)
     matt = ((c @ coefficients.surface_error)[:, None] * (1 - inside))[:, None]
-    factors = np.concatenate([shared, own, volume, bent, part, model, matt], axis=1)
+    factors = np.concatenate([shared, own, volume, bent, part, crowded, model, matt], axis=1)
     return Prediction(coefficients.wavelengths, seen.r, local, factors)
 
 

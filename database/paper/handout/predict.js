@@ -126,6 +126,8 @@ function movesBy(M, c, film, x) {
       effect((w) => share * M.partError[p] * M.k[p][w], () => 0);
       effect(() => 0, (w) => scatters[p] * M.partError[p] * M.s[p][w]);
     });
+    // One value of crowding is learnt for all paints: a paint's own may be none, or twice that.
+    c.forEach((share, p) => effect(() => 0, (w) => (scatters[p] - share) * M.s[p][w]));
   }
   // What a film's own surface throws back doesn't get in.
   const [own, matt] = [M.surface, M.surfaceError].map((of) =>
