@@ -152,7 +152,7 @@ def solve(
     formed: list[Normal] | None = None,
     tolerance: float = 1e-2,
     patience: int = 3,
-    most: int = 60,
+    most: int = 120,
     progress: Progress | None = None,
 ) -> Solution:
     """Minimise the weighted squares of residuals and priors by damped Gauss-Newton steps.
