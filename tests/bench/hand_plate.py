@@ -94,9 +94,16 @@ def _spoilt(hand: Hand, target: str) -> tuple[dict[str, float], str, list[float]
 
 
 def _ideal(hand: Hand, target: str) -> float:
-    """Grams in all, were the heap known: `next` told the truth, additions to any fineness."""
+    """Grams in all, were the heap known: `next` told the truth, and all that it then lacks added.
+
+    Not only what is added before a dab is looked at, for whoever knows the heap needs none. Where
+    nothing brings it near, and where that takes more, a fresh plate.
+    """
     said = hand.table.heap(target, hand.true)
-    return hand.used + min(sum(said["additions"].values()), PLATE_G)
+    lacks = sum(said["whole"]["additions"].values())
+    if not lacks and said["off_de00"] > NEAR_ENOUGH:
+        lacks = PLATE_G
+    return hand.used + min(lacks, PLATE_G)
 
 
 def _bring_back(table: Table, target: str, seed: int) -> End:
