@@ -80,8 +80,10 @@ def gamut(palette: Palette) -> Gamut:
     )
 
 
-_GAP = 15.0
-"""Distance in a* and b* that mixes may lie apart and still count as joined (our choice)."""
+_GAP = 12.0
+"""Distance in a* and b* that mixes may lie apart and still count as joined: no spot of the outline
+is then farther than half of it from a mix, and so far apart colours are still seen as neighbours
+(our choice)."""
 
 
 def outline(drawn: Gamut) -> Array:

@@ -109,7 +109,7 @@ def _draw(
         left = box.x_mm + i * (_SQUARE_MM + 2)
         paper.swatch(Box(left, top, _SQUARE_MM, _DAB_MM - 8), colour)
         place = Box(left, box.y_mm + _DAB_MM - 5.6, _SQUARE_MM, 3.4)
-        paper.page.one_line(said, place, 6.5, grey=0.2)
+        paper.page.one_line(said, place, 7, grey=0.2)
     left = box.x_mm + 2 * (_SQUARE_MM + 2) + 2
     width = box.x_mm + box.width_mm - left
     head = f"{number}. {dab.target.words}, {dab.ml:.1f} ml"

@@ -160,7 +160,9 @@ def _several(
         "strengths": {s.paint: round(s.ratio, 4) for s in found},
         "unsaid": unsaid,
     }
-    record = record_of(basis, [s.paint for s in found], band="lines: 95 %")
+    # The whites that they are let down with are compared too.
+    shown = dict.fromkeys([*(s.paint for s in found), *(s.white for s in found)])
+    record = record_of(basis, list(shown), band="lines: 95 %")
     return whole(plot_strengths(found, c, names, viewing=seen), record.lines), said
 
 
