@@ -28,7 +28,6 @@ from typing import Any, NamedTuple
 HOUSE = Path(__file__).resolve().parent.parent
 TESTS = {
     "calibrate/fit/problem/noise.py": ("reading_noise",),
-    "calibrate/fit/problem/patch_means.py": ("reading_noise",),
     "calibrate/fit/uncertainty/model_errors.py": ("fit_errors",),
     "calibrate/fit/uncertainty/posterior.py": ("fit_errors", "fit_covariance"),
     "calibrate/fit/uncertainty/propagate.py": ("propagate",),

@@ -18,6 +18,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager, redirect_stdout
 from dataclasses import dataclass, fields, is_dataclass
 from functools import cache
+from inspect import CO_OPTIMIZED
 from pathlib import Path
 from typing import Any
 
@@ -52,7 +53,9 @@ class Call:
 def _file(frame: Any) -> str | None:
     """File of a frame within the house; None elsewhere, and for what isn't a function."""
     code = frame.f_code
-    return None if code.co_name.startswith("<") else _at_home(code.co_filename)
+    # The body of a class runs once, when its module is first imported, and is no call either.
+    is_function = code.co_flags & CO_OPTIMIZED and not code.co_name.startswith("<")
+    return _at_home(code.co_filename) if is_function else None
 
 
 @cache

@@ -13,7 +13,7 @@ import numpy as np
 from tintladder.calibrate.cards.card import SUBSTRATES, Card, Drawdown
 from tintladder.calibrate.cards.readings import CardReadings
 from tintladder.calibrate.cards.weighing import composition
-from tintladder.calibrate.fit.problem.patch_means import reading_sd
+from tintladder.calibrate.fit.problem.noise import reading_sd
 from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.fit.problem.tube import Tube
 from tintladder.calibrate.optics.kubelka_munk import film_reflectance, opaque_reflectance

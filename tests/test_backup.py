@@ -23,7 +23,7 @@ from tintladder.database.care.backup import back_up
 from tintladder.database.care.integrity import check_studio
 from tintladder.database.care.removing import PAPERS
 from tintladder.database.care.restore import restore
-from tintladder.database.common import database_file
+from tintladder.database.common import files as common_files
 from tintladder.database.page import uploads
 from tintladder.database.releases.publish import publish, releases
 from tintladder.database.releases.verify import verify_release
@@ -180,7 +180,7 @@ def test_a_restore_that_fails_leaves_the_studio_as_it_was(store, tmp_path, monke
         raise sqlite3.OperationalError("database or disk is full")
 
     with monkeypatch.context() as patch:
-        patch.setattr(database_file, "_refill", fails)
+        patch.setattr(common_files, "_refill", fails)
         with pytest.raises(InputError, match="disk is full"):
             restore(tmp_path / "b.zip", store.studio, over=True)
     assert rows(store, "sessions") == 3

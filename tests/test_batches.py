@@ -15,8 +15,7 @@ from tintladder.database.easel.habits import remember
 from tintladder.database.easel.prediction import MixRequest, predicted_mix
 from tintladder.database.easel.recipe import Quantity, RecipeRequest, amounts, recipe_question
 from tintladder.database.easel.swatches import dried, keep_swatch
-from tintladder.database.mixing.measures import SPOONS, amount_words, scale
-from tintladder.database.mixing.portions import Portions, Tint
+from tintladder.database.mixing.measures import SPOONS, Portions, Tint, amount_words, scale
 from tintladder.database.mixing.target import of_lab
 from tintladder.database.paper.of_studio import labels_of_pots
 from tintladder.database.paper.pots import pot_labels

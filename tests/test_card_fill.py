@@ -8,7 +8,7 @@ from datetime import date
 import pytest
 from tintladder.calibrate.cards.card import Card, Drawdown
 from tintladder.calibrate.cards.card_file import read_card
-from tintladder.calibrate.fit.problem.typical_density import typical_density
+from tintladder.calibrate.fit.problem.tube import typical_density
 from tintladder.database.cards.filling import Amount, _amounts, parse_amount, parse_day
 from tintladder.database.cards.progress import QUARTER_SPOONS
 from tintladder.database.mixing.measures import SPOONS

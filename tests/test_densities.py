@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tintladder.calibrate.fit.problem.typical_density import TYPICAL_DENSITY, typical_density
+from tintladder.calibrate.fit.problem.tube import TYPICAL_DENSITY, typical_density
 from tintladder.calibrate.optics.colour import ciede2000
 from tintladder.database.easel.basis import usable
 from tintladder.database.easel.densities import volume_slip, with_densities

@@ -14,12 +14,12 @@ from tintladder.database.mixing.measures import (
     SPOONS,
     SYRINGE,
     WEIGHED_PARTS,
+    Tint,
     density,
     scale,
 )
 from tintladder.database.mixing.order import lab_of
 from tintladder.database.mixing.palette import Palette
-from tintladder.database.mixing.portions import Tint
 from tintladder.database.mixing.setout import set_out
 from tintladder.database.mixing.target import of_lab
 from tintladder.database.paper.for_colours import heaps_of

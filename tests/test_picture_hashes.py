@@ -23,9 +23,8 @@ from tintladder.database.mixing.recipes import recipes
 from tintladder.database.mixing.strengths import rank
 from tintladder.database.mixing.target import of_lab
 from tintladder.database.pictures.films import plot_contrasts, plot_films
-from tintladder.database.pictures.ladders import plot_ladders
+from tintladder.database.pictures.ladders import plot_ladders, plot_strengths
 from tintladder.database.pictures.reach import reach_figure
-from tintladder.database.pictures.strength import plot_strengths
 from tintladder.database.pictures.ways import plot_ways
 
 from .invented_palette import invented_coefficients

@@ -16,9 +16,8 @@ from tintladder.calibrate.optics.spectra import GRID
 from tintladder.database.easel.made_words import parts_words
 from tintladder.database.mixing.gamut import gamut, outline
 from tintladder.database.mixing.made import as_made
-from tintladder.database.mixing.measures import WEIGHED_PARTS
+from tintladder.database.mixing.measures import WEIGHED_PARTS, Tint
 from tintladder.database.mixing.palette import Palette
-from tintladder.database.mixing.portions import Tint
 from tintladder.database.mixing.recipes import recipes
 from tintladder.database.mixing.target import of_lab, of_spectrum
 from tintladder.database.pictures.reach import plot_reach, reach_figure

@@ -23,8 +23,7 @@ from tintladder.calibrate.optics.surface import Surface
 from tintladder.database.demo.demo import make_demo
 from tintladder.database.mixing.strengths import rank
 from tintladder.database.pictures.films import THICKEST, THINNEST, plot_contrasts, plot_films
-from tintladder.database.pictures.ladders import STEPS, plot_ladders
-from tintladder.database.pictures.strength import plot_strengths
+from tintladder.database.pictures.ladders import STEPS, plot_ladders, plot_strengths
 from tintladder.database.pictures.style import new_figure
 from tintladder.database.store.store import Store
 

@@ -7,8 +7,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from tintladder.calibrate.cards.readings import CardReadings
-from tintladder.calibrate.fit.problem.noise import FLOOR, TYPICAL, reading_noise, repeat_scatter
-from tintladder.calibrate.fit.problem.patch_means import bare_means, patch_mean, reading_sd
+from tintladder.calibrate.fit.problem.noise import (
+    FLOOR,
+    TYPICAL,
+    bare_means,
+    patch_mean,
+    reading_noise,
+    reading_sd,
+    repeat_scatter,
+)
 from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.optics.spectra import GRID, Spectra
 from tintladder.calibrate.optics.surface import Surface

@@ -16,10 +16,9 @@ from tintladder.database.easel.asked_colour import kept_viewing
 from tintladder.database.easel.made_words import tint_words
 from tintladder.database.mixing.film import GROUNDS, Film, FilmPalette, bettered
 from tintladder.database.mixing.made import as_made
-from tintladder.database.mixing.measures import SPOONS, WEIGHED_PARTS
+from tintladder.database.mixing.measures import SPOONS, WEIGHED_PARTS, Tint
 from tintladder.database.mixing.order import lab_of
 from tintladder.database.mixing.palette import Palette
-from tintladder.database.mixing.portions import Tint
 from tintladder.database.mixing.prediction import why
 from tintladder.database.mixing.recipes import recipe_as_given, recipes, recipes_of_many
 from tintladder.database.mixing.search import search

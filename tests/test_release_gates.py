@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.fit.judging.quality import FIRST_GUESS, LOOK_AT_STEP
-from tintladder.database.common.cautions import caution
+from tintladder.database.common.words import caution
 from tintladder.database.releases.load import load_release
 from tintladder.database.releases.publish import plan, publish, releases
 from tintladder.database.releases.verify import verify_release

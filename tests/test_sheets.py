@@ -9,7 +9,7 @@ from tintladder.calibrate.errors import InputError
 from tintladder.calibrate.optics.colour import lab
 from tintladder.calibrate.optics.kubelka_munk import opaque_reflectance
 from tintladder.calibrate.optics.surface import to_measured
-from tintladder.database.common.colour_words import colour_words
+from tintladder.database.common.words import colour_words
 from tintladder.database.demo.demo import make_demo
 from tintladder.database.mixing.palette import Palette
 from tintladder.database.mixing.setout import set_out

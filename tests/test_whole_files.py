@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from tintladder.calibrate.errors import InputError
-from tintladder.database.common.whole_files import beside, write_whole
+from tintladder.database.common.files import beside, write_whole
 
 HOUSE = Path(__file__).parent.parent
 OWN = {"write_bytes", "write_text", "mkstemp", "NamedTemporaryFile"}

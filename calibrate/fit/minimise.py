@@ -14,9 +14,8 @@ import numpy as np
 
 from ..optics.coefficients import ABSOLUTE
 from ..optics.spectra import Array
-from .judging.outliers import find
+from .judging.outliers import find, wrong_white
 from .judging.trust import of_free_thickness, trust, without
-from .judging.wrong_white import wrong_white
 from .problem.arrays import Problem
 from .problem.finding import Finding
 from .problem.settings import FitSettings

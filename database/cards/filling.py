@@ -15,8 +15,8 @@ from ...calibrate.cards.measure import QUARTER, SPOON_ML
 from ...calibrate.cards.weighing import composition
 from ...calibrate.cards.weighing_out import WET_DENSITY
 from ...calibrate.errors import Field, InputError
+from ..common.files import write_whole
 from ..common.remedies import StudioDo
-from ..common.whole_files import write_whole
 from ..store.store import Store
 from .printing import FOLDER
 from .progress import BY_VOLUME, PRINTED, QUARTER_SPOONS, named_card, printed_here, printed_on

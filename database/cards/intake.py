@@ -16,9 +16,9 @@ from ...calibrate.formats.spot_ink import SpotInk, card_text
 from ...calibrate.instrument.corrections_record import in_words
 from ...calibrate.instrument.sitting import Correcting
 from ...calibrate.optics.spectra import Flag
-from ..common.listing import few
+from ..common.files import read_text
 from ..common.remedies import StudioDo
-from ..common.text_file import read_text
+from ..common.words import few
 from ..store.readings import AlreadyReadError
 from ..store.store import Store
 from .characterising import read_by_known_device

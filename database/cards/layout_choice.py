@@ -14,7 +14,7 @@ from ...calibrate.cards.layout import (
 from ...calibrate.cards.printed_card import print_card
 from ...calibrate.cards.strokes import tool_faults
 from ...calibrate.errors import Field, InputError
-from ..common.listing import either
+from ..common.words import either
 
 PAGES = ("a4", "a5", "letter", "half-letter")
 

@@ -11,8 +11,8 @@ from ...calibrate.cards.label_strength import is_white, strength_of
 from ...calibrate.cards.layout import Layout
 from ...calibrate.cards.mixture_plan import Mixture, check_layout, choose_mixtures, plan_mixtures
 from ...calibrate.errors import Field, InputError, Sentence
-from ..common.listing import either
 from ..common.remedies import StudioDo
+from ..common.words import either
 from ..mixing.prediction import parse_mix
 from ..store.schema import Paint
 from ..store.store import Store

@@ -8,8 +8,8 @@ from datetime import date
 from typing import Any
 
 from ...calibrate.errors import InputError, Sentence
-from ..common.cautions import UNKNOWN
 from ..common.remedies import StudioDo
+from ..common.words import UNKNOWN
 from ..store.paint_names import check_nickname, suggest_nickname
 from ..store.paints_file import NewLot, NewPaint
 from ..store.schema import Paint

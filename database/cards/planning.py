@@ -13,8 +13,8 @@ from ...calibrate.errors import Field, InputError, Sentence
 from ...calibrate.fit.planning.guess import Guess
 from ...calibrate.fit.planning.next_step import OneMore, ProposedLadder, next_drawdown, plan_ladder
 from ...calibrate.optics.coefficients import ABSOLUTE, TWO_FLUX
-from ..common.listing import either
 from ..common.remedies import StudioDo
+from ..common.words import either
 from ..mixing.ladder import white_of
 from ..store.schema import Paint
 from ..store.store import Store

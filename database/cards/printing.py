@@ -19,11 +19,10 @@ from ...calibrate.cards.printed_card import print_card
 from ...calibrate.cards.shade import LEAST_BLACK, MOST_BLACK, USUAL, Shade
 from ...calibrate.cards.weighing_sheet import TubeWords, print_sheet, used_words
 from ...calibrate.errors import Face, Field, InputError
-from ...calibrate.fit.problem.typical_density import TYPICAL_DENSITY
-from ..common.cautions import caution
-from ..common.listing import either
+from ...calibrate.fit.problem.tube import TYPICAL_DENSITY
+from ..common.files import write_whole
 from ..common.remedies import StudioDo
-from ..common.whole_files import write_whole
+from ..common.words import caution, either
 from ..store.schema import Paint
 from ..store.store import Store
 from .layout_choice import layout_to_print

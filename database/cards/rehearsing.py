@@ -21,7 +21,7 @@ from ...calibrate.instrument.progress import BLACK_TRAP, WHITE_TILE
 from ...calibrate.instrument.questions import Answer, Question
 from ...calibrate.instrument.tiles import PREFIX, tiles_of
 from ...calibrate.optics.spectra import Spectra
-from ..common.database_file import copy_database
+from ..common.files import copy_database
 from ..store.store import Store
 from .intake import take_in
 from .progress import named_card

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..common.whole_files import write_whole
+from ..common.files import write_whole
 from ..store.studio import Studio
 
 

@@ -10,7 +10,7 @@ from ...calibrate.instrument.progress import BLACK_TRAP, VOID, WHITE_TILE
 from ...calibrate.instrument.questions import Answer, Question, Shown
 from ...calibrate.instrument.tiles import PREFIX
 from ...calibrate.optics.colour import in_words
-from ..common.colour_words import colour_words
+from ..common.words import colour_words
 
 ANSWERS: Mapping[Answer, str] = {
     "read": "read",

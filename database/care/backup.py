@@ -12,9 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ...calibrate.errors import InputError
-from ..common.database_file import copy_database
-from ..common.leftovers import BACKING_UP, is_leftover
-from ..common.whole_files import beside
+from ..common.files import BACKING_UP, beside, copy_database, is_leftover
 from ..releases.files import digest_of, sync_folder
 from ..store.engine import open_engine
 from ..store.studio import FOLDERS, SIGNING_KEY, Studio

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from ...calibrate.errors import InputError, Remedy
-from ..common.leftovers import is_leftover, leftovers
+from ..common.files import is_leftover, leftovers
 from ..common.remedies import StudioDo
 from ..fits.out_of_date import outdated_in_use
 from ..releases.publish import releases

@@ -13,7 +13,7 @@ from pathlib import Path
 from ...calibrate.cards.card import Card
 from ...calibrate.errors import InputError
 from ..cards.progress import named_card
-from ..common.listing import few
+from ..common.words import few
 from ..store import schema
 from ..store.changing.changes import KEPT
 from ..store.store import Store

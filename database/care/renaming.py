@@ -6,8 +6,8 @@ from collections.abc import Callable, Mapping
 
 from ...calibrate.errors import InputError
 from ..cards.scan_files import overlay_of_scanner
-from ..common.listing import few
-from ..common.whole_files import write_whole
+from ..common.files import write_whole
+from ..common.words import few
 from ..store import schema
 from ..store.changing.changes import Edit
 from ..store.paint_names import check_nickname, nickname_key

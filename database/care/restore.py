@@ -14,8 +14,7 @@ from pathlib import Path, PurePosixPath
 from typing import IO, Any
 
 from ...calibrate.errors import InputError
-from ..common.database_file import refill_database
-from ..common.leftovers import RESTORING, is_leftover
+from ..common.files import RESTORING, is_leftover, refill_database
 from ..common.remedies import StudioDo
 from ..releases.files import digest_of, sync_folder
 from ..store.engine import open_engine

@@ -128,7 +128,7 @@ def wet_words(wet: Wet) -> str:
     import numpy as np
 
     from ...calibrate.optics.display import hex_code, lab_to_srgb
-    from ..common.colour_words import colour_words
+    from ..common.words import colour_words
 
     colour = np.array(wet.lab)
     shown = hex_code(lab_to_srgb(colour)[0][0])

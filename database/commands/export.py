@@ -163,8 +163,8 @@ def _data(form: str, numbers: Numbers, paints: list[str] | None, thickness: floa
 
 
 def _write(file: Path, data: bytes) -> None:
+    from ..common.files import write_whole
     from ..common.remedies import StudioDo
-    from ..common.whole_files import write_whole
 
     if file.exists():
         raise InputError(file, None, "is there already", "name another file with --out")

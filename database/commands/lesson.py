@@ -64,7 +64,7 @@ def lesson(
     It predicts mixes without a network.
     """
     with open_store(studio) as store, working("Setting out", as_json):
-        from ..common.whole_files import write_whole
+        from ..common.files import write_whole
         from ..easel.setting_out import SetOutRequest
         from ..easel.tubes.cost import bill, stocks
         from ..paper.for_colours import handout

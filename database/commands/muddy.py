@@ -90,7 +90,7 @@ def muddy(
 
 
 def _show(found: Muddy, basis: Basis) -> None:
-    from ..common.colour_words import colour_words
+    from ..common.words import colour_words
     from ..mixing.prediction import mix_words
 
     names = basis.names

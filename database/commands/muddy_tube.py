@@ -49,7 +49,7 @@ def neutral_as_dict(answer: Neutral) -> dict[str, Any]:
 
 def show_neutral(answer: Neutral) -> None:
     """Say it to people."""
-    from ..common.colour_words import GREY_CHROMA
+    from ..common.words import GREY_CHROMA
     from .recipe_steps import show_plate
 
     names, best = answer.basis.names, answer.partners[0]

@@ -262,7 +262,7 @@ def _look_words(wet: tuple[Wet, Wet] | None) -> str:
 
 def _show(answer: Additions, scale: Measure) -> None:
     from ...calibrate.optics.colour import in_words
-    from ..common.colour_words import colour_words
+    from ..common.words import colour_words
     from ..easel.additions import start_over_words
     from ..easel.heap import guess_words
     from ..mixing.measures import amount_words

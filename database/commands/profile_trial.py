@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from ...calibrate.errors import InputError
-from ..common.text_file import read_text
-from ..common.whole_files import write_whole
+from ..common.files import read_text, write_whole
 from .common import open_store, say
 
 if TYPE_CHECKING:

@@ -141,7 +141,7 @@ def _show(found: Reach) -> None:
 
 
 def _show_all(found: Reach) -> None:
-    from ..common.colour_words import hue_name
+    from ..common.words import hue_name
 
     basis, drawn = found.basis, found.gamut
     typer.echo(

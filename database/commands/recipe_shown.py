@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from ..easel.basis import Basis
     from ..easel.recipe import Amounts, Ways
     from ..mixing.made import Made
+    from ..mixing.measures import Beforehand
     from ..mixing.order import Order
-    from ..mixing.portions import Beforehand
     from ..mixing.recipes import Answer, Recipe
 
 

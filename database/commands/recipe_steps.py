@@ -87,7 +87,7 @@ def show_steps(way: SteppedWay) -> None:
 
 def show_plate(way: SteppedWay) -> None:
     """Say what is mixed beforehand, and then each step on the plate."""
-    from ..common.colour_words import colour_words
+    from ..common.words import colour_words
     from ..easel.made_words import beforehand_words, heap_words, taken_words
     from ..mixing.measures import amount_words
 

@@ -36,7 +36,7 @@ def report(
         raise InputError(out, None, "expected a file that ends in .html", "give such a name")
     place = _place(release, studio)
     with working("Making the page", as_json) as progress:
-        from ..common.whole_files import write_whole
+        from ..common.files import write_whole
         from ..paper.report.page import report as page_of
         from ..releases.files import SUMS, read_files, sha256
         from ..releases.load import load_release

@@ -99,7 +99,7 @@ def setout(
         answer = setout_question(store, request).answer()
         costs = bill(stocks(store), answer.ml)
         if paper is not None:
-            from ..common.whole_files import write_whole
+            from ..common.files import write_whole
 
             write_whole({paper: setout_paper(answer, page)})
     result = as_dict(answer) | {"cost": costs.said} | ({"file": str(paper)} if paper else {})
@@ -232,7 +232,7 @@ def _show_fewer(found: SetOut, names: Mapping[str, str]) -> None:
     if found.fewer is None:
         return
     from ...calibrate.optics.colour import in_words
-    from ..common.colour_words import colour_words
+    from ..common.words import colour_words
 
     fewer = found.fewer
     left = " and ".join(names.get(p, p) for p in fewer.left_out)

@@ -126,7 +126,7 @@ def pots(
 
 
 def _keep(printed: dict[Path, bytes], as_json: bool) -> None:
-    from ..common.whole_files import write_whole
+    from ..common.files import write_whole
 
     write_whole(printed)
     files = [str(file) for file in printed]

@@ -237,7 +237,7 @@ def load(
     studio: StudioOption = None,
 ) -> None:
     """Add every tube of a file, all or none."""
-    from ..common.text_file import read_text
+    from ..common.files import read_text
 
     text = read_text(file)
     with open_store(studio or ctx.obj, create=True) as store:

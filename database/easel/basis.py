@@ -12,8 +12,8 @@ from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.colour import View
 from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.surface import Gloss
-from ..common.listing import few
 from ..common.remedies import StudioDo
+from ..common.words import few
 from ..fits.out_of_date import outdated_paints
 from ..mixing.drying import Drying
 from ..mixing.film import Film, FilmPalette

@@ -6,8 +6,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from ..mixing.made import Made
-from ..mixing.measures import Measure
-from ..mixing.portions import Portions
+from ..mixing.measures import Measure, Portions
 from .basis import Manner
 from .made_words import portion_words
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from ...calibrate.cards.measure import SPOON_ML
 from ...calibrate.errors import InputError
-from ...calibrate.fit.problem.typical_density import TYPICAL_DENSITY, typical_density
+from ...calibrate.fit.problem.tube import TYPICAL_DENSITY, typical_density
 from ...calibrate.optics.coefficients import Coefficients
 from ..mixing.medium import MEDIUM, with_medium
 from ..mixing.palette import Palette

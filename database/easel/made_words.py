@@ -7,9 +7,8 @@ from dataclasses import replace
 from itertools import zip_longest
 
 from ..mixing.made import Made
-from ..mixing.measures import Measure, amount_words
+from ..mixing.measures import Beforehand, Measure, Portions, Tint, amount_words
 from ..mixing.order import Step
-from ..mixing.portions import Beforehand, Portions, Tint
 from ..mixing.prediction import mix_words
 from ..mixing.steps.growing import Taken
 

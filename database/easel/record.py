@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
-from ..common.listing import few
+from ..common.words import few
 from ..mixing.medium import MEDIUM
 from ..mixing.model_choice import WORDS
 from ..mixing.viewing import Viewing

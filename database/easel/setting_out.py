@@ -11,8 +11,7 @@ from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.surface import Gloss
 from ..mixing.drying import Wet
 from ..mixing.made import Made
-from ..mixing.measures import Measure
-from ..mixing.portions import Beforehand, Tint, mixed
+from ..mixing.measures import Beforehand, Measure, Tint, mixed
 from ..mixing.setout import BATCH_ML, WITHIN, Dab, SetOut, set_out
 from ..mixing.target import Target
 from ..mixing.viewing import Viewing

@@ -11,9 +11,8 @@ import numpy as np
 
 from ...calibrate.optics.colour import ciede2000
 from ...calibrate.optics.spectra import Array
-from .measures import Measure
+from .measures import Measure, Portions, Tint, mixed
 from .palette import Palette
-from .portions import Portions, Tint, mixed
 from .ranking import clumsiness
 
 ENOUGH = 0.4

@@ -21,8 +21,8 @@ from ...calibrate.errors import InputError
 from ...calibrate.fit.uncertainty.check import MOST_SCAN_ERROR
 from ...calibrate.optics.coefficients import TWO_FLUX
 from ...calibrate.optics.transport import TRANSPORT
-from ..common.listing import few
 from ..common.remedies import StudioDo
+from ..common.words import few
 from .medium import MEDIUM
 
 WORDS = {TWO_FLUX: "the two-flux model", TRANSPORT: "the radiative-transfer model"}

@@ -10,7 +10,7 @@ import numpy as np
 
 from ...calibrate.optics.colour import ciede2000
 from ...calibrate.optics.spectra import Array
-from ..common.colour_words import colour_words
+from ..common.words import colour_words
 from .palette import Palette
 
 CLUMSY = 0.15

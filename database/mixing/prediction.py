@@ -16,7 +16,7 @@ from ...calibrate.optics.colour_difference import ciede2000_band
 from ...calibrate.optics.display import hex_code, lab_to_srgb
 from ...calibrate.optics.predict import Prediction, dry_fractions, predict
 from ...calibrate.optics.spectra import Array
-from ..common.colour_words import GREY_CHROMA, GREYED_CHROMA, colour_words, hue_name, hue_turn
+from ..common.words import GREY_CHROMA, GREYED_CHROMA, colour_words, hue_name, hue_turn
 from .viewing import AS_READ, Viewing
 
 if TYPE_CHECKING:

@@ -14,8 +14,8 @@ from ...calibrate.optics.colour import D50, View, surely_in_words
 from ...calibrate.optics.colour_difference import ciede2000_band
 from ...calibrate.optics.predict import Prediction
 from ...calibrate.optics.spectra import Array
-from ..common.colour_words import colour_words, hue_name, hue_turn
 from ..common.remedies import StudioDo
+from ..common.words import colour_words, hue_name, hue_turn
 from .film import Film, FilmPalette, bettered, predict_as
 from .palette import Ints, Palette
 from .prediction import why

@@ -13,7 +13,7 @@ from ...calibrate.optics.colour import lab
 from ...calibrate.optics.display import srgb_to_lab
 from ...calibrate.optics.spectra import GRID, Array, Spectra, to_grid
 from ...calibrate.optics.surface import Surface, to_inside, to_measured
-from ..common.colour_words import colour_words
+from ..common.words import colour_words
 from .viewing import AS_READ, AS_SEEN, Viewing
 
 HEX = re.compile(r"#?([0-9a-fA-F]{6}|[0-9a-fA-F]{3})")

@@ -20,7 +20,7 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.colour import in_words, surely_in_words
-from ..common.listing import few
+from ..common.words import few
 from ..easel.basis import names_of
 from ..easel.looks import PaintLook, looks_key, paint_looks
 from ..fits.learning import taught_before

@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.colour import ciede2000, surely_in_words
-from ..common.colour_words import HUES
+from ..common.words import HUES
 from ..easel.basis import Basis, Manner, on_hand
 from ..easel.experience import COUNTS, LEAST, MOST
 from ..easel.habits import Habits, weighing

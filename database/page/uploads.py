@@ -11,7 +11,7 @@ from starlette.datastructures import UploadFile
 
 from ...calibrate.errors import InputError
 from ..cards.scanning import PICTURES
-from ..common.whole_files import beside
+from ..common.files import beside
 from ..store.studio import Studio
 
 FOLDER = "dropped"

@@ -12,8 +12,8 @@ from ...calibrate.cards.box import Box
 from ...calibrate.cards.printing import BOLD
 from ...calibrate.errors import InputError
 from ...calibrate.optics.spectra import Array
-from ..common.colour_words import colour_words
 from ..common.remedies import StudioDo
+from ..common.words import colour_words
 from ..easel.record import Record
 from ..easel.wall import TINT_LIGHTNESS, white_to_let_down
 from ..mixing.palette import Palette

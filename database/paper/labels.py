@@ -15,8 +15,8 @@ from ...calibrate.fit.judging.quality_report import quality_report
 from ...calibrate.fit.judging.strength import strength_in_words
 from ...calibrate.optics.colour import lab
 from ...calibrate.optics.spectra import Array
-from ..common.cautions import caution
 from ..common.remedies import StudioDo
+from ..common.words import caution
 from ..easel.habits import habits
 from ..easel.record import Record
 from ..mixing.ladder import half_way, ratio_label, tint_path

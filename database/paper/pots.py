@@ -11,8 +11,8 @@ from ...calibrate.cards.box import Box
 from ...calibrate.cards.printing import BOLD
 from ...calibrate.errors import InputError
 from ...calibrate.optics.spectra import Array
-from ..common.cautions import caution
 from ..common.remedies import StudioDo
+from ..common.words import caution
 from ..easel.asked_colour import kept_viewing
 from ..easel.batches import batch_words, expected
 from ..easel.record import HIDING, fit_words

@@ -25,10 +25,9 @@ from ..store.in_use import whites_of
 from ..store.store import Store
 from .figures import tint_figure
 from .films import plot_contrasts, plot_films
-from .ladders import plot_ladders
+from .ladders import plot_ladders, plot_strengths
 from .quality import plot_hiding, plot_residuals
 from .reach import reach_figure
-from .strength import plot_strengths
 from .style import INK, TITLE, WIDE, new_figure, signed, whole
 from .wall_mixes import triangle
 

@@ -19,8 +19,8 @@ from PIL.PngImagePlugin import PngInfo
 from ...calibrate.errors import InputError
 from ...calibrate.optics.output_intent import with_output_intent
 from ...calibrate.optics.spectra import Array
+from ..common.files import write_whole
 from ..common.remedies import StudioDo
-from ..common.whole_files import write_whole
 from .label_places import label_places
 
 PAPER, MAT, INK, SOFT, FAINT = "#ffffff", "#777777", "#1f1f1f", "#636363", "#d0d0d0"

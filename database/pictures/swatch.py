@@ -14,7 +14,7 @@ from ...calibrate.optics.colour_difference import ciede2000_band
 from ...calibrate.optics.display import hex_code, lab_to_srgb, srgb
 from ...calibrate.optics.predict import dry_fractions, predict
 from ...calibrate.optics.spectra import Array
-from ..common.colour_words import colour_words
+from ..common.words import colour_words
 from ..mixing.prediction import CARD_BLACK, CARD_WHITE
 from ..mixing.viewing import AS_SEEN, Viewing
 

@@ -12,7 +12,7 @@ from matplotlib.patches import Rectangle
 from ...calibrate.optics.colour import chroma_hue, lab
 from ...calibrate.optics.display import srgb
 from ...calibrate.optics.spectra import Array
-from ..common.listing import few
+from ..common.words import few
 from ..mixing.ladder import Ladder, TintPath
 from .style import (
     FAINT,

@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Any
 from ...calibrate.errors import InputError, Sentence
 from ...calibrate.optics.coefficients import TWO_FLUX, Coefficients
 from ...calibrate.optics.transport import TRANSPORT
-from ..common.cautions import caution
-from ..common.leftovers import BUILDING
+from ..common.files import BUILDING
 from ..common.remedies import StudioDo
+from ..common.words import caution
 from ..store import schema
 from ..store.in_use import published
 from ..store.store import Store

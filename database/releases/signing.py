@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from ...calibrate.errors import InputError
-from ..common.whole_files import write_whole
+from ..common.files import write_whole
 from ..store.studio import SIGNING_KEY, Studio
 from .files import SIGNATURE, SUMS
 

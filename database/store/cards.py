@@ -14,11 +14,11 @@ from sqlalchemy.orm import selectinload
 
 from ...calibrate.cards.card import Card, Drawdown
 from ...calibrate.errors import CalibrateDo, InputError
-from ..common.listing import few
 from ..common.remedies import StudioDo
+from ..common.words import few
 from . import schema
-from .changing.hidden import hidden
 from .imports import Undone
+from .in_use import hidden
 from .transactions import Subject, now
 
 _SAME = (

@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Engine, create_engine, event, inspect, make_u
 from sqlalchemy.exc import DatabaseError
 
 from ...calibrate.errors import InputError
-from ..common.database_file import BUSY_SECONDS, copy_database
+from ..common.files import BUSY_SECONDS, copy_database
 from ..common.remedies import StudioDo
 from .schema import HEAD, Base
 from .studio import Studio

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session as OrmSession
 from ...calibrate.errors import InputError
 from ..common.remedies import StudioDo
 from . import schema
-from .changing.hidden import hidden
+from .in_use import hidden
 from .transactions import Subject, now
 
 

@@ -146,3 +146,9 @@ def tried(session: OrmSession) -> Trial:
     )
     costs = costs_of((model, inputs) for model, inputs in session.execute(of_fits))
     return trial_of({}, {}, costs=costs)
+
+
+def hidden(session: OrmSession, table: str) -> frozenset[int]:
+    """Return the ids of a table's rows that were taken out of use."""
+    query = select(schema.Change.hidden).where(schema.Change.undone.is_(None))
+    return frozenset(number for said in session.scalars(query) for number in said.get(table, ()))

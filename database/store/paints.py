@@ -8,11 +8,10 @@ from dataclasses import asdict, replace
 from sqlalchemy import select
 
 from ...calibrate.errors import InputError
-from ...calibrate.fit.problem.tube import Tube
-from ...calibrate.fit.problem.typical_density import typical_density
+from ...calibrate.fit.problem.tube import Tube, typical_density
 from . import schema
 from .changing.changes import Changes, Edit
-from .changing.hidden import hidden
+from .in_use import hidden
 from .paint_names import check_nickname, find_paint, nickname_key
 from .paints_file import NewLot, NewPaint, check_lot, parse_paints
 from .transactions import Subject

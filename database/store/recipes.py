@@ -12,8 +12,8 @@ from sqlalchemy.orm import Session as OrmSession
 from ...calibrate.errors import Field, InputError
 from ..mixing.medium import MEDIUM
 from . import schema
-from .changing.hidden import hidden
 from .fits import Fits
+from .in_use import hidden
 from .paints import Paints
 from .transactions import Transactions, now
 

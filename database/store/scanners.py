@@ -11,7 +11,7 @@ from sqlalchemy import select
 from ...calibrate.errors import Field, InputError
 from ..common.remedies import StudioDo
 from . import schema
-from .changing.hidden import hidden
+from .in_use import hidden
 from .transactions import Subject, now
 
 if TYPE_CHECKING:

@@ -12,7 +12,7 @@ from typing import Self
 from sqlalchemy.exc import DatabaseError, IntegrityError
 from sqlalchemy.orm import Session as OrmSession
 
-from ..common.leftovers import clear
+from ..common.files import clear
 from .engine import open_engine, unusable
 from .studio import Studio
 

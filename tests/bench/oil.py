@@ -19,8 +19,7 @@ from tintladder.calibrate.cards.readings import CardReadings
 from tintladder.calibrate.fit.joint import fit_paints
 from tintladder.calibrate.fit.problem.result import JointFit
 from tintladder.calibrate.fit.problem.settings import FitSettings
-from tintladder.calibrate.fit.problem.tube import Tube
-from tintladder.calibrate.fit.problem.typical_density import typical_density
+from tintladder.calibrate.fit.problem.tube import Tube, typical_density
 from tintladder.calibrate.fit.uncertainty.check import Check, check_mixtures, mixes_on, together
 from tintladder.calibrate.optics.coefficients import Coefficients
 from tintladder.calibrate.optics.spectra import Array

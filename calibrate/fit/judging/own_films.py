@@ -22,7 +22,7 @@ from ...optics.predict import read_films, volume_solids
 from ...optics.spectra import Array
 from ...optics.surface import haze_prior, to_inside
 from ...optics.transport import TRANSPORT
-from ..problem.patch_means import reading_sd
+from ..problem.noise import reading_sd
 from ..problem.settings import FitSettings
 from ..uncertainty.propagate import read_by_all
 

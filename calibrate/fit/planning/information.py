@@ -16,7 +16,7 @@ from ...optics.spectra import GRID, Array, Spectra
 from ...optics.surface import Surface
 from ..minimise import smooth_prior
 from ..problem.arrays import Problem, build
-from ..problem.patch_means import reading_sd
+from ..problem.noise import reading_sd
 from ..problem.rows import Ints
 from ..problem.settings import FitSettings
 from ..problem.tube import Tube

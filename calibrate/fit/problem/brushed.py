@@ -14,7 +14,7 @@ import numpy as np
 from ...cards.card import SUBSTRATES, Drawdown
 from ...cards.readings import CardReadings
 from ...optics.spectra import GRID, Array
-from .patch_means import patch_mean
+from .noise import patch_mean
 from .settings import FitSettings
 
 Hidden = Collection[tuple[str, str]]

@@ -17,8 +17,8 @@ from ...optics.coefficients import dry_volume_spread
 from ...optics.spectra import GRID, Array, Flag
 from ...optics.surface import Surface, haze_prior
 from .brushed import LEANS, Hidden, brushed_out, log_coat
+from .noise import bare_means, patch_mean, repeats_apart
 from .own_surface import showing_surface
-from .patch_means import bare_means, patch_mean, repeats_apart
 from .settings import UNEVEN_UNSURE, FitSettings
 from .tube import Tube
 

@@ -19,7 +19,7 @@ from ...optics.predict import Prediction, predict, read_films
 from ...optics.spectra import Array
 from ...optics.surface import Surface, to_inside
 from ..problem.brushed import brushed_out, log_coat, white_scattering
-from ..problem.patch_means import bare_means, patch_mean
+from ..problem.noise import bare_means, patch_mean
 from ..problem.settings import FitSettings
 from ..solver.patch_thickness import patch_thickness
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import ceil
 from typing import TYPE_CHECKING, Any
 
-from ....calibrate.fit.problem.typical_density import typical_density
+from ....calibrate.fit.problem.tube import typical_density
 from ....calibrate.optics.coefficients import Coefficients
 from ...mixing.medium import MEDIUM
 

@@ -12,7 +12,7 @@ from ....calibrate.optics.coefficients import Coefficients
 from ....calibrate.optics.colour_difference import ciede2000_band
 from ....calibrate.optics.predict import dry_fractions, predict
 from ....calibrate.optics.spectra import Array
-from ...common.colour_words import GREY_CHROMA, hue_name, hue_turn
+from ...common.words import GREY_CHROMA, hue_name, hue_turn
 from ..palette import Palette
 from ..search import sets
 

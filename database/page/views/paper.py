@@ -18,7 +18,7 @@ from ....calibrate.optics.surface import GLOSSES
 from ...cards.new_tube import figure
 from ...cards.scanning import PICTURES
 from ...care.removing import PAPERS as PAPERS_FOLDER
-from ...common.whole_files import write_whole
+from ...common.files import write_whole
 from ...easel.habits import gloss_of, habits, weighing
 from ...easel.photographed import cards_in, open_photo, wanted_of
 from ...easel.setting_out import (

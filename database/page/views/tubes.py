@@ -8,7 +8,7 @@ from typing import Any
 from starlette.responses import Response
 
 from ....calibrate.errors import InputError
-from ....calibrate.fit.problem.typical_density import typical_density
+from ....calibrate.fit.problem.tube import typical_density
 from ...cards.new_tube import (
     add_lot,
     add_tube,
@@ -18,7 +18,7 @@ from ...cards.new_tube import (
     pigments_of,
     suggested_nickname,
 )
-from ...common.cautions import UNKNOWN
+from ...common.words import UNKNOWN
 from ...store import schema
 from ...store.paints_file import NewLot, NewPaint
 from ...store.schema import FINISHES, ORDINARY

@@ -13,13 +13,12 @@ from markupsafe import Markup
 from ....calibrate.optics.colour import in_words, surely_in_words
 from ....calibrate.optics.display import hex_code, lab_to_srgb
 from ....calibrate.optics.spectra import Array
-from ...common.cautions import caution
 from ...common.one_page import hash_of, page_environment, page_text
+from ...common.words import caution
 from ...easel.record import Record
 from ...mixing.made import Made
-from ...mixing.measures import figure
+from ...mixing.measures import Tint, figure
 from ...mixing.palette import Palette
-from ...mixing.portions import Tint
 from ...mixing.setout import Dab, SetOut
 from ...releases.words import caution_lines
 from ...store.schema import Paint

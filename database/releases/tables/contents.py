@@ -10,10 +10,13 @@ from itertools import chain
 from pathlib import PurePath
 from typing import Any
 
+import numpy as np
+
 from ....calibrate.errors import Field, InputError
 from ....calibrate.optics.coefficients import TWO_FLUX, Coefficients
+from ....calibrate.optics.spectra import GRID, Array
 from ....calibrate.optics.transport import TRANSPORT, opaque_polynomial
-from ...common.cautions import caution
+from ...common.words import caution
 from ...store import schema
 from ...store.packing import unpack_columns
 from ...store.release_rows import (
@@ -31,10 +34,9 @@ from ...store.store import Store
 from ...store.tiles import calibrated_in_words
 from ...store.transactions import OrmSession
 from .coefficients import coefficient_texts
-from .residuals import residual_texts
 from .scans import scan_texts
 from .schema import TABLES
-from .text import as_json, rows
+from .text import as_json, figures, lines, rows, words
 
 Texts = Callable[[], Iterator[str]]
 _TABLE = {table.name: table for table in TABLES}
@@ -281,3 +283,34 @@ def _records(packed: bytes, **said: Any) -> Iterator[dict[str, Any]]:
     names = list(columns)
     for values in zip(*columns.values(), strict=True):
         yield dict(zip(names, values, strict=True)) | said
+
+
+_DIGITS = 6
+"""Decimals of a residual: a hundredth of what an instrument repeats to."""
+
+
+def residual_texts(session: OrmSession, current: Mapping[str, schema.PaintFit]) -> Iterator[str]:
+    """Residuals of the fits in use as CSV, a paint at a time."""
+    for nickname, packed in packed_of(session, current, schema.PaintFit.residuals):
+        columns = unpack_columns(packed)
+        starts, values = _by_patch(columns)
+        if starts.size:
+            yield lines(
+                words([nickname] * starts.size),
+                words(columns["card"][i] for i in starts),
+                words(columns["patch"][i] for i in starts),
+                figures(values),
+                words([current[nickname].model] * starts.size),
+            )
+
+
+def _by_patch(columns: Mapping[str, Any]) -> tuple[Any, Array]:
+    """Where each patch begins, (N,), and what is left over of it on the whole grid, (N, W)."""
+    nm = np.array(columns["wavelength"], dtype=float)
+    left = np.array(columns["measured"], float) - np.array(columns["fitted"], float)
+    # The wavelengths of a patch rise; where they don't, the next one begins.
+    starts = np.flatnonzero(np.diff(nm, prepend=np.inf) <= 0)
+    values = np.full((starts.size, GRID.size), np.nan)
+    row = np.searchsorted(starts, np.arange(nm.size), side="right") - 1
+    values[row, np.searchsorted(GRID, nm)] = np.round(left, _DIGITS)
+    return starts, values

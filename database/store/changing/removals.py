@@ -9,10 +9,10 @@ from sqlalchemy import select
 from ....calibrate.errors import InputError
 from .. import schema
 from ..imports import Undone
+from ..in_use import hidden
 from ..scanners import CHARACTERISED
 from ..transactions import OrmSession, Subject
 from .changes import Changes, Edit
-from .hidden import hidden
 
 Hidden = dict[str, list[int]]
 """Ids of rows, by table."""
