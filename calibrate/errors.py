@@ -29,7 +29,6 @@ class Remedy:
 
     Attributes
     ----------
-    code : RemedyCode
     arguments : mapping of name to value
         What the words of the code name in braces.
     """

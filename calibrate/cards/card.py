@@ -44,8 +44,6 @@ class Drawdown:
     thickness_um : float or None
         Dry film thickness, µm, if it was measured.
     surface : {"gloss", "satin", "matt"}
-    coats : int
-    hours_dried : float or None
 
     Examples
     --------
@@ -77,10 +75,8 @@ class Card:
 
     Attributes
     ----------
-    name : str
     file : str
         Where it was read from, for messages.
-    drawdowns : tuple of Drawdown
     layout : str or None
         A layout of ``tintladder.charts``, or the path of one's own (``.toml``).
     date : str or None
@@ -92,7 +88,6 @@ class Card:
     purpose : {"fit", "check", "learn"}
         A check card holds mixtures that judge a fit which hasn't seen them. No card file says
         "learn": it is a check card that a fit was asked to learn from.
-    note : str
 
     Examples
     --------

@@ -47,10 +47,8 @@ class CardPlan:
 
     Attributes
     ----------
-    card : Card
     errors : mapping of step to float
         Standard error of the step's fraction of colour, relative to it; see `fraction_errors`.
-    measure : CardMeasure
     densities : mapping of nickname to g/ml
     """
 

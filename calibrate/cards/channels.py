@@ -35,7 +35,6 @@ class CardChannels:
 
     Attributes
     ----------
-    card : Card
     channels : (N, C) array
         Red, green and blue of a device; of several devices those of each in turn (see
         `side_by_side`). A perfect diffuser reads 1. NaN where a patch could not be sampled.

@@ -34,7 +34,6 @@ class Layout:
 
     Attributes
     ----------
-    name, title : str
     number : int
         Told by the fiducials (see `tintladder.calibrate.cards.fiducials`).
     page_mm : (width, height)
@@ -43,12 +42,10 @@ class Layout:
     tubes, steps_each : int
         Steps 1 to `steps_each` are the first tube's, from masstone to the whitest tint, and so on.
         A step after those of the last tube is for the white alone. No tubes: a card of mixtures.
-    bands : tuple of Band
     patches : tuple of PatchPlace
         In the file's order.
     references : tuple of Reference
         In the file's order; tones from black to white.
-    texts : tuple of Text
     tools : Tools
         What it leaves room for.
     """

@@ -53,7 +53,6 @@ class Reference:
         ``grey``: a piece of a bought grey card, or one grey that the painter mixed; the same grey
         lies on black and on white, so that stray light shows as the difference. ``tone``: printed,
         of no known value: it shows clipping, tone curves and uneven light.
-    box : Box
     over : str or None
         The substrate around a ``grey``.
     tone : float or None

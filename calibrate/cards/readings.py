@@ -24,7 +24,6 @@ class CardReadings:
 
     Attributes
     ----------
-    card : Card
     spectra : Spectra
         On the inside grid; labels are the card's patch labels, a repeat is a row of the same label.
     surface : Surface

@@ -70,10 +70,8 @@ class TubeWords:
 
     Attributes
     ----------
-    nickname, name : str
     ladder : str
         Why it gets the ladder it gets; empty for the white.
-    price_per_g : float or None
     caution : str
         What to mind with this paint beyond the common cautions.
     """

@@ -32,12 +32,9 @@ class Reading:
 
     Attributes
     ----------
-    where : str
-    name : str
     cells : list of W str
     table : int
         Which of the file's tables it stands in.
-    marks : tuple of Mark
     """
 
     where: str

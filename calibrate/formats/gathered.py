@@ -27,7 +27,6 @@ class Said:
     Attributes
     ----------
     unit : {"percent", "fraction"} or None
-    geometry : str or None
     specular : {"included", "excluded"} or None
     only : str or None
         Which readings are meant where several are there of one sample.

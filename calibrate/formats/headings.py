@@ -20,7 +20,6 @@ class Wavelength(NamedTuple):
 
     Attributes
     ----------
-    nm : float
     unit : {"fraction", "percent"} or None
     marks : tuple of Mark
         What tells it from another column of the same wavelength.

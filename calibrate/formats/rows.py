@@ -27,8 +27,6 @@ class Row:
 
     Attributes
     ----------
-    where : str
-    cells : list of str
     comment : bool
         Whether it was marked as one.
     gap : bool
@@ -59,7 +57,6 @@ class Sample:
 
     Attributes
     ----------
-    where : str
     texts : mapping of heading to cell
         Its cells outside the spectrum.
     cells : list of W str
@@ -79,10 +76,7 @@ class Table:
 
     Attributes
     ----------
-    where : str
     wavelengths : list of W Wavelength
-    samples : list of Sample
-    statements : list of Statement
     beside : tuple of str
         Headings of the columns before the first wavelength.
     """

@@ -18,7 +18,6 @@ class Session:
     ----------
     spectra : Spectra
         As read, on the file's own wavelengths, as fractions; a repeat is a row with the same label.
-    file : str
     sha256 : str
         Of the file's bytes.
     format : str

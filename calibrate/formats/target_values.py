@@ -35,8 +35,6 @@ class TargetValues:
         D50 and 2 degrees, Y = 1 for the perfect diffuser.
     spectra : (N, W) array or None
         On the inside grid.
-    file : str
-    sha256 : str
     """
 
     labels: tuple[str, ...]

@@ -57,7 +57,6 @@ class Agreement:
 
     Attributes
     ----------
-    things : int
     mean, worst : float
         CIEDE2000 from one to the other.
     rms_ab : float

@@ -38,8 +38,6 @@ class Attended:
 
     Attributes
     ----------
-    instrument : Instrument
-    progress : Progress
     asks : callable
         Returns one of a question's answers.
     on_reading, on_skip : callable

@@ -49,9 +49,7 @@ class ReadAgain:
 
     Attributes
     ----------
-    patch : str
     values : (W,) array
-    at : float
     """
 
     patch: str
@@ -69,13 +67,7 @@ class Corrected:
         The rows, labels and wavelengths of the raw readings.
     stages : tuple of StageOutcome
         Every stage, in order.
-    tiles : tuple of Tile
-    tile_readings : tuple of TileReading
     at : (N,) array
-    optics : InstrumentOptics
-    without : tuple of str
-    again : tuple of ReadAgain
-    reading_s : float or None
     tiles_are_clean : bool
         All as `correct` was given them.
     errors : SharedErrors or None

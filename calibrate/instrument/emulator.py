@@ -55,11 +55,8 @@ class Emulator:
 
     Attributes
     ----------
-    profile : Profile
     readings : Spectra
         What lies where: rows of one label are averaged.
-    mishaps : Mishaps
-    seed : int
     clock : callable
         Time, s.
     under : str or None

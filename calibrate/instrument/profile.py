@@ -26,10 +26,8 @@ class LineSettings:
 
     Attributes
     ----------
-    baud, bits : int
     parity : str
         One letter, as pyserial has it.
-    stop : float
     flow : {"none", "hardware", "software"}
     end, reply_end : bytes
         What ends a command and a reply; empty where nothing does.
@@ -67,9 +65,6 @@ class Command:
     ----------
     send : bytes
         Empty where the instrument's own button makes it answer.
-    reply : Grammar or None
-    reply_end : bytes
-    timeout_s : float
     button : bool
         Whether its button is pressed in place of anything sent.
     then : tuple of str
@@ -154,7 +149,6 @@ class Profile:
 
     Attributes
     ----------
-    name, title : str
     file : str
         Where it was read from, for messages.
     text : str
@@ -167,18 +161,12 @@ class Profile:
         Whether it touches what it reads.
     aperture_mm : float or None
         Diameter that it sees.
-    warm_up_minutes : float
-    optics : InstrumentOptics
-    line : LineSettings
     frame : Frame or None
         What stands around each message, both ways.
     wavelengths : (W,) array, nm
     unit : {"fraction", "percent"}
     values : Values
         What the numbers of a reading look like.
-    status : Status
-    calibration : Calibration
-    due : Due
     commands : mapping of name to Command
     """
 

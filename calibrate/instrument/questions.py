@@ -53,7 +53,6 @@ class Shown:
 
     Attributes
     ----------
-    reading : RawReading
     colour : (3,) array
         CIELAB, D50/2°; NaN where values are missing.
     apart : float or None

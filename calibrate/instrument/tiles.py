@@ -32,7 +32,6 @@ class Tile:
 
     Attributes
     ----------
-    name : str
     wavelengths : (C,) array, nm, increasing
     values : (C,) array
         Certified reflectance, as a fraction, in the geometry of the readings.
@@ -78,7 +77,6 @@ class TileReading:
 
     Attributes
     ----------
-    name : str
     values : (W,) array
         On the session's wavelengths, as fractions.
     at : float

@@ -36,11 +36,8 @@ class Tried:
 
     Attributes
     ----------
-    command : str
     sent, got : str
         With what isn't printable escaped.
-    seconds : float
-    understood : bool
     words : str
         What it means, or what is wrong with it.
     pieces : tuple of Piece

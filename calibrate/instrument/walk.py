@@ -26,7 +26,6 @@ class Stop:
 
     Attributes
     ----------
-    patch : str
     at_mm : (x, y) or None
         Centre of its box, from the upper left corner of the page; None without a layout.
     """

@@ -43,9 +43,6 @@ class Characterised:
 
     Attributes
     ----------
-    name : str
-    settings : Settings
-    curve : Curve
     degree : int
         Of the root-polynomial.
     matrix : (3, T) array

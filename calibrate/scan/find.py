@@ -43,10 +43,8 @@ class Found:
 
     Attributes
     ----------
-    layout : Layout
     to_px : (3, 3) array
         Homography from mm on the page to px.
-    markers : tuple of Marker
     dpi : float
         Measured along the card's fiducials.
     off_mm : float

@@ -48,8 +48,6 @@ class Facts:
 
     Attributes
     ----------
-    file : str
-    sha256 : str
     format : {"TIFF", "PNG", "JPEG", "HEIC"}
     size : (width, height), px
         As saved, before it is turned.
@@ -61,7 +59,6 @@ class Facts:
         Description of the embedded profile; noted, not applied.
     device : str or None
         Maker and model, as the file states them.
-    software : str or None
     orientation : int
         EXIF; 1 is upright.
     taken : str or None
@@ -89,7 +86,6 @@ class Picture:
     ----------
     pixels : (H, W, 3) array of uint8 or uint16
         Red, green, blue, encoded as saved.
-    facts : Facts
     """
 
     pixels: NDArray[Any] = field(repr=False)

@@ -54,10 +54,8 @@ class ScannedCard:
         Relative standard deviation of a patch's kept cells, the largest of its channels.
     left_out : (N,) array
         Share of each patch left out as soiled.
-    found : Found
     samples : tuple of Sample
         Of every site, references too.
-    evened : Evened
     scale : {"grey", "white", "device", "tones", "none"}
         What the level rests on: a known grey, a typical white, the device's own characterisation,
         printed tones as other pictures showed them.

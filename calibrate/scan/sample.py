@@ -58,7 +58,6 @@ class Sample:
 
     Attributes
     ----------
-    site : Site
     centres : (rows, columns, 2) array, mm on the page
     cells : (rows, columns, 3) array
         Encoded as in the picture, 0-1.

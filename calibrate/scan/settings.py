@@ -21,7 +21,6 @@ class Settings:
         As the file states them.
     kind : str
         `LOSSLESS` or `LOSSY`.
-    bits : int
     dpi : float or None
         As the file states it.
     icc : str or None

@@ -89,7 +89,6 @@ class Evened:
         From the scatter of the cells and the uncertainty of the stray light.
     around : (N, 3) array
         What lies around each, weighted as stray light is.
-    stray : Stray
     uneven : float
         Largest relative departure of the light over the page.
     """

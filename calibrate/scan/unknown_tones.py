@@ -57,7 +57,6 @@ class UnknownTones:
 
     Attributes
     ----------
-    curve : Curve
     tones : (U, 3, T) array
         See `tintladder.calibrate.optics.sensors.Sensors`.
     """

@@ -38,7 +38,6 @@ class KeptDevice:
 
     Attributes
     ----------
-    device : Characterised
     calibration : int
         Number of the characterisation.
     remarks : tuple of str
@@ -69,7 +68,6 @@ def characterise_device(
 
     Parameters
     ----------
-    store : Store
     name : str
         What its owner calls it.
     picture : Path

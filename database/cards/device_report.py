@@ -33,7 +33,6 @@ class TileTrend:
 
     Attributes
     ----------
-    name : str
     days : (T,) array
         Since the first reading; for the same moment in order.
     dates : tuple of T str
@@ -63,17 +62,14 @@ class InstrumentReport:
 
     Attributes
     ----------
-    name, serial : str
     optics : str
         Geometries and conditions that it read under.
-    sessions, readings : int
     first, last : str
         Dates of its sessions, ISO 8601; empty where none is dated.
     repeatability : Scatter or None
         Repeats of a patch within a session.
     reproducibility : Scatter or None
         Means of a patch over several sessions.
-    tiles : tuple of TileTrend
     """
 
     name: str
@@ -94,9 +90,6 @@ class Compared:
 
     Attributes
     ----------
-    one, other : str
-    agreement : Agreement
-    worst_patch : str
     remarks : tuple of str
         Why they may not be expected to agree.
     """
@@ -113,7 +106,6 @@ def instrument_reports(store: Store, name: str | None = None) -> list[Instrument
 
     Parameters
     ----------
-    store : Store
     name : str, optional
         As files or the instrument give it, or a part that fits only one.
 

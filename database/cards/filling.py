@@ -35,10 +35,8 @@ class Amount:
 
     Attributes
     ----------
-    step : str
     what : str
         Nickname of the paint, or `TAKEN`.
-    grams : float
     words : str
         For the painter: ``1.6 g KEEL``.
     density : float
@@ -66,7 +64,6 @@ class Filling:
 
     Attributes
     ----------
-    number : int
     card : Card
         As it stands in the studio.
     amounts : tuple of Amount
@@ -244,11 +241,8 @@ def fill(store: Store, begun: Filling, changed: Mapping[str, float], painted: da
 
     Parameters
     ----------
-    store : Store
-    begun : Filling
     changed : mapping of label to g
         What differs from the card as it stands.
-    painted : date
 
     Raises
     ------

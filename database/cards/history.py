@@ -18,7 +18,6 @@ class ReadFile:
 
     Attributes
     ----------
-    file : str
     added : str
         ISO 8601.
     how : str
@@ -29,7 +28,6 @@ class ReadFile:
         Of the session or scan, as its import names it.
     flags : tuple of (patch, words)
         What is odd about it; all was kept as read.
-    spectra : Spectra or None
     scan : Scan or None
         One of the two.
     """

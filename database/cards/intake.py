@@ -34,11 +34,9 @@ class TakenIn:
 
     Attributes
     ----------
-    file : str
     kind : {"paints", "card", "readings", "scan"}
     words : str
         What it held.
-    card : str or None
     flags : tuple of (patch, wavelength, words)
         What is odd about single values, kept as read.
     remarks : tuple of str or Sentence
@@ -69,8 +67,6 @@ def take_in(
 
     Parameters
     ----------
-    store : Store
-    files : sequence of Path
     card : str, optional
         Name or file of the card that the readings are of; else the one named like their file.
     unit, geometry, specular : str, optional

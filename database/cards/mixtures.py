@@ -35,10 +35,6 @@ def why_unread(store: Store) -> str | None:
 
     One that was shown no target can't judge by it, but learns from it.
 
-    Parameters
-    ----------
-    store : Store
-
     Returns
     -------
     str or None
@@ -61,7 +57,6 @@ def print_mixtures(store: Store, wanted: WantedCard, named: Sequence[str] = ()) 
 
     Parameters
     ----------
-    store : Store
     wanted : WantedCard
         Its tubes are those to choose from; none: every tube on hand that a card or a fit tells of.
     named : sequence of str

@@ -73,11 +73,8 @@ def add_tube(
 
     Parameters
     ----------
-    store : Store
-    name, maker : str
     pigments : str
         Colour Index names with spaces or commas between.
-    nickname : str
     size : str
         Millilitres; empty where unknown.
     **more
@@ -107,9 +104,6 @@ def add_lot(store: Store, paint: Paint, lot: str, size: str = "", **more: Any) -
 
     Parameters
     ----------
-    store : Store
-    paint : Paint
-    lot : str
     size : str
         Millilitres; empty where unknown.
     **more
@@ -127,10 +121,6 @@ def add_lot(store: Store, paint: Paint, lot: str, size: str = "", **more: Any) -
 
 def label_as_typed(text: str) -> tuple[str, str]:
     """Split a label such as ``Anchor Blue PB29`` or ``Rope Earth, PY42 PBr7``.
-
-    Parameters
-    ----------
-    text : str
 
     Returns
     -------
@@ -151,7 +141,6 @@ def add_labels(
 
     Parameters
     ----------
-    store : Store
     labels : sequence of (name, pigments)
         As `label_as_typed` returns them.
     maker, binder : str

@@ -27,7 +27,6 @@ class Planned:
 
     Attributes
     ----------
-    ladder : ProposedLadder
     said : str
         What it was planned by, in words.
     no_shade : Sentence or None
@@ -55,7 +54,6 @@ def planned(
 
     Parameters
     ----------
-    store : Store
     paint, white : str
         Nickname or part of a name; the white may be left to be found.
     black : str, optional
@@ -113,8 +111,6 @@ def one_more(store: Store, paint: str, black: str | None = None) -> tuple[OneMor
 
     Parameters
     ----------
-    store : Store
-    paint : str
     black : str, optional
         As for `planned`.
 
@@ -165,8 +161,6 @@ def _black(
 
     Parameters
     ----------
-    store : Store
-    paint : Paint
     named : str or None
         The black that the user named.
     relative : bool

@@ -40,20 +40,16 @@ class WantedCard:
     ----------
     tubes : tuple of str
         Nicknames or parts of names.
-    measure : CardMeasure
     layout : str or None
         A layout, a path, or what layouts of one kind begin with (``quick``); None: by the tubes.
     page : str or None
         One of `layout_choice.PAGES`.
-    white : str or None
     ladder : {"weak", "ordinary", "strong"} or None
         Of every tube; None: as their labels suggest.
     ratios : tuple of float
         Or: white to colour of every tube's tints.
     shade : str or None
         The black of a shade step of every tube, or with its share in percent: ``SOOT=1``.
-    gap_um : float
-    name : str or None
     anyway : bool
         Print a card of mixtures even if no device at hand could judge it.
     face : callable
@@ -80,10 +76,6 @@ class Printed:
 
     Attributes
     ----------
-    number : int
-    plan : CardPlan
-    layout : Layout
-    card_file, sheet_file, text_file : Path
     used : str
         Words on the paint it takes.
     waiting : tuple of str

@@ -37,10 +37,7 @@ class CardProgress:
     ----------
     number : int
         Of the card in the studio.
-    name : str
     purpose : {"fit", "check"}
-    layout : str or None
-    paints : tuple of str
     printed, painted, dry_from : date or None
         Where it isn't known, or hasn't happened. Dry enough "from about" then.
     read : tuple of date

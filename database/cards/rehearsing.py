@@ -43,8 +43,6 @@ def emulated(
 
     Parameters
     ----------
-    profile : Profile
-    card : Card
     readings : Path, optional
         What its patches read; else those of a demo card, as near as they fit.
     mishaps : mapping of name to share, optional

@@ -34,13 +34,10 @@ class ReadScan:
 
     Attributes
     ----------
-    scan : ScannedCard
-    facts : Facts
     asked : dict
         What was said of it: the grey's reflectance, steps left unpainted.
     calibration : int or None
         Number of its device's characterisation.
-    device : str or None
     remarks : tuple of str or Sentence
         What is to be known of it.
     drawn : array
@@ -101,8 +98,6 @@ def read_card_picture(
 
     Parameters
     ----------
-    store : Store
-    file : Path
     card : str, optional
         Its name; else the one named like the file, else the only one printed here and not read yet.
     device : str, optional
@@ -266,7 +261,6 @@ def early(card: Card, taken: str | None) -> list[str]:
 
     Parameters
     ----------
-    card : Card
     taken : str or None
         Day that it was read, ISO 8601; None: today.
     """

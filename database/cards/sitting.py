@@ -34,7 +34,6 @@ class Sat:
 
     Attributes
     ----------
-    card : str
     session : int or None
         Made of it; None while it is open.
     words : str
@@ -43,7 +42,6 @@ class Sat:
         Patches of the card, and those read as often as they should be.
     readings, read_again : int
         Readings that count, and those kept besides because their patch was read again.
-    skipped : tuple of str
     doubts : tuple of (patch, words)
     corrections : tuple of str
         What was made of the readings of tiles, stage by stage.
@@ -114,9 +112,6 @@ def sit(
 
     Parameters
     ----------
-    store : Store
-    sitting : Sitting
-    instrument : Instrument
     ask, show, tell : callable
         See `tintladder.calibrate.instrument.measure.measure`.
     tiles : Session, optional

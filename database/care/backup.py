@@ -27,7 +27,6 @@ class Backup:
 
     Attributes
     ----------
-    file : Path
     made : str
         UTC, ISO 8601.
     size : int
@@ -53,7 +52,6 @@ def back_up(studio: Studio, file: Path, with_key: bool = False) -> Backup:
 
     Parameters
     ----------
-    studio : Studio
     file : Path
         A zip; written whole or not at all.
     with_key : bool

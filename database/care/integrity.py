@@ -33,7 +33,6 @@ class Damage:
     kind : {"integrity", "orphan", "stale"}
     broken : bool
         Whether the studio can't be relied on as it is.
-    words : str
     do : str or Remedy
         What to do about it.
     """
@@ -53,7 +52,6 @@ def check_studio(store: Store, progress: Callable[[str], None] = lambda _: None)
 
     Parameters
     ----------
-    store : Store
     progress : callable, optional
         Called with what goes on.
 

@@ -30,7 +30,6 @@ def remove(store: Store, kind: str, name: str) -> schema.Change:
 
     Parameters
     ----------
-    store : Store
     kind : str
         One of `KINDS`.
     name : str

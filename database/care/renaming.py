@@ -20,10 +20,8 @@ def rename(store: Store, kind: str, name: str, to: str) -> schema.Change:
 
     Parameters
     ----------
-    store : Store
     kind : str
         One of `KINDS`; of a tube its nickname is meant.
-    name, to : str
 
     Raises
     ------

@@ -31,8 +31,6 @@ def restore(file: Path, studio: Studio, over: bool = False) -> Backup:
 
     Parameters
     ----------
-    file : Path
-    studio : Studio
     over : bool
         Replace a studio that is there, also while others use it: who waits to write goes on in the
         one brought back. Its database is kept beside, under another name, and so is every file

@@ -82,8 +82,6 @@ def scan_rows(
 
     Parameters
     ----------
-    paint : str
-    scans : sequence of Scanned
     fitted : mapping of (card, patch) to (CIEDE2000, weight)
     """
     for scan, said in scans:

@@ -44,10 +44,7 @@ class Demo:
     ----------
     folder : Path
         A whole studio.
-    fitted : StudioFit
-    release : Release
     names : dict of nickname to name
-    pictures : tuple of Path
     scan : DemoScan
         A paint as its scan alone tells of it.
     recipe, look, why, off
@@ -140,7 +137,6 @@ class DemoScan:
 
     Attributes
     ----------
-    paint : str
     steps : tuple of str
         Tints of its card, white to colour by weight.
     off : (N,) array

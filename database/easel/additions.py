@@ -36,7 +36,6 @@ class AdditionRequest:
 
     Attributes
     ----------
-    target : Target
     additions : tuple of mapping of nickname to grams
         On the plate, in order; the clear medium may be among them.
     finish : {"gloss", "satin", "matt"} or None
@@ -63,7 +62,6 @@ class Additions:
 
     Attributes
     ----------
-    basis : Basis
     target : Target
         As it is compared.
     plate : dict of nickname to grams
@@ -114,10 +112,8 @@ class AdditionQuestion:
 
     Attributes
     ----------
-    basis : Basis
     target : Target
         As it is compared.
-    request : AdditionRequest
     heap : HeapQuestion or None
         What the plate's first heap is likely made of.
     """

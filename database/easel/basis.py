@@ -41,7 +41,6 @@ class Manner:
 
     Attributes
     ----------
-    viewing : Viewing
     film : Film or None
         None: paint that hides.
     """
@@ -79,8 +78,6 @@ class Tube:
 
     Attributes
     ----------
-    nickname : str
-    name : str
     lot : str or None
         Of the tube in use.
     density : float
@@ -167,7 +164,6 @@ class Basis:
         parts : mapping of nickname to share by weight
         lab : (3,) array
             CIELAB of what is to be matched.
-        measure : Measure
         grams : float or None
             To be made; None: a handy batch.
         """
@@ -325,7 +321,6 @@ def on_hand(
 
     Parameters
     ----------
-    store : Store
     manner : Manner
         In a film the clear medium may be used, unless it is left out.
     must, without : sequence of str

@@ -24,7 +24,6 @@ def portions_of(batch: schema.Batch, scale: Measure) -> Portions:
 
     Parameters
     ----------
-    batch : schema.Batch
     scale : Measure
         Where grams were typed, or the batch was kept before measures were: nothing is told finer
         than the kitchen scale shows.

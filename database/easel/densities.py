@@ -45,7 +45,6 @@ def volume_slip(palette: Palette, parts: Mapping[str, float], assumed: Collectio
 
     Parameters
     ----------
-    palette : Palette
     parts : mapping of nickname to parts by weight
     assumed : collection of str
         Paints whose density was never weighed.

@@ -65,10 +65,8 @@ def teach(
 
     Parameters
     ----------
-    store : Store
     parts : mapping of nickname to parts by weight
         That was in both.
-    wet, dry : Target
     one_photo : bool
         Whether both are spots of one photograph.
 
@@ -107,7 +105,6 @@ def dried(store: Store, seen: Target, paints: Iterable[str]) -> Target:
 
     Parameters
     ----------
-    store : Store
     seen : Target
         Its colour, wet.
     paints : iterable of str

@@ -93,7 +93,6 @@ def widening(known: Sequence[DriedBatch], paints: Collection[str]) -> Widening:
 
     Parameters
     ----------
-    known : sequence of DriedBatch
     paints : collection of str
         Nicknames.
     """

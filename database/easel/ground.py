@@ -33,8 +33,6 @@ def ground_of(store: Store, target: Target, read: Coefficients | None = None) ->
 
     Parameters
     ----------
-    store : Store
-    target : Target
     read : Coefficients, optional
         Of paints, as they were read; by default of the tubes on hand.
 

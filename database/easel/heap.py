@@ -31,7 +31,6 @@ def dab_of(
 
     Parameters
     ----------
-    store : Store
     seen : Target
         Its colour, dry unless it is said to be wet.
     grams : float
@@ -62,13 +61,7 @@ def dab_of(
 
 @dataclass(frozen=True)
 class HeapQuestion:
-    """A dab, together with what the answer rests on that says what its heap is likely made of.
-
-    Attributes
-    ----------
-    basis : Basis
-    dab : KeptDab
-    """
+    """A dab, together with what the answer rests on that says what its heap is likely made of."""
 
     basis: Basis
     dab: KeptDab

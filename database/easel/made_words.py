@@ -30,7 +30,6 @@ def portion_words(made: Portions, paint: str, names: Mapping[str, str], held: bo
 
     Parameters
     ----------
-    made : Portions
     paint : str
         Nickname.
     names : mapping of nickname to name

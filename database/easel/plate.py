@@ -138,8 +138,6 @@ def set_plate(
 
     Parameters
     ----------
-    store : Store
-    goal : str
     additions : sequence of mapping of nickname to grams
         All that is on it then.
     dab : KeptDab, optional

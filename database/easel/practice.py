@@ -35,7 +35,6 @@ class Practised:
 
     Attributes
     ----------
-    done : Round
     lab : (3,) array
         What the mix came to: as it dried, or as its parts are predicted.
     off : float
@@ -53,10 +52,8 @@ class Practice:
 
     Attributes
     ----------
-    basis : Basis
     rounds : tuple of Practised
         The oldest first; those whose tubes are all still on hand.
-    hand : Hand
     next : Exercise
         The one that tells most.
     """
@@ -89,7 +86,6 @@ def practice(store: Store, seed: int = 0) -> Practice:
 
     Parameters
     ----------
-    store : Store
     seed : int
         Another one proposes another exercise of the same use.
 
@@ -121,8 +117,6 @@ def keep_round(store: Store, asked: Exercise, given: Mapping[str, float], dried:
 
     Parameters
     ----------
-    store : Store
-    asked : Exercise
     given : mapping of nickname to parts by weight
         That were taken; may be empty where the dried colour is told.
     dried : str

@@ -57,7 +57,6 @@ class PredictedMix:
 
     Attributes
     ----------
-    basis : Basis
     parts : dict of nickname to parts by weight
     words : str
         The mix as it was typed.
@@ -153,10 +152,8 @@ class Greying:
 
     Attributes
     ----------
-    basis : Basis
     parts : dict of nickname to parts by weight
         The clear medium aside.
-    found : Muddy
     """
 
     basis: Basis

@@ -49,8 +49,6 @@ class Reach:
 
     Attributes
     ----------
-    basis : Basis
-    gamut : Gamut
     nearest : Answer or None
         Of a colour the nearest mix.
     further : tuple of Widening
@@ -69,14 +67,12 @@ class ReachQuestion:
 
     Attributes
     ----------
-    basis : Basis
     whole : Palette
         Every fitted tube, as it is looked at.
     fits : tuple of (nickname, int)
         The number of each one's fit.
     target : Target or None
         As it is compared.
-    most : int
     """
 
     basis: Basis

@@ -72,10 +72,8 @@ class RecipeQuestion:
 
     Attributes
     ----------
-    basis : Basis
     target : Target
         As it is compared.
-    must : tuple of str
     most, ways : int
         As in the request.
     parts : dict of nickname to share by weight, or None
@@ -182,8 +180,6 @@ def as_kept(store: Store, kept: schema.Recipe, viewing: Viewing | None = None) -
 
     Parameters
     ----------
-    store : Store
-    kept : schema.Recipe
     viewing : Viewing, optional
         Another condition than it was kept for.
 
@@ -202,13 +198,7 @@ def as_kept(store: Store, kept: schema.Recipe, viewing: Viewing | None = None) -
 
 @dataclass(frozen=True)
 class Ways:
-    """The ways to a colour.
-
-    Attributes
-    ----------
-    basis : Basis
-    answer : Answer
-    """
+    """The ways to a colour."""
 
     basis: Basis
     answer: Answer
@@ -250,7 +240,6 @@ class Quantity:
         ``40ml``, ``25g``, or an area such as ``40x50cm``; empty: a handy batch.
     coats : int
         With an area, of paint that hides.
-    measuring : Measuring
     """
 
     make: str = ""
@@ -268,7 +257,6 @@ class Amounts:
         To be made; None: a handy batch.
     measured : tuple of Made
         By each measure, that of the painter first.
-    order : Order
     assumed : tuple of str
         Paints in it whose density was never weighed.
     slip : float

@@ -88,7 +88,6 @@ def record_of(
 
     Parameters
     ----------
-    basis : Basis
     paints : collection of str, optional
         Nicknames of those that are shown; default: all.
     viewing : Viewing, optional

@@ -57,7 +57,6 @@ class WantedColours:
 
     Attributes
     ----------
-    targets : tuple of Target
     name : str
         What they are of, in a word or two.
     shares, places : tuple or None
@@ -107,7 +106,6 @@ class SetOutRequest:
 
     Attributes
     ----------
-    wanted : WantedColours
     must, without : tuple of str
         Tubes set out anyway and left out, by nickname or part of a name.
     finish : {"gloss", "satin", "matt"} or None
@@ -122,7 +120,6 @@ class SetOutRequest:
         Of the picture, such as ``40x50cm``.
     coats : int
         With an area.
-    measuring : Measuring
     """
 
     wanted: WantedColours
@@ -143,9 +140,6 @@ class SettingOut:
 
     Attributes
     ----------
-    basis : Basis
-    wanted : WantedColours
-    found : SetOut
     measure : Measure
         That its heaps are measured with.
     """
@@ -213,12 +207,10 @@ class SetOutQuestion:
 
     Attributes
     ----------
-    basis : Basis
     targets : tuple of Target
         As they are compared.
     must : tuple of str
         Nicknames.
-    request : SetOutRequest
     """
 
     basis: Basis

@@ -40,7 +40,6 @@ class StepsRequest:
         Steps, both ends among them.
     make : str
         Of each step: ``40ml`` or ``25g``; empty: a handy amount.
-    measuring : Measuring
     must, without : tuple of str
         Nicknames of what has to be in a mix that is searched, and of what may not.
     laid_out : tuple of str or None
@@ -68,12 +67,10 @@ class SteppedWay:
 
     Attributes
     ----------
-    basis : Basis
     ends : tuple of Target
         As they are compared.
     off : tuple of float
         CIEDE2000 of the first and of the last step from them.
-    found : Steps
     band : (N,) array
         CIEDE2000 that each step stays within of its prediction, 95 of 100 times.
     straight : bool

@@ -65,7 +65,6 @@ def dried(recipe: schema.Recipe, batch: schema.Batch) -> Dried | None:
     ----------
     recipe : schema.Recipe
         That the batch was made of.
-    batch : schema.Batch
 
     Returns
     -------
@@ -90,10 +89,8 @@ def keep_swatch(
 
     Parameters
     ----------
-    store : Store
     name : str
         Of the recipe.
-    swatch : Target
     batch : int, optional
         Which one, by its key; the last of that recipe by default.
 

@@ -38,7 +38,6 @@ class Row:
 
     Attributes
     ----------
-    paint : str
     white : str or None
         That it was let down with.
     lab : (S, 3) array
@@ -47,8 +46,6 @@ class Row:
         Of these.
     coats : (2, C, 3) array
         Over white and over black, by whole coats; empty where K and S are relative.
-    hiding : Hiding or None
-    strength : Strength or None
     """
 
     paint: str
@@ -79,8 +76,6 @@ def rows(
     c : Coefficients
         Of them and their whites, as they were read.
     whites : mapping of nickname to nickname
-    paints : sequence of str
-    viewing : Viewing
     anchors : mapping of nickname to Anchor, optional
         What paints' own films say of thickness.
     """
@@ -151,7 +146,6 @@ class Cell:
     Attributes
     ----------
     paints : (str, str)
-    made : Made
     tint : Made or None
         None where there is no white, or it is as light without.
     """

@@ -27,8 +27,6 @@ class ScannedCheck:
 
     Attributes
     ----------
-    card : Card
-    scans : tuple of StoredChannels
     sensors : Sensors
         Of the device.
     calibration : int

@@ -60,7 +60,6 @@ def to_learn(
 
     Parameters
     ----------
-    store : Store
     asked : sequence of str
         Cards by name or number, or `ALL`. What no device at hand can judge teaches unasked: it was
         scanned by devices that were shown no target.

@@ -20,7 +20,6 @@ class Outdated:
     ----------
     paints : tuple of str
         Nicknames of those whose numbers it gives.
-    fit : int
     why : str
         What changed, to follow the fit's name.
     mended_by_fit : bool

@@ -28,11 +28,8 @@ class Verdict:
     ----------
     paint : str
         Nickname.
-    name : str
     fit : int
         That of two fluxes, by which fits in use are told from those published.
-    verdict : str
-    reasons : tuple of str
     out_of_date : str
         Why it no longer holds, such as "rests on a card that was corrected since"; else empty.
     miss, worst : float or None
@@ -91,7 +88,6 @@ class Held:
 
     Attributes
     ----------
-    mixes : int
     mean, p95, worst : float
         CIEDE2000 of their patches.
     by_scan : list of str
@@ -140,7 +136,6 @@ class ToDo:
     ----------
     words : str
         Why.
-    do : Do
     card : CardProgress or None
         With which card.
     tubes : tuple of str
@@ -159,9 +154,6 @@ class StudioStanding:
 
     Attributes
     ----------
-    tubes : tuple of schema.Paint
-    cards : tuple of CardProgress
-    fitted : tuple of Verdict
     published : schema.Release or None
         The last release.
     todo : tuple of ToDo

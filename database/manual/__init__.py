@@ -37,7 +37,6 @@ class Chapter:
     ----------
     topic : str
         One of `TOPICS`.
-    title : str
     text : str
         Markdown, its first line the title.
     """

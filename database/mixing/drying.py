@@ -47,7 +47,6 @@ class Drying:
 
     Attributes
     ----------
-    shift, chroma : float
     unsure : tuple of two float
         Standard uncertainty of both.
     scatter : float

@@ -62,7 +62,6 @@ class Film:
         A key of `GROUNDS`, or what `ground` is said to be.
     ground : Ground or None
         None: that of `GROUNDS`.
-    coats : int
     """
 
     thickness_um: float

@@ -100,14 +100,12 @@ def likely_mixes(
 
     Parameters
     ----------
-    palette : Palette
     dab : Target
         Colour of a dried dab that hides its card; its band says how well it is known.
     of : collection of str
         Paints that are known to be in it and no others; any of the tubes by default.
     most : int
         Tubes in it, where that isn't known.
-    seed : int
 
     Notes
     -----
@@ -169,14 +167,12 @@ def corrected(
 
     Parameters
     ----------
-    palette : Palette
     told : mapping of nickname to grams
         As they were weighed.
     dab : Target
         Colour of a dried dab of it.
     step : float
         Smallest step of the scale, g.
-    seed : int
 
     Notes
     -----
@@ -295,8 +291,6 @@ def outcomes(
 
     Parameters
     ----------
-    palette : Palette
-    likely : Likely
     grams : float
         In the heap.
     additions : dict of nickname to grams

@@ -23,7 +23,6 @@ class Ladder:
 
     Attributes
     ----------
-    paint : str
     white : str or None
         The white it is let down with; None where the paint has no ladder.
     wavelengths : (W,) array, nm
@@ -86,7 +85,6 @@ def ladder(fit: PaintFit, cards: Sequence[Card] = ()) -> Ladder:
 
     Parameters
     ----------
-    fit : PaintFit
     cards : sequence of Card, optional
         The cards it was fitted to. With them steps bear the ratio that was weighed, and mixtures
         with a third paint are left out; without them steps bear the ratio that the fit arrived at.

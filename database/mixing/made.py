@@ -85,11 +85,9 @@ def as_made(
 
     Parameters
     ----------
-    palette : Palette
     parts : mapping of nickname to share by weight
     target : (3,) array
         CIELAB of what is to be matched.
-    measure : Measure
     asked : float, optional
         Units to make. The batch holds that within one step, unless its steps are too coarse for the
         colour even with tints; then it holds more.

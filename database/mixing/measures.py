@@ -26,7 +26,6 @@ class Measure:
 
     Attributes
     ----------
-    name : str
     unit : str
         What one unit is called.
     step : float
@@ -193,7 +192,6 @@ class Beforehand:
 
     Attributes
     ----------
-    tint : Tint
     strong : float
         Of the paint itself, or of its tint where that is let down once more.
     into : float
@@ -219,7 +217,6 @@ class Portions:
 
     Attributes
     ----------
-    measure : Measure
     amounts : dict of nickname to amount
         In the measure's unit; of a paint that is let down beforehand, the amount of its tint.
     tints : tuple of Tint

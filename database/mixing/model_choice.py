@@ -202,9 +202,7 @@ def words(
     ----------
     model : str
         The one that counts most.
-    paints : sequence of str
     by_transport : mapping of nickname to int
-    trial : Trial
     asked : bool
         Whether it was asked for by name.
     share : float

@@ -224,7 +224,6 @@ def hand(
 
     Parameters
     ----------
-    palette : Palette
     heap : mapping of nickname to grams
     weighings : mapping of nickname to int
         How often each was weighed in.

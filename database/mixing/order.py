@@ -28,7 +28,6 @@ class Step:
 
     Attributes
     ----------
-    paint : str
     share : float
         Of the whole batch, by weight.
     hold_back : float
@@ -57,7 +56,6 @@ class Order:
 
     Attributes
     ----------
-    steps : tuple of Step
     touchiest : str
         The paint of which a little too much shows soonest.
     waste : float
@@ -74,7 +72,6 @@ def order_of(palette: Palette, parts: Mapping[str, float], seed: int = 0) -> Ord
 
     Parameters
     ----------
-    palette : Palette
     parts : mapping of nickname to share by weight
     seed : int
         Of the simulation.
@@ -157,7 +154,6 @@ def waste(masses: Array, held: Array, seed: int = 0, draws: int = _DRAWS) -> Arr
         Shares of the batch, in the order of mixing.
     held : (M,) array
         Share held back of each.
-    seed, draws : int
 
     Returns
     -------

@@ -74,7 +74,6 @@ class Photo:
         Linear light is ``gain x (decoded pixel) + lift``; 1 is the perfect diffuser.
     by : str
         What it was evened with: a key of `BANDS`.
-    file : str
     aside : (H, W) bool array
         What only stands there for evening, and belongs to no picture.
     """
@@ -114,7 +113,6 @@ def read_photo(
 
     Parameters
     ----------
-    path : str or Path
     grey, white, black : (x, y), optional
         Where a photographer's grey card, and a card's bare white and bare black, are seen.
     layouts : mapping of number to Layout, optional

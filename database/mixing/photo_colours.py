@@ -64,7 +64,6 @@ def main_colours(
 
     Parameters
     ----------
-    photo : Photo
     fewest, most : int
         How many, where the picture has as many that differ.
     cards : sequence of CardPiece

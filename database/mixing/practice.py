@@ -80,7 +80,6 @@ class Bias:
 
     Attributes
     ----------
-    paint : str
     times : float
         What it takes over what is right.
     band : (low, high)
@@ -109,7 +108,6 @@ class Hand:
         What is sure, the surest first.
     spread : float
         Relative error of a part by chance, one standard deviation.
-    rounds : int
     """
 
     biases: tuple[Bias, ...]
@@ -139,7 +137,6 @@ def exercise(palette: Palette, rounds: Sequence[Round], seed: int = 0) -> Exerci
 
     Parameters
     ----------
-    palette : Palette
     rounds : sequence of Round
         What was practised so far.
     seed : int

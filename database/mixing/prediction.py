@@ -175,11 +175,9 @@ def look(
 
     Parameters
     ----------
-    coefficients : Coefficients
     mix : mapping of nickname to parts by weight
     thickness_um : float, optional
         Of the dry film.
-    viewing : Viewing
     over : Ground, optional
         A further ground of the film.
 

@@ -93,7 +93,6 @@ def clumsiness(palette: Palette, shares: Array, near: Array, slip: float | Array
 
     Parameters
     ----------
-    palette : Palette
     shares : (N, P) array
     near : (3,) array
         CIELAB near which differences are judged.

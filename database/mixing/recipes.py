@@ -47,7 +47,6 @@ class Recipe:
         CIE special metamerism index under other lights; empty where the target is only a colour.
     light_bands : dict of light to CIEDE2000
         That the mix stays within of its prediction under each of them, 95 of 100 times.
-    scan_made : bool
     why : str
         Why it works, or nothing.
     """
@@ -80,7 +79,6 @@ class Answer:
 
     Attributes
     ----------
-    target : Target
     recipes : tuple of Recipe
         Really different ways, best first.
     searched : int
@@ -138,7 +136,6 @@ def recipes(
     ----------
     coefficients : Coefficients
         Of the tubes that may be used.
-    target : Target
     most : int
         Tubes in a mix.
     must : collection of str

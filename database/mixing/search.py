@@ -68,10 +68,8 @@ def search(palette: Palette, targets: Array, most: int = 4) -> list[Solutions]:
 
     Parameters
     ----------
-    palette : Palette
     targets : (T, 3) array
         CIELAB in the palette's view.
-    most : int
 
     Returns
     -------

@@ -39,7 +39,6 @@ class Dab:
 
     Attributes
     ----------
-    target : Target
     share : float
         Of the picture; alike for all where there is none.
     at : (x, y) or None
@@ -149,7 +148,6 @@ def set_out(
     ----------
     palette : Palette
         The tubes that may be used.
-    targets : sequence of Target
     shares : sequence of float, optional
         How much of the picture each covers; alike by default.
     places : sequence of (x, y), optional

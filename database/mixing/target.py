@@ -82,7 +82,6 @@ class Target:
 
         Parameters
         ----------
-        viewing : Viewing
         surface : Surface
             Of the paints, as they were read.
         """

@@ -30,8 +30,6 @@ class Spot:
 
     Attributes
     ----------
-    patch : str
-    box : Box
     mark : str
         How far it is read: empty where it isn't.
     fill : str
@@ -58,8 +56,6 @@ class CardMap:
     ----------
     frame : Box
         All of it, mm.
-    bands : tuple of Band
-    spots : tuple of Spot
     names : tuple of (x, y, name)
         Names of steps, where no printed card shows them.
     """
@@ -75,7 +71,6 @@ def card_map(card: Card, progress: Progress, wavelengths: Array, place: str) -> 
 
     Parameters
     ----------
-    card : Card
     progress : Progress
         What was read of it.
     wavelengths : (W,) array, nm

@@ -59,7 +59,6 @@ class Standing:
         What was said since the last answer.
     leaving : bool
         Whether it ends at the next chance.
-    ended : bool
     sat : Sat or None
         What it came to.
     why : str

@@ -23,12 +23,10 @@ class PatchCurve:
 
     Attributes
     ----------
-    patch : str
     points : str
         For a polyline.
     dashed : bool
         Over black.
-    swatch : Swatch
     y : float
         Where its name stands at the right.
     """

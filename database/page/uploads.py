@@ -32,8 +32,6 @@ def keep(
 
     Parameters
     ----------
-    studio : Studio
-    files : sequence of UploadFile
     kinds : tuple of str
         Endings of the names that are taken.
 

@@ -134,7 +134,6 @@ def chart(
 
     Parameters
     ----------
-    palette : Palette
     names : mapping of nickname to name
     paints : sequence of str
         To pair; default: all but the white.

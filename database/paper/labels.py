@@ -38,8 +38,6 @@ class TubeLabel:
 
     Attributes
     ----------
-    name, nickname, maker : str
-    pigments : str
     masstone : (3,) array
         CIELAB of a film that hides.
     tint : (3,) array or None
@@ -48,7 +46,6 @@ class TubeLabel:
         Of that tint, white to colour by weight.
     sayings : tuple of str
         How it leans, covers and tints, and how it is looked at.
-    caution : str
     """
 
     name: str
@@ -140,7 +137,6 @@ def print_labels(
 
     Parameters
     ----------
-    labels : sequence of TubeLabel
     page : {"a4", "letter"}
     record : Record, optional
         What they rest on.

@@ -43,8 +43,6 @@ class PotLabel:
     said : str
         Whether it was read or predicted, how it is looked at, how sure that is, and what it rests
         on.
-    note : str
-    cautions : tuple of str
     """
 
     name: str
@@ -61,7 +59,6 @@ def pot_labels(kept: Sequence[Kept], paints: Mapping[str, Paint], scale: Measure
 
     Parameters
     ----------
-    kept : sequence of Kept
     paints : mapping of nickname to Paint
     scale : Measure
         The kitchen scale: grams that were typed are told no finer.
@@ -115,7 +112,6 @@ def print_pots(labels: Sequence[PotLabel], page: str = "a4") -> bytes:
 
     Parameters
     ----------
-    labels : sequence of PotLabel
     page : {"a4", "letter"}
 
     Returns

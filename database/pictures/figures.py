@@ -26,7 +26,6 @@ def tint_figure(fit: PaintFit, name: str = "", cards: Sequence[Card] = ()) -> Fi
 
     Parameters
     ----------
-    fit : PaintFit
     name : str, optional
         The paint's full name.
     cards : sequence of Card, optional

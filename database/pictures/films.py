@@ -48,8 +48,6 @@ def plot_films(
 
     Parameters
     ----------
-    coefficients : Coefficients
-    paints : sequence of str
     names : mapping of nickname to str
     ax : Axes, optional
     anchors : mapping of nickname to Anchor, optional
@@ -125,8 +123,6 @@ def plot_contrasts(
 
     Parameters
     ----------
-    coefficients : Coefficients
-    paints : sequence of str
     names : mapping of nickname to str
     ax : Axes, optional
     anchors : mapping of nickname to Anchor, optional

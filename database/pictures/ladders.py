@@ -50,10 +50,8 @@ def plot_ladders(
 
     Parameters
     ----------
-    coefficients : Coefficients
     whites : mapping of nickname to nickname
         The white that each was let down with; of a paint that has none the masstone alone is shown.
-    paints : sequence of str
     names : mapping of nickname to str
         How each is called at its row.
     ax : Axes, optional
@@ -134,7 +132,6 @@ def plot_strengths(
     ----------
     strengths : sequence of Strength
         Against one reference, in the order of their rows.
-    coefficients : Coefficients
     names : mapping of nickname to str
     ax : Axes, optional
     viewing : Viewing

@@ -71,7 +71,6 @@ class Plate:
     ----------
     width, height : float
         mm; y leads down.
-    marks : list
     """
 
     width: float

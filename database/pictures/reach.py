@@ -47,12 +47,10 @@ def reach_figure(
 
     Parameters
     ----------
-    drawn : Gamut
     names : sequence of str
         Of the tubes, as many as the gamut was drawn from.
     target : (3,) array, optional
         CIELAB of a colour to mark.
-    title : str
     viewing : Viewing
         How the mixes were looked at.
     """
@@ -85,7 +83,6 @@ def plot_reach(
 
     Parameters
     ----------
-    drawn : Gamut
     names : sequence of str
         Of the tubes.
     target : (3,) array, optional

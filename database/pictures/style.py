@@ -59,7 +59,6 @@ def tall_of(head: float, row: float, rows: int) -> float:
         Height of all but the rows.
     row : float
         Height of a row where there is room.
-    rows : int
     """
     return head + min(row * rows, max(TALLEST - head, _ROW * rows))
 
@@ -76,7 +75,6 @@ def signed(figure: Figure, record: Sequence[str]) -> Figure:
 
     Parameters
     ----------
-    figure : Figure
     record : sequence of str
         `Record.lines`; sentences of the same facts where no paints are shown.
     """
@@ -128,7 +126,6 @@ def foot(ax: Axes, said: str, rows: Iterable[str] = ()) -> None:
 
     Parameters
     ----------
-    ax : Axes
     said : str
         A line feed begins a new line anyway.
     rows : iterable of str

@@ -31,7 +31,6 @@ class Swatch:
     ----------
     code : str
         As #rrggbb; empty where it isn't known.
-    words : str
     outside : bool
         Whether a display can't show it, so that `code` is the nearest that it can.
     lab : (3,) array
@@ -81,7 +80,6 @@ def films(
 
     Parameters
     ----------
-    coefficients : Coefficients
     mixes : sequence of M mappings of nickname to parts by weight
     thickness_um : float or (M,) array
         Dry; infinite for films thick enough to hide.

@@ -53,7 +53,6 @@ def plot_strip(steps: Ladder, path: TintPath | None, ax: Axes | None = None) -> 
 
     Parameters
     ----------
-    steps : Ladder
     path : TintPath or None
         For the white at the end; None leaves it out.
     ax : Axes, optional

@@ -36,7 +36,6 @@ def matrix(
         mm.
     paints, across : sequence of str
         Down and across: the same for the whole, parts of them for a block of it.
-    cells : sequence of Cell
     alone : mapping of nickname to (3,) array
         CIELAB of each tube, for the diagonal.
     names : mapping of nickname to name

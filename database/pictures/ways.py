@@ -47,7 +47,6 @@ def plot_ways(
 
     Parameters
     ----------
-    answer : Answer
     palette : Palette
         That they were searched in.
     names : mapping of nickname to str

@@ -52,7 +52,6 @@ class Adoption:
 
     Attributes
     ----------
-    release, version, digest : str
     paints : mapping of nickname in the release to nickname here
         What is adopted.
     taken : tuple of str
@@ -99,7 +98,6 @@ def adopt(
 
     Parameters
     ----------
-    store : Store
     path : Path
         Folder or zip.
     rename : mapping of nickname in the release to a nickname here, optional

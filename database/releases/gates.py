@@ -45,7 +45,6 @@ class Gate:
         Nickname; empty where it is of all.
     stops : bool
         Whether it must be forced.
-    words : str or Sentence
     """
 
     gate: str

@@ -49,7 +49,6 @@ class LoadedRelease:
 
     Attributes
     ----------
-    name, version : str
     descriptor : mapping
         Its ``datapackage.json``.
     tables : mapping of name to DataFrame

@@ -43,13 +43,10 @@ class ReleasePlan:
 
     Attributes
     ----------
-    version : str
     changes : Changes
         Since the release before.
     gates : tuple of Gate
         What is to be said against it, what stops it first.
-    excluded : tuple of str
-    contents : Contents
     earlier : tuple of schema.Release
         The first first.
     """
@@ -73,7 +70,6 @@ class Release:
 
     Attributes
     ----------
-    version, name : str
     folder, archive : Path
         The same, as a folder and as a zip.
     digest : str
@@ -103,7 +99,6 @@ def plan(
 
     Parameters
     ----------
-    store : Store
     version : str, optional
         Default: 1.0.0, then what follows from the changes.
     exclude : sequence of str
@@ -150,7 +145,6 @@ def publish(
 
     Parameters
     ----------
-    store : Store
     version : str, optional
         Default: 1.0.0, then what follows from the changes.
     note : str

@@ -35,7 +35,6 @@ class Trust:
         Of its SHA256SUMS.
     problems : tuple of str
         Why it isn't as it was published, or can't be right; empty where nothing is wrong.
-    signature : Signature
     refits : tuple of Refit, or None
         Its fits, fitted anew; None where that was left out.
     """
@@ -90,7 +89,6 @@ def judge(
 
     Parameters
     ----------
-    path : str or Path
     digest : str, optional
         SHA-256 of its SHA256SUMS, as its maker gave it.
     keys : Keys, optional

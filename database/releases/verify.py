@@ -34,7 +34,6 @@ def verify_release(path: str | Path, digest: str | None = None) -> list[str]:
 
     Parameters
     ----------
-    path : str or Path
     digest : str, optional
         SHA-256 of its SHA256SUMS, as its maker's studio keeps it. Without it a release that was
         changed together with its SHA256SUMS passes.

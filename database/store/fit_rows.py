@@ -46,7 +46,6 @@ def set_aside(session: Session, current: Mapping[str, int]) -> dict[str, str]:
 
     Parameters
     ----------
-    session : Session
     current : mapping of nickname to int
         Number of each fitted paint's current fit.
 

@@ -80,7 +80,6 @@ class Fits:
 
         Parameters
         ----------
-        fit : JointFit
         inputs : sequence of StoredReadings or of StoredChannels
             What it was fitted to, mixtures that it learnt from marked as such.
         tubes : mapping of nickname to Tube, optional

@@ -21,7 +21,6 @@ class Undone:
 
     Attributes
     ----------
-    sessions, card_versions, scans : frozenset of int
     removed : frozenset of int
         Those of the card versions that are of a card taken out of use.
     """
@@ -67,7 +66,6 @@ class UndoneImport:
     ----------
     done : str
         When it was taken in.
-    files : tuple of str
     sessions, cards, scans : int
         How many of them no longer count.
     fits : tuple of int

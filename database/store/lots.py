@@ -91,7 +91,6 @@ def of_one_lot(
 
     Parameters
     ----------
-    paints : sequence of Paint
     readings : sequence of OfCard
     wanted : collection of str
         Paints whose tube in use is to be fitted, and no other.

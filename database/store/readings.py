@@ -31,15 +31,7 @@ class AlreadyReadError(InputError):
 
 @dataclass(frozen=True)
 class StoredReadings(CardReadings):
-    """Readings of a card together with where the studio keeps both, so that a fit can name them.
-
-    Attributes
-    ----------
-    session : int
-    session_sha256 : str
-    card_version : int
-    card_sha256 : str
-    """
+    """Readings of a card together with where the studio keeps both, so that a fit can name them."""
 
     session: int
     session_sha256: str

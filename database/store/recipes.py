@@ -96,7 +96,6 @@ class Recipes:
         parts : mapping of nickname to parts by weight
         target, predicted : mapping
             What was asked for and what is expected of it, of plain values.
-        note : str
 
         Raises
         ------
@@ -151,9 +150,7 @@ class Recipes:
 
         Parameters
         ----------
-        recipe : schema.Recipe
         masses : mapping of nickname to grams
-        note : str
         portions : mapping, optional
             The same as it was measured, of plain values.
         """

@@ -35,7 +35,6 @@ class Scanner:
         Number of the characterisation that counts.
     done : str
         When it was made.
-    device : Characterised
     target : mapping
         What it rests on: the files of picture and values, and their hashes.
     """
@@ -63,7 +62,6 @@ class Scanners(Subject):
 
         Parameters
         ----------
-        device : Characterised
         target : mapping
             What it rests on.
 

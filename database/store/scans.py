@@ -31,11 +31,8 @@ class StoredChannels(CardChannels):
 
     Attributes
     ----------
-    scan : int
     scan_sha256 : str
         Of the picture.
-    card_version : int
-    card_sha256 : str
     calibration : int or None
         None where its device isn't characterised.
     lab : (N, 3) array

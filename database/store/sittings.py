@@ -38,14 +38,10 @@ class Sitting:
 
     Attributes
     ----------
-    number : int
-    card : str
     started : str
         UTC, ISO 8601.
     profile : Profile
         As it was when it began.
-    port : str
-    repeats : int
     tiles : str or None
         File of the tiles' certified values.
     """
@@ -83,9 +79,6 @@ class Sittings:
 
         Parameters
         ----------
-        card : str
-        profile : Profile
-        port : str
         repeats : int
             How often each patch is read.
         anew : bool

@@ -19,7 +19,6 @@ class Studio:
 
     Attributes
     ----------
-    folder : Path
     url : str
         Of the database: ``studio.db`` in the folder, or a shared one.
     """

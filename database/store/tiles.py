@@ -26,7 +26,6 @@ def tile_calibrations(device: schema.Device, read: Session, done: str) -> list[s
 
     Parameters
     ----------
-    device : Device
     read : Session
         Corrected.
     done : str

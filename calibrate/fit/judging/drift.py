@@ -27,7 +27,6 @@ class DriftStep:
 
     Attributes
     ----------
-    step : str
     de00 : float
         CIEDE2000 from the old lot to the new.
     uncertainty : float
@@ -70,11 +69,8 @@ class Drift:
 
     Attributes
     ----------
-    paint : str
-    steps : tuple of DriftStep
     strength : Strength or None
         Of the new lot against the old; None without a white.
-    view : View
     """
 
     paint: str

@@ -50,11 +50,8 @@ class Contrast:
 
     Attributes
     ----------
-    paint : str
-    thickness_um : float
     ratio, uncertainty : float
         Standard uncertainty.
-    view : View
     surface : str
         How the instrument sees the surface.
     """
@@ -80,7 +77,6 @@ class Hiding:
 
     Attributes
     ----------
-    paint : str
     criterion : str
         ``contrast ratio 0.98`` or ``one CIELAB unit``.
     thickness_um : float
@@ -96,8 +92,6 @@ class Hiding:
         False where a typical density or volume solids was assumed.
     hid_um : float or None
         Thinnest film that was read, where all of them hid their substrate.
-    view : View
-    surface : str
     """
 
     paint: str

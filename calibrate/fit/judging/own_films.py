@@ -40,7 +40,6 @@ class OwnFilm:
 
     Attributes
     ----------
-    card, step : str
     thickness_um : float
         Dry, as measured or as the gap and the volume solids lead one to expect.
     contrast : float

@@ -48,12 +48,10 @@ class QualityReport:
 
     Attributes
     ----------
-    paint : str
     white : str or None
         That it was let down with.
     verdict : str
         "good to mix by", "a first guess" or "look at this step".
-    reasons : tuple of str
     patches : DataFrame
         As in `PaintFit`, with ``left_out``: CIEDE2000 of the step as all others predict it; NaN
         where that wasn't worked out.
@@ -63,8 +61,6 @@ class QualityReport:
         Contrast ratios as painted.
     contrast : Contrast or None
         Reduced to a standard dry thickness.
-    hiding : Hiding or None
-    hue : HueTurn or None
     strengths : tuple of Strength
         Against a reference, by each criterion.
     drift : Drift or None

@@ -28,7 +28,6 @@ class Guess:
 
     Attributes
     ----------
-    tube : Tube
     k, s : (H, W) array, 1/mm
         H paints that it may turn out to be alike, all as likely.
     """

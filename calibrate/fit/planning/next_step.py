@@ -50,10 +50,8 @@ class ProposedLadder:
     ----------
     drawdowns : tuple of Drawdown
         Ready for a card, from the masstone to the whitest.
-    expected : Expected
     grams : mapping of nickname to g
         Tube paint that it takes.
-    words : str
     shade : ShadeStep or None
         A shade step beside it, where there is a black.
     """
@@ -75,7 +73,6 @@ class ShadeStep:
         The black let down, which isn't painted, and the shade.
     now, then : Expected
         With the ladder alone, and with the shade too.
-    words : str
     """
 
     drawdowns: tuple[Drawdown, ...]
@@ -94,13 +91,11 @@ class OneMore:
         Ready for a card.
     before : tuple of Drawdown
         What is mixed first and not painted: the black let down for a shade.
-    now, then : Expected
     table : DataFrame
         A row for each drawdown considered, the best first: step, ratio (NaN for a shade), grams (of
         colour), de00
         (expected with it), reduction (of the expected CIEDE2000, relative), bits (gain in log K
         and log S).
-    words : str
     """
 
     drawdown: Drawdown

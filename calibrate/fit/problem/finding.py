@@ -13,7 +13,6 @@ class Finding:
     Attributes
     ----------
     kind : {"swapped steps", "swapped substrates", "wrong step", "wrong patch", "film"}
-    card : str
     steps : tuple of str
         The step, or the two that look swapped, or the first and those taken from it.
     rows : tuple of int

@@ -19,7 +19,6 @@ class PaintFit:
 
     Attributes
     ----------
-    paint : str
     coefficients : Coefficients
         Of this paint and, where it has a ladder, its white.
     patches : DataFrame
@@ -30,7 +29,6 @@ class PaintFit:
         A row for each patch and wavelength: card, patch, wavelength, measured, fitted, sigma.
     verdict : str
         "good to mix by", "a first guess" or "look at this step".
-    reasons : tuple of str
 
     Examples
     --------

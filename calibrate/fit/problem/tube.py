@@ -48,7 +48,6 @@ class Tube:
         Of the tube paint, g/ml.
     volume_solids : float or None
         Dry volume over wet volume.
-    lot : str
     refuse : str or None
         Why the theory can't hold for it (metallic, interference, fluorescent), if so.
     typical : float

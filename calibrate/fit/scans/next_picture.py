@@ -39,12 +39,10 @@ class Surer:
 
     Attributes
     ----------
-    now : float
     by_device : float
         Once another device has seen the same cards too.
     by_mixtures : float
         Once the same devices have seen a card of `MIXTURES` mixtures.
-    by_both : float
     """
 
     now: float

@@ -39,7 +39,6 @@ class Odd:
 
     Attributes
     ----------
-    card : str
     steps : tuple of str
         One that is wrong, or two that look swapped.
     flag : str

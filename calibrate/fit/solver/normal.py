@@ -46,7 +46,6 @@ class Normal(NamedTuple):
         with its right-hand side last (B + 1, L); both new arrays.
     bb, gb : (B, B), (B,) array
         What the blocks add to the border's.
-    cost : float
     fitted, by_bare : (G, N, W) array
     """
 

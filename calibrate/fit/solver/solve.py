@@ -45,7 +45,6 @@ class Solution:
 
     Attributes
     ----------
-    problem : Problem
     theta : (P, 2, W) array
         Log K and log S.
     nu : (M,) array
@@ -297,7 +296,6 @@ class EliminatedBlock(NamedTuple):
 
     Attributes
     ----------
-    block : Block
     factor : (L, L) array
         Lower Cholesky factor of its own equations.
     solved : (B + 1, L) array

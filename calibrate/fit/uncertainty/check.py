@@ -148,7 +148,6 @@ class Mix:
 
     Attributes
     ----------
-    drawdown : Drawdown
     masses : mapping of nickname to g
         Of every paint in it.
     fractions : (P,) array

@@ -35,12 +35,10 @@ class Odd:
 
     Attributes
     ----------
-    name : str
     by : float
         Relative; below 0 where it reads too dark.
     since : bool
         Since earlier sittings; else beside its certificate.
-    words : str
     """
 
     name: str

@@ -18,7 +18,6 @@ class Piece(NamedTuple):
     ----------
     sent : bool
         Whether they were sent to the instrument; else they came from it.
-    data : bytes
     """
 
     sent: bool

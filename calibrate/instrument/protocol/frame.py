@@ -33,12 +33,10 @@ class Frame:
     ----------
     parts : tuple of str
         Of `PARTS`, in the order in which they are sent.
-    start, end : bytes
     length : str
         Form of the number of bytes, one of `LENGTHS`; empty where none is sent.
     order : {"big", "little"}
         Of its bytes.
-    checksum : Checksum or None
     checksum_of : tuple of str
         The parts that it is calculated over.
     """

@@ -17,7 +17,6 @@ class ManualQuestion:
 
     Attributes
     ----------
-    words : str
     answers : tuple of str
         What it can be; empty where it is typed freely.
     usual : str

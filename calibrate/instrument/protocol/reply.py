@@ -82,7 +82,6 @@ class Grammar:
 
     Attributes
     ----------
-    pattern : str
     checksum : Checksum or None
         Where the pattern holds one.
     values : Values or None

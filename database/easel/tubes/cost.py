@@ -57,10 +57,6 @@ class Row:
 
     Attributes
     ----------
-    paint : str
-    ml : float
-    cost : float or None
-    left_ml : float or None
     more : int or None
         New tubes that it takes.
     """

@@ -63,12 +63,8 @@ class Keep:
 
     Attributes
     ----------
-    basis : Basis
-    wanted : WantedColours or None
     colours : (T, 3) array
         CIELAB of what is to be mixed.
-    within : float
-    found : BestSets
     """
 
     basis: Basis

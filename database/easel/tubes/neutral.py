@@ -34,7 +34,6 @@ class NeutralRequest:
     count : int
         Steps of the ladder of neutral tints, the white among them.
     finish : {"gloss", "satin", "matt"} or None
-    measuring : Measuring
     """
 
     tube: str
@@ -49,8 +48,6 @@ class Neutral:
 
     Attributes
     ----------
-    basis : Basis
-    tube : str
     leans : dict of nickname to words
         Where each tube leans in a tint, the white aside.
     partners : tuple of Partner

@@ -54,7 +54,6 @@ class InPlace:
 
     Attributes
     ----------
-    gone : str
     found : tuple of StandIn
         Nearest first.
     lights : tuple of mapping of light to CIEDE2000

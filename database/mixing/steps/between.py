@@ -96,11 +96,9 @@ def steps_between(
 
     Parameters
     ----------
-    palette : Palette
     ends : tuple of two mixes by weight
     count : int
         Steps, both ends among them; two at least.
-    measure : Measure
     each : float
         Units that are needed of each step.
     mixes : callable, optional

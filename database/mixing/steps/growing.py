@@ -36,7 +36,6 @@ class Taken:
 
     Attributes
     ----------
-    leg : int
     left : float
         Units that are left on the plate from the last step; 0: the plate is begun anew.
     first, second : float
@@ -121,7 +120,6 @@ def measured(path: Path, points: Points, take: float, step: float) -> tuple[Take
     ----------
     path : Path
         Of the heaps as they were made.
-    points : Points
     take : float
         Units that each step needs.
     step : float

@@ -41,7 +41,6 @@ class Path:
 
     Attributes
     ----------
-    palette : Palette
     heaps : (H, P) array
         Dry volume of each paint in one unit of each heap.
     """

@@ -50,7 +50,6 @@ class Fewest:
 
     Attributes
     ----------
-    chosen : Chosen
     fewer : Chosen or None
         The best set of one tube less.
     limit : (T,) array
@@ -76,7 +75,6 @@ def fewest_tubes(
 
     Parameters
     ----------
-    palette : Palette
     targets : (T, 3) array
         CIELAB.
     within : float
@@ -186,7 +184,6 @@ def best_sets(
 
     Parameters
     ----------
-    palette : Palette
     targets : (T, 3) array
         CIELAB.
     keep : int

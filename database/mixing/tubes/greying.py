@@ -46,7 +46,6 @@ class Dulls:
 
     Attributes
     ----------
-    paint : str
     instead : str or None
         The tube on hand that would do better in its place; None: without it the others do better.
     gain : float
@@ -268,10 +267,8 @@ def cleanest_pair(
 
     Parameters
     ----------
-    palette : Palette
     near : (3,) array
         CIELAB.
-    white : str or None
     turn : float
         Degrees of hue that the pair may lie off.
     step : float

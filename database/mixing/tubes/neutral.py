@@ -24,7 +24,6 @@ class Partner:
 
     Attributes
     ----------
-    paint : str
     parts : dict of nickname to share by weight
         Of both, at the ratio that greys best.
     lab : (L, 3) array
@@ -44,7 +43,6 @@ def partners(palette: Palette, tube: str, white: str | None) -> tuple[Partner, .
 
     Parameters
     ----------
-    palette : Palette
     tube : str
         Nickname.
     white : str or None

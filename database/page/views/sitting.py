@@ -112,10 +112,8 @@ class Reading:
     ----------
     place : str
         In words.
-    remark : str
     wrong : bool
         Whether it looks wrong.
-    swatch : Swatch
     chart : Chart or None
         It, and those of its patch before it; None where it holds no value.
     """

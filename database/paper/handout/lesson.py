@@ -70,7 +70,6 @@ def lesson(
     palette : Palette
         The tubes set out, at least.
     paints : mapping of nickname to Paint
-    title : str
     people : int
         To begin with; the page asks.
     intro : str

@@ -52,7 +52,6 @@ def unpack(release: LoadedRelease, known: Packed | None = None) -> Packed:
 
     Parameters
     ----------
-    release : LoadedRelease
     known : Packed, optional
         Of the same release by another model, whose readings are these.
 
@@ -123,7 +122,6 @@ def held_out(release: LoadedRelease, packed: Packed) -> tuple[pd.DataFrame, Chec
     ----------
     release : LoadedRelease
         By one model; see `release_choice.of_model`.
-    packed : Packed
 
     Returns
     -------

@@ -63,7 +63,6 @@ class HeldOutMixture:
     ----------
     words : str
         What it is made of.
-    step : str
     off : mapping of ground to float
         CIEDE2000 between predicted and read.
     predicted, read : Swatch or None
@@ -162,7 +161,6 @@ def report(
 
     Parameters
     ----------
-    release : LoadedRelease
     digest : str, optional
         Of its ``SHA256SUMS``, to be told it by.
     progress : callable, optional

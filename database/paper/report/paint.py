@@ -54,12 +54,8 @@ class PaintPage:
     masstones : tuple of (ground, Swatch)
         Of a film over white and over black; where scale is relative, of one that hides.
     tints : tuple of (ratio, Swatch)
-    steps : Ladder
-    bands : tuple of Band
     line : (M, 3) array
         CIELAB from masstone to white.
-    figures : Figures
-    sentence : str
     sources : tuple of mapping
         The card, session and instrument behind it.
     flagged : tuple of str

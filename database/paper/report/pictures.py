@@ -68,8 +68,6 @@ class Picture:
         Points as an SVG polyline has them.
     bands : tuple of (kind, points)
         Outlines of areas.
-    dots : tuple of Dot
-    labels : tuple of Label
     """
 
     lines: tuple[tuple[str, str], ...]
@@ -168,7 +166,6 @@ def hue_picture(
     read : sequence of (substrate, Swatch)
     ends : tuple of str
         What the first end of the line is, or both.
-    scale : Scale
     """
     half = SIDE / 2 - _MARGIN
 

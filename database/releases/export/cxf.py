@@ -20,7 +20,6 @@ def as_cxf(numbers: Numbers, created: str, paints: Sequence[str] | None = None) 
 
     Parameters
     ----------
-    numbers : Numbers
     created : str
         UTC, ISO 8601.
     paints : sequence of str, optional

@@ -22,7 +22,6 @@ def as_spot_ink(numbers: Numbers, paint: str, thickness_um: float, created: str)
 
     Parameters
     ----------
-    numbers : Numbers
     paint : str
         Nickname.
     thickness_um : float

@@ -29,9 +29,6 @@ class Table:
 
     Attributes
     ----------
-    name : str
-    meaning : str
-    columns : tuple of Column
     key : tuple of str
         Columns that tell its rows apart; none where rows may be alike.
     foreign : mapping of own columns to (table, its columns)

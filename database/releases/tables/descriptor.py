@@ -35,7 +35,6 @@ def describe(
 
     Parameters
     ----------
-    name, version, created : str
     code : str
         Version of tintladder.
     files : mapping of file name to Digest
@@ -105,7 +104,6 @@ def json_schema(layout: int = LAYOUT, tables: Sequence[Table] | None = None) -> 
 
     Parameters
     ----------
-    layout : int
     tables : sequence of Table, optional
         Those that a release has; default: all of the layout.
     """

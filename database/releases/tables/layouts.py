@@ -24,7 +24,6 @@ def tables_said(layout: int, said: Mapping[str, Sequence[tuple[str, str]]]) -> t
 
     Parameters
     ----------
-    layout : int
     said : mapping of file to (column, kind), in order
 
     Raises
