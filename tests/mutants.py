@@ -31,8 +31,8 @@ TESTS = {
     "calibrate/fit/uncertainty/model_errors.py": ("fit_errors",),
     "calibrate/fit/uncertainty/posterior.py": ("fit_errors", "fit_covariance"),
     "calibrate/fit/uncertainty/propagate.py": ("propagate",),
-    "calibrate/optics/predict.py": ("propagate", "predict"),
-    "calibrate/optics/coefficients.py": ("concat", "propagate", "predict"),
+    "calibrate/optics/predict.py": ("averaged", "propagate", "predict"),
+    "calibrate/optics/coefficients.py": ("averaged", "concat", "propagate", "predict"),
     "database/releases/gates.py": ("gates_alone",),
     "database/mixing/ranking.py": ("ranking",),
 }

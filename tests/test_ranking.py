@@ -142,3 +142,16 @@ def test_a_clumsy_hand_is_off_by_the_root_of_the_squares_of_each_slip() -> None:
     )
     each = clumsiness(PALETTE, mix, near, np.array([slip, 0.0, 0.0, 0.0]))
     np.testing.assert_allclose(each, [off[0]], rtol=0.05)
+
+
+def test_under_another_light_each_mix_is_judged_by_its_own_worst() -> None:
+    """One that is of the target's spectrum pays nothing, whatever becomes of the others."""
+    wanted = PALETTE.reflectance(MIXES[:1])[0]
+    target = Target("read", PALETTE.lab(MIXES[:1])[0], wanted)
+    alone = judge(PALETTE, MIXES[:1], target)
+    for mixes in (MIXES[:2], np.concatenate([MIXES, MIXES[1:] * 0.5 + MIXES[:1] * 0.5])):
+        found = judge(PALETTE, mixes, target)
+        same = np.flatnonzero((found.shares == MIXES[0]).all(axis=1))
+        assert found.cost[same] == pytest.approx(alone.cost)
+        off = [lights[same] for lights in found.lights.values()]
+        np.testing.assert_allclose(off, 0, atol=1e-9)

@@ -15,6 +15,7 @@ from tintladder.calibrate.fit.problem.noise import (
     reading_noise,
     reading_sd,
     repeat_scatter,
+    repeats_apart,
 )
 from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.optics.spectra import GRID, Spectra
@@ -162,3 +163,12 @@ def test_a_bare_substrate_counts_where_any_of_it_was_read() -> None:
     found = bare_means(readings(rows), SETTINGS)
     assert set(found) == {"white"} and found["white"][0][0] == 0.8
     assert bare_means(readings({"1/white": [partly]}), SETTINGS) == {}
+
+
+def test_levels_of_repeats_are_held_against_each_other_where_all_were_read() -> None:
+    """By hand: 0.4 and 0.6 lie 0.1 from their mean of 0.5, of one degree of freedom."""
+    rows = [np.full(W, r) for r in (0.4, 0.6)]
+    rows[1][:5] = np.nan
+    rows[0][:5] = 0.9
+    assert repeats_apart(readings({"1/white": rows}), "1/white") == pytest.approx(0.02**0.5 / 0.5)
+    assert repeats_apart(readings({"1/white": rows[:1]}), "1/white") == 0
