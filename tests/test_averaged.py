@@ -1,4 +1,4 @@
-"""A mix by two models, each of which may be the nearer one: the mean of both, and how unsure it is."""
+"""A mix by two models, either of which may be the nearer one: their mean, and how unsure it is."""
 
 from __future__ import annotations
 
