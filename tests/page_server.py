@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from http.client import HTTPConnection
 from pathlib import Path
@@ -15,6 +15,7 @@ from urllib.parse import urlencode
 
 from tintladder.database.page import guard
 from tintladder.database.page.keys import Keys
+from tintladder.database.page.pairing import Pairing
 from tintladder.database.page.server import listen, server_of
 from tintladder.database.store.studio import Studio
 
@@ -50,15 +51,16 @@ class Visitor:
     cookie: str = COOKIE
     patience: float = 60.0
     headers: Mapping[str, str] = field(default_factory=dict)
+    host: str = "127.0.0.1"
 
     @property
     def origin(self) -> str:
-        return f"http://127.0.0.1:{self.port}"
+        return f"http://{self.host}:{self.port}"
 
     def ask(
         self, method: str, path: str, body: bytes | None = None, headers: Mapping[str, str] = {}
     ) -> Answer:
-        line = HTTPConnection("127.0.0.1", self.port, timeout=self.patience)
+        line = HTTPConnection(self.host, self.port, timeout=self.patience)
         sent = {"Cookie": self.cookie} if self.cookie else {}
         line.request(method, path, body, {**sent, **self.headers, **headers})
         answer = line.getresponse()
@@ -115,12 +117,21 @@ class Visitor:
         raise AssertionError(f"not done after {self.patience} s: {said}")
 
 
+NETWORK = "127.0.0.2"
+"""Stands for this machine's address on a network; nothing of a test leaves the machine."""
+
+
 @contextmanager
-def serving(folder: Path, port: int = 0) -> Iterator[Visitor]:
-    """The page of a studio, served for as long as this lasts."""
-    with listen(port) as listening:
-        server = server_of(Studio.at(folder), KEYS)
-        thread = Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
+def serving(folder: Path, port: int = 0, pairing: Pairing | None = None) -> Iterator[Visitor]:
+    """The page of a studio, served for as long as this lasts; to a network too, with a pairing."""
+    with ExitStack() as held:
+        listening = held.enter_context(listen(port))
+        sockets = [listening]
+        if pairing is not None:
+            sockets.append(held.enter_context(listen(0, pairing.host)))
+            pairing.port = sockets[1].getsockname()[1]
+        server = server_of(Studio.at(folder), KEYS, pairing)
+        thread = Thread(target=server.run, kwargs={"sockets": sockets}, daemon=True)
         thread.start()
         try:
             yield Visitor(listening.getsockname()[1])

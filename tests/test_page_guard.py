@@ -131,7 +131,7 @@ def test_where_no_key_can_be_kept_the_page_opens_all_the_same(monkeypatch, tmp_p
     assert made.known(made.cookie) and not keys.kept_keys().known(made.cookie)
     ready = []
     monkeypatch.setattr(server, "server_of", lambda *_: SimpleNamespace(run=lambda sockets: None))
-    server.serve(None, 0, lambda *told: ready.extend(told))
+    server.serve(None, 0, lambda *told: ready.extend(told[:2]))
     assert all(address.startswith("http://127.0.0.1:") for address in ready)
 
 
@@ -141,7 +141,8 @@ def test_a_browser_is_started_with_a_file_that_only_this_account_reads(monkeypat
     monkeypatch.setattr(server, "server_of", lambda *_: SimpleNamespace(run=lambda sockets: None))
     seen = []
 
-    def ready(address, file):
+    def ready(address, file, pairing):
+        assert pairing is None
         path = Path(urlsplit(file).path)
         other = re.search(r'href="([^"]+)"', path.read_text())[1]
         seen.extend((address, other, file, path, path.stat().st_mode & 0o777))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 import traceback
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 
 from starlette.applications import Starlette
@@ -21,6 +21,8 @@ from .asked import Asked
 from .guard import Guard, TooLarge
 from .jobs import Jobs
 from .keys import Keys
+from .pairing import Pairing
+from .phone_door import MAY
 from .remembered import Remembered
 from .sitting_room import Room
 from .views import (
@@ -34,6 +36,7 @@ from .views import (
     manual,
     mix,
     paper,
+    phones,
     plate,
     practice,
     predict,
@@ -46,21 +49,45 @@ from .views import (
 from .views import studio as views_studio
 from .worksheet import Searches
 
+Endpoint = Callable[[Request], Awaitable[Response]]
 GET, POST = ["GET"], ["POST"]
-ROUTES = (
+EASEL = (
     ("/", views_studio.home, GET),
-    ("/begin", views_studio.begin, POST),
-    ("/habits", views_studio.keep_habits, POST),
     ("/tubes", tubes.tubes, GET),
-    ("/tubes", tubes.new_tube, POST),
-    ("/tubes/{tube}", tubes.tube, GET),
     ("/tubes/{tube}", tubes.on_hand, POST),
-    ("/tubes/{tube}/label", tubes.change_label, POST),
-    ("/tubes/{tube}/lots", tubes.change_lot, POST),
-    ("/tubes/{tube}/weighed", tubes.weigh, POST),
     ("/jobs/{name}", views_studio.job, GET),
     ("/jobs/{name}/stop", views_studio.stop_job, POST),
     ("/alive", views_studio.alive, GET),
+    ("/mix", mix.worksheet, GET),
+    ("/mix/photo", mix.take_photo, POST),
+    ("/mix/photos/{name}", mix.photo, GET),
+    ("/mix/plate", plate.change_plate, POST),
+    ("/mix/further", mix.try_further, POST),
+    ("/mix/ways.png", mix.ways_picture, GET),
+    ("/mix/keep", mix.keep_way, POST),
+    ("/heap", heap.heap, GET),
+    ("/heap", heap.put_on, POST),
+    ("/heap/photo", heap.take_photo, POST),
+    ("/predict", predict.predict, GET),
+    ("/kept", kept.all_kept, GET),
+    ("/kept/{batch}/swatch", kept.take_swatch, POST),
+    ("/drying", drying.drying, GET),
+    ("/drying", drying.teach_now, POST),
+    ("/practice", practice.practice, GET),
+    ("/practice", practice.take, POST),
+    ("/manual", manual.contents, GET),
+    ("/manual/{topic}", manual.one, GET),
+)
+"""What a phone that was let in may see and do too."""
+ROUTES = (
+    *EASEL,
+    ("/begin", views_studio.begin, POST),
+    ("/habits", views_studio.keep_habits, POST),
+    ("/tubes", tubes.new_tube, POST),
+    ("/tubes/{tube}", tubes.tube, GET),
+    ("/tubes/{tube}/label", tubes.change_label, POST),
+    ("/tubes/{tube}/lots", tubes.change_lot, POST),
+    ("/tubes/{tube}/weighed", tubes.weigh, POST),
     ("/cards", cards.cards, GET),
     ("/cards", cards.print_card, POST),
     ("/cards/new", cards.new_card, GET),
@@ -87,6 +114,8 @@ ROUTES = (
     ("/publish", releases.preview, GET),
     ("/publish", releases.publish_now, POST),
     ("/releases", releases.all_releases, GET),
+    ("/phones", phones.phones, GET),
+    ("/phones", phones.change, POST),
     ("/changes", changes.changes, GET),
     ("/changes/{change}", changes.take_back, POST),
     ("/remove", changes.remove_it, POST),
@@ -99,27 +128,8 @@ ROUTES = (
     ("/adopt/file", adopt.take_release, POST),
     ("/compare", releases.comparison, GET),
     ("/compare.png", releases.comparison_picture, GET),
-    ("/mix", mix.worksheet, GET),
-    ("/mix/photo", mix.take_photo, POST),
-    ("/mix/photos/{name}", mix.photo, GET),
-    ("/mix/plate", plate.change_plate, POST),
-    ("/mix/further", mix.try_further, POST),
-    ("/mix/ways.png", mix.ways_picture, GET),
-    ("/mix/keep", mix.keep_way, POST),
-    ("/heap", heap.heap, GET),
-    ("/heap", heap.put_on, POST),
-    ("/heap/photo", heap.take_photo, POST),
-    ("/predict", predict.predict, GET),
-    ("/kept", kept.all_kept, GET),
-    ("/kept/{batch}/swatch", kept.take_swatch, POST),
-    ("/drying", drying.drying, GET),
-    ("/drying", drying.teach_now, POST),
     ("/drying/{pair}/forget", drying.forget, POST),
-    ("/practice", practice.practice, GET),
-    ("/practice", practice.take, POST),
     ("/practice/forget", practice.forget, POST),
-    ("/manual", manual.contents, GET),
-    ("/manual/{topic}", manual.one, GET),
     ("/paper", paper.papers, GET),
     ("/paper/wall", paper.for_the_wall, POST),
     ("/paper/pots", paper.for_pots, POST),
@@ -132,13 +142,14 @@ _STATIC = {
     "page.js": (_OWN, "text/javascript"),
     "sitting.js": (_OWN, "text/javascript"),
     "table.js": (_OWN, "text/javascript"),
+    "easel.js": (_OWN, "text/javascript"),
     "photo.js": (_OWN, "text/javascript"),
     "predict.js": ("tintladder.database.paper.handout", "text/javascript"),
 }
 """Styles and scripts: the package that each lies in, and its kind."""
 
 
-def make_app(studio: Studio, keys: Keys) -> Starlette:
+def make_app(studio: Studio, keys: Keys, pairing: Pairing | None = None) -> Starlette:
     """Make the page of a studio.
 
     Parameters
@@ -147,19 +158,26 @@ def make_app(studio: Studio, keys: Keys) -> Starlette:
         It need not exist yet; the first tube makes it.
     keys : Keys
         What lets browsers in.
+    pairing : Pairing, optional
+        What lets phones of the network in; none comes in without.
     """
     app = Starlette(
         lifespan=_until_stopped,
         routes=[
-            *(Route(path, work, methods=methods) for path, work, methods in ROUTES),
+            *(Route(path, work, methods=methods) for path, work, methods in EASEL),
+            *(
+                Route(path, _own(work), methods=methods)
+                for path, work, methods in ROUTES[len(EASEL) :]
+            ),
             *(Route(f"/{name}", _static, methods=GET) for name in _STATIC),
         ],
-        middleware=[Middleware(Guard, keys=keys)],
+        middleware=[Middleware(Guard, keys=keys, pairing=pairing)],
         exception_handlers={
             HTTPException: _not_there, TooLarge: _too_large, Exception: _our_fault,
         },
     )  # fmt: skip
     app.state.studio = studio
+    app.state.pairing = pairing
     app.state.jobs = Jobs()
     app.state.room = Room()
     app.state.searches = Searches()
@@ -167,6 +185,17 @@ def make_app(studio: Studio, keys: Keys) -> Starlette:
     app.state.read = Remembered(1)
     app.state.numbers = Remembered(4)
     return app
+
+
+def _own(work: Endpoint) -> Endpoint:
+    """Make an endpoint that answers no phone."""
+
+    async def endpoint(request: Request) -> Response:
+        if getattr(request.state, "phone", None) is None:
+            return await work(request)
+        return _asked(request).wrong(403, f"that isn't done from a phone. {MAY}")
+
+    return endpoint
 
 
 @asynccontextmanager

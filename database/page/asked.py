@@ -31,6 +31,7 @@ from ..store.store import Store
 from ..store.studio import Studio
 from .glance import glance
 from .jobs import Jobs, Work
+from .pairing import Phone
 from .remedies import on_page
 from .remembered import Remembered
 
@@ -85,6 +86,12 @@ class Asked:
     def jobs(self) -> Jobs:
         """The server's jobs."""
         found: Jobs = self.request.app.state.jobs
+        return found
+
+    @property
+    def phone(self) -> Phone | None:
+        """The phone that asks; None where this machine's own browser does."""
+        found: Phone | None = getattr(self.request.state, "phone", None)
         return found
 
     def store(self, create: bool = False) -> Store:
@@ -198,6 +205,26 @@ class Asked:
         if self.text("seen") != shown(said):
             raise Changed(what)
 
+    def once(self, store: Store, do: Callable[[], str]) -> Response:
+        """Carry a form out, unless that was done when it was sent before.
+
+        Parameters
+        ----------
+        store : Store
+            Within a transaction, so that neither happens without the other.
+        do : callable
+            Does it, and returns the path to go on to.
+        """
+        name = self.text("once")
+        if name and not re.fullmatch(r"[0-9a-f]{32}", name):
+            raise InputError("once", name, "expected 32 hexadecimal digits", "load the page again")
+        path = store.sent.of(name) if name else None
+        if path is None:
+            path = do()
+            if name:
+                store.sent.keep(name, path)
+        return go(path)
+
     def uploads(self, name: str) -> list[UploadFile]:
         """Return the files of a field."""
         return [f for f in self.form.getlist(name) if isinstance(f, UploadFile) and f.filename]
@@ -261,7 +288,7 @@ def view(work: View) -> Callable[[Request], Awaitable[Response]]:
 
 def _always(path: str) -> bool:
     """Whether a page is there before the studio is; a job may be making it just now."""
-    return path in ("/", "/alive", "/adopt") or path.startswith(("/jobs/", "/manual"))
+    return path in ("/", "/alive", "/adopt", "/phones") or path.startswith(("/jobs/", "/manual"))
 
 
 def go(path: str, query: Mapping[str, Any] | None = None, at: str = "") -> Response:

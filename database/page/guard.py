@@ -5,11 +5,14 @@ that only the account that opened the page can have, exchanged for a word in the
 in once. Another site, open in the same browser, could use that cookie: by a name that it made point
 here (so the Host is checked), or by sending forms (so their Origin is, and no other site's request
 carries the cookie; RFC 6454, RFC 6265bis).
+
+Where phones of the same network may be let in, they come by another address, which knows their
+cookies alone: the account's own never goes over the network.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import urlsplit
 
@@ -17,7 +20,9 @@ from starlette.datastructures import Headers, MutableHeaders, QueryParams
 from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from . import phone_door
 from .keys import DOOR, Keys
+from .pairing import Pairing
 
 NAMES = ("127.0.0.1", "localhost", "::1")
 COOKIE = "tintladder_page"
@@ -53,16 +58,21 @@ class Guard:
 
     largest = LARGEST
 
-    def __init__(self, app: ASGIApp, keys: Keys) -> None:
+    def __init__(self, app: ASGIApp, keys: Keys, pairing: Pairing | None = None) -> None:
         self._app = app
         self._keys = keys
+        self._pairing = pairing
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Refuse a request, or pass it on with a limit to its size."""
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
-        answer = self._at_the_door(scope)
+        pairing = self._pairing
+        if pairing and (scope.get("server") or ("",))[0] == pairing.host:
+            answer = await self._from_the_network(pairing, scope, receive)
+        else:
+            answer = self._at_the_door(scope)
         if answer is not None:
             await answer(scope, receive, send)
             return
@@ -86,11 +96,27 @@ class Guard:
 
         await self._app(scope, counted, dressed)
 
+    async def _from_the_network(
+        self, pairing: Pairing, scope: Scope, receive: Receive
+    ) -> Response | None:
+        """Answer a request of a phone that is let in no further; None for any other."""
+        headers = Headers(scope=scope)
+        refused = _refused(scope["method"], headers, self.largest, (pairing.host,))
+        if refused is not None:
+            return _said(*refused)
+        phone = pairing.known(_cookie(headers))
+        if phone is None or scope["path"] == phone_door.DOOR:
+            answer = await phone_door.ask(pairing, COOKIE, scope, receive)
+            answer.headers.update({**_HEADERS, **answer.headers})
+            return answer
+        scope.setdefault("state", {})["phone"] = phone
+        return None
+
     def _at_the_door(self, scope: Scope) -> Response | None:
         """Answer a request that is let in no further; None for any other."""
         headers = Headers(scope=scope)
         known = self._keys.known(_cookie(headers))
-        refused = _refused(scope["method"], headers, self.largest)
+        refused = _refused(scope["method"], headers, self.largest, NAMES)
         if refused is None and scope["path"] == DOOR:
             ticket = QueryParams(scope["query_string"]).get("key", "")
             if known or self._keys.take(ticket):
@@ -98,10 +124,7 @@ class Guard:
             refused = 403, f"that address was used already, or is none of this page's; {_HOW_IN}"
         elif refused is None and not known:
             refused = 403, f"this page is for the account that opened it alone; {_HOW_IN}"
-        if refused is None:
-            return None
-        status, words = refused
-        return PlainTextResponse(f"tintladder: {words}\n", status, _HEADERS)
+        return None if refused is None else _said(*refused)
 
     def _let_in(self) -> Response:
         """Give the browser its cookie.
@@ -116,11 +139,17 @@ class Guard:
         return answer
 
 
-def _refused(method: str, headers: Mapping[str, str], largest: int) -> tuple[int, str] | None:
+def _said(status: int, words: str) -> Response:
+    return PlainTextResponse(f"tintladder: {words}\n", status, _HEADERS)
+
+
+def _refused(
+    method: str, headers: Mapping[str, str], largest: int, names: Sequence[str]
+) -> tuple[int, str] | None:
     """Status and words for a request that is let in no further."""
     host = headers.get("host", "")
-    if _hostname(host) not in NAMES:
-        return 421, "this page answers only to 127.0.0.1 and localhost"
+    if _hostname(host) not in names:
+        return 421, f"this page answers only to {' and '.join(names[:2])}"
     origin = headers.get("origin")
     if origin is not None and origin != f"http://{host}":
         return 403, "another site may not use this page"

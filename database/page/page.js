@@ -28,15 +28,21 @@ document.addEventListener("click", (event) => {
   if (link && !link.target && !link.hasAttribute("download") && !link.hash && !event.ctrlKey && !event.metaKey) working(true);
 });
 
-function lost(on) {
+const STOPPED = "The page's server has stopped. What you typed is still here, and what was kept is in the studio. Start it again in the terminal, as you did before, then go on.";
+const AWAY = "The studio can't be reached. Mixing goes on, and what you typed is still here.";
+function lost(on, words = root.dataset.phone === undefined ? STOPPED : AWAY) {
   notice.hidden = !on;
-  if (on) notice.textContent = "The page's server has stopped. What you typed is still here, and what was kept is in the studio. Start it again in the terminal, as you did before, then go on.";
+  if (on) notice.textContent = words;
 }
 
 async function alive() {
   try {
-    await fetch("/alive", { cache: "no-store" });
+    const answer = await fetch("/alive", { cache: "no-store" });
+    if (!answer.ok) { lost(true, "This phone is not let in any more. Load the page again and type another code."); return; }
     lost(false);
+    const { phones } = await answer.json(), shows = document.querySelector("[data-phones]");
+    if (shows?.dataset.phones && Number(shows.dataset.phones) !== phones) location.reload();
+    dispatchEvent(new Event("reached"));
   } catch {
     lost(true);
   }
@@ -85,9 +91,13 @@ function refuse(form, line) {
   fault.scrollIntoView({ block: "nearest" });
 }
 
+const drawnName = () => [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+
 async function send(form, button, action) {
   const content = new FormData(form);
   if (button && button.name) content.append(button.name, button.value);
+  // Sent again because its answer was lost, it is known for the same one.
+  if (form.closest("[data-table]")) content.set("once", form.dataset.once ||= drawnName());
   const body = form.enctype === "multipart/form-data" ? content : new URLSearchParams(content);
   const buttons = form.querySelectorAll("button");
   for (const each of buttons) each.disabled = true;
@@ -119,6 +129,7 @@ async function send(form, button, action) {
     refuse(form, line);
   } catch {
     lost(true);
+    if (typeof keepUnsent === "function") keepUnsent(form, action, body);
   }
   for (const each of buttons) each.disabled = false;
   working(false);

@@ -231,6 +231,7 @@ async function swap(path) {
     byId("main").replaceChildren(...made.getElementById("main").children);
     for (const id of open) if (byId(id)) byId(id).open = true;
     dress(byId("main"));
+    dressAwake();
     history.pushState(null, "", answer.url);
     begin();
     const there = path.split("#")[1];

@@ -1,14 +1,18 @@
-"""What the studio remembers: how its painter works, and how its paint dries."""
+"""What the studio remembers: how its painter works, how its paint dries, what was sent to it."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from sqlalchemy import delete, select
 
 from . import schema
 from .transactions import Subject, now
+
+_SENT_FOR = timedelta(days=60)
+"""How long a form is known again."""
 
 
 class Habits(Subject):
@@ -73,3 +77,20 @@ class Dryings(Subject):
         with self._database.transaction() as session:
             gone = session.execute(delete(schema.Drying).where(schema.Drying.id == number))
             return bool(gone.rowcount)  # type: ignore[attr-defined]
+
+
+class Sent(Subject):
+    """Forms that were carried out, by a name that the browser drew for each."""
+
+    def of(self, name: str) -> str | None:
+        """Return where a form led; None where it was never carried out."""
+        with self._database.snapshot() as session:
+            return session.scalar(select(schema.Sent.path).where(schema.Sent.name == name))
+
+    def keep(self, name: str, path: str) -> None:
+        """Keep that a form was carried out, and where it led; forget those of long ago."""
+        since = (datetime.now(UTC) - _SENT_FOR).strftime("%Y-%m-%dT%H:%M:%SZ")
+        with self._database.transaction() as session:
+            session.execute(delete(schema.Sent).where(schema.Sent.made < since))
+            session.add(schema.Sent(name=name, path=path, made=now()))
+            session.flush()

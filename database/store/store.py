@@ -9,7 +9,7 @@ from .cards import Cards
 from .changing.changes import Changes
 from .changing.removals import Removals
 from .fits import Fits
-from .habits import Dryings, Habits
+from .habits import Dryings, Habits, Sent
 from .imports import Imports
 from .keys import Keys
 from .paints import Paints
@@ -44,6 +44,7 @@ class Store(Transactions):
     plates : Plates
     habits : Habits
     dryings : Dryings
+    sent : Sent
     changes : Changes
     removals : Removals
     keys : Keys
@@ -63,6 +64,7 @@ class Store(Transactions):
         self.plates = Plates(self)
         self.habits = Habits(self)
         self.dryings = Dryings(self)
+        self.sent = Sent(self)
         self.changes = Changes(self)
         self.removals = Removals(self)
         self.keys = Keys(self)

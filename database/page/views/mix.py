@@ -278,23 +278,25 @@ def _mark(picture: NDArray[np.uint8], at: Spot, scale: float, key: str, maybe: s
 @view
 def keep_way(asked: Asked) -> Response:
     """Keep the chosen way under a name; and the batch, where it is mixed."""
-    name, note, mixed = asked.text("name"), asked.text("note"), asked.text("mixed")
     with asked.store() as store:
         ways = _found(asked, store)
-        recipe = _chosen_way(asked, ways)
-        if recipe is None:
-            raise Changed("what the tubes make of this colour")
-        wanted, expected = ways.kept(recipe)
-        made = _how_much(asked, store, ways, recipe).batch if mixed == "so" else None
         # Held until the batch is kept, so that no other window changes the plate meanwhile.
         with store.transaction():
-            if mixed:
-                masses = made.grams if made else on_plate_shown(asked, store)
-                portions = kept_portions(made, ways.basis.manner) if made else None
-                store.recipes.keep_mixed(
-                    name, recipe.parts, wanted, expected, masses, note, portions
-                )
-            else:
-                store.recipes.keep(name, recipe.parts, wanted, expected, note)
+            return asked.once(store, lambda: _kept(asked, store, ways))
+
+
+def _kept(asked: Asked, store: Store, ways: Ways) -> str:
+    name, note, mixed = asked.text("name"), asked.text("note"), asked.text("mixed")
+    recipe = _chosen_way(asked, ways)
+    if recipe is None:
+        raise Changed("what the tubes make of this colour")
+    wanted, expected = ways.kept(recipe)
+    if mixed:
+        made = _how_much(asked, store, ways, recipe).batch if mixed == "so" else None
+        masses = made.grams if made else on_plate_shown(asked, store)
+        portions = kept_portions(made, ways.basis.manner) if made else None
+        store.recipes.keep_mixed(name, recipe.parts, wanted, expected, masses, note, portions)
+    else:
+        store.recipes.keep(name, recipe.parts, wanted, expected, note)
     held = chosen_of(asked) | {"kept": name.casefold()}
-    return go(address(held, at="plate" if asked.text("mixing") else "amounts"))
+    return address(held, at="plate" if asked.text("mixing") else "amounts")

@@ -17,7 +17,7 @@ from ...mixing.measures import amount_words
 from ...mixing.recipes import Recipe
 from ...mixing.target import Target
 from ...store.store import Store
-from ..asked import Asked, Changed, go, shown, view
+from ..asked import Asked, Changed, shown, view
 from ..table import grams_of_table
 from ..worksheet import Searches, address, chosen_of, habits_of, target_of
 
@@ -92,21 +92,24 @@ def seen_of(plate: OnPlate) -> str:
 @view
 def change_plate(asked: Asked) -> Response:
     """Add to the plate, take the last step back, or begin with an empty one."""
-    what = asked.text("do")
     # The database's lock keeps two windows from writing the plate at once.
     with asked.store() as store, store.transaction():
-        goal = goal_for(asked, store)
-        plate = plate_of(store, goal)
-        # An addition is based on what was shown too: another window may have made it already.
-        if seen_of(plate) != asked.text("seen"):
-            raise Changed("the plate")
-        if what == "add":
-            set_plate(store, goal, [*plate.additions, _added(asked, store)], plate.dab)
-        elif what == "clear":
-            set_plate(store, goal, [])
-        elif what != "undo" or undo(store, goal) is None:
-            raise InputError("plate", what, "expected to add, undo or clear", "use its buttons")
-    return go(address(chosen_of(asked), at="plate"))
+        return asked.once(store, lambda: _changed(asked, store))
+
+
+def _changed(asked: Asked, store: Store) -> str:
+    what, goal = asked.text("do"), goal_for(asked, store)
+    plate = plate_of(store, goal)
+    # An addition is based on what was shown too: another window may have made it already.
+    if seen_of(plate) != asked.text("seen"):
+        raise Changed("the plate")
+    if what == "add":
+        set_plate(store, goal, [*plate.additions, _added(asked, store)], plate.dab)
+    elif what == "clear":
+        set_plate(store, goal, [])
+    elif what != "undo" or undo(store, goal) is None:
+        raise InputError("plate", what, "expected to add, undo or clear", "use its buttons")
+    return address(chosen_of(asked), at="plate")
 
 
 def _added(asked: Asked, store: Store) -> dict[str, float]:

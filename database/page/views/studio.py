@@ -10,6 +10,7 @@ from ...easel.habits import GRAMS, remember, weighing
 from ...fits.standing import Do, ToDo, studio_standing
 from ...mixing.viewing import LIGHTS
 from ..asked import Asked, go, shown, view
+from ..pairing import Pairing
 from ..uploads import ACCEPTED
 from ..worksheet import SCALES
 from .tubes import add
@@ -41,6 +42,12 @@ _BUTTONS = {
 @view
 def home(asked: Asked) -> Response:
     """Where everything stands, and what to do next; of an empty studio, how to begin."""
+    if asked.phone:
+        if not asked.begun:
+            raise InputError(
+                None, None, "this studio has no tubes yet", "begin where the page was opened"
+            )
+        return go("/mix")
     if not asked.begun:
         return asked.show("start.html", accepted=ACCEPTED)
     with asked.store() as store:
@@ -105,5 +112,7 @@ def stop_job(asked: Asked) -> Response:
 
 @view
 def alive(asked: Asked) -> Response:
-    """Say that the server is there."""
-    return JSONResponse({"studio": asked.studio.folder.name})
+    """Say that the server is there, and how many phones are in."""
+    pairing: Pairing | None = asked.request.app.state.pairing
+    said = {"studio": asked.studio.folder.name}
+    return JSONResponse(said | ({"phones": len(pairing.phones)} if pairing else {}))

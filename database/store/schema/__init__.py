@@ -4,7 +4,20 @@ from __future__ import annotations
 
 from .base import Base
 from .changes import Change
-from .fits import CURRENT, Batch, Check, Drying, Fit, Habit, Key, PaintFit, Plate, Recipe, Release
+from .fits import (
+    CURRENT,
+    Batch,
+    Check,
+    Drying,
+    Fit,
+    Habit,
+    Key,
+    PaintFit,
+    Plate,
+    Recipe,
+    Release,
+    Sent,
+)
 from .readings import (
     FINISHES,
     ORDINARY,
@@ -24,7 +37,7 @@ from .readings import (
     SittingReading,
 )
 
-HEAD = "0016"
+HEAD = "0017"
 """The newest migration; a test holds it against the migrations themselves."""
 
 
@@ -62,6 +75,7 @@ __all__ = [
     "Release",
     "Scan",
     "ScanPatch",
+    "Sent",
     "Session",
     "Sitting",
     "SittingReading",

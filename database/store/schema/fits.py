@@ -196,3 +196,15 @@ class Plate(Base):
     dab: Mapped[dict[str, Any] | None]
     before: Mapped[int | None]
     """Key of the state before; null where there was none, or it is forgotten."""
+
+
+class Sent(Base):
+    """A form that was carried out, so that it isn't once more when it is sent again."""
+
+    __tablename__ = "sent"
+
+    name: Mapped[str] = mapped_column(unique=True)
+    """Drawn by the browser that sent it."""
+    path: Mapped[str]
+    """Where it led."""
+    made: Mapped[str]
