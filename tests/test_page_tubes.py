@@ -31,7 +31,7 @@ def test_a_label_is_mended_once(hull, tmp_path):
         "pigments": "PW6, PW4", "finish": "ordinary", "note": SCRIPT,
     }  # fmt: skip
     path = hull.send("/tubes/HULL/label", form).json["path"]
-    assert path == "/tubes/HULL?kept=label#label"
+    assert re.fullmatch(r"/tubes/HULL\?kept=label&changed=\d+#label", path)
     shown = hull.get(path.partition("#")[0]).text
     assert "The label is kept so" in shown
     assert 'value="PW6 PW4"' in shown and SCRIPT not in shown and "&lt;script&gt;" in shown
@@ -99,7 +99,7 @@ def test_a_lot_that_cannot_be_is_refused(hull, changed, words):
 def test_a_tube_is_weighed(hull):
     form = {"seen": seen(hull, "weighed"), "ml": "2", "grams": "4,20", "empty": "1,3"}
     answer = hull.send("/tubes/HULL/weighed", form)
-    assert answer.json["path"] == "/tubes/HULL?weighed=1.45#weigh"
+    assert re.fullmatch(r"/tubes/HULL\?weighed=1.45&changed=\d+#weigh", answer.json["path"])
     assert "1.45 g/ml is kept" in hull.get("/tubes/HULL").text
     assert hull.send("/tubes/HULL/weighed", form).status == 409
 
@@ -134,3 +134,28 @@ def test_a_tube_is_added_with_its_data_sheet_and_again_by_its_lot(hull, tmp_path
         assert [lot.lot for lot in rope.lots] == ["R1", "R2"] and rope.range == "Sign"
         assert rope.lots[0].density == 1.6 and rope.lots[0].price == 9
     assert hull.get("/tubes/NOSUCH").status == 400
+
+
+def test_what_is_on_hand_and_what_was_weighed_is_taken_back(hull, tmp_path):
+    def now():
+        with Store.open(tmp_path / "studio") as store:
+            lot = store.paints.find("HULL").lots[0]
+            return lot.on_hand, lot.density
+
+    def back(answer):
+        path = answer.json["path"]
+        assert "Take it back" in hull.get(path.partition("#")[0]).text
+        number = re.search(r"changed=(\d+)", path)
+        assert hull.send(f"/changes/{number[1]}").status == 200
+
+    before = now()
+    used_up = hull.send("/tubes/HULL", {"seen": "yes", "on_hand": "no"})
+    assert now() == (False, before[1])
+    back(used_up)
+    assert now() == before
+    text = hull.get("/tubes/HULL").text
+    mark = re.search(r'/weighed">\s*<input type="hidden" name="seen" value="(\w+)"', text)
+    weighed = hull.send("/tubes/HULL/weighed", {"seen": mark[1], "ml": "2", "grams": "2.9"})
+    assert now() == (True, 1.45)
+    back(weighed)
+    assert now() == before

@@ -127,7 +127,7 @@ class Paints(Subject):
             return row
 
     def set_on_hand(self, nickname: str, on_hand: bool) -> schema.Paint:
-        """Say that a paint is on hand (its lot in use) or out (every lot).
+        """Say that a paint is on hand (its lot in use) or out (every lot); it can be taken back.
 
         Raises
         ------
@@ -136,19 +136,17 @@ class Paints(Subject):
         """
         with self._database.transaction() as session:
             paint = self.find(nickname)
-            current = paint.current_lot
-            if on_hand and current is None:
-                paint.lots.append(schema.Lot())
-            elif on_hand and current is not None:
-                current.on_hand = True
-            else:
-                for lot in paint.lots:
-                    lot.on_hand = False
-            session.flush()
+            if on_hand and paint.current_lot is None:
+                paint.lots.append(schema.Lot(on_hand=False))
+                session.flush()
+            now_here = [paint.current_lot] if on_hand else paint.lots
+            edits = [Edit(lot, {"on_hand": on_hand}) for lot in now_here]
+            words = f"{paint.name} was said to be {'on hand' if on_hand else 'used up'}"
+            Changes(self._database).record("tube", words, edits=edits)
             return paint
 
     def set_density(self, nickname: str, density: float) -> schema.Paint:
-        """Keep the density, g/ml, of the lot of a paint that is in use.
+        """Keep the density, g/ml, of the lot of a paint in use; it can be taken back.
 
         Raises
         ------
@@ -160,9 +158,10 @@ class Paints(Subject):
             paint = self.find(nickname)
             if paint.current_lot is None:
                 paint.lots.append(schema.Lot())
-            assert paint.current_lot is not None
-            paint.current_lot.density = density
-            session.flush()
+                session.flush()
+            edit = Edit(paint.current_lot, {"density": density})
+            words = f"The density of {paint.name} was said to be {density:.2f} g/ml"
+            Changes(self._database).record("tube", words, edits=[edit])
             return paint
 
     def add_file(self, text: str, file: str = "paints.toml") -> list[schema.Paint]:

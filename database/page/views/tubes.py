@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date
 from typing import Any
 
@@ -119,8 +120,16 @@ def on_hand(asked: Asked) -> Response:
     with asked.store() as store, store.transaction():
         if store.paints.find(nickname).on_hand != (asked.text("seen") == "yes"):
             raise Changed(f"whether {nickname} is on hand")
-        store.paints.set_on_hand(nickname, wanted)
-    return go("/tubes", at=f"tube-{nickname}")
+        changed = _undoable(store, lambda: store.paints.set_on_hand(nickname, wanted))
+    return go("/tubes", changed, at=f"tube-{nickname}")
+
+
+def _undoable(store: Store, do: Callable[[], object]) -> dict[str, int]:
+    """Do something; return the change that it made, by which a page offers to take it back."""
+    before = {row.id for row in store.changes.recent()}
+    do()
+    made = [row.id for row in store.changes.recent() if row.id not in before]
+    return {"changed": made[0]} if made else {}
 
 
 @view
@@ -132,15 +141,13 @@ def change_label(asked: Asked) -> Response:
     with asked.store() as store, store.transaction():
         paint = store.paints.find(asked.path("tube"))
         asked.still(_label(paint), f"what is said of {paint.nickname}")
-        store.paints.change(
-            paint.nickname,
-            NewPaint(
-                paint.nickname, name, asked.text("maker"), asked.text("range"),
-                pigments_of(asked.text("pigments") or UNKNOWN), asked.text("binder"),
-                _finish(asked), asked.text("note"),
-            ),
+        label = NewPaint(
+            paint.nickname, name, asked.text("maker"), asked.text("range"),
+            pigments_of(asked.text("pigments") or UNKNOWN), asked.text("binder"),
+            _finish(asked), asked.text("note"),
         )  # fmt: skip
-    return go(f"/tubes/{paint.nickname}", {"kept": "label"}, at="label")
+        changed = _undoable(store, lambda: store.paints.change(paint.nickname, label))
+    return go(f"/tubes/{paint.nickname}", {"kept": "label", **changed}, at="label")
 
 
 @view
@@ -162,8 +169,8 @@ def change_lot(asked: Asked) -> Response:
             asked, opened=_day(asked.text("opened")), on_hand=asked.text("on_hand") == "yes",
             note=asked.text("note"),
         )  # fmt: skip
-        store.paints.change_lot(paint.nickname, was, said)
-    return go(f"/tubes/{paint.nickname}", {"kept": "lots"}, at="lots")
+        changed = _undoable(store, lambda: store.paints.change_lot(paint.nickname, was, said))
+    return go(f"/tubes/{paint.nickname}", {"kept": "lots", **changed}, at="lots")
 
 
 def _day(text: str) -> date | None:
@@ -190,5 +197,7 @@ def weigh(asked: Asked) -> Response:
     with asked.store() as store, store.transaction():
         paint = store.paints.find(asked.path("tube"))
         asked.still([_figures(lot) for lot in paint.lots], f"the tubes of {paint.nickname}")
-        store.paints.set_density(paint.nickname, (full - empty) / ml)
-    return go(f"/tubes/{paint.nickname}", {"weighed": f"{(full - empty) / ml:.2f}"}, at="weigh")
+        density = (full - empty) / ml
+        changed = _undoable(store, lambda: store.paints.set_density(paint.nickname, density))
+        said = {"weighed": f"{density:.2f}", **changed}
+    return go(f"/tubes/{paint.nickname}", said, at="weigh")
