@@ -164,5 +164,5 @@ def test_where_the_plate_was_changed_meanwhile_the_painter_is_asked(
     kept_here(other).get_by_text("not sent").wait_for()
     assert len(additions(studio)) == 1
     kept_here(other).get_by_role("button", name="It holds all the same").click()
-    other.wait_for_function("document.getElementById('unsent').hidden")
+    other.locator("#unsent").wait_for(state="hidden")
     assert len(additions(studio)) == 2
