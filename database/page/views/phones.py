@@ -31,7 +31,7 @@ def change(asked: Asked) -> Response:
     if pairing is None:
         raise InputError(
             None, None, "the page was opened for this machine alone",
-            "stop it in the terminal, and open it again with --phone",
+            "stop it in the terminal and open it again for phones, as its help there says",
         )  # fmt: skip
     if asked.one_of("do", ("begin", "stop", "end")) == "end":
         pairing.end(asked.number("phone", 0, 0, 999_999))
