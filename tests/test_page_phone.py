@@ -240,9 +240,9 @@ def test_the_square_leads_to_the_address_with_the_code(pairing):
 
 def test_by_default_no_phone_is_let_in(tmp_path):
     with serving(tmp_path / "studio") as page:
-        assert "tintladder open --phone" in page.get("/phones").text
+        assert "open it again for phones" in page.get("/phones").text
         refused = page.send("/phones", {"do": "begin"})
-        assert refused.status == 400 and "--phone" in json.loads(refused.text)["line"]
+        assert refused.status == 400 and "for phones" in json.loads(refused.text)["line"]
 
 
 def test_serving_to_a_network_says_where_and_by_which_code(monkeypatch, tmp_path):
