@@ -9,8 +9,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from tintladder.calibrate.cards.readings import CardReadings
-from tintladder.calibrate.fit.joint import fit_paints
-from tintladder.calibrate.fit.new_tube import fit_new_tubes
+from tintladder.calibrate.fit.joint import fit_paints, learnt_settings
+from tintladder.calibrate.fit.new_tube import fit_new_tubes, learnt_settings_against
 from tintladder.calibrate.fit.problem.settings import FitSettings
 from tintladder.calibrate.optics.spectra import Array
 from tintladder.calibrate.optics.surface import to_inside, to_measured
@@ -80,6 +80,7 @@ def test_with_the_recorded_errors_the_same_numbers_come_out() -> None:
     cards = real(0.15)
     fit = fit_paints(cards, synthetic.TUBES, SETTINGS)
     recorded = recorded_settings(json.loads(json.dumps(fit.settings)))
+    assert learnt_settings(cards, synthetic.TUBES, SETTINGS) == recorded
     # A studio keeps the fit at errors that are settings by then; `verify` fits once more.
     kept, again = (fit_paints(cards, synthetic.TUBES, recorded) for _ in range(2))
     assert again.settings == kept.settings == fit.settings
@@ -93,11 +94,11 @@ def test_a_new_tube_is_fitted_at_the_errors_that_are_given() -> None:
     cards = real(0.25)
     known = fit_paints(cards[:3], synthetic.TUBES, SETTINGS)
     errors = {name: known.settings[name] for name in ("model_spread", "dark_spread")}
-    new = fit_new_tubes(
-        [cards[3]], synthetic.TUBES, known.coefficients, replace(SETTINGS, **errors)
-    )
+    of = [cards[3]], synthetic.TUBES, known.coefficients
+    new = fit_new_tubes(*of, replace(SETTINGS, **errors))
     assert new.settings["model_spread"] == known.settings["model_spread"] > LEAST
-    plain = fit_new_tubes([cards[3]], synthetic.TUBES, known.coefficients, SETTINGS)
+    plain = fit_new_tubes(*of, SETTINGS)
+    assert learnt_settings_against(*of, SETTINGS) == recorded_settings(plain.settings)
     assert plain.settings["model_spread"] == LEAST
     wider, narrower = (fit.paints["Y"].residuals["sigma"].median() for fit in (new, plain))
     assert wider > 1.5 * narrower

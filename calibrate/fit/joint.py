@@ -89,11 +89,8 @@ def fit_paints(
     >>> round(float(found.k[0, 10] / found.s[0, 10]), 1)
     0.5
     """
-    settings = with_noise(settings or FitSettings(), readings)
-
-    can = fittable(readings, tubes, settings)
     with one_thread():
-        solved = solved_of(can, lambda problem: (starting_values(problem), ()), settings, progress)
+        can, solved = _solved(readings, tubes, settings, progress)
         fit = report(solved, solved.problem.paints, tubes, leave_out)
         fit = replace(fit, aside=can.aside)
         if not (leave_out and solved.taught):
@@ -105,6 +102,44 @@ def fit_paints(
             return erring(found, whole.part_error, whole.surface_error)
 
         return replace(fit, without=solved.without_mixtures(conclude))
+
+
+def learnt_settings(
+    readings: Sequence[CardReadings],
+    tubes: Mapping[str, Tube],
+    settings: FitSettings | None = None,
+    progress: Progress | None = None,
+) -> FitSettings:
+    """Return the settings that `fit_paints` comes to, without its coefficients and reports.
+
+    Parameters
+    ----------
+    readings, tubes, settings, progress
+        See `fit_paints`.
+
+    Returns
+    -------
+    FitSettings
+
+    Raises
+    ------
+    InputError
+        As `fit_paints`.
+    """
+    with one_thread():
+        return _solved(readings, tubes, settings, progress)[1].settings
+
+
+def _solved(
+    readings: Sequence[CardReadings],
+    tubes: Mapping[str, Tube],
+    settings: FitSettings | None,
+    progress: Progress | None,
+) -> tuple[Fittable, Solved]:
+    """What can be fitted, and all of it solved."""
+    settings = with_noise(settings or FitSettings(), readings)
+    can = fittable(readings, tubes, settings)
+    return can, solved_of(can, lambda problem: (starting_values(problem), ()), settings, progress)
 
 
 Begin = Callable[[Problem], tuple[Array, Sequence[int]]]

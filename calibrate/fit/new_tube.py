@@ -11,11 +11,11 @@ from ..cards.readings import CardReadings
 from ..errors import InputError
 from ..optics.coefficients import ABSOLUTE, Coefficients
 from ..optics.spectra import Array
-from .joint import found_of, report, solved_of, with_noise
+from .joint import Solved, found_of, report, solved_of, with_noise
 from .judging.part_errors import erring
 from .problem.arrays import Problem
 from .problem.result import JointFit
-from .problem.set_aside import fittable
+from .problem.set_aside import Fittable, fittable
 from .problem.settings import FitSettings
 from .problem.start import starting_values
 from .problem.threads import one_thread
@@ -60,6 +60,62 @@ def fit_new_tubes(
         As `fit_paints`, and where no paint is new, or a film is to be fitted with a white whose K
         and S are relative.
     """
+    with one_thread():
+        can, solved, beside = _solved(readings, tubes, known, settings, progress)
+        problem, settings = solved.problem, solved.settings
+        new = [p for p in problem.paints if p not in beside.paints]
+        fit = replace(report(solved, new, tubes, leave_out), aside=can.aside)
+        wrong = settings.part_error or 0.0, settings.surface_error or 0.0
+
+        def conclude(solution: Solution, weight: Array) -> Coefficients:
+            found = erring(found_of(problem, solution, weight, tubes), *wrong)
+            return with_known(problem, solution, found, beside, new)
+
+        found = with_known(problem, solved.solution, fit.coefficients, beside, new)
+        if leave_out and solved.taught:
+            fit = replace(fit, without=solved.without_mixtures(conclude))
+    paints = {
+        p: replace(fit.paints[p], coefficients=found.select(fit.paints[p].coefficients.paints))
+        for p in new
+    }
+    return replace(fit, paints=paints, coefficients=found)
+
+
+def learnt_settings_against(
+    readings: Sequence[CardReadings],
+    tubes: Mapping[str, Tube],
+    known: Coefficients,
+    settings: FitSettings | None = None,
+    progress: Progress | None = None,
+) -> FitSettings:
+    """Return the settings that `fit_new_tubes` comes to, without its coefficients and reports.
+
+    Parameters
+    ----------
+    readings, tubes, known, settings, progress
+        See `fit_new_tubes`.
+
+    Returns
+    -------
+    FitSettings
+
+    Raises
+    ------
+    InputError
+        As `fit_new_tubes`.
+    """
+    with one_thread():
+        return _solved(readings, tubes, known, settings, progress)[1].settings
+
+
+def _solved(
+    readings: Sequence[CardReadings],
+    tubes: Mapping[str, Tube],
+    known: Coefficients,
+    settings: FitSettings | None,
+    progress: Progress | None,
+) -> tuple[Fittable, Solved, Coefficients]:
+    """What can be fitted, all of it solved, and the known paints on its cards."""
     settings = with_noise(settings or FitSettings(), readings)
     # One ladder can't tell the model's error from its painter's: that is learnt by joint fits.
     part_error = settings.part_error
@@ -77,8 +133,7 @@ def fit_new_tubes(
     )
     cards = [r.card for r in readings if r.card.purpose != "check"]
     weighed = list(dict.fromkeys(p for card in cards for p in card.paints))
-    new = [p for p in weighed if p not in known.paints]
-    if not new:
+    if not set(weighed) - set(known.paints):
         raise InputError(
             cards[0].file if cards else None,
             None,
@@ -96,25 +151,8 @@ def fit_new_tubes(
     beside = known.select([p for p in weighed if p in known.paints])
 
     can = fittable(readings, tubes, settings, beside)
-    new = [p for p in new if p not in can.aside]
-    with one_thread():
-        solved = solved_of(can, lambda problem: _held(problem, beside), settings, progress)
-        fit = replace(report(solved, new, tubes, leave_out), aside=can.aside)
-        problem = solved.problem
-
-        def conclude(solution: Solution, weight: Array) -> Coefficients:
-            found = found_of(problem, solution, weight, tubes)
-            found = erring(found, part_error, surface_error)
-            return with_known(problem, solution, found, beside, new)
-
-        found = with_known(problem, solved.solution, fit.coefficients, beside, new)
-        if leave_out and solved.taught:
-            fit = replace(fit, without=solved.without_mixtures(conclude))
-    paints = {
-        p: replace(fit.paints[p], coefficients=found.select(fit.paints[p].coefficients.paints))
-        for p in new
-    }
-    return replace(fit, paints=paints, coefficients=found)
+    solved = solved_of(can, lambda problem: _held(problem, beside), settings, progress)
+    return can, solved, beside
 
 
 def _held(problem: Problem, known: Coefficients) -> tuple[Array, list[int]]:

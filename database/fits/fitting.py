@@ -9,9 +9,9 @@ from typing import Any
 
 from ...calibrate.cards.readings import CardReadings
 from ...calibrate.errors import CalibrateDo, InputError, Sentence
-from ...calibrate.fit.joint import fit_paints
+from ...calibrate.fit.joint import fit_paints, learnt_settings
 from ...calibrate.fit.judging.quality_report import QualityReport
-from ...calibrate.fit.new_tube import fit_new_tubes
+from ...calibrate.fit.new_tube import fit_new_tubes, learnt_settings_against
 from ...calibrate.fit.problem.result import JointFit, PaintFit
 from ...calibrate.fit.problem.settings import FitSettings
 from ...calibrate.fit.problem.tube import Tube
@@ -283,9 +283,12 @@ def _fit_by(
     if first is not None and not store.fits.current(model, beside).keys() >= set(beside):
         return None
     known = store.fits.coefficients(beside, model) if beside else None
-    learnt = run_fit(readings, tubes, known, settings or _as_learnt(store, beside, model), progress)
+    chosen = settings or _as_learnt(store, beside, model)
     # Once chosen, noise and smoothness are settings: what is kept follows from what is recorded.
-    used = recorded_settings(learnt.settings)
+    if known is None:
+        used = learnt_settings(readings, tubes, chosen, progress)
+    else:
+        used = learnt_settings_against(readings, tubes, known, chosen, progress)
     fit = run_fit(readings, tubes, known, used, progress, leave_out=True)
     against = reference(store, first or fit)
     return fit, known, quality_reports(store, fit, readings, tubes, used, against)
