@@ -6,11 +6,13 @@ The weights of observers and lights are colour-science's, kept in a table beside
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib.resources import files
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .spectra import GRID, Array
 
@@ -135,6 +137,17 @@ def check_fraction(reflectance: Array) -> None:
         )
 
 
+def _read_alike(read: NDArray[np.bool_]) -> Iterator[tuple[NDArray[np.bool_], NDArray[np.intp]]]:
+    """Each set of wavelengths that rows (N, W) were read at, (W,), and which rows those are."""
+    # Mostly there is one set, and sorting the rows would take longer than their colour.
+    if (read == read[:1]).all():
+        yield from ((mask, np.arange(len(read))) for mask in read[:1])
+        return
+    masks, which = np.unique(read, axis=0, return_inverse=True)
+    for i, mask in enumerate(masks):
+        yield mask, np.flatnonzero(which.ravel() == i)
+
+
 def xyz(reflectance: Array, wavelengths: Array = GRID, view: View = D50) -> Array:
     """Tristimulus values, Y = 1 for the perfect diffuser.
 
@@ -167,9 +180,7 @@ def xyz(reflectance: Array, wavelengths: Array = GRID, view: View = D50) -> Arra
     r = _readings(reflectance, wavelengths)
     read = ~np.isnan(r)
     out = np.empty((r.shape[0], 3))
-    masks, which = np.unique(read, axis=0, return_inverse=True)
-    for i, mask in enumerate(masks):
-        rows = np.flatnonzero(which.ravel() == i)
+    for mask, rows in _read_alike(read):
         good = np.flatnonzero(mask)
         if good.size == 0 or good[-1] - good[0] + 1 != good.size:
             out[rows] = np.nan
@@ -238,10 +249,9 @@ def lab_jacobian(reflectance: Array, wavelengths: Array = GRID, view: View = D50
     t = xyz(r, wavelengths, view) / white
     slope = np.where(t > _EPSILON, 1 / (3 * np.cbrt(np.maximum(t, _EPSILON)) ** 2), _SLOPE)
     w = np.zeros((*r.shape, 3))
-    masks, which = np.unique(~np.isnan(r), axis=0, return_inverse=True)
-    for i, good in enumerate(masks):
+    for good, rows in _read_alike(~np.isnan(r)):
         if good.any():
-            w[np.ix_(which.ravel() == i, good)] = weights(wavelengths[good], view)[0]
+            w[np.ix_(rows, good)] = weights(wavelengths[good], view)[0]
     df = slope[:, :, None] * (w / white).transpose(0, 2, 1)
     return np.stack(
         [116 * df[:, 1], 500 * (df[:, 0] - df[:, 1]), 200 * (df[:, 1] - df[:, 2])], axis=1
