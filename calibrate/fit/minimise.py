@@ -236,8 +236,12 @@ def smooth_prior(
     rough = np.stack([second.T @ second / r**2 for r in settings.roughness or _SMOOTH_AT_FIRST])
     anchor = np.eye(n_w) / _ANCHOR_SD**2
     rough[1] += (np.eye(n_w) - 1 / n_w) / _STEEPEST**2
-    precision = np.zeros((len(start), 2 * n_w, 2 * n_w))
-    precision[:, :n_w, :n_w], precision[:, n_w:, n_w:] = rough + anchor
+    of_any = np.zeros((2 * n_w, 2 * n_w))
+    of_any[:n_w, :n_w], of_any[n_w:, n_w:] = rough + anchor
+    # Paints believed alike share one array, however many they are.
+    precision = np.broadcast_to(of_any, (len(start), *of_any.shape))
+    if held or problem.scale != ABSOLUTE:
+        precision = precision.copy()
     center = np.repeat(start.mean(axis=2, keepdims=True), n_w, axis=2)
     if problem.scale != ABSOLUTE:
         white = problem.paints.index(problem.scale.removeprefix("relative to "))

@@ -23,7 +23,7 @@ from ...optics.spectra import GRID, Array
 from ...optics.surface import Surface, to_inside
 from .brushed import WHITE_SLOPE, Hidden
 from .refusals import check_cards
-from .rows import Ints, Nuisance, Patch, Rows
+from .rows import Ints, Nuisance, Patch, Rows, Weighing
 from .settings import FitSettings
 from .tube import Tube
 
@@ -51,9 +51,7 @@ class Problem:
         S of white is 1 at every wavelength, and thickness follows that; see `white_scatters`.
     solids_count : (D,) bool array
         Whether the dry thickness follows from the mix's volume solids.
-    weighing : list of (D, P) array
-        For each nuisance of kind weighing, in order: change of the mass fractions at one standard
-        deviation.
+    weighing : mapping of place among the nuisances to Weighing
     dry_volume, inverse_density, surface_offset : (P,) array
         The last of known paints; 0 of the others.
     crowding : (P,) array
@@ -80,7 +78,7 @@ class Problem:
     uneven: Array
     log_thickness: Array
     solids_count: NDArray[np.bool_]
-    weighing: Mapping[int, Array]
+    weighing: Mapping[int, Weighing]
     dry_volume: Array
     inverse_density: Array
     surface_offset: Array

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,6 +67,11 @@ class Nuisance:
     target: int = -1
     over: str = ""
 
+    @cached_property
+    def touched(self) -> frozenset[int]:
+        """The drawdowns, for asking of each block which of its own are among them."""
+        return frozenset(self.drawdowns)
+
 
 @dataclass(frozen=True)
 class Patch:
@@ -83,6 +90,26 @@ class Patch:
     flags: int
     paint: str = ""
     apart: float = 0.0
+
+
+class Weighing(NamedTuple):
+    """What one weighing changes at one standard deviation.
+
+    Attributes
+    ----------
+    paints : (A,) int array
+        Columns of the problem.
+    change : (D, A) array
+        Of their mass fractions, in each drawdown that the nuisance value touches.
+    """
+
+    paints: Ints
+    change: Array
+
+    def of(self, paints: Ints) -> Array:
+        """The change in some columns of the problem, (D, P); 0 in those that it isn't of."""
+        result: Array = self.change @ (self.paints[:, None] == paints)
+        return result
 
 
 class Rows:
@@ -106,7 +133,7 @@ class Rows:
     patches, measured, variance, bare, bare_variance, surfaces
         Of each patch that was read.
     nuisances : list of Nuisance
-    weighing : dict of place among the nuisances to (D, P) array
+    weighing : dict of place among the nuisances to Weighing
     read : list of int
         Drawdowns of which a patch was read.
     """
@@ -130,7 +157,7 @@ class Rows:
         self.log_thickness: list[float] = []
         self.solids_count: list[bool] = []
         self.nuisances: list[Nuisance] = []
-        self.weighing: dict[int, Array] = {}
+        self.weighing: dict[int, Weighing] = {}
         self.read: list[int] = []
         self.patches: list[Patch] = []
         self.measured: list[Array] = []
@@ -236,14 +263,14 @@ class Rows:
 
     def _weighings(self, card: Card, made: Composition, to: Ints, first: int) -> None:
         """Note each weighing of a card: what it changes in the drawdowns that were read."""
-        read = {index for index in self.read if index >= first}
+        # Only the last card's are among so many of the last.
+        read = {index for index in self.read[-len(card.drawdowns) :] if index >= first}
         for j, name in enumerate(made.weighings):
-            change = np.zeros((len(card.drawdowns), len(self._paints)))
-            change[:, to] = made.by_weighing[:, j] * card.balance_g
+            change = made.by_weighing[:, j] * card.balance_g
             touched = np.flatnonzero(np.abs(change).max(axis=1) > 1e-7)
             hit = tuple(int(first + t) for t in touched if first + t in read)
             if hit:
-                self.weighing[len(self.nuisances)] = change[[h - first for h in hit]]
+                self.weighing[len(self.nuisances)] = Weighing(to, change[[h - first for h in hit]])
                 self.nuisances.append(
                     Nuisance(f"{card.name} {name}", "weighing", card.balance_g, "g", hit, j)
                 )

@@ -190,12 +190,12 @@ class BlockBatch:
         """What one nuisance value moves in a block; `place` is that of each drawdown in it."""
         p, block = self.problem, self.blocks[g]
         n = p.nuisances[scalar]
-        here = [i for i, d in enumerate(n.drawdowns) if d in place]
-        at = [place[n.drawdowns[i]] for i in here]
+        at = [i for d, i in place.items() if d in n.touched]
         if n.kind == "dry volume":
             self._volume[g, m] = n.spread * (block.paints == n.target)
         elif n.kind == "weighing":
-            self._mass[g, at, m] = p.weighing[scalar][here][:, block.paints]
+            rows = [n.drawdowns.index(d) for d in place if d in n.touched]
+            self._mass[g, at, m] = p.weighing[scalar].of(block.paints)[rows]
         elif n.kind in ("substrate", "own surface"):
             felt = self._own
             if n.kind == "substrate":
@@ -215,7 +215,7 @@ class BlockBatch:
 
     def _touched(self, block: Block, n: Nuisance) -> NDArray[np.bool_]:
         """Which of a block's patches are of a drawdown that a nuisance value touches, (N,)."""
-        return np.isin(self.problem.drawdown[block.rows], n.drawdowns)
+        return np.array([d in n.touched for d in block.drawdowns.tolist()])[block.at]
 
     def _lay_out_surfaces(self) -> None:
         """The surfaces' numbers, (G, N, 1), and the bare card beneath, (G, N, W)."""

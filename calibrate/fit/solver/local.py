@@ -17,7 +17,7 @@ import numpy as np
 from ...cards.card import SUBSTRATES
 from ...optics.spectra import Array
 from ..problem.arrays import Problem
-from ..problem.rows import Ints, Nuisance
+from ..problem.rows import Ints, Nuisance, Weighing
 from .forward import Block
 from .normal import Prior
 from .solve import Solution, inverse, solve
@@ -51,11 +51,13 @@ def loosened(problem: Problem, blocks: Sequence[Block]) -> tuple[Problem, Ints, 
         for parts in zip(*((b.rows, b.paints, b.scalars) for b in blocks), strict=True)
     )
 
-    read = np.unique(problem.drawdown[rows]).tolist()
+    read = np.unique(problem.drawdown[rows])
+    fractions = np.zeros((len(problem.fractions), paints.size))
+    fractions[read] = problem.fractions[np.ix_(read, paints)]
     kept = kept[[problem.nuisances[m].kind != "own surface" for m in kept]]
     surfaces = [
         Nuisance(f"{d}: own surface {over}", "own surface", spread, "", (d,), over=over)
-        for d in read
+        for d in read.tolist()
         for over, spread in _OWN_SURFACES.items()
     ]
 
@@ -68,10 +70,10 @@ def loosened(problem: Problem, blocks: Sequence[Block]) -> tuple[Problem, Ints, 
         problem,
         paints=tuple(problem.paints[p] for p in paints),
         hubs=tuple(int(i) for i in np.flatnonzero(np.isin(paints, problem.hubs))),
-        fractions=problem.fractions[:, paints],
+        fractions=fractions,
         nuisances=(*(loose(problem.nuisances[m]) for m in kept), *surfaces),
         weighing={
-            i: problem.weighing[m][:, paints]
+            i: Weighing(np.arange(paints.size), problem.weighing[m].of(paints))
             for i, m in enumerate(kept.tolist())
             if m in problem.weighing
         },

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from ...optics.spectra import Array
 from ..problem.rows import Ints
+from .clusters import batches
 from .forward import Block
 from .solve import Solution, inverse
 
@@ -48,15 +51,26 @@ def fitted_variance(solution: Solution) -> Array:
     """Variance of each fitted reading as the fit leaves it, (N, W); where unread too."""
     out = np.zeros(solution.problem.measured.shape)
     root = np.linalg.cholesky(solution.border) if solution.border.size else solution.border
-    for block, factor, response in solution.blocks:
-        theta = solution.theta[block.paints]
-        _, spectral, scalar, _ = block.predict(theta[:, 0], theta[:, 1], solution.nu[block.scalars])
+    parts = {int(block.rows[0]): (factor, response) for block, factor, response in solution.blocks}
+    for block, spectral, scalar in _derivatives(solution):
+        factor, response = parts[int(block.rows[0])]
         by = slopes(block, spectral, scalar, solution.border_scalars)
         own, border = by[:, :, : len(factor)], by[:, :, len(factor) :]
         variance = ((own @ inverse(factor).T) ** 2).sum(axis=2) if factor.size else 0.0
         through = border - own @ response if factor.size else border
         out[block.rows] = variance + ((through @ root) ** 2).sum(axis=2)
     return out
+
+
+def _derivatives(solution: Solution) -> Iterator[tuple[Block, Array, Array]]:
+    """Each block with its derivatives as `Block.predict` returns them; of many at a time."""
+    nu = np.append(solution.nu, 0.0)
+    for batch in batches(solution.problem):
+        seen = batch.predict(solution.theta[batch.paints], nu[batch.scalars])
+        for g, block in enumerate(batch.blocks):
+            real, there = slice(block.rows.size), batch.scalars[g] >= 0
+            scalar = seen.through[g, real].transpose(0, 2, 1) @ seen.features[g, real]
+            yield block, seen.spectral[g, real], scalar[:, there]
 
 
 def nuisance_variance(solution: Solution) -> Array:
