@@ -12,7 +12,7 @@ from tintladder.database.common.files import beside, write_whole
 
 HOUSE = Path(__file__).parent.parent
 OWN = {"write_bytes", "write_text", "mkstemp", "NamedTemporaryFile"}
-"""Ways to write a file that only `whole_files` may go."""
+"""Ways to write a file that only `database/common/files.py` may go."""
 
 
 def names(folder):
@@ -53,7 +53,7 @@ def test_what_breaks_off_leaves_the_file_as_it_was(tmp_path):
 def test_there_is_one_way_to_write_a_file():
     for package in ("calibrate", "database"):
         for path in (HOUSE / package).rglob("*.py"):
-            if path.name == "whole_files.py":
+            if path == HOUSE / "database" / "common" / "files.py":
                 continue
             for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
                 if isinstance(node, ast.Attribute):
