@@ -1,4 +1,7 @@
-"""A release changed and hashed anew, as a careful forger would: twenty kinds of change."""
+"""A release changed and hashed anew, as a careful forger would: twenty kinds of change.
+
+It knows what the README and the schema of a release tell anyone, and nothing of what verifies one.
+"""
 
 from __future__ import annotations
 
@@ -12,13 +15,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-from tintladder.database.releases.files import SIGNATURE, sums
-from tintladder.database.releases.load import read_descriptor
-from tintladder.database.releases.signing import PUBLIC_KEY, as_pem, public_of
-from tintladder.database.releases.tables.descriptor import DESCRIPTOR
+from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 
 FORGER = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
 """A key of the forger's own."""
+DESCRIPTION, SUMS, SIGNATURE = "datapackage.json", "SHA256SUMS", "SHA256SUMS.sig"
+KEY = "PUBLIC-KEY.pem"
 
 Change = Callable[["Forged", np.random.Generator], None]
 
@@ -53,49 +55,48 @@ class Forged:
 
     def describe(self, **said: Any) -> None:
         """Change what the description says."""
-        path = self.folder / DESCRIPTOR
-        descriptor = json.loads(path.read_text(encoding="utf-8")) | said
-        text = json.dumps(descriptor, indent=1, ensure_ascii=False) + "\n"
+        path = self.folder / DESCRIPTION
+        description = json.loads(path.read_text(encoding="utf-8")) | said
+        text = json.dumps(description, indent=1, ensure_ascii=False) + "\n"
         path.write_text(text, encoding="utf-8")
+
+
+def _sha256(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
 
 
 def seal(folder: Path, key: Ed25519PrivateKey | None = FORGER) -> None:
     """Make every hash right again, and sign with a key, or not at all."""
-    (folder / SIGNATURE).unlink(missing_ok=True)
-    (folder / PUBLIC_KEY).unlink(missing_ok=True)
+    for name in (SIGNATURE, KEY, SUMS):
+        (folder / name).unlink(missing_ok=True)
     if key is not None:
-        (folder / PUBLIC_KEY).write_bytes(as_pem(public_of(key)))
-    files = {path.name: path.read_bytes() for path in folder.iterdir()}
-    descriptor = read_descriptor(files, folder)
-    for resource in descriptor["resources"]:
-        data = files[resource["path"]]
-        resource["bytes"] = len(data)
-        resource["hash"] = f"sha256:{hashlib.sha256(data).hexdigest()}"
-    text = json.dumps(descriptor, indent=1, ensure_ascii=False) + "\n"
-    files[DESCRIPTOR] = text.encode()
-    (folder / DESCRIPTOR).write_bytes(files[DESCRIPTOR])
-    hashes = {n: hashlib.sha256(d).hexdigest() for n, d in files.items() if n != "SHA256SUMS"}
-    listed = sums(hashes)
-    (folder / "SHA256SUMS").write_bytes(listed)
+        pem = key.public_key().public_bytes(Encoding.PEM, PublicFormat.SubjectPublicKeyInfo)
+        (folder / KEY).write_bytes(pem)
+    forged = Forged(folder)
+    resources = json.loads((folder / DESCRIPTION).read_text(encoding="utf-8"))["resources"]
+    for resource in resources:
+        resource["bytes"] = (folder / resource["path"]).stat().st_size
+        resource["hash"] = f"sha256:{_sha256(folder / resource['path'])}"
+    forged.describe(resources=resources)
+    lines = [f"{_sha256(path)}  {path.name}\n" for path in sorted(folder.iterdir())]
+    (folder / SUMS).write_text("".join(lines), encoding="utf-8")
     if key is not None:
-        (folder / SIGNATURE).write_bytes(key.sign(listed))
+        (folder / SIGNATURE).write_bytes(key.sign((folder / SUMS).read_bytes()))
 
 
-def _share(rng: np.random.Generator) -> float:
-    """A factor that tells: some 5 to 30 % up or down."""
-    return float(1 + rng.choice([-1, 1]) * rng.uniform(0.05, 0.3))
+def _share(rng: np.random.Generator, least: float = 0.005, most: float = 0.3) -> float:
+    """A factor: some 0.5 to 30 % up or down, as often near the one as the other."""
+    return float(1 + rng.choice([-1, 1]) * np.exp(rng.uniform(np.log(least), np.log(most))))
 
 
-def _of(quantity: str) -> Callable[[pd.DataFrame], pd.Series]:
-    return lambda t: (t["paint"] == "ANCHOR") & (t["quantity"] == quantity)
-
-
-def _numbers(forged: Forged, rng: np.random.Generator, quantity: str = "K") -> None:
-    forged.times("coefficients", ["value"], _share(rng), _of(quantity))
+def _one(rng: np.random.Generator, table: pd.DataFrame, *columns: str) -> pd.Series:
+    """Tell the rows that agree with one row, drawn at random, in some columns."""
+    drawn = table.loc[rng.integers(len(table)), list(columns)]
+    return (table[list(columns)] == drawn).all(axis=1)
 
 
 def _surer(forged: Forged, rng: np.random.Generator) -> None:
-    factor = float(rng.uniform(0.2, 0.8))
+    factor = float(rng.uniform(0.2, 0.99))
     forged.times("coefficients", ["uncertainty"], factor)
     forged.times("covariance", ["kk", "ks", "ss"], factor**2)
     for name in ("own", "factors"):
@@ -103,38 +104,50 @@ def _surer(forged: Forged, rng: np.random.Generator) -> None:
         forged.times(name, grid, factor)
 
 
-def _swapped(forged: Forged, _: np.random.Generator) -> None:
+def _swapped(forged: Forged, rng: np.random.Generator) -> None:
+    """Of one model, or of one quantity: two paints have one another's numbers."""
     table = forged.table("coefficients")
-    other = {"ANCHOR": "HULL", "HULL": "ANCHOR"}
-    key = ["model", "quantity", "wavelength"]
-    values = table.set_index(["paint", *key])[["value", "uncertainty"]]
-    took = [(other[row.paint], row.model, row.quantity, row.wavelength) for row in
-            table[["paint", *key]].itertuples()]  # fmt: skip
-    table[["value", "uncertainty"]] = values.loc[took].to_numpy()
+    some = _one(rng, table, *[["model"], ["model", "quantity"]][rng.integers(2)])
+    first, second = sorted(set(table["paint"]))
+    mine, theirs = (some & (table["paint"] == paint) for paint in (first, second))
+    both = ["value", "uncertainty"]
+    before = table.loc[mine, both].to_numpy()
+    table.loc[mine, both] = table.loc[theirs, both].to_numpy()
+    table.loc[theirs, both] = before
     forged.put("coefficients", table)
 
 
-def _readings(forged: Forged, rng: np.random.Generator) -> None:
-    factor = 1 + 0.2 * (_share(rng) - 1)
+def _reading(forged: Forged, rng: np.random.Generator) -> None:
+    factor = _share(rng, 0.001, 0.06)
 
     def made(cell: str) -> str:
         return json.dumps([None if x is None else x * factor for x in json.loads(cell)])
 
-    forged.words("readings", "reflectance", made, lambda t: t["patch"].str.startswith("1:1"))
+    def rows(table: pd.DataFrame) -> pd.Series:
+        film = ~table["patch"].str.startswith("bare")
+        drawn = table[film].iloc[rng.integers(film.sum())]
+        return (table["session"] == drawn["session"]) & (table["patch"] == drawn["patch"])
+
+    forged.words("readings", "reflectance", made, rows)
 
 
 def _weighed(forged: Forged, rng: np.random.Generator) -> None:
     factor = _share(rng)
 
     def made(cell: str) -> str:
-        return json.dumps({p: g * factor if p == "ANCHOR" else g for p, g in
-                           json.loads(cell).items()})  # fmt: skip
+        grams = json.loads(cell)
+        some = sorted(grams)[rng.integers(len(grams))]
+        return json.dumps(grams | {some: grams[some] * factor})
 
-    forged.words("drawdowns", "masses", made, lambda t: t["step"] == "4:1")
+    def rows(table: pd.DataFrame) -> pd.Series:
+        mixed = table.index[table["masses"].map(lambda cell: len(json.loads(cell)) > 1)]
+        return pd.Series(table.index == rng.choice(mixed), table.index)
+
+    forged.words("drawdowns", "masses", made, rows)
 
 
 def _adopted(forged: Forged, rng: np.random.Generator) -> None:
-    _numbers(forged, rng)
+    KINDS["K or S of a paint"](forged, rng)
 
     def made(cell: str) -> str:
         return json.dumps(json.loads(cell) | {"adopted": {"release": "paints-9.0.0"}})
@@ -143,58 +156,66 @@ def _adopted(forged: Forged, rng: np.random.Generator) -> None:
 
 
 def _of_another_version(forged: Forged, rng: np.random.Generator) -> None:
-    _numbers(forged, rng)
+    # Another version may leave a fit at a slightly other place: no small change is a forgery then.
+    forged.times("coefficients", ["value"], _share(rng, 0.05))
     forged.words("fits", "code_version", lambda _: "0.1.0")
     forged.words("fits", "made_with", lambda _: "")
 
 
-def _cell(name: str, column: str, value: str) -> Change:
-    def change(forged: Forged, _: np.random.Generator) -> None:
-        forged.words(name, column, lambda _: value)
+def _scaled(column: str, names: str, *by: str) -> Change:
+    """Multiply a column of one table of some: every row, or those that agree with one drawn."""
 
-    return change
-
-
-def _scaled(name: str, column: str) -> Change:
     def change(forged: Forged, rng: np.random.Generator) -> None:
-        forged.times(name, [column], _share(rng))
+        rows = (lambda table: _one(rng, table, *by)) if by else None
+        forged.times(str(rng.choice(names.split())), [column], _share(rng), rows)
 
     return change
 
 
-def _pigments(forged: Forged, _: np.random.Generator) -> None:
-    forged.words("paints", "pigments", lambda _: "PB28", lambda t: t["paint"] == "ANCHOR")
+def _said(column: str, names: str, *instead: str) -> Change:
+    """Say another word of a paint."""
+
+    def change(forged: Forged, rng: np.random.Generator) -> None:
+        name = str(rng.choice(names.split()))
+        rows = _one(rng, forged.table(name), "paint")
+        other = sorted(set(instead) - set(forged.table(name).loc[rows, column]))
+        forged.words(name, column, lambda _: str(rng.choice(other)), lambda _: rows)
+
+    return change
 
 
 def _forced(forged: Forged, _: np.random.Generator) -> None:
     forged.describe(gates={"excluded": [], "forced": "", "findings": []})
 
 
-def _words(forged: Forged, _: np.random.Generator) -> None:
+def _words(forged: Forged, rng: np.random.Generator) -> None:
+    word = ("gloves", "Ventilate", "wet-wipe", "Never sand")[rng.integers(4)]
     path = forged.folder / "README.md"
-    path.write_text(path.read_text(encoding="utf-8").replace("gloves", "pearls"), encoding="utf-8")
+    path.write_text(path.read_text(encoding="utf-8").replace(word, "pearls"), encoding="utf-8")
 
 
 KINDS: Mapping[str, Change] = {
-    "K of a paint": _numbers,
-    "S of a paint": lambda forged, rng: _numbers(forged, rng, "S"),
-    "every K and S": _scaled("coefficients", "value"),
+    "K or S of a paint": _scaled("value", "coefficients", "paint", "model", "quantity"),
+    "one value": _scaled("value", "coefficients", "paint", "model", "quantity", "wavelength"),
+    "every K and S": _scaled("value", "coefficients"),
     "two paints swapped": _swapped,
     "surer than it is": _surer,
-    "error of mixes": _scaled("paints", "mix_error"),
-    "error of the model": _scaled("wavelengths", "model_error"),
-    "error of mixes by transport": _scaled("transport", "mix_error"),
-    "a reading": _readings,
+    "error of mixes": _scaled("mix_error", "paints transport", "paint"),
+    "error of the model": _scaled("model_error", "wavelengths"),
+    "crowding": _scaled("crowding", "transport", "paint"),
+    "a reading": _reading,
     "what was weighed": _weighed,
-    "the applicator's gap": _scaled("drawdowns", "gap_um"),
+    "the applicator's gap": _scaled("gap_um", "drawdowns", "card"),
     "said to be adopted": _adopted,
     "said to be of another version": _of_another_version,
-    "dry volume": _scaled("paints", "dry_volume"),
-    "internal reflectance": _scaled("paints", "k2"),
-    "how near it comes": _scaled("paints", "de00_mean"),
-    "verdict": _cell("paints", "verdict", "a first guess"),
-    "pigments": _pigments,
+    "dry volume": _scaled("dry_volume", "paints", "paint"),
+    "internal reflectance": _scaled("k2", "paints"),
+    "how near it comes": _scaled("de00_mean", "paints transport", "paint"),
+    "verdict": _said("verdict", "paints transport", "a first guess", "look at this step"),
+    "pigments": _said("pigments", "paints", "PB28", "PR108", "PV23", "PY35", ""),
     "what stood against it": _forced,
     "cautions": _words,
 }
-"""What is changed; the last three and the verdict follow from no reading."""
+"""What is changed; the last four follow from no reading."""
+BY_WORD = tuple(KINDS)[-4:]
+"""Told by who signed it alone."""

@@ -22,10 +22,7 @@ from tintladder.database.store.studio import SIGNING_KEY
 
 from .archive import CARD
 from .command import run
-from .forgeries import FORGER, KINDS, Forged, seal
-
-BY_WORD = ("pigments", "verdict", "what stood against it", "cautions")
-"""What follows from no reading."""
+from .forgeries import BY_WORD, FORGER, KINDS, Forged, seal
 
 
 @pytest.fixture(scope="module")

@@ -52,6 +52,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     stress,
     textbook,
     transport,
+    trust,
     uncertainty,
     untargeted,
     untargeted_pictures,

@@ -28,6 +28,7 @@ SUBJECTS = (
     "transport",
     "scale",
     "untargeted",
+    "trust",
     "real",
 )
 """What a benchmark may be about: the first part of its name."""
