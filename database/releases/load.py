@@ -125,7 +125,11 @@ def load_release(path: str | Path) -> LoadedRelease:
             raise InputError(path, table.file, f"can't be read ({error})", "fetch it again") from (
                 error
             )
-    whole = of_this_layout(tables)
+    return assembled(descriptor, of_this_layout(tables))
+
+
+def assembled(descriptor: Mapping[str, Any], whole: Mapping[str, pd.DataFrame]) -> LoadedRelease:
+    """Put a release together from its description and its tables, as of this layout."""
     return LoadedRelease(
         str(descriptor["name"]),
         str(descriptor["version"]),

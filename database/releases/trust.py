@@ -13,11 +13,11 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from .files import SUMS, read_files, sha256
-from .load import LoadedRelease, load_release
+from .files import SUMS, sha256
+from .load import LoadedRelease
 from .refit import Outcome, Refit, refit_release
 from .signing import Signature, checked_public, signature
-from .verify import verify_release
+from .verify import look_over
 
 if TYPE_CHECKING:
     from ..store.keys import Keys
@@ -103,13 +103,11 @@ def judge(
     InputError
         Where it is no release at all, or a zip that must not be opened.
     """
-    problems = tuple(verify_release(path, digest))
-    files = read_files(path)
-    sums = sha256(files.get(SUMS, b""))
-    if problems:
-        return Trust(None, sums, problems, Signature("nobody"), None)
-    release = load_release(path)
+    found = look_over(path, digest)
+    sums = sha256(found.files.get(SUMS, b""))
+    if (release := found.release) is None:
+        return Trust(None, sums, tuple(found.problems), Signature("nobody"), None)
     said = str(release.descriptor.get("studio", ""))
-    who = signature(checked_public(files), said, keys)
+    who = signature(checked_public(found.files), said, keys)
     refits = None if quick else tuple(refit_release(release, progress))
     return Trust(release, sums, (), who, refits)

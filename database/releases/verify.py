@@ -17,19 +17,47 @@ from ...calibrate.errors import InputError
 from ...calibrate.instrument.corrections_record import correct_anew
 from ...calibrate.optics.spectra import Array
 from .files import SIGNATURE, SUMS, read_files, sha256, sums
-from .load import of_this_layout, parse_table, read_descriptor, tables_in
+from .load import (
+    LoadedRelease,
+    assembled,
+    of_this_layout,
+    parse_table,
+    read_descriptor,
+    tables_in,
+)
 from .signing import checked_public
 from .tables.columns import Column, Table
 from .tables.descriptor import DESCRIPTOR, SCHEMA, json_schema, without_words
 from .tables.inputs import session_of
-from .tables.models import by_transport, main
 
 _LINE = re.compile(r"([0-9a-f]{64})  (.+)")
 _CLOSE = 1e-9
 """Reflectance; what another machine may round otherwise."""
 
 
+class LookedOver(NamedTuple):
+    """What a release holds, and what is wrong with it.
+
+    Attributes
+    ----------
+    problems : list of str
+        Each begins with the file at fault; empty where nothing is wrong.
+    files : mapping of name to bytes
+    release : LoadedRelease or None
+        None where something is wrong.
+    """
+
+    problems: list[str]
+    files: Mapping[str, bytes]
+    release: LoadedRelease | None = None
+
+
 def verify_release(path: str | Path, digest: str | None = None) -> list[str]:
+    """Return what is wrong with a release (see `look_over`)."""
+    return look_over(path, digest).problems
+
+
+def look_over(path: str | Path, digest: str | None = None) -> LookedOver:
     """Check a release, folder or zip.
 
     Parameters
@@ -37,11 +65,6 @@ def verify_release(path: str | Path, digest: str | None = None) -> list[str]:
     digest : str, optional
         SHA-256 of its SHA256SUMS, as its maker's studio keeps it. Without it a release that was
         changed together with its SHA256SUMS passes.
-
-    Returns
-    -------
-    list of str
-        What is wrong, each beginning with the file at fault; empty where nothing is.
 
     Raises
     ------
@@ -54,12 +77,12 @@ def verify_release(path: str | Path, digest: str | None = None) -> list[str]:
         descriptor = read_descriptor(files, path)
     except InputError:
         if problems:
-            return problems
+            return LookedOver(problems, files)
         raise
     try:
         layout = tables_in(descriptor, path)
     except InputError as error:
-        return [*problems, f"{error.where}: {error.expected}"]
+        return LookedOver([*problems, f"{error.where}: {error.expected}"], files)
     problems += _descriptor(descriptor, layout, files)
     tables: dict[str, pd.DataFrame] = {}
     for table in layout:
@@ -69,13 +92,13 @@ def verify_release(path: str | Path, digest: str | None = None) -> list[str]:
             except ValueError as error:
                 problems.append(f"{table.file}: can't be read ({error})")
     problems += _keys(layout, tables)
-    if len(tables) == len(layout) and not problems:
-        whole = of_this_layout(tables)
-        problems += _sense(main(whole))
-        problems += corrections_follow(tables)
-        beside = by_transport(whole)
-        problems += _sense(beside) if beside else []
-    return problems
+    if len(tables) < len(layout) or problems:
+        return LookedOver(problems, files)
+    release = assembled(descriptor, of_this_layout(tables))
+    problems += _sense(release.tables)
+    problems += corrections_follow(tables)
+    problems += _sense(release.beside) if release.beside else []
+    return LookedOver(problems, files, None if problems else release)
 
 
 def _zip_hash(path: Path) -> Iterator[str]:
