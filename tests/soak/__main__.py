@@ -11,7 +11,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from . import database, fuzz, measure, page  # noqa: F401  (each registers its tests)
+from . import cuts, database, fuzz, measure, page  # noqa: F401  (each registers its tests)
 from .harness import REGISTRY, entry, keep
 
 
