@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 NAME ?=
 
-.PHONY: demo test bench soak lint structure mutants measurements clean
+.PHONY: demo test lowest newest bench soak lint structure mutants measurements clean
 
 demo: .venv/user
 	$(BIN)/tintladder demo
@@ -11,6 +11,25 @@ demo: .venv/user
 # A process a core, each on one thread: more would only wait for one another.
 test: .venv/dev
 	OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1 $(BIN)/python -m pytest -n auto
+
+# The demo and the tests on the lowest of each package that pyproject.toml names, by the lowest Python;
+# and on the newest of all, by every Python that is here.
+lowest: ON := 3.11
+lowest: RESOLUTION := lowest-direct
+newest: ON := 3.11 3.12 3.13 3.14
+newest: RESOLUTION := highest
+# Some keep their Pythons out of sight until one is named.
+newest: export PYENV_VERSION := $(shell pyenv versions --bare 2>/dev/null | paste -sd:)
+lowest newest: .venv/dev
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check uv
+	for python in $(ON); do \
+	  $(BIN)/uv python find --quiet --no-python-downloads $$python 2>/dev/null || continue; \
+	  $(BIN)/uv venv --quiet --clear --no-python-downloads --python $$python .venv-$@ && \
+	  $(BIN)/uv pip install --quiet --python .venv-$@/bin/python --resolution $(RESOLUTION) \
+	    --editable '.[dev]' && \
+	  .venv-$@/bin/tintladder demo --studio .venv-$@/demo && \
+	  OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1 .venv-$@/bin/python -m pytest -n auto || exit 1; \
+	done
 
 # One benchmark alone: make bench NAME=fit.heldout_mean_de00
 bench: .venv/dev
@@ -51,4 +70,4 @@ measurements: .venv/dev
 	touch $@
 
 clean:
-	rm -rf .venv build dist *.egg-info bench.json soak.json tintladder-demo
+	rm -rf .venv .venv-lowest .venv-newest build dist *.egg-info bench.json soak.json tintladder-demo

@@ -6,11 +6,11 @@ commits too. At the one that is meant it kills the process, half a write done; o
 from there on. Each trial begins with a copy of one studio; the command runs in a fork of a process
 that has loaded everything.
 
-A command that works longer is cut at as many operations as `SECONDS` allow, evenly spread, the first
-and the last among them; the soak says how many there were. After every fifth cut the command is run
-again, uncut.
+A command that works longer is cut at as many operations as `SECONDS` allow, evenly spread, the
+first and the last among them; the soak says how many there were. After every fifth cut the command
+is run again, uncut.
 
-``python -m tests.soak.cuts kill|full [COMMAND ...]`` runs what the library was loaded into.
+``python -m tests.soak.cuts kill|full MOST [COMMAND ...]`` runs what the library was loaded into.
 """
 
 from __future__ import annotations
@@ -37,6 +37,7 @@ from .left import State, faults_of
 
 HERE = Path(__file__).parent
 KILL, FULL = 1, 2
+MOST = 10_000
 SECONDS, LEAST = 60.0, 20
 """Processor time for the runs of one command that are cut, and how many there are in any case."""
 AGAIN = 5
@@ -94,19 +95,19 @@ def _be_the_command(place: Path, words: list[str], mode: int, at: int) -> None:
     os._exit(status)
 
 
-def sweep(mode: int, names: list[str], say: Callable[[Any], None]) -> None:
-    """Cut some commands, each at every operation; say a line of JSON for each command."""
+def sweep(mode: int, most: int, names: list[str], say: Callable[[Any], None]) -> None:
+    """Cut some commands, each at no more than so many operations; say a line of JSON for each."""
     load_all()
     root = Path(tempfile.mkdtemp(dir="/dev/shm" if Path("/dev/shm").is_dir() else None))
     try:
-        begin(root / "begun" / "studio")
+        begin(root / "begun" / "studio", run)
         for name in names:
-            say({"command": name, **_cut(root, COMMANDS[name], mode)})
+            say({"command": name, **_cut(root, COMMANDS[name], mode, most)})
     finally:
         shutil.rmtree(root)
 
 
-def _cut(root: Path, words: list[str], mode: int) -> dict[str, Any]:
+def _cut(root: Path, words: list[str], mode: int, most: int) -> dict[str, Any]:
     def fresh() -> Path:
         shutil.rmtree(root / "place", ignore_errors=True)
         return Path(shutil.copytree(root / "begun", root / "place"))
@@ -119,7 +120,7 @@ def _cut(root: Path, words: list[str], mode: int) -> dict[str, Any]:
     if whole.status:
         return {"operations": 0, "trials": 0, "faults": [f"it fails uncut: {whole.err}"]}
     count, faults = whole.operations, list[str]()
-    most = min(count, max(LEAST, int(SECONDS / max(seconds, 0.01))))
+    most = min(count, most, max(LEAST, int(SECONDS / max(seconds, 0.01))))
     chosen = sorted({round(at) for at in np.linspace(1, count, most)})
     for number, at in enumerate(chosen):
         place = fresh()
@@ -137,17 +138,18 @@ def _again(ran: Ran) -> str:
     return "" if fine else f"it can't be run again: {ran.err}"
 
 
-def _soak(kind: str, progress: Callable[[str], None]) -> Soaked:
+def _soak(kind: str, wanted: int | None, progress: Callable[[str], None]) -> Soaked:
     compiler = shutil.which("cc")
     if compiler is None or not sys.platform.startswith("linux"):
         raise Skipped("it needs Linux and a C compiler")
     trials, faults = 0, list[str]()
+    each = MOST if wanted is None else max(2, wanted // len(COMMANDS))
     with tempfile.TemporaryDirectory() as folder:
         library = Path(folder) / "cut.so"
         subprocess.run(
             [compiler, "-shared", "-fPIC", "-O1", "-o", library, HERE / "cut.c", "-ldl"], check=True
         )
-        command = [sys.executable, "-m", "tests.soak.cuts", kind]
+        command = [sys.executable, "-m", "tests.soak.cuts", kind, str(each)]
         env = os.environ | {"LD_PRELOAD": str(library), "OPENBLAS_NUM_THREADS": "1"}
         with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=env) as worker:
             assert worker.stdout is not None
@@ -165,20 +167,20 @@ def _soak(kind: str, progress: Callable[[str], None]) -> Soaked:
 @soak("cuts.kills", 1000)
 def kills(trials: int | None, progress: Callable[[str], None]) -> Soaked:
     """Kill every command at each of its file operations."""
-    return _soak("kill", progress)
+    return _soak("kill", trials, progress)
 
 
 @soak("cuts.full_disk", 1000)
 def full_disk(trials: int | None, progress: Callable[[str], None]) -> Soaked:
     """Have the disk full from each operation on that takes room, in every command."""
-    return _soak("full", progress)
+    return _soak("full", trials, progress)
 
 
 if __name__ == "__main__":
-    kind, *some = sys.argv[1:]
+    kind, most, *some = sys.argv[1:]
     out = os.fdopen(os.dup(1), "w")
 
     def _line(said: Any) -> None:
         print(json.dumps(said), file=out, flush=True)
 
-    sweep({"kill": KILL, "full": FULL}[kind], some or list(COMMANDS), _line)
+    sweep({"kill": KILL, "full": FULL}[kind], int(most), some or list(COMMANDS), _line)

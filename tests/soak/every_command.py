@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Callable
 from importlib import import_module
 from pathlib import Path
 from pkgutil import walk_packages
+from typing import Any
 
 from tintladder import calibrate, database
 from tintladder.database.cards.intake import take_in
@@ -73,10 +75,8 @@ def load_all() -> None:
                 import_module(module.name)
 
 
-def begin(studio: Path) -> None:
+def begin(studio: Path, run: Callable[[Path, list[str]], Any]) -> None:
     """Make the studio that each command begins with, by the commands themselves."""
-    from .cuts import run
-
     studio.mkdir(parents=True)
     (studio / "tmp").mkdir()
     with Store.open(studio) as store:
