@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from reportlab.lib.units import mm
+
 from ...calibrate.cards.box import Box
-from ...calibrate.cards.printing import BOLD
+from ...calibrate.cards.printing import BOLD, LEADING, PLAIN, lines_of
 from ...calibrate.optics.colour import surely_in_words
 from ..easel.made_words import beforehand_words, held_back, portion_words, surplus_words
 from ..easel.record import record_of
@@ -16,6 +18,9 @@ from ..mixing.setout import Dab, SetOut
 from .sheet import Paper
 
 _DAB_MM, _SQUARE_MM, _LINE_MM = 33.0, 25.0, 4.0
+_BESIDE_MM = 2 * (_SQUARE_MM + 2) + 2
+"""Room of both squares of a colour, to the left of its words."""
+_WORDS_PT = 8.0
 _FEWER_MM = 21.0
 _CARD_MM = 8.0
 
@@ -55,9 +60,12 @@ def print_setout(
     paper = Paper(title, f"{under[:1].upper()}{under[1:]}.", page, record)
     top = _cards(paper, answer.wanted, _tubes(paper, answer))
     for number, (dab, heap) in enumerate(zip(found.dabs, answer.heaps, strict=True), 1):
-        top = _room(paper, top, _DAB_MM)
-        _draw(paper, number, dab, heap, names, Box(paper.left_mm, top, paper.width_mm, _DAB_MM))
-        top += _DAB_MM
+        words = _recipe(dab, heap, names)
+        lines = lines_of(words, PLAIN, _WORDS_PT, (paper.width_mm - _BESIDE_MM) * mm)
+        height = max(_DAB_MM, 9 + len(lines) * _WORDS_PT * LEADING / mm)
+        top = _room(paper, top, height)
+        _draw(paper, number, dab, heap, words, Box(paper.left_mm, top, paper.width_mm, height))
+        top += height
     if found.fewer is not None:
         _fewer(paper, found, names, _room(paper, top + 1, _FEWER_MM))
     return paper.finish()
@@ -99,21 +107,23 @@ def _tubes(paper: Paper, answer: SettingOut) -> float:
     return top
 
 
-def _draw(
-    paper: Paper, number: int, dab: Dab, heap: Made, names: Mapping[str, str], box: Box
-) -> None:
+def _draw(paper: Paper, number: int, dab: Dab, heap: Made, words: str, box: Box) -> None:
     """A dab: the wanted colour beside the predicted one, each above room to paint; the recipe."""
     paper.page.line((box.x_mm, box.y_mm), (box.x_mm + box.width_mm, box.y_mm), 0.7)
     top = box.y_mm + 2.0
     for i, (colour, said) in enumerate(((dab.target.lab, "wanted"), (heap.lab, "predicted"))):
         left = box.x_mm + i * (_SQUARE_MM + 2)
-        paper.swatch(Box(left, top, _SQUARE_MM, _DAB_MM - 8), colour)
-        place = Box(left, box.y_mm + _DAB_MM - 5.6, _SQUARE_MM, 3.4)
+        paper.swatch(Box(left, top, _SQUARE_MM, box.height_mm - 8), colour)
+        place = Box(left, box.y_mm + box.height_mm - 5.6, _SQUARE_MM, 3.4)
         paper.page.one_line(said, place, 7, grey=0.2)
-    left = box.x_mm + 2 * (_SQUARE_MM + 2) + 2
-    width = box.x_mm + box.width_mm - left
+    left, width = box.x_mm + _BESIDE_MM, box.width_mm - _BESIDE_MM
     head = f"{number}. {dab.target.words}, {dab.ml:.1f} ml"
     paper.page.one_line(head, Box(left, top, width, 5), 9.5, font=BOLD)
+    paper.page.fitted(words, Box(left, top + 5.2, width, box.height_mm - 7.4), _WORDS_PT)
+
+
+def _recipe(dab: Dab, heap: Made, names: Mapping[str, str]) -> str:
+    """What to do, a line a step, and how near it comes."""
     lines = [_step(dab, heap, i, names) for i in range(len(dab.order.steps))]
     off, band = heap.difference, heap.band(dab.recipe.band)
     near = f"{surely_in_words(off, band)} (CIEDE2000 {off:.1f}), sure to within {band:.1f}"
@@ -122,8 +132,7 @@ def _draw(
     if dab.recipe.scan_made:
         near += "; a paint of it was read by a scanner"
     near += f"; {surplus_words(heap)}" if heap.surplus else ""
-    words = "\n".join([*lines, near[:1].upper() + near[1:] + "."])
-    paper.page.fitted(words, Box(left, top + 5.2, width, _DAB_MM - 9), 8)
+    return "\n".join([*lines, near[:1].upper() + near[1:] + "."])
 
 
 def _step(dab: Dab, heap: Made, i: int, names: Mapping[str, str]) -> str:
