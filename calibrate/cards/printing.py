@@ -60,6 +60,12 @@ def lines_of(words: str, font: str, size: float, width_pt: float) -> list[str]:
     return lines
 
 
+def height_of(words: str, width_mm: float, size: float, font: str = PLAIN) -> float:
+    """Height that words take of a width, mm; letters in pt."""
+    load_fonts()
+    return len(lines_of(words, font, size, width_mm * mm)) * size * LEADING / mm
+
+
 class Page:
     """A page to draw on, and as many more as are turned to.
 
@@ -134,14 +140,7 @@ class Page:
         self._canvas.drawPath(path, stroke=0, fill=1)
 
     def colour(self, box: Box, rgb: Sequence[float]) -> None:
-        """Fill a box with an sRGB colour, 0-1 each.
-
-        Parameters
-        ----------
-        box : Box
-        rgb : sequence of float
-            Red, green and blue, 0-1.
-        """
+        """Fill a box with an sRGB colour: red, green and blue, 0-1 each."""
         self._canvas.setFillColorRGB(*map(float, rgb))
         x, y = self._at(box.x_mm, box.y_mm + box.height_mm)
         self._canvas.rect(x, y, box.width_mm * mm, box.height_mm * mm, stroke=0, fill=1)

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from reportlab.lib.units import mm
-
 from ...calibrate.cards.box import Box
-from ...calibrate.cards.printing import BOLD, LEADING, PLAIN, lines_of
+from ...calibrate.cards.printing import BOLD, PLAIN, height_of
 from ...calibrate.optics.colour import surely_in_words
 from ..easel.made_words import beforehand_words, held_back, portion_words, surplus_words
 from ..easel.record import record_of
@@ -61,8 +59,7 @@ def print_setout(
     top = _cards(paper, answer.wanted, _tubes(paper, answer))
     for number, (dab, heap) in enumerate(zip(found.dabs, answer.heaps, strict=True), 1):
         words = _recipe(dab, heap, names)
-        lines = lines_of(words, PLAIN, _WORDS_PT, (paper.width_mm - _BESIDE_MM) * mm)
-        height = max(_DAB_MM, 9 + len(lines) * _WORDS_PT * LEADING / mm)
+        height = max(_DAB_MM, 9 + height_of(words, paper.width_mm - _BESIDE_MM, _WORDS_PT))
         top = _room(paper, top, height)
         _draw(paper, number, dab, heap, words, Box(paper.left_mm, top, paper.width_mm, height))
         top += height
@@ -97,14 +94,18 @@ def _tubes(paper: Paper, answer: SettingOut) -> float:
     names = answer.basis.names
     said = ", ".join(f"{names.get(p, p)} {ml:.1f} ml" for p, ml in answer.ml.items())
     many = f"{len(answer.ml)} tubes" if len(answer.ml) > 1 else "One tube"
-    box = Box(paper.left_mm, paper.top_mm, paper.width_mm, 12.0)
-    top = paper.top_mm + paper.page.fitted(f"{many}: {said}.", box, 9.5, font=BOLD) + 2.5
+    top = _across(paper, f"{many}: {said}.", paper.top_mm, 9.5, BOLD)
     before = beforehand_words(answer.beforehand, answer.measure, names)
     if before:
         words = "\n".join(f"{line[:1].upper()}{line[1:]}." for line in before)
-        box = Box(paper.left_mm, top, paper.width_mm, _LINE_MM * len(before))
-        top += paper.page.fitted(words, box, 8) + 2.5
+        top = _across(paper, words, top, _WORDS_PT)
     return top
+
+
+def _across(paper: Paper, words: str, top: float, size: float, font: str = PLAIN) -> float:
+    """Write words across the page, with all the room that they need; where the next thing goes."""
+    room = Box(paper.left_mm, top, paper.width_mm, height_of(words, paper.width_mm, size, font))
+    return top + paper.page.fitted(words, room, size, font=font) + 2.5
 
 
 def _draw(paper: Paper, number: int, dab: Dab, heap: Made, words: str, box: Box) -> None:

@@ -43,7 +43,7 @@ from .paper_text import clipped, full, overlapping, overlaps_in_a_window, text_o
 from .shell import tool
 
 _SMALL_PT = 7.0
-_MIXES = 3000
+_MIXES = 100_000
 _SHOWN = 12
 """So many tubes are named on what shows them; of more the source alone is asked for."""
 
@@ -233,9 +233,10 @@ def _mixable(palette: Palette, rng: np.random.Generator) -> KDTree:
     """Mixes of each three tubes, a* and b*, thick along the edges: random ones of many tubes at
     once leave out most of what two or three come to."""
     count, found = len(palette.paints), []
-    for some in combinations(range(count), min(3, count)):
-        counted = np.zeros((_MIXES, count))
-        counted[:, some] = rng.dirichlet(np.full(len(some), 0.35), _MIXES)
+    every = list(combinations(range(count), min(3, count)))
+    for some in every:
+        counted = np.zeros((max(_MIXES // len(every), _MIXES // 50), count))
+        counted[:, some] = rng.dirichlet(np.full(len(some), 0.35), len(counted))
         found.append(palette.lab(counted / palette.strength)[:, 1:])
     return KDTree(np.concatenate(found))
 
