@@ -65,7 +65,8 @@ def test_the_heap_grows_no_more_than_by_the_recipe():
 def test_a_plate_far_off_is_begun_anew():
     found = next_additions(PALETTE, {"PITCH": 8.0}, PALETTE.lab(np.eye(10)[:1])[0], wanted=8.0)
     assert found.start_over
-    assert found.fresh < 1e-3
+    assert found.fresh_off < 1e-3
+    assert list(found.fresh) == [PALETTE.paints[0]] and found.fresh[PALETTE.paints[0]] == 8.0
 
 
 SEA = "L*a*b* 62, -18, -9"

@@ -174,6 +174,7 @@ def next(
             "growth": found.growth,
         },
         "start_over": found.start_over,
+        "fresh": {"grams": found.fresh, "off_de00": found.fresh_off} if found.fresh else None,
         "unsure_de00": answer.unsure,
         "dab_first": answer.dab_first,
         "wet_now": wet_as_dict(answer.wet and answer.wet[0]),
@@ -308,7 +309,7 @@ def _show(answer: Additions, scale: Measure) -> None:
             )
         typer.echo(_look_words(answer.wet))
     if found.start_over:
-        typer.echo(f"{start_over_words(answer)}: see tintladder recipe.")
+        typer.echo(f"{start_over_words(answer, scale)}: see tintladder recipe.")
     typer.echo(
         f"Sure to within CIEDE2000 {found.band:.1f} (95 of 100 times). "
         f"{in_terminal(basis.calculated)}"

@@ -105,11 +105,11 @@ def reach(
         "nearest": None
         if answer is None
         else {
-            "parts": answer.recipes[0].parts,
-            "difference_de00": answer.recipes[0].difference,
+            "parts": answer.closest.parts,
+            "difference_de00": answer.closest.difference,
             "least_de00": answer.nearest,
             "missing": answer.missing,
-            "band_de00": answer.recipes[0].band,
+            "band_de00": answer.closest.band,
         },
         "one_more": [
             {"paint": w.paint, "difference_de00": w.difference, "volume": w.volume}
@@ -162,7 +162,7 @@ def _show_nearest(found: Reach, answer: Answer) -> None:
     from ..mixing.prediction import mix_words
 
     basis = found.basis
-    best_way = answer.recipes[0]
+    best_way = answer.closest
     parts = {n: round(1000 * share) / 100 for n, share in best_way.parts.items()}
     typer.echo(
         f"Wanted: {answer.target.words} ({answer.target.said}), "

@@ -13,7 +13,7 @@ from ...calibrate.optics.surface import Gloss
 from ..mixing.drying import Wet
 from ..mixing.heap_guess import Likely, outcomes
 from ..mixing.made import SIGMAS
-from ..mixing.measures import Measure
+from ..mixing.measures import Measure, amount_words
 from ..mixing.next_addition import LEFT_G, NEAR, Next, hand, next_additions, predicted_band
 from ..mixing.order import lab_of
 from ..mixing.target import Target
@@ -202,12 +202,16 @@ def addition_question(store: Store, request: AdditionRequest) -> AdditionQuestio
     return AdditionQuestion(basis, target, request, heap_question(store, dab) if dab else None)
 
 
-def start_over_words(answer: Additions) -> str:
-    """Say why a fresh batch is better, a sentence without its end."""
+def start_over_words(answer: Additions, scale: Measure) -> str:
+    """Say why a fresh batch is better and what it is made of, a sentence without its end."""
     found, heap = answer.found, sum(answer.plate.values())
+    names = answer.basis.names
+    listed = ", ".join(f"{amount_words(g, scale)} {names[p]}" for p, g in found.fresh.items())
+    fresh = f"a fresh batch of {listed}"
     if found.growth * heap > answer.wanted:
-        fresh, more = f"{answer.wanted:.0f} g", f"{found.growth * heap:.0f} g"
+        more = f"{found.growth * heap:.0f} g"
         return (
-            f"It takes less paint to start over: a fresh batch takes {fresh}, this one {more} more"
+            f"It takes less paint to start over: {fresh} takes {answer.wanted:.0f} g and comes "
+            f"within {found.fresh_off:.1f}, this plate takes {more} more"
         )
-    return f"Only a fresh batch comes near, within {found.fresh:.1f}"
+    return f"Only {fresh} comes near, within {found.fresh_off:.1f}"

@@ -107,7 +107,7 @@ class ReachQuestion:
         nearest = None
         if target is not None:
             used = basis.palette.coefficients
-            nearest = recipes(used, target, self.most, ways=1, names=basis.names, view=basis.view)
+            nearest = recipes(used, target, self.most, names=basis.names, view=basis.view)
         further = one_more(
             self.whole, basis.read.paints, None if target is None else target.lab, self.most
         )

@@ -58,8 +58,10 @@ class Next:
         Grams added over grams on the plate.
     start_over : bool
         Whether a fresh batch of the size wanted takes less paint.
-    fresh : float
-        CIEDE2000 that the best fresh mix comes to; NaN where that wasn't asked.
+    fresh : dict of nickname to grams
+        The best fresh batch of the size wanted, as it is weighed; empty where that wasn't asked.
+    fresh_off : float
+        CIEDE2000 to be expected of it; NaN where that wasn't asked.
     """
 
     now: Array
@@ -69,7 +71,8 @@ class Next:
     band: float
     growth: float
     start_over: bool
-    fresh: float
+    fresh: dict[str, float]
+    fresh_off: float
 
 
 def next_additions(
@@ -104,7 +107,7 @@ def next_additions(
     off = float(ciede2000(now, target))
     band = predicted_band(palette, plate)
     if off <= near:
-        return Next(now, off, {}, off, band, 0.0, False, np.nan)
+        return Next(now, off, {}, off, band, 0.0, False, {}, np.nan)
     held = np.zeros(len(palette.paints))
     for name, mass in plate.items():
         held[palette.paints.index(name)] += mass
@@ -135,28 +138,36 @@ def next_additions(
     if not additions or arrived >= off - 0.05:
         additions, arrived, growth = {}, off, 0.0
     whole = {n: plate.get(n, 0.0) + additions.get(n, 0.0) for n in {**plate, **additions}}
-    fresh = _fresh(palette, target, grams if wanted is None else wanted, most, step)
+    size = grams if wanted is None else wanted
+    fresh, fresh_off = _fresh(palette, target, size, most, step)
     # A fresh batch errs by its own hand, and to mend that takes paint as it does here.
-    taken = (grams if wanted is None else wanted) * (1 + growth * fresh / off)
-    over = arrived > near and fresh < arrived - NEAR
-    over = over or (growth * grams > taken and fresh < off)
-    return Next(
-        now, off, additions, arrived, predicted_band(palette, whole), growth, bool(over), fresh
-    )
+    taken = size * (1 + growth * fresh_off / off)
+    over = arrived > near and fresh_off < arrived - NEAR
+    over = bool(over or (growth * grams > taken and fresh_off < off))
+    band = predicted_band(palette, whole)
+    return Next(now, off, additions, arrived, band, growth, over, fresh, fresh_off)
 
 
-def _fresh(palette: Palette, target: Array, grams: float, most: int, step: float) -> float:
-    """CIEDE2000 to be expected of the best fresh batch, weighed plainly on a scale of some step."""
+def _fresh(
+    palette: Palette, target: Array, grams: float, most: int, step: float
+) -> tuple[dict[str, float], float]:
+    """The best fresh batch, weighed plainly on a scale of some step, and what to expect of it."""
     found = search(palette, target, most)
     shares = np.concatenate([dense(s.tubes, s.shares[0], len(palette.paints)) for s in found])
     off = np.concatenate([s.difference[0] for s in found])
-    if not step:
-        return float(off.min())
     shares = shares[np.argsort(off, kind="stable")[:_JUDGED]]
     masses = shares / palette.coefficients.dry_volume
     masses *= grams / masses.sum(axis=1, keepdims=True)
-    whole = np.where(masses > 1e-9, np.maximum(np.round(masses / step), 1) * step, 0.0)
-    return float(_expected(palette, whole, whole, target, step)[1].min())
+    if step:
+        masses = np.where(masses > 1e-9, np.maximum(np.round(masses / step), 1) * step, 0.0)
+        # The bulk takes what rounding leaves, so that they add up to what is wanted.
+        bulk = np.arange(len(masses)), masses.argmax(axis=1)
+        left = np.round((grams - masses.sum(axis=1)) / step) * step
+        masses[bulk] = np.maximum(masses[bulk] + left, step)
+    expected = _expected(palette, masses, masses, target, step)[1]
+    best = int(np.argmin(_miss(expected) + _FOR_ONE_MORE * (masses > 0).sum(axis=1)))
+    mix = {palette.paints[i]: float(masses[best, i]) for i in np.argsort(-masses[best])}
+    return {name: round(g, 9) for name, g in mix.items() if g > 0}, float(expected[best])
 
 
 def _expected(

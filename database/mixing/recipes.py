@@ -99,6 +99,11 @@ class Answer:
     passed_over: int = 0
 
     @property
+    def closest(self) -> Recipe:
+        """The way that comes nearest, where a simpler one is named first."""
+        return min(self.recipes, key=lambda way: way.difference)
+
+    @property
     def gap(self) -> float:
         """How much nearer, CIEDE2000, a set that wasn't searched could be seen to come, at most."""
         return max(self.nearest - VISIBLE, 0.0) if self.passed_over else 0.0

@@ -62,7 +62,7 @@ from .hand_words import (
 from .harness import benchmark
 
 SEED, UNSEEN = 4201, 9501
-TARGETS, ON_PAGE, PLATES, BANDS = 6, 2, 8, 8
+TARGETS, ON_PAGE, PLATES, BANDS = 6, 2, 24, 8
 MAKE_G = 20.0
 EXAMPLE = ("#7d99a8", "62,-18,-9", "#101010", "#c04030", "BUOY 3:1")
 """A picture of colours as the README and the manual say them."""

@@ -4,8 +4,9 @@ A hand mixes 10 g of a recipe on a scale that shows 0.1 g: each weighing errs by
 either way. One paint of it was squeezed out 1.2 to 1.8 times as much, and weighed. The brush brings
 0.01 to 0.05 g of an old paint that nobody notes, and each stirring takes 0.05 to 0.2 g of the heap
 away.
-The hand types what the scale showed, adds what `next` says to the nearest 0.1 g, and stops when
-`next` calls it hard to see or has nothing to add. Once, then, it dries a dab, reads it (each of L*,
+The hand types what the scale showed, adds what `next` says to the nearest 0.1 g, starts over with
+the batch that it names where it says so, and stops when it calls the plate hard to see or has
+nothing to add. Once, then, it dries a dab, reads it (each of L*,
 a*, b* to 0.2), and tells `next`. What the heap truly looks like is `predict` of its true grams.
 """
 
@@ -76,10 +77,10 @@ def _typed(grams: Mapping[str, float]) -> str:
     return ",".join(f"{p}={g:.1f}" for p, g in grams.items())
 
 
-def _spoilt(hand: Hand, target: str) -> tuple[dict[str, float], str, list[float]]:
+def _spoilt(hand: Hand, target: str) -> tuple[str, list[float]]:
     """Mix a recipe with one paint too much and an old one on the brush.
 
-    The grams as they should have been, the finish, and the aim.
+    The finish, and the aim.
     """
     said = hand.table.asked("recipe", target, "--scale", "0.1", "--make", f"{PLATE_G:g}g")
     parts = said["recipes"][0]["parts"]
@@ -90,7 +91,7 @@ def _spoilt(hand: Hand, target: str) -> tuple[dict[str, float], str, list[float]
     old = str(hand.rng.choice(sorted(hand.table.names.values())))
     hand.true[old] = float(hand.rng.uniform(0.01, 0.05))
     hand.add(spoilt)
-    return grams, said["viewing"].get("finish", ""), said["target"]["lab"]
+    return said["viewing"].get("finish", ""), said["target"]["lab"]
 
 
 def _ideal(hand: Hand, target: str) -> float:
@@ -108,14 +109,14 @@ def _ideal(hand: Hand, target: str) -> float:
 
 def _bring_back(table: Table, target: str, seed: int) -> End:
     hand = Hand(table, np.random.default_rng([seed, 0x9A]))
-    grams, finish, aim = _spoilt(hand, target)
+    finish, aim = _spoilt(hand, target)
     ideal = _ideal(hand, target)
     said = table.heap(target, hand.told)
     dabbed = fresh = False
     for _ in range(MOST_ADDITIONS):
         if said["start_over"] and not fresh:
             fresh, hand.true, hand.told = True, {}, {}
-            said = table.heap(target, hand.add(grams))
+            said = table.heap(target, hand.add(said["fresh"]["grams"]))
             continue
         more = {p: g for p, g in said["additions"].items() if round(g, 1) > 0}
         if said["off_de00"] > NEAR_ENOUGH and more:

@@ -63,7 +63,7 @@ def plate_step(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
             "first": found if answer.dab_first else answer.first, "rest": answer.rest,
         }  # fmt: skip
         said["plate_basis"] = answer.basis
-        said_of["over"] = start_over_words(answer) if found.start_over else ""
+        said_of["over"] = start_over_words(answer, scale) if found.start_over else ""
         guess += guess_words(answer.likely, said["names"]) if answer.likely else []
         scanned = answer.basis.scanned(plate)
         # Whatever really went on is typed over it.
