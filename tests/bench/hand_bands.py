@@ -52,9 +52,13 @@ def _by_hand(printed: Printed, rng: np.random.Generator) -> dict[str, float]:
         shares = {each.paint: 1.0}
         if each.tinted:
             colour, white, into = printed.tint_of(each)
-            pot = {each.paint: colour, into: white}
-            pot = {p: weigh(TINT_G * g / (colour + white)) for p, g in pot.items()}
-            shares = {p: g / sum(pot.values()) for p, g in pot.items()}
+            # One to ninety-nine is told as a tint of a tint, and mixed so.
+            times = max(round(np.log10((colour + white) / colour)), 1)
+            strong = TINT_G * (colour / (colour + white)) ** (1 / times)
+            for _ in range(times):
+                some, more = weigh(strong), weigh(TINT_G - strong)
+                shares = {p: some * share / (some + more) for p, share in shares.items()}
+                shares[into] = shares.get(into, 0.0) + more / (some + more)
         heap = weigh(each.value)
         for paint, share in shares.items():
             grams[paint] = grams.get(paint, 0.0) + heap * share
