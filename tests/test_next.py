@@ -381,4 +381,4 @@ def test_a_dab_is_asked_for_where_it_tells_more_than_an_addition(own_demo, monke
     assert not looked["dab_first"] and looked["dab"]["likely_parts"]["HULL"] > 0.8
     assert looked["unsure_de00"] < seen["unsure_de00"]
     over = tintladder("95,0,2", "--clear", "--add", "PITCH=8")
-    assert "start over: a fresh batch takes 8 g" in over.out or "Only a fresh batch" in over.out
+    assert "start over: a fresh batch of 8.0 g Hull White takes 8 g and comes" in over.out
