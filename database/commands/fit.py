@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Annotated
 
@@ -34,6 +35,14 @@ def fit(
             "repeated; all: from every card, each mixture judged by a fit that left it out.",
         ),
     ] = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ADDRESS",
+            help="Spread the work over a dask cluster: its scheduler's address, or here for all "
+            "cores of this machine. The numbers are the same.",
+        ),
+    ] = None,
     as_json: JsonOption = False,
     studio: StudioOption = None,
 ) -> None:
@@ -45,14 +54,16 @@ def fit(
     with open_store(studio) as store, working("Fitting", as_json) as progress:
         from ...calibrate.fit.judging.quality_figures import as_dict
         from ...calibrate.fit.judging.quality_report import IN_THE_MANNER
+        from ..fits.cluster import spread_by
         from ..fits.fitting import fit_studio
         from ..fits.learning import taught_before
 
         chosen = [store.paints.find(name).nickname for name in paints or ()]
         before = taught_before(store)
-        done = fit_studio(
-            store, chosen, progress=lambda step, _: progress(f"step {step}"), learn=learn or ()
-        )
+        with spread_by(cluster) if cluster else nullcontext():
+            done = fit_studio(
+                store, chosen, progress=lambda step, _: progress(f"step {step}"), learn=learn or ()
+            )
         forgotten = [card for card in before if card not in taught_before(store)]
         names = {paint.nickname: paint.name for paint in store.paints.all()}
     reports = list(done.quality.values()) if full else []

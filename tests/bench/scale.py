@@ -14,13 +14,20 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import time
 from collections.abc import Callable
 from functools import cache
 from itertools import pairwise
 from math import log
 from pathlib import Path
 
+from distributed import LocalCluster
+from tintladder.calibrate.fit.joint import fit_paints
+from tintladder.calibrate.fit.problem.settings import FitSettings
+from tintladder.database.fits.cluster import spread_by
+
 from .harness import benchmark
+from .scale_paints import nickname, readings, tube
 from .scale_studio import fitted_studio
 from .scale_work import WORK
 
@@ -30,6 +37,8 @@ _SMALLER = {"fit_all": (10, 30, 100)}
 _ASKED = "scale."
 """It takes a quarter of an hour, and is run where it is asked for."""
 _SLOPE = 1.1
+_SPREAD, _BY_TRANSPORT = 150, FitSettings(model="transport")
+"""Paints that workers of a cluster share, and the costlier model."""
 
 
 @cache
@@ -123,3 +132,27 @@ def release_bytes_slope() -> float:
     sizes = {n: _measured("publish", n)["bytes"] for n in SIZES}
     print("release: " + ", ".join(f"{n} paints {s / 1e6:.3g} MB" for n, s in sizes.items()))
     return max(log(sizes[b] / sizes[a]) / log(b / a) for a, b in pairwise(sizes))
+
+
+def _by_cluster(workers: int) -> float:
+    """Seconds of a fit that so many workers share, here on this machine."""
+    read, tubes = readings(range(_SPREAD)), {nickname(i): tube(i) for i in range(_SPREAD)}
+    with (
+        LocalCluster(n_workers=workers, threads_per_worker=1, dashboard_address=None) as local,
+        spread_by(local.scheduler_address),
+    ):
+        fit_paints(read[:5], tubes, _BY_TRANSPORT, leave_out=True)  # workers import what they need
+        start = time.perf_counter()
+        fit_paints(read, tubes, _BY_TRANSPORT, leave_out=True)
+        return time.perf_counter() - start
+
+
+@benchmark(
+    "scale.cluster_ratio",
+    f"times, {_SPREAD} paints fitted by one worker over by two",
+    target=1.5,
+    sense="at least",
+    only=_ASKED,
+)
+def cluster_ratio() -> float:
+    return _by_cluster(1) / _by_cluster(2)

@@ -23,7 +23,6 @@ from ..problem.start import starting_values
 from ..solver.forward import Block
 from ..solver.local import LOOSE, OWN_SURFACE, Settled, loosened, settle
 from ..solver.normal import Prior
-from ..solver.solve import Solution
 from .trend import ladders
 from .trust import FREE, freed, own_thickness, say_left, without
 
@@ -61,7 +60,7 @@ class Inquiry:
         problem: Problem,
         blocks: Sequence[Block],
         prior: Prior,
-        solution: Solution,
+        theta: Array,
         weight: Array,
         held: Sequence[int],
     ) -> None:
@@ -70,7 +69,7 @@ class Inquiry:
         self.held = np.flatnonzero(np.isin(paints, held))
         self.weight = weight[self.rows]
         self.trusted = np.flatnonzero((self.weight > 0).any(axis=1))
-        self.base = settle(self.problem, self.prior, self.weight, solution.theta[paints])
+        self.base = settle(self.problem, self.prior, self.weight, theta[paints])
         self.ladders = ladders(self.problem)
         self.evidence = [ladder.evidence(self.base) for ladder in self.ladders]
         self.well = self._well(self.base, self.evidence)

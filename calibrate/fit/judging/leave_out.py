@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
+from itertools import chain
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -17,8 +19,11 @@ from ...optics.colour import ciede2000, lab, lab_jacobian
 from ...optics.spectra import Array
 from ..problem.arrays import Problem
 from ..problem.rows import Ints
+from ..problem.spread import each
 from ..problem.threads import one_thread
+from ..solver.clusters import clusters
 from ..solver.forward import Block
+from ..solver.normal import Prior
 from ..solver.slopes import slopes as block_slopes
 from ..solver.solve import Solution, solve
 from .quality import root_mean_square
@@ -96,23 +101,25 @@ def leave_steps_out(
     asked = [n for n, p in enumerate(problem.patches) if (p.card, p.label) in wanted]
     drawdowns = np.unique(problem.drawdown[asked])
     with one_thread():
-        for block, factor, response in solution.blocks:
-            rest = _Rest(problem, solution, weight, block, factor, response) if block.own else None
-            for drawdown in np.intersect1d(block.drawdowns, drawdowns):
-                rows = np.flatnonzero(problem.drawdown[block.rows] == drawdown)
-                at = block.rows[rows]
-                if rest is None:
-                    fitted[at] = _solved_without(problem, solution, weight, at)
-                    continue
-                fitted[at], by, precision = rest.without(rows)
-                told[at] = (problem.fractions[drawdown] > 0).sum() > 1
-                by_reflectance[at] = _slope(fitted[at], problem.measured[at], problem.wavelengths)
-                moved = by_reflectance[at] @ by
-                noise = by_reflectance[at] * np.nan_to_num(problem.variance[at])[:, None]
-                covariance[at] = moved @ np.linalg.solve(precision, moved.transpose(0, 2, 1))
-                covariance[at] += noise @ by_reflectance[at].transpose(0, 2, 1)
-                moved = by_reflectance[at] @ rest.by_part(by)
-                parts[at] = moved @ moved.transpose(0, 2, 1)
+        place = {id(block): i for i, block in enumerate(clusters(problem)[0])}
+        # Laid out as they would arrive elsewhere: the order of adding up, and so the last bit,
+        # hangs on that.
+        blocks = [
+            _BlockLeft(
+                place[id(block)],
+                np.ascontiguousarray(factor),
+                np.ascontiguousarray(response),
+                np.intersect1d(block.drawdowns, drawdowns),
+            )
+            for block, factor, response in solution.blocks
+        ]
+        border = np.ascontiguousarray(solution.curvature)
+        known = _Known(problem, solution.theta, solution.nu, solution.prior, weight, border)
+        for step in chain.from_iterable(each(_left_out_of, known, blocks)):
+            at = step.rows
+            fitted[at], told[at] = step.fitted, step.told
+            covariance[at], parts[at] = step.covariance, step.parts
+            by_reflectance[at] = step.by_reflectance
     rows = np.flatnonzero(np.isin(problem.drawdown, drawdowns))
     patches, measured = [problem.patches[n] for n in rows], problem.measured[rows]
     fitted = np.where(np.isnan(measured), np.nan, fitted[rows])
@@ -133,6 +140,61 @@ def leave_steps_out(
     )
 
 
+class _Known(NamedTuple):
+    """A solution, as every step is left out of it."""
+
+    problem: Problem
+    theta: Array
+    nu: Array
+    prior: Prior
+    weight: Array
+    border: Array
+    """Precision of the border."""
+
+
+class _BlockLeft(NamedTuple):
+    """A block, by its place, its factor and response, and the drawdowns to leave out of it."""
+
+    place: int
+    factor: Array
+    response: Array
+    drawdowns: Ints
+
+
+class _StepLeft(NamedTuple):
+    """What the others predict of a step; its rows are those of the problem."""
+
+    rows: Ints
+    fitted: Array
+    told: bool
+    covariance: Array | float
+    parts: Array | float
+    by_reflectance: Array | float
+
+
+def _left_out_of(known: _Known, of: _BlockLeft) -> list[_StepLeft]:
+    """Leave steps out of one block, each by itself."""
+    problem, block = known.problem, clusters(known.problem)[0][of.place]
+    rest = _Rest(known, block, of.factor, of.response) if block.own else None
+    found = []
+    for drawdown in of.drawdowns:
+        rows = np.flatnonzero(problem.drawdown[block.rows] == drawdown)
+        at = block.rows[rows]
+        if rest is None:
+            found.append(_StepLeft(at, _solved_without(known, at), False, 0.0, 0.0, 0.0))
+            continue
+        fitted, by, precision = rest.without(rows)
+        slope = _slope(fitted, problem.measured[at], problem.wavelengths)
+        moved, noise = slope @ by, slope * np.nan_to_num(problem.variance[at])[:, None]
+        covariance = moved @ np.linalg.solve(precision, moved.transpose(0, 2, 1))
+        covariance += noise @ slope.transpose(0, 2, 1)
+        moved = slope @ rest.by_part(by)
+        told = bool((problem.fractions[drawdown] > 0).sum() > 1)
+        parts = moved @ moved.transpose(0, 2, 1)
+        found.append(_StepLeft(at, fitted, told, covariance, parts, slope))
+    return found
+
+
 def _slope(fitted: Array, measured: Array, wavelengths: Array) -> Array:
     """Slope of CIELAB by reflectance, (n, 3, W); 0 where nothing was read."""
     read = ~np.isnan(measured)
@@ -140,12 +202,12 @@ def _slope(fitted: Array, measured: Array, wavelengths: Array) -> Array:
     return np.where(read[:, None], slope, 0.0)
 
 
-def _solved_without(problem: Problem, solution: Solution, weight: Array, rows: Ints) -> Array:
+def _solved_without(known: _Known, rows: Ints) -> Array:
     """Readings of some patches as a fit of all the others predicts them."""
-    weight = weight.copy()
+    weight = known.weight.copy()
     weight[rows] = 0.0
     again = solve(
-        problem, solution.theta, solution.prior, weight, nu=solution.nu, tolerance=_TOLERANCE
+        known.problem, known.theta, known.prior, weight, nu=known.nu, tolerance=_TOLERANCE
     )
     return again.fitted[rows]
 
@@ -157,34 +219,27 @@ class _Rest:
     the border's.
     """
 
-    def __init__(
-        self,
-        problem: Problem,
-        solution: Solution,
-        weight: Array,
-        block: Block,
-        factor: Array,
-        response: Array,
-    ) -> None:
+    def __init__(self, known: _Known, block: Block, factor: Array, response: Array) -> None:
+        problem = known.problem
         self.block, self.n_w = block, problem.wavelengths.size
-        self.measured, self.weight = problem.measured[block.rows], weight[block.rows]
+        self.measured, self.weight = problem.measured[block.rows], known.weight[block.rows]
         self.spectral = 2 * block.own * self.n_w
         self.hubs = 2 * (block.paints.size - block.own) * self.n_w
-        self.shared = np.searchsorted(solution.border_scalars, block.scalars[block.own_scalars :])
-        self.border_scalars = solution.border_scalars
-        theta = solution.theta[block.paints]
+        self.border_scalars = clusters(problem)[1]
+        self.shared = np.searchsorted(self.border_scalars, block.scalars[block.own_scalars :])
+        theta = known.theta[block.paints]
         self.start = np.concatenate(
             [
                 theta[: block.own].ravel(),
-                solution.nu[block.scalars[: block.own_scalars]],
+                known.nu[block.scalars[: block.own_scalars]],
                 theta[block.own :].ravel(),
-                solution.nu[solution.border_scalars],
+                known.nu[self.border_scalars],
             ]
         )
         self.inner = self.spectral + block.own_scalars
         own = factor @ factor.T
         across = own @ response
-        border = np.linalg.inv(solution.border) + response.T @ across
+        border = known.border + response.T @ across
         whole = np.block([[own, across], [across.T, border]])
         residual, slopes = self._linear(self.start, self.weight)
         # At the minimum the rest pulls just as hard as the block's readings, the other way.

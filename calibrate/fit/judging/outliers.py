@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from ...optics.spectra import Array
 from ..problem.arrays import Problem
 from ..problem.finding import Finding
 from ..problem.settings import FitSettings
+from ..problem.spread import each
 from ..solver.clusters import clusters
 from ..solver.normal import Prior
 from ..solver.solve import Solution
@@ -51,16 +53,32 @@ def find(
     whites = [block for block in blocks if not block.own]
     ladders = [block for block in blocks if block.own]
     of_whites = {int(n) for block in whites for n in block.rows}
-    likely = []
-    for block in ladders or whites:
-        together = [block, *whites] if ladders else [block]
-        found = Inquiry(problem, together, prior, solution, weight, held).findings()
-        if found:
-            likely.append(found)
+    asked = [i for i, block in enumerate(blocks) if block.own or not ladders]
+    shared = _Asked(problem, prior, solution.theta, weight, held)
+    likely = [found for found in each(_findings_of, shared, asked) if found]
     blame = sum(bool(of_whites & set(found[0].rows)) for found in likely)
     if ladders and 2 * blame <= len(ladders):
         likely = [[f for f in found if not of_whites & set(f.rows)] for found in likely]
     return list({found[0].rows: found[0] for found in likely if found}.values())
+
+
+class _Asked(NamedTuple):
+    """What every ladder is looked at with."""
+
+    problem: Problem
+    prior: Prior
+    theta: Array
+    weight: Array
+    held: Sequence[int]
+
+
+def _findings_of(asked: _Asked, place: int) -> list[Finding]:
+    """What doesn't belong in one block of the problem, seen with the whites'."""
+    blocks = clusters(asked.problem)[0]
+    block = blocks[place]
+    together = [block, *(other for other in blocks if not other.own and other is not block)]
+    problem, prior, theta, weight, held = asked
+    return Inquiry(problem, together, prior, theta, weight, held).findings()
 
 
 _LARGE = 2.5
