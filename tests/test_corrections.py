@@ -256,7 +256,7 @@ def test_gain_is_linear_between_visits_and_held_beyond():
     readings = [TileReading("white", np.array([v]), t) for t, v in [(0, 1.0), (1, 1.2), (9, 1.3)]]
     found = visits(readings, np.array([5.0]))
     np.testing.assert_allclose(found.at, [0.5, 9.0])
-    np.testing.assert_array_equal(found.node, [0, 0, 1])
+    np.testing.assert_array_equal(found.share, [[1, 0], [1, 0], [0, 1]])
     shares = found.shares(np.array([-1.0, 0.5, 4.75, 9.0, 20.0]))
     np.testing.assert_allclose(shares[:, 1], [0, 0, 0.5, 1, 1])
 

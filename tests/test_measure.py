@@ -142,6 +142,31 @@ def test_a_tile_that_drifted_is_calibrated_anew():
     assert any("calibrating anew" in words for words in table.told)
 
 
+def test_where_the_gain_jumped_is_looked_for_among_the_patches():
+    """It loses 1.5 % before the fifth patch: the tile shows it, and halving finds the place."""
+    table = Table()
+    sound = table.measure
+    before = 2 + 2 * 4  # readings of the trap, the tile and four patches
+
+    def jumped():
+        return sound() * (1.0 if len(table.kept) < before else 0.985)
+
+    table.measure = jumped
+    assert table.sit().finished
+    again = table.places()[2 * len(PATCHES) :]
+    assert PATCHES[3] in again and PATCHES[4] in again and len(set(again)) <= 4
+    assert all(again.count(patch) == 2 for patch in again)
+
+
+def test_the_search_may_be_left_at_that():
+    table = Table()
+    usual, sound = table.answers, table.measure
+    table.measure = lambda: sound() * (1.0 if len(table.kept) < 10 else 0.985)
+    table.answers = lambda q, n: "finish" if "finish" in q.answers else usual(q, n)
+    assert table.sit().finished
+    assert len(table.places()) == 2 * len(PATCHES) + 1
+
+
 def test_the_tile_is_asked_for_after_lamp_hours():
     table = Table()
     table.profile = quick(**{"[status]\n": "[due]\ntile_minutes = 999\n[status]\n"})

@@ -17,6 +17,7 @@ from ..cards.card import Card
 from ..optics.spectra import Array
 from .attended import Attended, Stopped, now
 from .doubts import impossible, patch_doubts
+from .estimate.jump_search import JumpSearch, change
 from .faults import Refused
 from .instrument import Instrument
 from .progress import VOID, WHITE_TILE, Progress, RawReading
@@ -151,6 +152,46 @@ class _Walk:
             self.tiles.due()
             at = self.stop_at(at)
         self.tiles.close()
+        self.place_jump()
+
+    def place_jump(self) -> None:
+        """Read patches again where the gain moved since the tile before, until it shows where."""
+        stretch = self.progress.last_stretch()
+        if stretch is None:
+            return
+        before, after, now_, patches = stretch
+        search = JumpSearch(change(before, now_), change(after, now_), len(patches))
+        while (place := search.patch) is not None:
+            since = self.once_more(patches[place])
+            if since is None:
+                return
+            search.told(since)
+
+    def once_more(self, patch: str) -> float | None:
+        """Log of the gain since a patch was read before; None where it isn't read again."""
+        before = self.progress.mean(patch)
+        at = next(i for i, stop in enumerate(self.stops) if stop.patch == patch)
+        round_, repeat = self.progress.following(patch, anew=True)
+        while before is not None:
+            self.tiles.due()
+            question = Question(
+                "patch", patch, "the tile shows that the gain has moved: this patch tells where",
+                ("read", "finish", "stop") if repeat == 1 else ("read", "stop"),
+                move="" if repeat > 1 or self.here is None
+                else direction(self.stops[self.here], self.stops[at]),
+                repeat=repeat, repeats=self.progress.repeats,
+                done=len(self.stops), patches=len(self.stops),
+            )  # fmt: skip
+            if self.attended.ask(question) == "finish":
+                return None
+            self.read(at, round_, repeat)
+            if patch in self.progress.skipped:
+                return None
+            now_ = self.progress.mean(patch)
+            if self.progress.is_done(patch) and now_ is not None:
+                return change(before, now_)
+            round_, repeat = self.progress.following(patch)
+        return None
 
     def is_open(self, at: int) -> bool:
         patch = self.stops[at].patch

@@ -97,6 +97,21 @@ class Progress:
         rows = [r.values for r in self.counting(place)]
         return np.mean(rows, axis=0) if rows else None
 
+    def last_stretch(self) -> tuple[Array, Array, Array, list[str]] | None:
+        """The white tile before the patches read last, after them and now, (W,) each, and these.
+
+        None where it wasn't read on both sides.
+        """
+        counts = [r for r in self.readings if VOID not in r.said]
+        white = [i for i, r in enumerate(counts) if r.place == WHITE_TILE]
+        last = max((i for i, r in enumerate(counts) if not r.is_tile), default=-1)
+        before, after = [i for i in white if i < last], [i for i in white if i > last]
+        if not before or not after:
+            return None
+        patches = [r.place for r in counts[before[-1] : last + 1] if not r.is_tile]
+        one, other, now_ = (counts[i].values for i in (before[-1], after[0], white[-1]))
+        return one, other, now_, list(dict.fromkeys(patches))
+
     def is_done(self, place: str) -> bool:
         """Whether a place was read as often as it should be."""
         return len(self.counting(place)) >= self.repeats

@@ -31,6 +31,8 @@ def answer_words(question: Question, answer: Answer) -> str:
         return "all so, begin"
     if answer == "again" and question.kind in ("fault", "lost"):
         return "try again"
+    if (question.kind, answer) == ("patch", "finish"):
+        return "leave it at that"
     if answer == "again" and question.kind == "patch":
         return "begin this patch anew" if question.repeat > 1 else "read the last one again"
     return ANSWERS[answer]
@@ -66,7 +68,11 @@ def request(question: Question) -> list[str]:
         else:
             how = f"Set it on {place_words(question.place)}"
         of = f", reading {question.repeat} of {question.repeats}" if question.repeats > 1 else ""
-        return [f"{how}{of}.", *([f"It lies {question.move} from here."] if question.move else [])]
+        why = f" ({question.words})" if question.words else ""
+        return [
+            f"{how}{of}{why}.",
+            *([f"It lies {question.move} from here."] if question.move else []),
+        ]
     about = f"{place_words(question.place)}: " if question.place else ""
     words = f"{about}{question.words}"
     return [words if words.endswith((".", "?")) else f"{words}."]

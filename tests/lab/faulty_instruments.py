@@ -287,7 +287,15 @@ def sitting(
     gain = gain_at(f, w, times, jump_time)
     readings = read(rng, f, w, fwhm, spectra, gain, noise)
 
+    def read_again(patch, after):
+        """Read a patch of the card again, so many readings after the last: when, and what."""
+        when = times[-1] + 12.0 * after
+        again = gain_at(f, w, np.array([when]), jump_time)
+        values = read(rng, f, w, fwhm, card[int(patch[1:]) - 1][None], again, noise)[0]
+        return when, values
+
     return {
+        "read_again": read_again,
         "wavelengths": w,
         "bandpass": fwhm,
         "temperature_range": (21.0, 29.0),

@@ -7,12 +7,7 @@ from numpy.typing import NDArray
 
 from ...optics.spectra import Array
 from ..tiles import Tile
-
-NODES = np.array([-np.sqrt(0.4), 0.0, np.sqrt(0.4)])
-SHARES = np.array([5 / 24, 7 / 12, 5 / 24])
-"""Places, in full widths at half height, and weights: a triangle's moments up to the fifth."""
-_NARROW = 1.0
-"""nm; a band narrower than this is told by the second derivative alone."""
+from .monochromator import NARROW, NODES, SHARES
 
 
 class Curve:
@@ -59,7 +54,7 @@ class Curve:
         seen, by_nm, by_square : (W,) arrays
             Reflectance, and its derivatives by the wavelength and by `square`.
         """
-        if square < _NARROW:
+        if square < NARROW:
             bent = self(nm, 2) / 12
             return self(nm) + square * bent, self(nm, 1), bent
         width = float(np.sqrt(square))

@@ -26,7 +26,7 @@ proportion."""
 _TYPICAL: Noise = (2.5e-7, 0.0, 2.5e-7)
 _FARTHEST = 6.0
 """Square of a tile's level off its certificate, over what is stated, that counts at most."""
-_KNOWN = 6.0
+_KNOWN = 2.0
 """As many tiles is worth what is known of certificates before."""
 
 
@@ -123,6 +123,8 @@ def estimate(
         if np.abs(moved[model.faults]).max() < _STILL:
             break
     square = gathered.doubt(answer)
+    alike, variance = priors.in_common(model)
+    square[alike, alike] += variance
     level = model.at["gain_level"].start
     own = float(theta[level])
     if abs(own) < _WORTH * np.sqrt(square[level, level]):

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from ...optics.spectra import Array
 from .curves import Curve
-from .monochromator import undo_band, unshift
+from .monochromator import resolved
 
 MIDDLE, HALF = 555.0, 175.0
 """nm; a slope over wavelength is nought at the middle, and full at so much beside it."""
@@ -64,13 +64,13 @@ class Seen:
     tile : int
         Which curve.
     values : (W,) array
-    node : int
-        Which moment of the gain.
+    share : (nodes,) array
+        Of each moment in its gain.
     """
 
     tile: int
     values: Array
-    node: int
+    share: Array
 
 
 class Model:
@@ -108,7 +108,7 @@ class Model:
             "gain_level": 1, "gain_smooth": k, "gain_fine": f,
             "drift": nodes, "tilt": nodes, "bend": 2, "shift": 1, "slope": 1, "band": 1,
             "tile_scale": t, "tile_smooth": t * k, "tile_dark": t, "tile_warm": t,
-            "tile_all": 1 + k, "laid": len(seen),
+            "laid": len(seen),
         }  # fmt: skip
         ends = np.cumsum(list(sizes.values()))
         self.at: Mapping[str, slice] = {
@@ -152,7 +152,7 @@ class Model:
         """Calculate every reading of a tile, (R, W), and its derivatives, (R, W, P)."""
         shape = (len(self.seen), self.wavelengths.size)
         values, by = np.zeros(shape), np.zeros((*shape, self.size))
-        share = np.eye(self.nodes)
+        share = np.array([one.share for one in self.seen])
         gains = np.exp(self.log_gain(theta, share))
         zero, square = self.zero(theta), self.band(theta)
         c, d = theta[self.at["bend"]]
@@ -166,12 +166,11 @@ class Model:
             t, own = one.tile, slice(one.tile * k, (one.tile + 1) * k)
             u, slope, wide = of_tile[t]
             off = theta[self.at["tile_smooth"]][own]
-            level = theta[self.at["tile_scale"]][t] + theta[self.at["tile_all"]][0]
-            certified = 1 + level + self.smooth @ (off + theta[self.at["tile_all"]][1:])
+            certified = 1 + theta[self.at["tile_scale"]][t] + self.smooth @ off
             v = u * certified + theta[self.at["tile_dark"]][t]
             bent = v + c * v * (1 - v) + d * v * (1 - v) * (1 - 2 * v)
             steep = 1 + c * (1 - 2 * v) + d * (1 - 6 * v + 6 * v**2)
-            gain = gains[one.node] * np.exp(theta[self.at["laid"]][r])
+            gain = gains[r] * np.exp(theta[self.at["laid"]][r])
             said = bent * gain
             values[r] = said + zero
             to = by[r]
@@ -181,8 +180,8 @@ class Model:
             to[:, self.at["gain_level"]] = said[:, None]
             to[:, self.at["gain_smooth"]] = said[:, None] * self.smooth
             to[:, self.at["gain_fine"]] = said[:, None] * self.fine
-            to[:, self.at["drift"].start + one.node] = said
-            to[:, self.at["tilt"].start + one.node] = said * self.line
+            to[:, self.at["drift"]] = said[:, None] * one.share
+            to[:, self.at["tilt"]] = (said * self.line)[:, None] * one.share
             to[:, self.at["bend"].start] = v * (1 - v) * gain
             to[:, self.at["bend"].start + 1] = v * (1 - v) * (1 - 2 * v) * gain
             passed = steep * gain
@@ -191,11 +190,8 @@ class Model:
             to[:, self.at["slope"].start] = edge * self.line
             to[:, self.at["band"].start] = passed * certified * wide
             to[:, self.at["tile_scale"].start + t] = passed * u
-            to[:, self.at["tile_all"].start] = passed * u
-            shapes = (passed * u)[:, None] * self.smooth
-            to[:, self.at["tile_all"].start + 1 : self.at["tile_all"].stop] = shapes
             first = self.at["tile_smooth"].start + t * k
-            to[:, first : first + k] = shapes
+            to[:, first : first + k] = (passed * u)[:, None] * self.smooth
             to[:, self.at["tile_dark"].start + t] = passed
             to[:, self.at["tile_warm"].start + t] = -edge
             to[:, self.at["laid"].start + r] = said
@@ -224,9 +220,4 @@ class Model:
             for _ in range(6):
                 off = v + c * v * (1 - v) + d * v * (1 - v) * (1 - 2 * v) - bent
                 v = v - off / (1 + c * (1 - 2 * v) + d * (1 - 6 * v + 6 * v**2))
-        square, off = self.band(theta), self.shift(theta)
-        if square:
-            v = undo_band(v, self.wavelengths, square)
-        if np.any(off):
-            v = unshift(self.wavelengths, v, off)
-        return v
+        return resolved(v, self.wavelengths, self.shift(theta), self.band(theta))

@@ -142,13 +142,13 @@ class _Words:
 
     def drift(self) -> StageOutcome:
         e, when = self.e, self.of.visits
-        nodes = np.exp(e.of("drift"))
+        nodes, visits = np.exp(e.of("drift")), int((~when.joined).sum())
         jumps = [dict(vars(jump)) for jump in self.gone.jumps]
         if not e.has(*OF_STAGE["drift"]):
             return self.none("drift", "drift", "the gain held still", 100, " %", 2)
         data = {"at": _plain(when.at), "gain": _plain(nodes), "jumps": jumps}
         words = (
-            f"the gain moved by {100 * float(np.ptp(nodes)):.2f} % over {when.at.size} readings of "
+            f"the gain moved by {100 * float(np.ptp(nodes)):.2f} % over {visits} readings of "
             "tiles: undone in between"
         )
         for jump in self.gone.jumps:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +31,8 @@ DARK = 0.0002
 """Reflectance that a tile's, or a trap's, certificate may be off by whatever the level."""
 LAID = 0.0005
 """Relative change of a reading when the instrument is lifted and set down again."""
+_LIT = 0.2
+"""Twice the reflectance from which a tile tells how an instrument is laid."""
 THERMOCHROMIC, THERMOCHROMIC_ELSE = 0.1, 0.04
 """nm a degree by which the rising edge of a red, orange or yellow tile moves, and any other
 edge."""
@@ -48,7 +51,7 @@ WIDTHS: Mapping[str, tuple[float, ...]] = {
     "gain_fine": (0.0, 0.0007, 0.004),
     "drift": (0.0, 0.003, 0.02),
     "tilt": (0.0, 0.002),
-    "bend": (0.0, 0.05),
+    "bend": (0.0, 0.015, 0.05),
     "shift": (0.0, 1.5),
     "slope": (0.0, 0.7),
     "band": (0.0, 60.0),
@@ -93,12 +96,15 @@ class Priors:
         Where the instrument was calibrated just before, so that its gain is as it always is.
     worse : float
         How far these certificates are off, over what is stated.
+    laid : float
+        Relative change of a reading when the instrument is lifted and set down again.
     """
 
     may: Mapping[str, tuple[float, ...]]
     tiles: Sequence[TilePrior]
     fixed_nodes: NDArray[np.bool_]
     worse: float = 1.0
+    laid: float = LAID
 
     def widths(self, model: Model, name: str, width: float) -> Array:
         """Widths of all values of a fault."""
@@ -122,30 +128,57 @@ class Priors:
             for tile in self.tiles
         ])  # fmt: skip
 
+    def in_common(self, model: Model) -> tuple[NDArray[np.intp], float]:
+        """Places in the gain of what all certificates are off by alike, and its variance of each.
+
+        Tiles can't tell it from the gain: the certificates are taken at their word, and are as
+        sure as they say.
+        """
+        common = max((tile.stated for tile in self.tiles if tile.certified), default=0.0)
+        at = np.arange(model.at["gain_level"].start, model.at["gain_smooth"].stop)
+        return at, _IN_COMMON * _LEVEL**2 * common**2
+
     def told_by(self) -> list[int]:
         """Tiles of known reflectance other than a trap."""
         return [t for t, tile in enumerate(self.tiles) if tile.certified and not tile.is_trap]
 
     def precision(self, model: Model) -> tuple[NDArray[np.intp], Array]:
         """Places of the values that nobody asks for, (n,), and their prior precision, (n, n)."""
-        names = ("tile_smooth", "tile_dark", "tile_warm", "tile_all", "laid")
+        names = ("tile_smooth", "tile_dark", "tile_warm", "laid")
         at = np.concatenate([np.arange(model.at[n].start, model.at[n].stop) for n in names])
         k = model.smooth.shape[1]
         edges = np.array([max(tile.edge_nm, 1e-4) for tile in self.tiles])
         own = (1 - _IN_COMMON) * _LEVEL**2
-        common = max((tile.stated for tile in self.tiles if tile.certified), default=1.0)
         room = _TOGETHER * np.outer(edges, edges) + np.diag((1 - _TOGETHER) * edges**2)
         variances = np.concatenate([
             np.repeat([own * (self.worse * tile.stated) ** 2 for tile in self.tiles], k),
             np.full(len(self.tiles), DARK**2),
             np.ones(len(self.tiles)),
-            np.full(1 + k, _IN_COMMON * _LEVEL**2 * common**2),
-            np.full(len(model.seen), LAID**2),
+            np.full(len(model.seen), self.laid**2),
         ])  # fmt: skip
         precision = np.diag(1 / variances)
         warm = slice(len(self.tiles) * (k + 1), len(self.tiles) * (k + 2))
         precision[warm, warm] = np.linalg.inv(room + 1e-10 * np.eye(len(edges)))
         return at, precision
+
+
+def laid_by_repeats(readings: Sequence[tuple[tuple[int, int], Array]]) -> float:
+    """How far repeats that follow each other lie apart, relative; what is usual counts too.
+
+    Parameters
+    ----------
+    readings : sequence of ((visit, tile), (W,) array)
+        In the order of time.
+    """
+    steps = []
+    for (place, one), (next_place, other) in pairwise(readings):
+        level = float(np.nansum((one + other) ** 2))
+        if place == next_place and level > one.size * _LIT**2:
+            steps.append(2 * float(np.nansum((other - one) * (one + other))) / level)
+    # What all of them move by is drift.
+    scatter = float(np.var(steps, ddof=1)) / 2 if len(steps) > 1 else 0.0
+    free = max(len(steps) - 1, 0)
+    return float(np.sqrt((LAID**2 + free * scatter) / (1 + free)))
 
 
 def band_widths(model: Model) -> tuple[float, ...]:

@@ -21,6 +21,7 @@ from .priors import (
     Priors,
     TilePrior,
     band_widths,
+    laid_by_repeats,
 )
 from .visits import Visits, visits
 
@@ -156,13 +157,17 @@ def told(
         used.append(curves[-1].covers(wavelengths, margin))
         of_tiles.append(_prior(tile, name in known, mine))
     seen = [
-        Seen(names.index(readings[i].name), readings[i].values, int(node))
-        for i, node in zip(when.used, when.node, strict=True)
+        Seen(names.index(readings[i].name), readings[i].values, share)
+        for i, share in zip(when.used, when.share, strict=True)
     ]
     model = Model(
         wavelengths, curves, seen, when.at.size, np.array(used),
         0.0 if band_corrected else band_nm or 0.0,
     )  # fmt: skip
+    visit = np.cumsum(~when.joined)
+    laid = laid_by_repeats(
+        [((int(visit[one.share.argmax()]), one.tile), one.values) for one in seen]
+    )
     unasked = may_tell(known, names, when.at.size)
     asked = {name for stage, faults in OF_STAGE.items() if stage not in unasked for name in faults}
     colours = sum(tile.kind == "colour" for tile in known.values())
@@ -170,7 +175,7 @@ def told(
     if colours < _FEW:
         may["slope"] = (0.0,)
     may["band"] = band_widths(model) if colours or model.square else (0.0,)
-    return Told(names, when, estimate(model, Priors(may, of_tiles, when.anew), repeats))
+    return Told(names, when, estimate(model, Priors(may, of_tiles, when.anew, laid=laid), repeats))
 
 
 def _prior(tile: Tile, certified: bool, readings: Sequence[TileReading]) -> TilePrior:

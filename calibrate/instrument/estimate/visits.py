@@ -11,6 +11,9 @@ from numpy.typing import NDArray
 from ...optics.spectra import Array
 from ..tiles import TileReading
 
+_LONG = 8
+"""Readings of tiles in one visit from which the gain may have moved meanwhile."""
+
 
 @dataclass(frozen=True)
 class Visits:
@@ -21,29 +24,32 @@ class Visits:
     used : (U,) int array
         Readings of tiles that count. One that an instrument made before it was first calibrated
         doesn't: no reading of a patch goes by it.
-    node : (U,) int array
-        The moment of each.
+    share : (U, V) array
+        Of each moment in the gain of each.
     at : (V,) array
         Times of the moments, increasing within a piece.
     piece : (V,) int array
         Between two calibrations the gain moves steadily; each such time is a piece.
     anew : (V,) bool array
         Whether the instrument was calibrated just before.
+    joined : (V,) bool array
+        Whether a moment is the end of the visit that the one before began.
     calibrated_at : array
         Times of the calibrations.
     """
 
     used: NDArray[np.intp]
-    node: NDArray[np.intp]
+    share: Array
     at: Array
     piece: NDArray[np.intp]
     anew: NDArray[np.bool_]
+    joined: NDArray[np.bool_]
     calibrated_at: Array
 
     def shares(self, at: Array) -> Array:
         """Share of each moment in the gain at times, (N, V): linear between two, held beyond."""
         found = np.zeros((at.size, self.at.size))
-        of_piece = self._piece_of(at)
+        of_piece = self.piece_of(at)
         for piece in np.unique(of_piece):
             nodes, rows = np.flatnonzero(self.piece == piece), np.flatnonzero(of_piece == piece)
             for node, unit in zip(nodes, np.eye(nodes.size), strict=True):
@@ -53,15 +59,15 @@ class Visits:
     def between(self, at: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
         """The moments before and after times, (N,) each; the same where there is but one."""
         before, after = np.zeros(at.size, int), np.zeros(at.size, int)
-        of_piece = self._piece_of(at)
+        of_piece = self.piece_of(at)
         for i, moment in enumerate(at):
             nodes = np.flatnonzero(self.piece == of_piece[i])
             n = int(np.searchsorted(self.at[nodes], moment))
             before[i], after[i] = nodes[max(n - 1, 0)], nodes[min(n, nodes.size - 1)]
         return before, after
 
-    def _piece_of(self, at: Array) -> NDArray[np.intp]:
-        """The piece of each time; of one in which no tile was read, the nearest that has any."""
+    def piece_of(self, at: Array) -> NDArray[np.intp]:
+        """Return the piece of each time; of one without a tile, the nearest that has any."""
         piece = np.searchsorted(self.calibrated_at, at, side="right")
         there = np.unique(self.piece)
         nearest: NDArray[np.intp] = there[np.abs(piece[:, None] - there).argmin(axis=1)]
@@ -69,7 +75,10 @@ class Visits:
 
 
 def visits(readings: Sequence[TileReading], patches_at: Array) -> Visits:
-    """Gather readings of tiles into moments: with no patch read in between, they are one.
+    """Gather readings of tiles into moments.
+
+    With no patch read in between they are one, or its beginning and its end where so many tiles
+    were read that the gain may have moved meanwhile.
 
     Parameters
     ----------
@@ -101,15 +110,28 @@ def visits(readings: Sequence[TileReading], patches_at: Array) -> Visits:
     telling = used[~trap[used]] if not trap[used].all() else used
     gap = np.searchsorted(np.sort(patches_at), at[telling])
     of = np.cumsum((np.diff(gap, prepend=-1) != 0) | (np.diff(piece[telling], prepend=-1) != 0)) - 1
-    when = np.bincount(of, at[telling]) / np.bincount(of)
-    node = np.abs(at[used][:, None] - when).argmin(axis=1)
-    node[np.isin(used, telling)] = of
+    middle = np.bincount(of, at[telling]) / np.bincount(of)
+    visit = np.abs(at[used][:, None] - middle).argmin(axis=1)
+    visit[np.isin(used, telling)] = of
+    share, when, of_piece, fresh, joined = np.zeros((used.size, 0)), [], [], [], []
+    for v in range(of[-1] + 1):
+        mine = at[telling[of == v]]
+        ends = [mine.min(), mine.max()] if mine.size >= _LONG and of[-1] else [mine.mean()]
+        inside = visit == v
+        for i in range(len(ends)):
+            part = np.interp(at[used], ends, np.eye(len(ends))[i])
+            share = np.column_stack([share, np.where(inside, part, 0.0)])
+        when += ends
+        of_piece += [piece[telling[of == v][0]]] * len(ends)
+        joined += [False, True][: len(ends)]
+        fresh += [bool(anew[telling[of == v]].any()), False][: len(ends)]
     return Visits(
         used,
-        node,
-        when,
-        piece[telling][np.unique(of, return_index=True)[1]],
-        np.bincount(of, anew[telling]) > 0,
+        share,
+        np.array(when),
+        np.array(of_piece),
+        np.array(fresh),
+        np.array(joined),
         calibrated_at,
     )
 
