@@ -94,6 +94,7 @@ def test_backed_up_erased_and_restored_it_is_the_same_byte_for_byte(store, tmp_p
     for name in FOLDERS:
         (folder / name / "deeper").mkdir(parents=True, exist_ok=True)
         (folder / name / "deeper" / "ström.bin").write_bytes(name.encode() * 9)
+    os.utime(folder / "scans" / "deeper" / "ström.bin", (1, 1))  # by a camera without a clock
     (folder / "dropped" / ".half.jpg-1a2b3c4d.part").write_bytes(b"of a killed upload")
     (folder / SIGNING_KEY).write_bytes(b"secret")
     (folder / "shopping.txt").write_text("not the studio's")

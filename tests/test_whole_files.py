@@ -4,11 +4,19 @@ from __future__ import annotations
 
 import ast
 import errno
+import os
 from pathlib import Path
 
 import pytest
+from tintladder.calibrate.cards.card_file import read_card
+from tintladder.calibrate.cards.layout import layout_text
 from tintladder.calibrate.errors import InputError
-from tintladder.database.common.files import beside, write_whole
+from tintladder.calibrate.formats.read import read_session
+from tintladder.calibrate.formats.target_values import read_target_values
+from tintladder.calibrate.instrument.profile_file import profile_text
+from tintladder.calibrate.scan.image import read_facts
+from tintladder.database.common.files import beside, read_text, write_whole
+from tintladder.database.releases.files import read_files
 
 HOUSE = Path(__file__).parent.parent
 OWN = {"write_bytes", "write_text", "mkstemp", "NamedTemporaryFile"}
@@ -48,6 +56,20 @@ def test_what_breaks_off_leaves_the_file_as_it_was(tmp_path):
         part.write_bytes(b"half")
         raise KeyError
     assert file.read_bytes() == b"before" and names(tmp_path) == ["a.txt"]
+
+
+READERS = (
+    read_card, layout_text, profile_text, read_facts, read_target_values, read_session, read_text,
+    read_files,
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("read", READERS, ids=lambda read: read.__name__)
+def test_a_pipe_is_refused_and_never_waited_for(tmp_path, read):
+    os.mkfifo(tmp_path / "a.toml")
+    with pytest.raises(InputError) as error:
+        read(tmp_path / "a.toml")
+    assert "\n" not in str(error.value)
 
 
 def test_there_is_one_way_to_write_a_file():

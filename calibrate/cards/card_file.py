@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from datetime import date, datetime
 from pathlib import Path
+from stat import S_ISDIR, S_ISREG
 from typing import Any
 
 from ..errors import InputError
@@ -274,7 +275,10 @@ def read_card(path: str | Path, known_paints: Collection[str] | None = None) -> 
     """
     path, file = Path(path), str(path)
     try:
-        if path.stat().st_size > _LARGEST:
+        kind = path.stat()
+        if not (S_ISREG(kind.st_mode) or S_ISDIR(kind.st_mode)):
+            raise InputError(file, None, "it is a pipe or a device", "give one card file")
+        if kind.st_size > _LARGEST:
             raise InputError(file, None, "it is too large for a card file", "give the card file")
         text = path.read_bytes().decode("utf-8-sig")
     except FileNotFoundError:

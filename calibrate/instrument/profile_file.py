@@ -236,9 +236,11 @@ def profile_text(name_or_path: str | Path) -> tuple[str, str]:
             file, None, "there is no profile of that name", closest(file, profile_names())
         )
     try:
-        return path.read_text(encoding="utf-8-sig"), file
+        if path.is_file():  # to read a pipe waits until somebody writes into it
+            return path.read_text(encoding="utf-8-sig"), file
     except (OSError, UnicodeDecodeError):
-        raise InputError(file, None, "no profile can be read there", "check the name") from None
+        pass
+    raise InputError(file, None, "no profile can be read there", "check the name")
 
 
 def read_profile(name_or_path: str | Path) -> Profile:

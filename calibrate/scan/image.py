@@ -147,6 +147,8 @@ def read_facts(path: str | Path) -> tuple[Facts, bytes]:
         raise _error(file, "it is a folder", "give one picture")
     if not path.exists():
         raise _error(file, "no such file", "check the name and the folder")
+    if not path.is_file():
+        raise _error(file, "it is a pipe or a device, not a file", "give one picture")
     if path.stat().st_size > LARGEST:
         raise _error(file, "it is far larger than a scan of a card", "scan the card alone, 300 dpi")
     try:

@@ -132,7 +132,10 @@ def _pack(held: Mapping[str, Path], target: Path, made: str) -> None:
         "files": {name: {"sha256": d.sha256, "bytes": d.size} for name, d in listed.items()},
     }
     with target.open("wb") as file:
-        with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as packed:
+        # A camera without a clock dates its files before the years that a zip knows.
+        with zipfile.ZipFile(
+            file, "w", zipfile.ZIP_DEFLATED, compresslevel=1, strict_timestamps=False
+        ) as packed:
             packed.writestr(LIST, json.dumps(said, indent=1))
             for name, path in held.items():
                 packed.write(path, name)

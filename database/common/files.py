@@ -111,6 +111,9 @@ def read_text(path: Path) -> str:
     """
     if not path.exists():
         raise InputError(path, None, "no such file", "check the name and the folder")
+    if not path.is_file():
+        # To read a pipe waits until somebody writes into it, and a device may never end.
+        raise InputError(path, None, "it is no file", "give a file that you may read")
     try:
         if path.stat().st_size > LARGEST:
             raise InputError(

@@ -148,8 +148,9 @@ def read_files(path: str | Path) -> dict[str, bytes]:
     place = Path(path)
     if place.is_dir():
         return _folder(place)
-    if not place.exists():
-        raise InputError(path, None, "no such release", "give its folder or its zip")
+    if not place.is_file():
+        wrong = "it is no file" if place.exists() else "no such release"
+        raise InputError(path, None, wrong, "give its folder or its zip")
     try:
         with zipfile.ZipFile(place) as archive:
             names = _safe_names(archive, place)

@@ -28,6 +28,7 @@ from . import (  # noqa: F401  (each registers its benchmarks)
     exports,
     fit,
     hand,
+    hostile,
     instrument,
     instrument_profiles,
     measure,
