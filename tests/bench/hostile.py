@@ -23,7 +23,10 @@ from pathlib import Path
 from struct import pack
 from typing import NamedTuple
 
+from tintladder.database.store.store import Store
+
 from ..archive import RELEASES
+from ..studio_fixtures import PAINTS_TOML
 from .harness import benchmark
 
 MB, LARGEST = 10**6, 50 * 10**6
@@ -121,6 +124,7 @@ def _text(piece: str, before: str = "", size: int = LARGEST) -> Callable[[], byt
     return lambda: (before + piece * ((size - len(before)) // len(piece))).encode()
 
 
+CXF = '<CxF xmlns="http://colorexchangeformat.com/CxF3-core"><Resources><ObjectCollection>'
 _ROW = b"<row><c><v>1</v></c></row>"
 READ = "read {} --unit percent --geometry di:8 --specular included"
 GRID = ",".join(str(nm) for nm in range(380, 740, 10))
@@ -144,8 +148,8 @@ HARMS: dict[str, Harm] = {
     ),
     "strings that swell": Harm("a.xlsx", lambda: _workbook(b"<row/>", 2000 * MB), READ),
     "words of words": Harm("a.cxf", _laughs, READ),
-    "tags in tags": Harm("a.cxf", _text("<a>", "<CxF>"), READ),
-    "objects without end": Harm("a.cxf", _text('<Object Name="a"/>', "<CxF>"), READ),
+    "tags in tags": Harm("a.cxf", _text("<a>", CXF), READ),
+    "objects without end": Harm("a.cxf", _text('<Object Name="a"/>', CXF), READ),
     "a card without end": Harm("a.toml", _text("a = 1\n"), READ),
     "lists in lists": Harm("a.toml", _text("[", "a = ", 900_000), READ),
     "keys in keys": Harm("a.toml", _text("a.", "", 900_000), READ),
@@ -181,6 +185,8 @@ HARMS: dict[str, Harm] = {
 def _harmed(harm: Harm, folder: Path) -> str:
     """What is wrong with how a command takes a file; empty where nothing is."""
     file = folder / harm.file
+    with Store.open(folder) as store:
+        store.paints.add_file(PAINTS_TOML)
     if harm.held is None:
         os.mkfifo(file)
     else:
