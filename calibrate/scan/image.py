@@ -9,6 +9,8 @@ import hashlib
 import io
 import re
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -20,8 +22,9 @@ from PIL import Image, ImageCms
 
 from ..errors import InputError
 
-MOST_PIXELS = 200_000_000
-"""An A4 page at 1200 dpi has 140 million."""
+MOST_PIXELS = 140_000_000
+"""An A4 page at 1200 dpi has 139 million."""
+_ROWS = 256
 LARGEST = 2_000_000_000
 """Bytes."""
 FORMATS = {"TIFF": "TIFF", "PNG": "PNG", "JPEG": "JPEG", "MPO": "JPEG", "HEIF": "HEIC"}
@@ -162,21 +165,27 @@ def read_facts(path: str | Path) -> tuple[Facts, bytes]:
     if raw[4:8] == b"ftyp" and raw[8:12] in _HEIC:
         _open_heic(file)
     try:
-        with warnings.catch_warnings():
-            # Our own limit comes next, with its own words.
-            warnings.simplefilter("ignore")
-            limit, Image.MAX_IMAGE_PIXELS = Image.MAX_IMAGE_PIXELS, None
-            try:
-                with Image.open(io.BytesIO(raw)) as picture:
-                    if picture.format == "PNG":
-                        picture.info["_bits"] = raw[24]
-                    return _facts(picture, file, raw), raw
-            finally:
-                Image.MAX_IMAGE_PIXELS = limit
+        with opened(raw) as picture:
+            if picture.format == "PNG":
+                picture.info["_bits"] = raw[24]
+            return _facts(picture, file, raw), raw
     except (OSError, SyntaxError, ValueError, KeyError, TypeError):
         raise _error(
             file, "expected a TIFF, PNG, JPEG or HEIC picture, this is none or is damaged"
         ) from None
+
+
+@contextmanager
+def opened(raw: bytes) -> Iterator[Image.Image]:
+    """Open a picture of any size by Pillow: our own limit has its own words."""
+    limit, Image.MAX_IMAGE_PIXELS = Image.MAX_IMAGE_PIXELS, None
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            with Image.open(io.BytesIO(raw)) as picture:
+                yield picture
+    finally:
+        Image.MAX_IMAGE_PIXELS = limit
 
 
 def _open_heic(file: str) -> None:
@@ -252,16 +261,25 @@ def read_picture(path: str | Path) -> Picture:
         raise _error(facts.file, "it holds no colour (one channel)", "scan the card in colour")
     if decoded.dtype not in (np.uint8, np.uint16):
         raise _error(facts.file, "its pixels are no whole numbers of 8 or 16 bit")
-    code = cv2.COLOR_BGRA2RGB if decoded.shape[2] == 4 else cv2.COLOR_BGR2RGB
-    turned = _TURNS.get(facts.orientation, lambda p: p)(cv2.cvtColor(decoded, code))
+    turned = _TURNS.get(facts.orientation, lambda p: p)(_rgb(decoded))
     return Picture(np.ascontiguousarray(turned), facts)
+
+
+def _rgb(decoded: NDArray[Any]) -> NDArray[Any]:
+    """Turn blue, green, red round in place, some rows at a time: it needs no second picture."""
+    if decoded.shape[2] == 4:
+        return cv2.cvtColor(decoded, cv2.COLOR_BGRA2RGB)
+    for first in range(0, len(decoded), _ROWS):
+        rows = decoded[first : first + _ROWS]
+        rows[:] = cv2.cvtColor(rows, cv2.COLOR_BGR2RGB)
+    return decoded
 
 
 def _decoded(facts: Facts, raw: bytes) -> NDArray[Any] | None:
     """Pixels as OpenCV has them: blue, green, red."""
     if facts.format == "HEIC":
-        with Image.open(io.BytesIO(raw)) as picture:
-            return np.asarray(picture.convert("RGB"))[:, :, ::-1]
+        with opened(raw) as picture:
+            return np.asarray(picture.convert("RGB"))[:, :, ::-1].copy()
     return cv2.imdecode(np.frombuffer(raw, np.uint8), cv2.IMREAD_UNCHANGED)
 
 
@@ -271,7 +289,7 @@ def _check_whole(facts: Facts, raw: bytes) -> None:
     if end is not None and end not in raw[-(1 << 16) :]:
         raise _error(facts.file, "it breaks off before its end")
     if facts.format == "TIFF":
-        with Image.open(io.BytesIO(raw)) as picture:
+        with opened(raw) as picture:
             tags = picture.tag_v2  # type: ignore[attr-defined]
             starts = tags.get(273) or tags.get(324) or ()
             counts = tags.get(279) or tags.get(325) or ()

@@ -20,7 +20,7 @@ from ...calibrate.optics.display import srgb_to_lab
 from ...calibrate.optics.spectra import Array
 from ...calibrate.scan.curve import decoded
 from ...calibrate.scan.find import find_card, markers_in
-from ...calibrate.scan.image import Picture, read_picture
+from ...calibrate.scan.image import Picture, opened, read_picture
 from ...calibrate.scan.reading import TYPICAL_WHITE
 from ...calibrate.scan.sample import sample_all, sites
 from ..common.remedies import StudioDo
@@ -133,7 +133,8 @@ def _to_srgb(picture: Picture, raw: bytes) -> NDArray[np.uint8]:
     pixels = picture.pixels
     if pixels.dtype != np.uint8:
         pixels = (pixels // 257).astype(np.uint8)
-    icc = Image.open(io.BytesIO(raw)).info.get("icc_profile")
+    with opened(raw) as header:
+        icc = header.info.get("icc_profile")
     if not icc or "srgb" in (picture.facts.icc or "").casefold():
         return pixels
     try:

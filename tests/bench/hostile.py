@@ -162,10 +162,10 @@ HARMS: dict[str, Harm] = {
     "a pipe as a release": Harm("a.zip", None, "verify {}"),
     "a pipe as a backup": Harm("a.zip", None, "restore {}"),
     "a picture that swells": Harm("a.png", lambda: _png(30_000, 30_000, 1), "scan {}"),
-    "a picture as large as may be": Harm("a.png", lambda: _png(14_000, 14_000, 3), "scan {}"),
-    "the same as a photograph": Harm("a.png", lambda: _png(14_000, 14_000, 3), "setout {}"),
+    "a picture as large as may be": Harm("a.png", lambda: _png(11_800, 11_800, 3), "scan {}"),
+    "the same as a photograph": Harm("a.png", lambda: _png(11_800, 11_800, 3), "setout {}"),
     "the same as a target": Harm(
-        "a.png", lambda: _png(14_000, 14_000, 3), "device scanner {} a.png"
+        "a.png", lambda: _png(11_800, 11_800, 3), "device scanner {} a.png"
     ),
     "a note that swells": Harm(
         "a.png", lambda: _png(90, 90, 3, zlib.compress(bytes(1000 * MB))), "scan {}"
