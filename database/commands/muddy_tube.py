@@ -49,26 +49,19 @@ def neutral_as_dict(answer: Neutral) -> dict[str, Any]:
 
 def show_neutral(answer: Neutral) -> None:
     """Say it to people."""
-    from ..common.words import GREY_CHROMA
     from .recipe_steps import show_plate
 
-    names, best = answer.basis.names, answer.partners[0]
+    names = answer.basis.names
     tube = names[answer.tube]
     if answer.tube in answer.leans:
-        typer.echo(f"{tube} in a tint is {_lean_words(answer.leans[answer.tube])}.")
-    clean = "a clean grey" if best.chroma < GREY_CHROMA else "the nearest to a grey on hand"
-    in_tints = "" if answer.white is None else ", from the mix itself to its palest tint"
-    typer.echo(
-        f"{names[best.paint]} greys it cleanest: {_ratio(answer, 0)}, by weight, make {clean}: "
-        f"chroma {best.chroma:.1f} at the most{in_tints}. Matched "
-        f"{answer.basis.manner.viewing.words}."
-    )
+        typer.echo(f"{tube} in a tint is {answer.lean_words(answer.tube)}.")
+    typer.echo(answer.words)
     rows = [
         (
             names[p.paint],
-            _ratio(answer, nth),
+            answer.ratio_words(nth),
             f"{p.chroma:.1f}",
-            _lean_words(answer.leans.get(p.paint, "")),
+            answer.lean_words(p.paint),
         )
         for nth, p in enumerate(answer.partners[:_SHOWN])
     ]
@@ -80,20 +73,3 @@ def show_neutral(answer: Neutral) -> None:
         )
         show_plate(answer.ladder)
     typer.echo(in_terminal(answer.basis.calculated))
-
-
-def _lean_words(leans: str) -> str:
-    """Say where a tube leans, and whether that is warm or cool."""
-    from ..mixing.tubes.greying import warmth
-
-    return f"{leans} ({warm})" if (warm := warmth(leans)) else leans
-
-
-def _ratio(answer: Neutral, nth: int) -> str:
-    """Say a ratio in tenths: ``6.4 parts Dusk Violet, 3.6 Resin Yellow``."""
-    from ..mixing.prediction import mix_words
-
-    parts = answer.partners[nth].parts
-    scarce = min(parts.values())
-    digits = 1 if scarce > 0.05 else 2
-    return mix_words({p: round(10 * s, digits) for p, s in parts.items()}, answer.basis.names)

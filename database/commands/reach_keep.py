@@ -45,8 +45,7 @@ def show_keep(answer: Keep) -> None:
         f"CIEDE2000 {answer.within:g}."
     )
     rows: list[tuple[str, ...]] = []
-    before: tuple[str, ...] = ()
-    for best in found.sets:
+    for nth, best in enumerate(found.sets):
         rows.append(
             (
                 f"{len(best.tubes)}",
@@ -54,47 +53,10 @@ def show_keep(answer: Keep) -> None:
                 f"{count - best.missed} of {count}",
                 f"{best.mean:.1f}",
                 f"{best.difference.max():.1f}",
-                _changed(before, best.tubes, answer),
+                answer.changed_words(nth),
             )
         )
-        before = best.tubes
     print_table(["tubes", "keep", "near enough", "off on average", "worst", "what changes"], rows)
-    smallest, last = found.smallest, found.sets[-1]
-    if smallest is None:
-        typer.echo(
-            f"No {len(last.tubes)} tubes make all of them near enough: with those {last.missed} "
-            f"{'colours stay' if last.missed > 1 else 'colour stays'} out of reach."
-        )
-    else:
-        typer.echo(f"{len(smallest.tubes)} tubes are enough, and no fewer.".replace(
-            ", and no fewer", "" if not smallest.exact else ", and no fewer"
-        ))  # fmt: skip
-    typer.echo(_proof(answer))
+    typer.echo(answer.enough_words)
+    typer.echo(answer.proof_words)
     typer.echo(in_terminal(answer.basis.calculated))
-
-
-def _changed(before: tuple[str, ...], now: tuple[str, ...], answer: Keep) -> str:
-    """Say which tubes come in and which go, from one number of tubes to the next."""
-    names = answer.basis.names
-    come = [names[p] for p in now if p not in before]
-    go = [names[p] for p in before if p not in now]
-    said = f"{' and '.join(come)} comes in" if len(come) == 1 else f"{', '.join(come)} come in"
-    return said + (f", {', '.join(go)} {'goes' if len(go) == 1 else 'go'}" if go else "")
-
-
-def _proof(answer: Keep) -> str:
-    """Say how sure it is that no other set does better."""
-    found = answer.found
-    guessed = [best for best in found.sets if not best.exact]
-    if not guessed:
-        return (
-            f"Every set of so many tubes was compared. All {len(answer.basis.read.paints)} "
-            f"together are off by {found.bound:.1f} on average."
-        )
-    gap = guessed[-1].mean - found.bound
-    size = len(guessed[-1].tubes)
-    those = f"{size} tubes" if size > 1 else "one tube"
-    return (
-        "There are too many sets to compare them all: those that seem to matter most were. No "
-        f"{those} can do better by more than {gap:.1f} on average."
-    )

@@ -52,7 +52,7 @@ def show_instead(answer: InPlace, measured: Sequence[Amounts], last: Sequence[st
         for found, lights in list(zip(answer.found, answer.lights, strict=True))[:_SHOWN]
     ]
     print_table(columns, rows)
-    typer.echo(_cannot(answer) + "\n")
+    typer.echo(answer.cannot_words + "\n")
     show(answer.ways, measured, last)
 
 
@@ -60,22 +60,3 @@ def _off(difference: float) -> str:
     from ...calibrate.optics.colour import in_words
 
     return f"{difference:.1f} ({in_words(difference)})"
-
-
-def _cannot(answer: InPlace) -> str:
-    """Say what can't be helped."""
-    from ..mixing.viewing import LIGHTS
-
-    best, lights = answer.ways.answer, answer.lights[0]
-    if answer.lacks:
-        return (
-            f"What can't be helped: no mix of the other tubes comes nearer than CIEDE2000 "
-            f"{best.nearest:.1f}; {answer.lacks}."
-        )
-    worst = max(lights, key=lambda light: lights[light])
-    if lights[worst] > 1:
-        return (
-            f"What can't be helped: in {LIGHTS[worst]} the two part by {_off(lights[worst])}, for "
-            "their spectra differ."
-        )
-    return "Nothing of it can be seen, in none of these lights."

@@ -66,20 +66,12 @@ def _end(way: SteppedWay, nth: int) -> dict[str, Any]:
 
 def show_steps(way: SteppedWay) -> None:
     """Say it to people."""
-    from ...calibrate.optics.colour import in_words
-
-    found = way.found
     start, end = way.ends
     typer.echo(
         f"From {start.words} ({start.said}) to {end.words} ({end.said}), matched "
         f"{way.basis.manner.viewing.words}."
     )
-    each = float(found.apart.mean())
-    typer.echo(
-        f"{len(found.taken)} colours, each CIEDE2000 {each:.1f} from the next "
-        f"({in_words(each)}); so measured, none is more than {100 * found.uneven:.0f} % off that."
-    )
-    for line in filter(None, (_ends_words(way), _line_words(way))):
+    for line in way.words:
         typer.echo(line)
     show_plate(way)
     typer.echo(in_terminal(way.basis.calculated))
@@ -107,21 +99,3 @@ def show_plate(way: SteppedWay) -> None:
     over = measure.rounded(found.left_over)
     if over > 0:
         typer.echo(f"\n{amount_words(over, measure)} of the heaps is left over in all.")
-
-
-def _ends_words(way: SteppedWay) -> str:
-    """Say where an end could not be reached."""
-    from ..mixing.ranking import VISIBLE
-
-    far = [(off, end) for off, end in zip(way.off, way.ends, strict=True) if off > VISIBLE]
-    return " ".join(f"These tubes come CIEDE2000 {off:.1f} near to {end.said}." for off, end in far)
-
-
-def _line_words(way: SteppedWay) -> str:
-    """Say which way the steps take."""
-    if not way.straight:
-        return "Each step is a blend of both ends, as two heaps are mixed toward each other."
-    return (
-        f"The steps keep to the straight line between the colours to within CIEDE2000 "
-        f"{way.found.departs:.1f}."
-    )

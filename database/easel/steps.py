@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from ...calibrate.errors import Field, InputError
-from ...calibrate.optics.colour import ciede2000
+from ...calibrate.optics.colour import ciede2000, in_words
 from ...calibrate.optics.colour_difference import ciede2000_band
 from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.surface import Gloss
@@ -83,6 +83,31 @@ class SteppedWay:
     found: Steps
     band: Array
     straight: bool
+
+    @property
+    def words(self) -> list[str]:
+        """Say how equal the steps are, which way they take, and where an end isn't reached."""
+        each = float(self.found.apart.mean())
+        said = [
+            f"{len(self.found.taken)} colours, each CIEDE2000 {each:.1f} from the next "
+            f"({in_words(each)}); so measured, none is more than {100 * self.found.uneven:.0f} % "
+            "off that."
+        ]
+        far = [(off, end) for off, end in zip(self.off, self.ends, strict=True) if off > VISIBLE]
+        if far:
+            said.append(" ".join(
+                f"These tubes come CIEDE2000 {off:.1f} near to {end.said}." for off, end in far
+            ))  # fmt: skip
+        if self.straight:
+            said.append(
+                "The steps keep to the straight line between the colours to within CIEDE2000 "
+                f"{self.found.departs:.1f}."
+            )
+        else:
+            said.append(
+                "Each step is a blend of both ends, as two heaps are mixed toward each other."
+            )
+        return said
 
 
 @dataclass(frozen=True)

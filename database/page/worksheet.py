@@ -164,6 +164,11 @@ def address(chosen: dict[str, Any], at: str = "", **changed: Any) -> str:
     return f"/mix?{urlencode(held, doseq=True)}" + (f"#{at}" if at else "")
 
 
+def typed_mix(parts: Mapping[str, float]) -> str:
+    """A mix by weight as it can be typed: ``ANCHOR=0.2,HULL=0.8``."""
+    return ",".join(f"{paint}={share:.6g}" for paint, share in parts.items())
+
+
 def target_of(asked: Asked, store: Store) -> Target | None:
     """What is aimed at: a kept recipe, what was typed, else a spot of the photograph."""
     text, photo, at = asked.text("target"), asked.text("photo"), asked.text("at")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -72,6 +73,51 @@ class Keep:
     colours: Array
     within: float
     found: BestSets
+
+    def changed_words(self, nth: int) -> str:
+        """Say which tubes come into the nth set and which go, against the one before it."""
+        names = self.basis.names
+        before = self.found.sets[nth - 1].tubes if nth else ()
+        now = self.found.sets[nth].tubes
+        come = [names[p] for p in now if p not in before]
+        go = [names[p] for p in before if p not in now]
+        said = f"{' and '.join(come)} comes in" if len(come) == 1 else f"{', '.join(come)} come in"
+        return said + (f", {', '.join(go)} {'goes' if len(go) == 1 else 'go'}" if go else "")
+
+    @property
+    def enough_words(self) -> str:
+        """Say how many tubes are enough."""
+        smallest, last = self.found.smallest, self.found.sets[-1]
+        if smallest is None:
+            stay = "colours stay" if last.missed > 1 else "colour stays"
+            return (
+                f"No {few_tubes(last.tubes)} make all of them near enough: with those "
+                f"{last.missed} {stay} out of reach."
+            )
+        fewer = ", and no fewer" if smallest.exact else ""
+        is_ = "is" if len(smallest.tubes) == 1 else "are"
+        return f"{few_tubes(smallest.tubes)} {is_} enough{fewer}.".capitalize()
+
+    @property
+    def proof_words(self) -> str:
+        """Say how sure it is that no other set does better."""
+        found = self.found
+        guessed = [best for best in found.sets if not best.exact]
+        if not guessed:
+            return (
+                f"Every set of so many tubes was compared. All {len(self.basis.read.paints)} "
+                f"together are off by {found.bound:.1f} on average."
+            )
+        gap = guessed[-1].mean - found.bound
+        return (
+            "There are too many sets to compare them all: those that seem to matter most were. No "
+            f"{few_tubes(guessed[-1].tubes)} can do better by more than {gap:.1f} on average."
+        )
+
+
+def few_tubes(tubes: Sequence[str]) -> str:
+    """Say how many: ``one tube``, ``6 tubes``."""
+    return f"{len(tubes)} tubes" if len(tubes) != 1 else "one tube"
 
 
 @dataclass(frozen=True)

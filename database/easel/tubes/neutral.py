@@ -10,10 +10,11 @@ import numpy as np
 from ....calibrate.errors import InputError
 from ....calibrate.optics.surface import Gloss
 from ...common.remedies import StudioDo
+from ...common.words import GREY_CHROMA
 from ...mixing.medium import MEDIUM
 from ...mixing.prediction import mix_words
 from ...mixing.target import Target
-from ...mixing.tubes.greying import lean
+from ...mixing.tubes.greying import lean, warmth
 from ...mixing.tubes.neutral import Partner, partners
 from ..basis import Basis, Manner, on_hand
 from ..habits import BY_SCALE, Measuring, habits
@@ -66,6 +67,29 @@ class Neutral:
     def white(self) -> str | None:
         """The white that tints are let down with."""
         return self.basis.palette.white
+
+    def lean_words(self, paint: str) -> str:
+        """Say where a tube leans in a tint, and whether that is warm or cool; empty of a white."""
+        leans = self.leans.get(paint, "")
+        return f"{leans} ({warm})" if (warm := warmth(leans)) else leans
+
+    def ratio_words(self, nth: int) -> str:
+        """Say the ratio of a partner in tenths: ``6.4 parts Dusk Violet, 3.6 Resin Yellow``."""
+        parts = self.partners[nth].parts
+        digits = 1 if min(parts.values()) > 0.05 else 2
+        return mix_words({p: round(10 * s, digits) for p, s in parts.items()}, self.basis.names)
+
+    @property
+    def words(self) -> str:
+        """Say which partner greys it cleanest, and how clean that is."""
+        best = self.partners[0]
+        clean = "a clean grey" if best.chroma < GREY_CHROMA else "the nearest to a grey on hand"
+        in_tints = "" if self.white is None else ", from the mix itself to its palest tint"
+        return (
+            f"{self.basis.names[best.paint]} greys it cleanest: {self.ratio_words(0)}, by weight, "
+            f"make {clean}: chroma {best.chroma:.1f} at the most{in_tints}. Matched "
+            f"{self.basis.manner.viewing.words}."
+        )
 
     @property
     def whites(self) -> tuple[float, ...]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from ....calibrate.errors import Field, InputError
+from ....calibrate.optics.colour import in_words
 from ....calibrate.optics.surface import Gloss
 from ...mixing.medium import MEDIUM
 from ...mixing.palette import Palette
@@ -14,6 +15,7 @@ from ...mixing.ranking import VISIBLE
 from ...mixing.recipes import Answer, lacks, recipe_as_given, recipes
 from ...mixing.target import Target
 from ...mixing.tubes.stand_in import StandIn, by_light, stand_ins
+from ...mixing.viewing import LIGHTS
 from ..basis import Basis, Manner, on_hand
 from ..recipe import Ways, widened
 
@@ -70,6 +72,23 @@ class InPlace:
     lights: tuple[Mapping[str, float], ...]
     ways: Ways
     lacks: str
+
+    @property
+    def cannot_words(self) -> str:
+        """Say what can't be helped."""
+        best, lights = self.ways.answer, self.lights[0]
+        if self.lacks:
+            return (
+                f"What can't be helped: no mix of the other tubes comes nearer than CIEDE2000 "
+                f"{best.nearest:.1f}; {self.lacks}."
+            )
+        worst = max(lights, key=lambda light: lights[light])
+        if lights[worst] > VISIBLE:
+            return (
+                f"What can't be helped: in {LIGHTS[worst]} the two part by {lights[worst]:.1f} "
+                f"({in_words(lights[worst])}), for their spectra differ."
+            )
+        return "Nothing of it can be seen, in none of these lights."
 
 
 @dataclass(frozen=True)

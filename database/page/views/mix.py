@@ -28,6 +28,7 @@ from ...easel.recipe import (
     amounts,
     recipe_question,
 )
+from ...easel.tubes.cost import bill_of_grams, stocks
 from ...mixing.film import GROUNDS, Film
 from ...mixing.made import Made
 from ...mixing.measures import amount_words
@@ -56,6 +57,7 @@ from ..worksheet import (
     photo_of,
     shown_size,
     target_of,
+    typed_mix,
 )
 from .plate import on_plate_shown, plate_step
 from .table import key_of, table_step, way_amounts
@@ -82,7 +84,7 @@ def worksheet(asked: Asked) -> Response:
         "lights": LIGHTS, "measured_out": batch_words,
         "grounds": list(GROUNDS), "mediums": _MEDIUM, "touched": SPOTS,
         "spots": urlencode({key: asked.text(key) for key in SPOTS if asked.text(key)}),
-        "proposed": {}, "accept": "",
+        "proposed": {}, "accept": "", "costs": [], "mix_of": typed_mix, "medium": MEDIUM,
         "table": None, "plate_seen": "", "on_sliders": {}, "plate_basis": None,
     }  # fmt: skip
     with asked.store() as store:
@@ -193,7 +195,9 @@ def _chosen_way(asked: Asked, ways: Ways) -> Recipe | None:
 def _amounts(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     if not asked.text("make"):
         return False
-    said["amounts"] = _how_much(asked, store, said["ways"], said["way"])
+    said["amounts"] = made = _how_much(asked, store, said["ways"], said["way"])
+    bill = bill_of_grams(stocks(store), said["ways"].basis.read, made.batch.grams)
+    said["costs"] = bill.words(said["names"], amount_words(made.batch.total, made.batch.measure))
     return bool(asked.text("mixing"))
 
 
