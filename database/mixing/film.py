@@ -16,6 +16,7 @@ from ...calibrate.optics.colour import D50, View, ciede2000, weights
 from ...calibrate.optics.colour_difference import ciede2000_residual
 from ...calibrate.optics.predict import Prediction, predict
 from ...calibrate.optics.spectra import GRID, Array
+from ..common.stopping import go_on
 from .palette import Ints, Palette, to_lab
 from .prediction import CARD_BLACK, CARD_WHITE
 from .search import LITTLE, Solutions, dense
@@ -201,6 +202,7 @@ def bettered(palette: Palette, solved: Solutions, target: Array) -> Array:
     here = ciede2000_residual(_lab(palette, tubes, theta), target)
     damping = np.full(len(tubes), 1e-2)
     for _ in range(_STEPS if size > 1 else 0):
+        go_on()
         moved = [
             ciede2000_residual(_lab(palette, tubes, theta + _NUDGE * unit), target) - here
             for unit in np.eye(size)

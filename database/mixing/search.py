@@ -11,6 +11,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations
@@ -22,6 +23,7 @@ from threadpoolctl import threadpool_limits
 
 from ...calibrate.optics.colour_difference import chroma_terms, lightness_term, residual_terms
 from ...calibrate.optics.spectra import Array
+from ..common.stopping import go_on
 from .palette import Ints, Palette, lab_slopes, to_lab
 
 Floats = NDArray[Any]
@@ -100,7 +102,9 @@ def _blocks(n: int, size: int) -> Iterator[slice]:
 
 
 def _each(pool: ThreadPoolExecutor, work: Callable[[slice], Any], n: int, size: int) -> list[Any]:
-    return list(pool.map(work, _blocks(n, size)))
+    # Each block in this context, where it is told whether to go on.
+    begun = [pool.submit(copy_context().run, work, rows) for rows in _blocks(n, size)]
+    return [each.result() for each in begun]
 
 
 def dense(tubes: Ints, shares: Array, count: int) -> Array:
@@ -253,6 +257,7 @@ def descend(
     by: Floats = np.empty((3, 0, size), dtype=kind)
     hoped: Floats = np.empty(0, dtype=kind)
     while live.size or begun < n:
+        go_on()
         fresh = np.arange(begun, min(n, begun + BLOCK - live.size))
         begun += fresh.size
         live = np.concatenate([live, fresh])

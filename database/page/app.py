@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 import traceback
+from collections import deque
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 
@@ -52,6 +53,8 @@ from .worksheet import Searches
 
 Endpoint = Callable[[Request], Awaitable[Response]]
 GET, POST = ["GET"], ["POST"]
+_STOPPED = 64
+"""Searches that are remembered as stopped: those told so last."""
 EASEL = (
     ("/", views_studio.home, GET),
     ("/tubes", tubes.tubes, GET),
@@ -66,6 +69,7 @@ EASEL = (
     ("/mix/further", mix.try_further, POST),
     ("/mix/ways.png", mix.ways_picture, GET),
     ("/mix/keep", mix.keep_way, POST),
+    ("/mix/stop", mix.stop_search, POST),
     ("/mix/steps", questions.steps, GET),
     ("/instead", questions.instead, GET),
     ("/keep", questions.keep_set, GET),
@@ -187,6 +191,7 @@ def make_app(studio: Studio, keys: Keys, pairing: Pairing | None = None) -> Star
     app.state.jobs = Jobs()
     app.state.room = Room()
     app.state.searches = Searches()
+    app.state.stopped = deque[str](maxlen=_STOPPED)
     app.state.looks = Remembered(2)
     app.state.read = Remembered(1)
     app.state.numbers = Remembered(4)

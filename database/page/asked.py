@@ -20,6 +20,7 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 
 from ...calibrate.errors import InputError
 from ...calibrate.optics.colour import in_words, surely_in_words
+from ..common.stopping import Stopped, stoppable
 from ..common.words import few
 from ..easel.basis import names_of
 from ..easel.looks import PaintLook, looks_key, paint_looks
@@ -242,6 +243,11 @@ class Asked:
         return go(self.jobs.start(title, back, work))
 
     @property
+    def search(self) -> str:
+        """What the page's script calls a search that it may have stopped."""
+        return str(self.request.headers.get("x-search", ""))
+
+    @property
     def by_script(self) -> bool:
         """Whether the page's script asks, and wants a line of JSON where something is wrong."""
         return self.request.headers.get("accept") == "application/json"
@@ -272,7 +278,10 @@ def view(work: View) -> Callable[[Request], Awaitable[Response]]:
             if request.method != "POST" and not (asked.begun or _always(request.url.path)):
                 return go("/")
             try:
-                answer = await run_in_threadpool(work, asked)
+                with stoppable(lambda: asked.search in request.app.state.stopped):
+                    answer = await run_in_threadpool(work, asked)
+            except Stopped:
+                return asked.wrong(409, "the search was stopped; nothing was kept")
             except InputError as error:
                 status = 409 if isinstance(error, Changed) else 400
                 return asked.wrong(status, on_page(error))

@@ -15,6 +15,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 from ...calibrate.errors import InputError
+from ..common.stopping import Stopped, go_on, stoppable
 from .remedies import on_page
 
 Progress = Callable[[str], None]
@@ -24,10 +25,6 @@ _KEPT = 200
 """Jobs that are remembered."""
 MOST_WAITING = 8
 """Jobs that may wait for others."""
-
-
-class Stopped(Exception):
-    """A job was told to stop."""
 
 
 @dataclass
@@ -108,13 +105,13 @@ class Jobs:
 
 def _run(job: Job, work: Work) -> None:
     def progress(words: str) -> None:
-        if job.stopping:
-            raise Stopped
+        go_on()
         job.words = words
 
     try:
-        progress("begun")
-        job.path = work(progress)
+        with stoppable(lambda: job.stopping):
+            progress("begun")
+            job.path = work(progress)
     except Stopped:
         job.fault = "it was stopped; nothing was half-written"
     except InputError as error:

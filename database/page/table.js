@@ -220,12 +220,14 @@ function fullScreen() {
 // What the server answers takes the place of the table, with the page where it is.
 let asking = null;
 async function swap(path) {
-  asking?.abort();
+  halt();
   asking = new AbortController();
+  asking.search = drawnName();
+  const mine = asking;
   working(true);
   byId("stop").hidden = false;
   try {
-    const answer = await fetch(path, { signal: asking.signal, cache: "no-store" });
+    const answer = await fetch(path, { signal: asking.signal, cache: "no-store", headers: { "X-Search": asking.search } });
     const made = new DOMParser().parseFromString(await answer.text(), "text/html");
     const open = [...document.querySelectorAll("main details[open][id]")].map(({ id }) => id);
     byId("main").replaceChildren(...made.getElementById("main").children);
@@ -239,11 +241,20 @@ async function swap(path) {
   } catch (error) {
     if (error.name !== "AbortError") lost(true);
   }
-  byId("stop").hidden = true;
-  working(false);
+  if (asking === mine) {
+    asking = null;
+    byId("stop").hidden = true;
+    working(false);
+  }
 }
 
-byId("stop").addEventListener("click", () => asking?.abort());
+// What is no longer waited for isn't searched for any longer either.
+function halt() {
+  if (!asking) return;
+  asking.abort();
+  fetch("/mix/stop", { method: "POST", body: new URLSearchParams({ search: asking.search }) }).catch(() => {});
+}
+byId("stop").addEventListener("click", halt);
 window.addEventListener("popstate", () => { if (location.pathname + location.search !== shown) location.reload(); });
 document.addEventListener("click", (event) => {
   const link = event.target.closest("main a[href^='/mix?']");

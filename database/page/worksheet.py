@@ -13,6 +13,7 @@ from typing import Any, Protocol, TypeVar
 from urllib.parse import urlencode
 
 from ...calibrate.errors import InputError
+from ..common.stopping import Stopped, go_on
 from ..easel.asked_colour import is_there, kept_target, parse_target
 from ..easel.habits import Habits, habits, weighing
 from ..easel.photographed import open_photo
@@ -56,7 +57,17 @@ class Searches:
         ------
         InputError
             As the question's own `answer`.
+        Stopped
+            Where whoever asks tells it to.
         """
+        while True:
+            try:
+                return self._answer(question)
+            except Stopped:
+                # Another window stopped the search that this one waited for: it is begun again.
+                go_on()
+
+    def _answer(self, question: Question[Found]) -> Found:
         key = question.key
         with self._lock:
             there = self._found.get(key)

@@ -10,6 +10,7 @@ from math import comb
 import numpy as np
 
 from ....calibrate.optics.spectra import Array
+from ...common.stopping import go_on
 from ..palette import Ints, Palette
 from ..search import Solutions, dense, search, sets
 
@@ -211,6 +212,7 @@ def best_sets(
     tubes, off, every = found[0].tubes, found[0].difference, True
     best = []
     for size in range(1, min(keep, count) + 1):
+        go_on()
         if size <= len(found):
             tubes, off = found[size - 1].tubes, found[size - 1].difference.astype(np.float32)
         elif every and comb(count, size) * len(targets) <= _COMPARED:

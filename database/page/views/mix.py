@@ -240,6 +240,14 @@ def try_further(asked: Asked) -> Response:
 
 
 @view
+def stop_search(asked: Asked) -> Response:
+    """Stop a search that goes on for a window, so that it takes no more of this computer."""
+    if name := asked.text("search"):
+        asked.request.app.state.stopped.append(name)
+    return Response(status_code=204)
+
+
+@view
 def ways_picture(asked: Asked) -> Response:
     """The ways beside the target, under three lights and as films."""
     with asked.store() as store:
