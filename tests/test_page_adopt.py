@@ -34,6 +34,21 @@ def test_an_empty_studio_adopts_a_release(page, theirs, tmp_path):
     assert again.status == 409 and "changed elsewhere" in again.json["line"]
 
 
+def test_a_release_is_mixed_with_after_two_steps(page, theirs, tmp_path):
+    """Dropped where any file may be, and adopted as on hand: its tubes lie on the mixing table."""
+    path = page.drop("/read", [theirs]).json["path"]
+    text = page.get(path).text
+    assert "lay them out to mix with" in text
+    form = {"file": theirs.name, "seen": re.search(r'name="seen" value="(\w+)"', text)[1]}
+    done = page.wait(page.send("/adopt", form | {"here": "yes", "do:ROPE": "leave"}))
+    assert done["path"].startswith("/mix?") and "lay=ANCHOR" in done["path"]
+    table = page.get(done["path"]).text
+    assert re.search(r'name="lay" value="ANCHOR" checked', table) and 'type="range"' in table
+    assert "ROPE" not in table
+    with Store.open(tmp_path / "studio") as store:
+        assert all(paint.on_hand for paint in store.paints.all() if paint.nickname != "ROPE")
+
+
 def test_a_paint_that_is_here_too_is_kept_taken_or_set_beside(own_page, theirs):
     page, folder = own_page
     text, seen = shown(page, theirs)

@@ -33,8 +33,6 @@ _ONE = 0.75
 """Share of what speaks for any bias that has to speak for this tube's."""
 _POOL, _TUBES, _TURNS = 120, 4, 4
 """Exercises that are compared, tubes in one, and steps in which a dried colour is explained."""
-_FLOOR = 0.3
-"""What each tube's question counts for beside that of the likeliest bias."""
 
 
 @dataclass(frozen=True)
@@ -144,24 +142,22 @@ def exercise(palette: Palette, rounds: Sequence[Round], seed: int = 0) -> Exerci
 
     Notes
     -----
-    Of mixes of up to four tubes the one is taken that narrows most what is open of each tube's
-    bias, where it counts more the likelier the tube is biased.
+    Of mixes of up to four tubes the one is taken from which the evidence of a bias is likely to
+    grow most: what a round tells of each tube's bias, times what that bias may be, squared, where
+    a tube counts the more the likelier it is biased. To narrow what is open of every tube alike
+    tells more of hands as a whole, and less of what they always do wrong.
     """
     evidence = _Evidence.of(palette, rounds)
     mixes = _pool(palette, np.random.default_rng([seed, len(rounds), 0x9A]))
     labs = palette.lab(mixes)
-    ratios = evidence.ratios(())
-    counts = ratios / ratios.max() + _FLOOR
     spread = evidence.spread(())
-    known = evidence.known(spread)
+    counts, dried = evidence.counts(spread), evidence.dried
     best, most = 0, -np.inf
     for n, (mix, slopes) in enumerate(zip(mixes, slopes_by_part(palette, mixes), strict=True)):
         rows = np.flatnonzero(mix)
         told = _information(_contrasts(len(rows)), spread, _TOLD)
         seen = _information(slopes[rows].T, spread, _SEEN)
-        # Nobody knows yet whether parts or a dried colour will be told.
-        gained = np.log1p(np.minimum(told, seen) / known[rows])
-        use = float((counts[rows] * gained).sum())
+        use = float(counts[rows] @ ((1 - dried) * told + dried * seen))
         if use > most:
             best, most = n, use
     masses = mixes[best] / palette.coefficients.dry_volume
@@ -278,11 +274,22 @@ class _Evidence:
         covariance = np.linalg.inv(open_)
         return covariance @ score[s, rows], np.sqrt(np.diag(covariance))
 
-    def known(self, spread: float) -> Array:
-        """What is known of each tube's bias, (P,): one over the variance."""
+    def counts(self, spread: float) -> Array:
+        """What each tube's bias counts for in the choice of an exercise, (P,).
+
+        Half its likely square is by how much the logarithm of its ratio grows with each unit of
+        information; and a tube counts the more the likelier it is biased.
+        """
         s = int(np.abs(np.log(_SPREADS / spread)).argmin())
-        result: Array = np.diag(self.sums[0][s]) + 1 / _LIKELY_BIAS**2
+        known = np.diag(self.sums[0][s]) + 1 / _LIKELY_BIAS**2
+        square = (self.sums[1][s] / known) ** 2 + 1 / known
+        result: Array = self.ratios(()) * square
         return result
+
+    @property
+    def dried(self) -> float:
+        """Share of rounds that told a dried colour: so will the next; one half before any."""
+        return float(np.mean([0.5, *(each.unsure == _SEEN for each in self.observed)]))
 
 
 def _observed(palette: Palette, each: Round) -> _Observed:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 
 from starlette.responses import Response
 
@@ -65,6 +66,11 @@ def _seen(store: Store, found: Adoption) -> str:
 @view
 def take_release(asked: Asked) -> Response:
     """Keep a dropped release, and show what it holds."""
+    return show_release(asked)
+
+
+def show_release(asked: Asked) -> Response:
+    """Keep a release dropped here, or where any file may be, and show what it holds."""
     files = keep(asked.studio, asked.uploads("files"), ARCHIVES)
     # A studio may begin with what another gave it.
     with asked.store(create=True):
@@ -99,7 +105,8 @@ def adopt_now(asked: Asked) -> Response:
     if left:
         raise InputError(path.name, left[0].paint, left[0].words, "nothing was adopted")
 
-    unproven = asked.text("unproven") == "yes"
+    unproven, here = (asked.text(key) == "yes" for key in ("unproven", "here"))
+    taken = [rename.get(paint, paint) for paint in found.paints if paint not in skip]
 
     def work(progress: Progress) -> str:
         progress("fitting its readings anew")
@@ -110,7 +117,9 @@ def adopt_now(asked: Asked) -> Response:
                 if _seen(store, found) != seen:
                     raise Changed("what it was compared with")
                 adopt(store, path, rename, take, skip, digest, False, unproven, trust)
-        return "/fits"
+                for paint in taken if here else ():
+                    store.paints.set_on_hand(paint, True)
+        return f"/mix?{urlencode({'lay': taken}, doseq=True)}" if here else "/fits"
 
     back = f"/adopt?file={path.name}"
     return asked.job(f"Adopting {found.release}", back, work)

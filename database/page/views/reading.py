@@ -20,6 +20,7 @@ from ...cards.scanning import PICTURES, take_picture
 from ..asked import Asked, Changed, go, view
 from ..jobs import Progress
 from ..uploads import keep, kept
+from .adopt import ARCHIVES, show_release
 
 
 @dataclass(frozen=True)
@@ -75,6 +76,9 @@ def _share(typed: str) -> float:
 @view
 def read_any(asked: Asked) -> Response:
     """Take in files dropped anywhere: each says what it is, and which card it is of by its name."""
+    uploads = asked.uploads("files")
+    if uploads and all(Path(each.filename or "").suffix.lower() in ARCHIVES for each in uploads):
+        return show_release(asked)
 
     def work(files: Sequence[Path], said: Said, progress: Progress) -> str:
         progress("reading")
