@@ -62,6 +62,8 @@ FURTHER = (
     f"{AIM}&look=yes", f"{AIM}&look=yes&lay=HULL&lay=ANCHOR&lay=ROPE",
     f"{AIM}&lay=HULL&lay=ANCHOR&way=ANCHOR,HULL&make=20g", f"{AIM}&mixing=yes", "/mix?again=hatch",
     "/predict?p:HULL=9&p:ANCHOR=1", "/publish", "/cards/6", "/tubes/HULL",
+    "/mix/steps?target=ANCHOR&to=HULL&steps=3", "/instead?mix=hatch&gone=BUOY",
+    "/keep?keep=2&of=colours&colours=62,-18,-9",
 )  # fmt: skip
 """Views as they are after some steps."""
 

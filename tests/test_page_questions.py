@@ -69,11 +69,12 @@ def test_a_tube_of_a_kept_recipe_that_is_gone_has_stand_ins(
     answer = said("recipe", "BUOY=1,HULL=4", "--instead", "BUOY")
     best = answer["stand_ins"][0]
     off = best["lights_de00"]["A"]
-    assert "Buoy Red is gone" in shown and f"({off:.1f})" in shown
+    assert "Buoy Red</span> is gone" in shown and f"({off:.1f})" in shown
     assert "What can&#39;t be helped" in shown
     (first, *_) = links(shown, "/mix?")
     assert page.get(first).status == 200
-    assert page.get("/instead?mix=BUOY%3D1%2CHULL%3D4&gone=ROPE").status == 400
+    assert "isn&#39;t in 4 parts Hull White, 1 Buoy Red" in page.get("/instead?mix=BUOY%3D1%2CHULL%3D4&gone=ROPE").text
+    assert "Find what stands in" in page.get("/instead").text
 
 
 def test_which_tubes_to_keep_is_searched_beside_the_page(

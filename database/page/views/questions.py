@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from typing import Any
 
 from starlette.responses import Response
@@ -102,20 +101,25 @@ def _searches(asked: Asked) -> Searches:
 @view
 def instead(asked: Asked) -> Response:
     """What stands in for a tube of a mix that is gone."""
-    mix, gone = asked.text("mix"), asked.text("gone")
+    mix, said = asked.text("mix"), dict[str, Any](place=None, measured=(), fault=None)
     with asked.store() as store:
-        target = aim(store, mix)
-        tube = store.paints.find(gone).nickname
-        place: InPlace = _searches(asked).answer(
-            stand_in_question(store, StandInRequest(target, tube))
-        )
-        quantity = Quantity("", 2, weighing(store).measuring)
-        measured = [amounts(place.ways, way, quantity) for way in place.ways.answer.recipes]
+        try:
+            if mix or asked.text("gone"):
+                said |= _in_its_place(asked, store, mix)
+        except InputError as error:
+            said["fault"] = on_page(error)
     return asked.show(
-        "instead.html", mix=mix, place=place, measured=measured, lights=LIGHTS, shown=_SHOWN,
-        swatch=swatch, address=address, parts_words=parts_words, beforehand=beforehand_words,
-        goal=replace(target, said=mix),
+        "instead.html", mix=mix, lights=LIGHTS, shown=_SHOWN, swatch=swatch, address=address,
+        parts_words=parts_words, beforehand=beforehand_words, **said,
     )  # fmt: skip
+
+
+def _in_its_place(asked: Asked, store: Store, mix: str) -> dict[str, Any]:
+    request = StandInRequest(aim(store, mix), store.paints.find(asked.text("gone")).nickname)
+    place: InPlace = _searches(asked).answer(stand_in_question(store, request))
+    quantity = Quantity("", 2, weighing(store).measuring)
+    measured = [amounts(place.ways, way, quantity) for way in place.ways.answer.recipes]
+    return {"place": place, "measured": measured}
 
 
 @view
