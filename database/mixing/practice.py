@@ -25,10 +25,10 @@ _SPREADS = np.array([0.08, 0.12, 0.17, 0.24, 0.34, 0.48])
 no source)."""
 _TOLD, _SEEN = 0.03, 0.6
 """How exactly parts are told, relative, and a dried colour is known, units of CIELAB."""
-_SURE = 10.0
+_SURE = 20.0
 """How much likelier a bias has to be than none, before it is said. Of hands without one at most
-one in so many is accused, however often it is looked at (Ville's inequality for a ratio of
-likelihoods; from memory); `make bench NAME=asks.practice` finds far fewer."""
+one in so many is accused, however often it is looked at and whatever exercises were chosen
+(Ville's inequality for a ratio of likelihoods; from memory)."""
 _ONE = 0.75
 """Share of what speaks for any bias that has to speak for this tube's."""
 _POOL, _TUBES, _TURNS = 120, 4, 4
