@@ -86,6 +86,23 @@ def test_a_known_grey_on_the_card_sets_the_level(store):
     assert np.allclose(made.device.curve(encoded), sharp.curve(encoded), rtol=0.06)
 
 
+def test_further_pictures_of_a_card_remember_its_grey(store):
+    from tintladder.database.cards.scanning import read_card_picture, take_picture
+
+    picture, card = SCANS / "anchor-blue-quick.png", "anchor-blue-quick"
+    characterise_device(store, "flatbed", SCANS / "target.png", VALUES)
+    assert read_card_picture(store, picture).asked["grey"] is None
+    take_picture(store, read_card_picture(store, picture, grey=0.2))
+    again = read_card_picture(store, picture)
+    assert again.scan.scale == "grey" and again.asked["grey"] == 0.2
+    assert any("reflect 0.2, as said before" in str(words) for words in again.remarks)
+    assert read_card_picture(store, picture, grey=0.21).asked["grey"] == 0.21
+    made = characterise_device(store, "phone", picture, card=card)
+    assert any("grey pieces" in words for words in made.remarks)
+    store.imports.undo()
+    assert store.scans.grey_of(card) is None
+
+
 def test_without_values_or_card_it_asks(store):
     with pytest.raises(InputError, match="no known values"):
         characterise_device(store, "none", SCANS / "target.png")

@@ -150,7 +150,7 @@ def read_by_known_device(
     read = read_card_picture(store, file, card, device, grey, without, overlay, progress)
     if read.device is not None:
         return read, None
-    named = read.scan.channels.card.name
+    named, grey = read.scan.channels.card.name, read.asked["grey"]
     made = characterise_device(store, FIRST, file, card=named, grey=grey, progress=progress)
     return read_card_picture(store, file, card, None, grey, without, overlay, progress), made
 
@@ -166,6 +166,7 @@ def _by_own_references(
             StudioDo.GIVE_VALUES_OR_CARD(),
         )
     found, where = _card(store, opened, card)
+    grey = store.scans.grey_of(store.cards.find(card).name) if grey is None else grey
     samples = sample_all(opened, found, tuple(s for s in where if s.kind != "step"))
     made = from_own_references(name, opened, found, samples, grey)
     rests = "the card's grey pieces" if grey is not None else "a typical painted white"

@@ -103,7 +103,7 @@ def read_card_picture(
     device : str, optional
         A characterised device; else the only one, or the one that the picture's settings fit.
     grey : float, optional
-        Reflectance of a bought grey card's pieces.
+        Reflectance of a bought grey card's pieces; else what was said of a picture of this card.
     without : sequence of str
         Steps that were left unpainted.
     overlay : Path, optional
@@ -120,6 +120,7 @@ def read_card_picture(
     progress("opening the picture")
     picture = read_picture(file)
     known = _meant(store, file, card)
+    grey, remarks = _grey(store, known, grey)
     layout, others = layouts(known)
     scanner = store.scanners.fitting(picture.facts, device)
     progress("finding the card")
@@ -134,7 +135,6 @@ def read_card_picture(
             save_overlay(overlay, draw(picture, None, ()))
         raise
     _check_same_card(store, scan, picture.facts)
-    remarks = list[str | Sentence]()
     if card is None and known.name.casefold() != file.stem.casefold():
         remarks.append(f"taken for card {known.name}, because no card is named {file.stem}")
     remarks += [
@@ -177,6 +177,16 @@ def read_card_picture(
         tuple(remarks),
         drawn,
     )
+
+
+def _grey(
+    store: Store, card: Card, said: float | None
+) -> tuple[float | None, list[str | Sentence]]:
+    """What a card's grey pieces reflect, by what was said now or before, and what to say of it."""
+    before = store.scans.grey_of(card.name)
+    if said is not None or before is None:
+        return said, []
+    return before, [f"the grey pieces were taken to reflect {before:g}, as said before"]
 
 
 def _meant(store: Store, file: Path, card: str | None) -> Card:

@@ -127,6 +127,15 @@ class Scans(Subject):
             for white, of in found.items()
         }
 
+    def grey_of(self, card: str) -> float | None:
+        """Reflectance of a card's bought grey pieces, as last said of a picture of it."""
+        s = schema.Scan
+        query = select(s).join(schema.Card).where(schema.Card.name == card).order_by(s.id.desc())
+        with self._database.snapshot() as session:
+            undone = Undone.of(session).scans
+            said = (row.asked.get("grey") for row in session.scalars(query) if row.id not in undone)
+            return next((grey for grey in said if grey is not None), None)
+
     def other_cards(self, card: str, sha256: str) -> list[str]:
         """Other cards that the same picture was read as, by its hash."""
         query = select(schema.Scan).join(schema.Card).where(schema.Scan.sha256 == sha256)
