@@ -23,7 +23,20 @@ from ...calibrate.fit.judging.own_films import Anchor
 from ...calibrate.optics.coefficients import Coefficients
 from ...calibrate.optics.spectra import Array
 from ..mixing.viewing import AS_SEEN, Viewing
-from .style import FAINT, INK, MAT, SMALL, SOFT, WIDE, axes_or_new, dress, foot, spread, tall_of
+from .style import (
+    FAINT,
+    INK,
+    MAT,
+    PAPER,
+    SMALL,
+    SOFT,
+    WIDE,
+    axes_or_new,
+    dress,
+    foot,
+    spread,
+    tall_of,
+)
 from .swatch import films, shown
 
 THINNEST, THICKEST = 3.0, 400.0
@@ -79,9 +92,10 @@ def plot_films(
             )
             mesh.set_gid(f"film/{paint}/{over}")
             edge = low - row + (0.37 if over == "white" else 0.03)
+            # A light rim, for on a dark film dark dots are lost.
             ax.plot(
-                middle[outside], np.full(int(outside.sum()), edge), ".", ms=1.8, color=INK,
-                zorder=4, gid="gamut",
+                middle[outside], np.full(int(outside.sum()), edge), "o", ms=2.2, color=INK,
+                mec=PAPER, mew=0.5, zorder=4, gid="gamut",
             )  # fmt: skip
             cut |= bool(outside.any())
         hiding = hiding_thickness(coefficients, paint, films=own)
