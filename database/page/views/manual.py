@@ -33,4 +33,6 @@ def one(asked: Asked) -> Response:
     wrapped = linked.replace(
         "<table>", '<div class="scroll" tabindex="0" role="region" aria-label="Table"><table>'
     ).replace("</table>", "</table></div>")
+    # An example may be wider than a phone: it is moved sideways by keyboard too.
+    wrapped = wrapped.replace("<pre>", '<pre tabindex="0" role="region" aria-label="Example">')
     return asked.show("manual.html", chapters=None, title=found.title, text=Markup(wrapped))
