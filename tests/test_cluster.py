@@ -109,6 +109,16 @@ def test_a_worker_of_other_versions_is_refused():
         cluster._Workers(Client(), "tcp://a:0").check_versions()
 
 
+def test_a_cluster_that_is_gone_is_given_up_in_one_line(monkeypatch):
+    class Client:
+        def scheduler_info(self, n_workers):
+            return {}
+
+    monkeypatch.setattr(cluster, "_PATIENCE", 0.1)
+    with pytest.raises(InputError, match="has had no worker for 0 seconds"):
+        cluster._Workers(Client(), "tcp://a:0").each(_tenfold, 10, [1, 2])
+
+
 def test_without_the_library_it_says_what_to_install(monkeypatch):
     real = builtins.__import__
 

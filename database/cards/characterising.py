@@ -26,7 +26,7 @@ from ...calibrate.scan.target_found import find_grid, grid_of
 from ..common.remedies import StudioDo
 from ..store.store import Store
 from .scan_files import overlay_of_scanner, save_overlay
-from .scanning import ReadScan, layouts, read_card_picture
+from .scanning import ReadScan, known_grey, layouts, read_card_picture
 
 FIRST = "scanner"
 """What a device is called that nobody has named."""
@@ -166,11 +166,11 @@ def _by_own_references(
             StudioDo.GIVE_VALUES_OR_CARD(),
         )
     found, where = _card(store, opened, card)
-    grey = store.scans.grey_of(store.cards.find(card).name) if grey is None else grey
+    grey, remarks = known_grey(store, store.cards.find(card), grey)
     samples = sample_all(opened, found, tuple(s for s in where if s.kind != "step"))
     made = from_own_references(name, opened, found, samples, grey)
     rests = "the card's grey pieces" if grey is not None else "a typical painted white"
-    remarks = [f"the picture was {each}" for each in improvements(opened, found, samples)]
+    remarks += [f"the picture was {each}" for each in improvements(opened, found, samples)]
     remarks.append(
         f"nothing but {rests} tells of this device: every band of what its scans tell is wide, and "
         "K and S are a first guess; a target with its data file, a picture by another device, or "

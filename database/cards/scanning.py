@@ -120,7 +120,7 @@ def read_card_picture(
     progress("opening the picture")
     picture = read_picture(file)
     known = _meant(store, file, card)
-    grey, remarks = _grey(store, known, grey)
+    grey, grey_words = known_grey(store, known, grey)
     layout, others = layouts(known)
     scanner = store.scanners.fitting(picture.facts, device)
     progress("finding the card")
@@ -135,6 +135,7 @@ def read_card_picture(
             save_overlay(overlay, draw(picture, None, ()))
         raise
     _check_same_card(store, scan, picture.facts)
+    remarks: list[str | Sentence] = [*grey_words]
     if card is None and known.name.casefold() != file.stem.casefold():
         remarks.append(f"taken for card {known.name}, because no card is named {file.stem}")
     remarks += [
@@ -179,12 +180,10 @@ def read_card_picture(
     )
 
 
-def _grey(
-    store: Store, card: Card, said: float | None
-) -> tuple[float | None, list[str | Sentence]]:
+def known_grey(store: Store, card: Card, said: float | None) -> tuple[float | None, list[str]]:
     """What a card's grey pieces reflect, by what was said now or before, and what to say of it."""
-    before = store.scans.grey_of(card.name)
-    if said is not None or before is None:
+    before = store.scans.grey_of(card.name) if said is None else None
+    if before is None:
         return said, []
     return before, [f"the grey pieces were taken to reflect {before:g}, as said before"]
 

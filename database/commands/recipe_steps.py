@@ -81,7 +81,6 @@ def show_plate(way: SteppedWay) -> None:
     """Say what is mixed beforehand, and then each step on the plate."""
     from ..common.words import colour_words
     from ..easel.made_words import beforehand_words, heap_words, taken_words
-    from ..mixing.measures import amount_words
 
     found, names, measure = way.found, way.basis.names, way.found.heaps[0].measure
     typer.echo("\nMix beforehand:")
@@ -96,6 +95,5 @@ def show_plate(way: SteppedWay) -> None:
             f"{nth}. {taken_words(taken, found.names, measure)}: {colour_words(taken.lab)}, sure "
             f"to within {band:.1f}."
         )
-    over = measure.rounded(found.left_over)
-    if over > 0:
-        typer.echo(f"\n{amount_words(over, measure)} of the heaps is left over in all.")
+    if way.left_words:
+        typer.echo(f"\n{way.left_words}")

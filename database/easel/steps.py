@@ -12,7 +12,7 @@ from ...calibrate.optics.colour_difference import ciede2000_band
 from ...calibrate.optics.spectra import Array
 from ...calibrate.optics.surface import Gloss
 from ..mixing.film import predict_as
-from ..mixing.measures import batch_grams, density
+from ..mixing.measures import amount_words, batch_grams, density
 from ..mixing.ranking import VISIBLE
 from ..mixing.recipes import Answer, recipes_of_many
 from ..mixing.steps.between import Parts, Steps, steps_between
@@ -83,6 +83,15 @@ class SteppedWay:
     found: Steps
     band: Array
     straight: bool
+
+    @property
+    def left_words(self) -> str:
+        """Say what of the heaps is left over; empty where nothing is."""
+        measure = self.found.heaps[0].measure
+        over = measure.rounded(self.found.left_over)
+        return (
+            f"{amount_words(over, measure)} of the heaps is left over in all." if over > 0 else ""
+        )
 
     @property
     def words(self) -> list[str]:

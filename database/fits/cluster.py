@@ -69,7 +69,7 @@ def spread_by(address: str) -> Iterator[None]:
     with dask.config.set(settings):
         try:
             local = _local(distributed) if address == HERE else None
-            client = distributed.Client(local or address, set_as_default=True)
+            client = distributed.Client(local or address)
         except (OSError, ValueError) as error:
             raise InputError(
                 None,
@@ -133,9 +133,9 @@ class _Workers:
         self.client, self.address = client, address
 
     def _count(self) -> int:
-        """How many there are; waits for the first."""
+        """How many there are; waits for the first. A scheduler that is gone tells of none."""
         until = time.monotonic() + _PATIENCE
-        while not (count := len(self.client.scheduler_info(n_workers=-1)["workers"])):
+        while not (count := len(self.client.scheduler_info(n_workers=-1).get("workers", ()))):
             if time.monotonic() > until:
                 raise InputError(
                     None,

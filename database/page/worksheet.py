@@ -175,6 +175,12 @@ def address(chosen: dict[str, Any], at: str = "", **changed: Any) -> str:
     return f"/mix?{urlencode(held, doseq=True)}" + (f"#{at}" if at else "")
 
 
+def searches_of(asked: Asked) -> Searches:
+    """The searches that the page remembers."""
+    found: Searches = asked.request.app.state.searches
+    return found
+
+
 def typed_mix(parts: Mapping[str, float]) -> str:
     """A mix by weight as it can be typed: ``ANCHOR=0.2,HULL=0.8``."""
     return ",".join(f"{paint}={share:.6g}" for paint, share in parts.items())

@@ -56,16 +56,6 @@ class Visits:
                 found[rows, node] = np.interp(at[rows], self.at[nodes], unit)
         return found
 
-    def between(self, at: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-        """The moments before and after times, (N,) each; the same where there is but one."""
-        before, after = np.zeros(at.size, int), np.zeros(at.size, int)
-        of_piece = self.piece_of(at)
-        for i, moment in enumerate(at):
-            nodes = np.flatnonzero(self.piece == of_piece[i])
-            n = int(np.searchsorted(self.at[nodes], moment))
-            before[i], after[i] = nodes[max(n - 1, 0)], nodes[min(n, nodes.size - 1)]
-        return before, after
-
     def piece_of(self, at: Array) -> NDArray[np.intp]:
         """Return the piece of each time; of one without a tile, the nearest that has any."""
         piece = np.searchsorted(self.calibrated_at, at, side="right")

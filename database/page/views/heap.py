@@ -23,10 +23,10 @@ from ..touching import SPOTS, touched
 from ..uploads import PHOTOS, keep_photo, kept
 from ..worksheet import (
     NEUTRALS,
-    Searches,
     aim,
     aim_in_photo,
     photo_of,
+    searches_of,
     shown_size,
     shown_spot,
 )
@@ -103,7 +103,7 @@ def put_on(asked: Asked) -> Response:
     grams = figure("grams in the heap", asked.text("grams"), "8.2", "g")
     if not grams:
         raise InputError("grams in the heap", None, "expected more than none", "weigh it")
-    searches: Searches = asked.request.app.state.searches
+    searches = searches_of(asked)
     back, of = asked.text("back"), asked.texts("of")
     with asked.store() as store:
         goal = _goal(asked, store)

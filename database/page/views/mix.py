@@ -50,11 +50,11 @@ from ..worksheet import (
     NEUTRALS,
     SCALES,
     SHOWN,
-    Searches,
     address,
     chosen_of,
     habits_of,
     photo_of,
+    searches_of,
     shown_size,
     target_of,
     typed_mix,
@@ -166,8 +166,7 @@ def _request(asked: Asked, store: Store) -> RecipeRequest:
 
 def _found(asked: Asked, store: Store) -> Ways:
     """What the tubes make of the target."""
-    searches: Searches = asked.request.app.state.searches
-    return searches.answer(recipe_question(store, _request(asked, store)))
+    return searches_of(asked).answer(recipe_question(store, _request(asked, store)))
 
 
 def _ways(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
@@ -179,8 +178,7 @@ def _ways(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
     others = store.fits.current().keys() - set(ways.basis.read.paints)
     said["others"] = bool(others and ways.answer.missing and ways.basis.manner.film is None)
     if said["others"] and asked.text("further"):
-        searches: Searches = asked.request.app.state.searches
-        said["further"] = searches.answer(_further(asked, store)).further
+        said["further"] = searches_of(asked).answer(_further(asked, store)).further
     return said["way"] is not None
 
 
@@ -226,7 +224,7 @@ def _further(asked: Asked, store: Store) -> ReachQuestion:
 @view
 def try_further(asked: Asked) -> Response:
     """Try each tube that isn't laid out as one more."""
-    searches: Searches = asked.request.app.state.searches
+    searches = searches_of(asked)
     with asked.store() as store:
         question = _further(asked, store)
     there = address(chosen_of(asked), further="yes")

@@ -19,7 +19,7 @@ from ...mixing.target import Target
 from ...store.store import Store
 from ..asked import Asked, Changed, shown, view
 from ..table import grams_of_table
-from ..worksheet import Searches, address, chosen_of, habits_of, target_of
+from ..worksheet import address, chosen_of, habits_of, searches_of, target_of
 
 
 def goal_for(asked: Asked, store: Store) -> str:
@@ -55,7 +55,7 @@ def plate_step(asked: Asked, store: Store, said: dict[str, Any]) -> bool:
             wanted=amounts.grams if amounts else None, scale=scale,
         )  # fmt: skip
         question = addition_question(store, wanted)
-        searches: Searches = asked.request.app.state.searches
+        searches = searches_of(asked)
         answer = question.answer(searches.answer(question.heap) if question.heap else None)
         found, wet = answer.found, answer.wet
         said_of = {

@@ -28,12 +28,12 @@ from ..remedies import on_page
 from ..uploads import PHOTOS, keep_photo, kept
 from ..worksheet import (
     SHOWN,
-    Searches,
     address,
     aim,
     aim_in_photo,
     chosen_of,
     photo_of,
+    searches_of,
     shown_size,
     target_of,
 )
@@ -90,12 +90,7 @@ def _stepped(asked: Asked, store: Store, start: Target) -> SteppedWay:
         start, end, _count(asked), asked.text("make"), weighing(store).measuring,
         laid_out=tuple(asked.texts("lay")) or None,
     )  # fmt: skip
-    return _searches(asked).answer(steps_question(store, request))
-
-
-def _searches(asked: Asked) -> Searches:
-    found: Searches = asked.request.app.state.searches
-    return found
+    return searches_of(asked).answer(steps_question(store, request))
 
 
 @view
@@ -116,7 +111,7 @@ def instead(asked: Asked) -> Response:
 
 def _in_its_place(asked: Asked, store: Store, mix: str) -> dict[str, Any]:
     request = StandInRequest(aim(store, mix), store.paints.find(asked.text("gone")).nickname)
-    place: InPlace = _searches(asked).answer(stand_in_question(store, request))
+    place: InPlace = searches_of(asked).answer(stand_in_question(store, request))
     quantity = Quantity("", 2, weighing(store).measuring)
     measured = [amounts(place.ways, way, quantity) for way in place.ways.answer.recipes]
     return {"place": place, "measured": measured}
@@ -129,7 +124,7 @@ def keep_set(asked: Asked) -> Response:
     with asked.store() as store:
         try:
             if asked.text("keep"):
-                said["found"] = _searches(asked).answer(_keep_question(asked, store))
+                said["found"] = searches_of(asked).answer(_keep_question(asked, store))
         except InputError as error:
             said["fault"] = on_page(error)
     return asked.show(
@@ -141,7 +136,7 @@ def keep_set(asked: Asked) -> Response:
 @view
 def find_set(asked: Asked) -> Response:
     """Search for it beside the page."""
-    searches = _searches(asked)
+    searches = searches_of(asked)
     there = {key: asked.text(key) for key in ("keep", "of", "colours", "within", "photo")}
     if asked.uploads("files"):
         there |= {"photo": keep_photo(asked.studio, asked.uploads("files")), "of": _PHOTO}
